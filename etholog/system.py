@@ -1,5 +1,91 @@
-"""What depends on the operating system: clock, lock, sync. Nothing else in the package asks which system it runs on.
+"""What depends on the operating system: clock, lock, sync. No other module asks which system it runs on.
 
-Linux: CLOCK_BOOTTIME (goes on during suspend), flock, fdatasync. macOS: CLOCK_MONOTONIC, which goes on in sleep
-there, and F_FULLFSYNC, since fsync leaves the data in the drive's cache. Windows: perf_counter, msvcrt.locking, and fsync.
+Linux: CLOCK_BOOTTIME (it goes on during suspend), flock, fdatasync. macOS: CLOCK_MONOTONIC (there it goes on in sleep),
+flock, and F_FULLFSYNC, since fsync leaves the data in the drive's cache. Windows: perf_counter, msvcrt.locking, fsync.
 """
+
+import os
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+if sys.platform == "win32":
+    import msvcrt
+else:
+    import fcntl
+
+if sys.platform == "linux":
+    CLOCK = "CLOCK_BOOTTIME"
+elif sys.platform == "darwin":
+    CLOCK = "CLOCK_MONOTONIC"
+else:
+    CLOCK = "perf_counter"
+
+# Windows turns "\n" into two bytes unless told that the file is binary.
+APPEND = os.O_RDWR | os.O_APPEND | getattr(os, "O_BINARY", 0)
+
+
+def now() -> float:
+    """Return seconds on the clock named by `CLOCK`, which no change of the wall clock can bend."""
+    if sys.platform == "linux":
+        return time.clock_gettime(time.CLOCK_BOOTTIME)
+    if sys.platform == "darwin":
+        return time.clock_gettime(time.CLOCK_MONOTONIC)
+    return time.perf_counter()
+
+
+def at_stamp(stamp: float) -> float:
+    """Turn the stamp of a key, in seconds of Textual's clock, into seconds of `now`."""
+    # Textual stamps with perf_counter on Windows and with time.monotonic elsewhere.
+    textual = time.perf_counter() if sys.platform == "win32" else time.monotonic()
+    return now() - (textual - stamp)
+
+
+def boot() -> str:
+    """Return a name for the current run of the machine, '' where it has none: `now` means nothing across two of them."""
+    try:
+        return Path("/proc/sys/kernel/random/boot_id").read_text().strip()
+    except OSError:
+        return ""
+
+
+def lock(descriptor: int) -> bool:
+    """Take the file for this process alone, without waiting; False when another process has it."""
+    try:
+        if sys.platform == "win32":
+            # The lock lies on one byte far behind any data, or nobody else could read the file.
+            os.lseek(descriptor, 2**40, os.SEEK_SET)
+            msvcrt.locking(descriptor, msvcrt.LK_NBLCK, 1)
+        else:
+            fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError:
+        return False
+    return True
+
+
+def sync(descriptor: int) -> None:
+    """Wait until the file's data is on the disk."""
+    if sys.platform == "darwin":
+        fcntl.fcntl(descriptor, fcntl.F_FULLFSYNC)
+    elif sys.platform == "win32":
+        os.fsync(descriptor)
+    else:
+        os.fdatasync(descriptor)
+
+
+def sync_folder(folder: Path) -> None:
+    """Wait until the folder's list of names is on the disk; Windows does this by itself."""
+    if sys.platform == "win32":
+        return
+    descriptor = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)
+
+
+def rescue_folders() -> list[Path]:
+    """Return the folders, best first, where a journal's lines may go when its own place takes none."""
+    state = os.environ.get("XDG_STATE_HOME") or str(Path("~/.local/state").expanduser())
+    return [Path(state) / "etholog", Path(tempfile.gettempdir()) / "etholog"]

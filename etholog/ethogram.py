@@ -1,4 +1,5 @@
-"""What may be recorded: behaviours, chains, intervals, prompts, limits and aftercare of one group of species, from one TOML file."""
+"""What may be recorded: behaviours, chains, intervals, prompts, limits and aftercare of one group of species, from
+one TOML file."""
 
 import difflib
 import hashlib
@@ -32,7 +33,8 @@ Days = Annotated[int, Field(ge=0, le=3000)]
 
 
 class EthogramError(Exception):
-    """All that is wrong with an ethogram's file, a line for each fault: file, line, behaviour, what is wrong, what to do."""
+    """All that is wrong with an ethogram's file, a line for each fault: file, line, behaviour, what is wrong, what
+    to do."""
 
 
 class Part(BaseModel):
@@ -51,8 +53,10 @@ class Choice(Part):
 class Behaviour(Part):
     """One entry of the ethogram.
 
-    `chain`: behaviours of one actor of which only one can run. `ends`: states that its onset ends. `within`: the state inside which alone it
-    makes sense; that state's end ends it. `resembles`: the code it is easily taken for. `hides`: its actor can't be seen meanwhile.
+    `chain`: behaviours of one actor of which only one can run. `ends`: states that its onset ends. `within`: the
+    state inside which alone it
+    makes sense; that state's end ends it. `resembles`: the code it is easily taken for. `hides`: its actor can't be
+    seen meanwhile.
     """
 
     code: Code
@@ -74,7 +78,8 @@ class Behaviour(Part):
 
 
 class Interval(Part):
-    """A named latency: from the first onset of one of `since` (none: the session's start) to the first of `to` after it.
+    """A named latency: from the first onset of one of `since` (none: the session's start) to the first of `to`
+    after it.
 
     `ends` are the behaviours after which `to` can no longer come (competing ends).
     """
@@ -87,7 +92,8 @@ class Interval(Part):
 
 
 class Prompt(Part):
-    """A timed reminder: at the onset of `after`, or when `during` has run, `without` has been missing, or the session lasted `minutes`."""
+    """A timed reminder: at the onset of `after`, or when `during` has run, `without` has been missing, or the
+    session lasted `minutes`."""
 
     name: Code
     text: Annotated[str, StringConstraints(min_length=1, max_length=160)]
@@ -108,7 +114,8 @@ class Prompt(Part):
 
 
 class Limit(Part):
-    """A soft limit of plausibility: outside it etholog asks, and never blocks. Seconds, or counts for `measure = "count"`."""
+    """A soft limit of plausibility: outside it etholog asks, and never blocks. Seconds, or counts for `measure =
+    "count"`."""
 
     of: str
     measure: Literal["latency", "duration", "count", "length"]
@@ -118,7 +125,8 @@ class Limit(Part):
 
 
 class Aftercare(Part):
-    """Windows in days for the genera named (none: for all others). `sac` counts from the pairing; the rest from the laying."""
+    """Windows in days for the genera named (none: for all others). `sac` counts from the pairing; the rest from the
+    laying."""
 
     genera: Annotated[tuple[str, ...], Field(strict=False)] = ()
     sac: tuple[Days, Days] = Field(strict=False)
@@ -242,9 +250,7 @@ def read(path: Path) -> Ethogram:
     try:
         values = tomllib.loads(text)
     except (tomllib.TOMLDecodeError, RecursionError) as error:
-        raise EthogramError(
-            f"{path}: is not TOML: {str(error) or 'nested too deep'}; mend that place first"
-        ) from error
+        raise EthogramError(f"{path}: is not TOML: {str(error) or 'nested too deep'}; mend that place first") from error
     lines = _Lines(text)
     try:
         ethogram = Ethogram.model_validate(values)
@@ -268,19 +274,19 @@ Where = tuple[str | int, ...]
 
 
 class _Lines:
-    """Finds the line of a table's member in TOML text. tomllib and tomlkit give no positions, so the headers are counted."""
+    """Finds the line of a table's member in TOML text. tomllib and tomlkit give no positions, so the headers are
+    counted."""
 
     def __init__(self, text: str) -> None:
         self._lines = text.splitlines()
 
     def at(self, where: Where) -> int:
-        """Return the line, from 1, of e.g. ("behaviour", 3, "key"); the nearest one above it where the member isn't there."""
+        """Return the line, from 1, of e.g. ("behaviour", 3, "key"); the nearest one above it where the member isn't
+        there."""
         start, end = 0, len(self._lines)
         rest = list(where)
         if len(where) >= 2 and isinstance(where[1], int):
-            headers = [
-                i for i, line in enumerate(self._lines) if re.match(rf"\s*\[\[\s*{where[0]}\s*\]\]", line)
-            ]
+            headers = [i for i, line in enumerate(self._lines) if re.match(rf"\s*\[\[\s*{where[0]}\s*\]\]", line)]
             if where[1] < len(headers):
                 start = headers[where[1]]
                 end = next((i for i in range(start + 1, end) if re.match(r"\s*\[", self._lines[i])), end)
@@ -301,16 +307,12 @@ _FIELDS = {
 def _told(path: Path, values: Mapping[str, Any], lines: _Lines, error: ValidationError) -> Iterator[str]:
     seen: set[tuple[int, str]] = set()
     for fault in error.errors(include_url=False):
-        where: Where = tuple(
-            part for part in fault["loc"] if not str(part).startswith(("constrained-", "dict["))
-        )
+        where: Where = tuple(part for part in fault["loc"] if not str(part).startswith(("constrained-", "dict[")))
         line = lines.at(where)
         member = str(where[-1]) if where else ""
         what = fault["msg"].removeprefix("Value error, ")
         if fault["type"] == "extra_forbidden":
-            fields = _FIELDS.get(
-                "choice" if "choices" in where else str(where[0]), tuple(Ethogram.model_fields)
-            )
+            fields = _FIELDS.get("choice" if "choices" in where else str(where[0]), tuple(Ethogram.model_fields))
             what = f"unknown word {member!r}{nearest(member, fields)}"
         elif fault["type"] == "missing":
             what = f"{member!r} is missing; add it"
@@ -356,7 +358,7 @@ def _contradictions(ethogram: Ethogram) -> Iterator[tuple[Where, str]]:
             if first.actor != b.actor:
                 yield (
                     ("behaviour", at, "chain"),
-                    f"{whose}chain {b.chain!r} is of the {first.actor} ({first.code!r}) and can't be of the {b.actor} too; name another",
+                    f"{whose}chain {b.chain!r} is of the {first.actor} ({first.code!r}) not of the {b.actor}; name another",
                 )
         if b.hides and b.kind != "state":
             yield ("behaviour", at, "hides"), f"{whose}only a state can hide its actor; make it a state"
@@ -464,7 +466,7 @@ def _unknown_codes(ethogram: Ethogram, codes: Mapping[str, Behaviour]) -> Iterat
                         ("prompt", at, member),
                         f"prompt {prompt.name!r}: {word!r} is no behaviour{nearest(word, codes)}",
                     )
-        if prompt.during in codes and codes[prompt.during].kind != "state":
+        if prompt.during is not None and prompt.during in codes and codes[prompt.during].kind != "state":
             yield (
                 ("prompt", at, "during"),
                 f"prompt {prompt.name!r}: {prompt.during!r} is an event; only a state lasts",

@@ -1,7 +1,9 @@
 """An append-only file of checksummed JSON lines. It knows nothing of animals.
 
-Every line is one JSON object, compact, UTF-8: `n` (0, 1, 2 ... with no hole) first, then `do` (the kind of record), and last `crc`,
-the CRC-32 (ISO 3309, as in zlib) of the line's bytes before that member. A correction is another line: no line ever changes.
+Every line is one JSON object, compact, UTF-8: `n` (0, 1, 2 ... with no hole) first, then `do` (the kind of record),
+and last `crc`,
+the CRC-32 (ISO 3309, as in zlib) of the line's bytes before that member. A correction is another line: no line ever
+changes.
 """
 
 import errno
@@ -27,7 +29,8 @@ class JournalError(Exception):
 
 @dataclass(frozen=True)
 class Reading:
-    """What a journal holds: its sound `lines` in their order, a sentence for each of its `faults`, and the `torn` tail."""
+    """What a journal holds: its sound `lines` in their order, a sentence for each of its `faults`, and the `torn`
+    tail."""
 
     path: Path
     lines: list[bytes]
@@ -53,9 +56,7 @@ def read(path: Path) -> Reading:
     try:
         data = path.read_bytes()
     except OSError as error:
-        raise JournalError(
-            f"{path}: can't be read ({error.strerror}); check the name and who may read it"
-        ) from error
+        raise JournalError(f"{path}: can't be read ({error.strerror}); check the name and who may read it") from error
     *whole, torn = data.split(b"\n")
     if _fault(torn) is None:
         whole, torn = [*whole, torn], b""  # only the newline was lost
@@ -74,20 +75,14 @@ def read(path: Path) -> Reading:
             continue
         n = _number(line)
         if n < expected:
-            faults.append(
-                f"{path}: line {at}: number {n} comes again or too late; left out, the file is as it was"
-            )
+            faults.append(f"{path}: line {at}: number {n} comes again or too late; left out, the file is as it was")
             continue
         if n > expected:
-            faults.append(
-                f"{path}: line {at}: number {n} where {expected} was due; the lines between are lost"
-            )
+            faults.append(f"{path}: line {at}: number {n} where {expected} was due; the lines between are lost")
         lines.append(line)
         expected = n + 1
     if torn:
-        faults.append(
-            f"{path}: line {len(whole) + 1}: torn off after {len(torn)} bytes; the lines before it are whole"
-        )
+        faults.append(f"{path}: line {len(whole) + 1}: torn off after {len(torn)} bytes; the lines before it are whole")
     return Reading(path, lines, faults, torn)
 
 
@@ -106,7 +101,8 @@ def _number(line: bytes) -> int:
 class Journal:
     """A journal open for appending, by this process alone.
 
-    `append` writes at once; a thread then waits for the disk. What fails is kept, goes to a rescue file in another folder, and is tried
+    `append` writes at once; a thread then waits for the disk. What fails is kept, goes to a rescue file in another
+    folder, and is tried
     again with each later line: `trouble` says so in words, and is None as long as all is well.
     """
 
@@ -129,7 +125,8 @@ class Journal:
 
     @classmethod
     def create(cls, path: Path, header: Mapping[str, Any]) -> "Journal":
-        """Make the file with its first line, on the disk before this returns. Raises JournalError when it can't be made."""
+        """Make the file with its first line, on the disk before this returns. Raises JournalError when it can't be
+        made."""
         try:
             descriptor = os.open(path, system.APPEND | os.O_CREAT | os.O_EXCL, 0o644)
         except FileExistsError as error:
@@ -208,7 +205,8 @@ class Journal:
         return 0.0 if since is None else system.now() - since
 
     def close(self, patience_s: float = 10.0) -> bool:
-        """Wait for the disk, at most so long, and let the file go; True when every line is in the file and on the disk."""
+        """Wait for the disk, at most so long, and let the file go; True when every line is in the file and on the
+        disk."""
         with self._changed:
             if self._pending:
                 self._write()
@@ -260,7 +258,9 @@ class Journal:
             self._unsafe.clear()
             self._unsafe_since = None
             return f"NOT SAVED in {self.path} ({reason}). The marks go to {target}"
-        return f"NOT SAVED ({reason}), and no other folder takes the marks. They are only in memory: make room, don't close"
+        return (
+            f"NOT SAVED ({reason}), and no other folder takes the marks. Make room, and don't close: they are in memory"
+        )
 
     def _sync_until_closed(self) -> None:
         closing = False

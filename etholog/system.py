@@ -43,7 +43,8 @@ def at_stamp(stamp: float) -> float:
 
 
 def boot() -> str:
-    """Return a name for the current run of the machine, '' where it has none: `now` means nothing across two of them."""
+    """Return a name for the current run of the machine, '' where it has none: `now` means nothing across two of
+    them."""
     try:
         return Path("/proc/sys/kernel/random/boot_id").read_text().strip()
     except OSError:

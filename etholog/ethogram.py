@@ -13,6 +13,8 @@ from typing import Annotated, Any, Literal, NamedTuple, Self
 
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints, ValidationError, model_validator
 
+from etholog.refusal import Refusal
+
 Actor = Literal["male", "female", "pair", "keeper"]
 Kind = Literal["event", "state"]
 Hand = Literal["left", "right"]
@@ -32,7 +34,7 @@ Minutes = Annotated[float, Field(gt=0, le=24 * 60)]
 Days = Annotated[int, Field(ge=0, le=3000)]
 
 
-class EthogramError(Exception):
+class EthogramError(Refusal):
     """All that is wrong with an ethogram's file, a line for each fault: file, line, behaviour, what is wrong, what
     to do."""
 
@@ -358,7 +360,7 @@ def _contradictions(ethogram: Ethogram) -> Iterator[tuple[Where, str]]:
             if first.actor != b.actor:
                 yield (
                     ("behaviour", at, "chain"),
-                    f"{whose}chain {b.chain!r} is of the {first.actor} ({first.code!r}) not of the {b.actor}; name another",
+                    f"{whose}chain {b.chain!r} is the {first.actor}'s ({first.code!r}), not the {b.actor}'s; name another",
                 )
         if b.hides and b.kind != "state":
             yield ("behaviour", at, "hides"), f"{whose}only a state can hide its actor; make it a state"

@@ -18,12 +18,13 @@ from pathlib import Path
 from typing import Any
 
 from etholog import system
+from etholog.refusal import Refusal
 
 _TAIL = len(b',"crc":"00000000"}')
 _NUMBER = re.compile(rb'\{"n":(0|[1-9][0-9]{0,17}),"do":"')
 
 
-class JournalError(Exception):
+class JournalError(Refusal):
     """One line that says which file is wrong, how, and what to do."""
 
 

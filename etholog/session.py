@@ -12,6 +12,7 @@ from pydantic import AwareDatetime, ConfigDict, Field, TypeAdapter, ValidationEr
 
 from etholog import journal
 from etholog.ethogram import Behaviour, Ethogram, EthogramError, from_plain
+from etholog.refusal import Refusal
 
 FORMAT = "etholog-session/1"
 
@@ -26,7 +27,10 @@ _exact = with_config(ConfigDict(extra="forbid", strict=True))
 
 @_exact
 class Header(TypedDict):
-    """The first line but for the ethogram, which stands last in it."""
+    """The first line but for the ethogram, which stands last in it.
+
+    `record_of` names the session of which this is a second observer's record.
+    """
 
     n: Literal[0]
     do: Literal["begin"]
@@ -42,6 +46,7 @@ class Header(TypedDict):
     boot: Word
     conditions: dict[Word, Scalar]
     source: Word
+    record_of: NotRequired[Word]
     ethogram_hash: Word
     crc: NotRequired[str]
 
@@ -184,7 +189,7 @@ _records = TypeAdapter(list[Record])
 _record = TypeAdapter(Record)
 
 
-class SessionError(Exception):
+class SessionError(Refusal):
     """One line that says which file is wrong, where, and what to do."""
 
 
@@ -502,8 +507,3 @@ def _sound(path: Path, lines: list[bytes], faults: list[str]) -> Iterator[Record
             yield _record.validate_json(line)
         except ValidationError as error:
             faults.append(f"{path}: record {at - 1}: {_brief(error)}; left out, the file is as it was")
-
-
-def is_name(path: Path) -> bool:
-    """Tell whether a file in a folder of sessions claims to be one."""
-    return path.suffix == ".jsonl" and not path.name.startswith(".")

@@ -1,0 +1,78 @@
+"""The command line: one file a command, imported only when it is called."""
+
+import argparse
+import importlib
+import os
+import sys
+from collections.abc import Sequence
+
+from etholog.refusal import Refusal
+from etholog.text import visible
+
+COMMANDS = {
+    "watch": "record a pairing by single keys against a running clock",
+    "resume": "go on with a session that was broken off",
+    "latency": "how long until a behaviour, unfinished sessions counted right; compare males",
+    "duration": "bouts, totals and shares of time",
+    "transition": "what follows what, and what follows more often than chance",
+    "check": "read everything in a workspace and tell what is wrong",
+    "demo": "see it all on an invented season",
+}
+
+EPILOGUE = """\
+examples:
+  etholog demo                                  an invented pairing and season, nothing of yours is touched
+  etholog watch --male M-Basalt --female F-Umbra
+  etholog latency courtship --by male
+
+`etholog COMMAND --help` tells more of each. Bites, hairs and escapes: local codes, your vet and your poison centre
+come first.
+"""
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command; 0 done, 1 done with findings, 2 bad input."""
+    words = list(sys.argv[1:] if argv is None else argv)
+    called = next((word for word in words if not word.startswith("-")), None)
+    parser = argparse.ArgumentParser(
+        prog="etholog",
+        description="Log pairings by single keys against a running clock, and learn from them over a season.",
+        epilog=EPILOGUE,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+        allow_abbrev=False,
+    )
+    parser.add_argument("--version", action="store_true", help="print the version")
+    commands = parser.add_subparsers(title="commands", metavar="COMMAND", dest="command")
+    for name, what in COMMANDS.items():
+        command = commands.add_parser(
+            name, help=what, description=what[0].upper() + what[1:] + ".", formatter_class=_Help, allow_abbrev=False
+        )
+        if name == called:
+            importlib.import_module(f"etholog.commands.{name}").configure(command)
+    args = parser.parse_args(words)
+    if args.version:
+        from importlib.metadata import version
+
+        print("etholog", version("etholog"))
+        return 0
+    if args.command is None:
+        parser.print_help()
+        return 0
+    try:
+        done: int = args.run(args)
+        sys.stdout.flush()
+    except Refusal as refusal:
+        for line in str(refusal).splitlines():
+            print(visible(line), file=sys.stderr)
+        return 2
+    except BrokenPipeError:
+        # Whoever read us (`| head`) has seen enough; Python would complain once more at its exit.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+    except KeyboardInterrupt:
+        return 130
+    return done
+
+
+class _Help(argparse.RawDescriptionHelpFormatter):
+    """Keeps the examples of a command as they are written."""

@@ -1,0 +1,76 @@
+"""How tables and words leave the program: a table for people on a terminal, CSV in a pipe, JSON on request."""
+
+import argparse
+import json
+import math
+import sys
+from collections.abc import Iterable
+from typing import TYPE_CHECKING, Any
+
+from etholog.text import visible
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+def add_json(parser: argparse.ArgumentParser) -> None:
+    """Give a command its `--json`."""
+    parser.add_argument("--json", action="store_true", help="print every number at full precision, as JSON")
+
+
+def say(*lines: str) -> None:
+    """Print words for the user to stderr, so that a pipe holds nothing but the table."""
+    for line in lines:
+        print(visible(line), file=sys.stderr)
+
+
+def as_json(value: object) -> str:
+    """Return the value as JSON; what is not a number (NaN, missing, infinite) becomes null."""
+    return json.dumps(_plain(value), ensure_ascii=False, indent=2)
+
+
+def _plain(value: Any) -> Any:
+    if hasattr(value, "to_dict") and hasattr(value, "columns"):
+        return [{str(name): _plain(cell) for name, cell in row.items()} for row in value.to_dict("records")]
+    if isinstance(value, dict):
+        return {str(name): _plain(cell) for name, cell in value.items()}
+    if isinstance(value, list | tuple):
+        return [_plain(cell) for cell in value]
+    if hasattr(value, "item"):
+        value = value.item()
+    if value is None or isinstance(value, str | bool | int):
+        return value
+    if isinstance(value, float):
+        return value if math.isfinite(value) else None
+    return None if value != value else str(value)
+
+
+def table(frame: "pd.DataFrame", title: str = "", missing: str = "-") -> None:
+    """Print a table: for people on a terminal, as CSV where stdout is a pipe or a file."""
+    if not sys.stdout.isatty():
+        frame.to_csv(sys.stdout, index=False, lineterminator="\n")
+        return
+    from rich.box import SIMPLE_HEAD
+    from rich.console import Console
+    from rich.table import Table
+    from rich.text import Text
+
+    pretty = Table(title=Text(visible(title)) if title else None, box=SIMPLE_HEAD, title_justify="left", pad_edge=False)
+    for name in frame.columns:
+        numbers = frame[name].dtype.kind in "iuf"
+        pretty.add_column(Text(visible(str(name))), justify="right" if numbers else "left")
+    for row in frame.itertuples(index=False):
+        pretty.add_row(*(Text(cell) for cell in _cells(row, missing)))
+    Console().print(pretty)
+
+
+def _cells(row: Iterable[Any], missing: str) -> Iterable[str]:
+    for value in row:
+        if isinstance(value, float):
+            yield missing if math.isnan(value) else f"{value:.4g}" if abs(value) < 1 else f"{value:,.1f}"
+        elif value is None or value != value:
+            yield missing
+        elif isinstance(value, bool):
+            yield "yes" if value else "no"
+        else:
+            yield visible(str(value))

@@ -1,0 +1,1 @@
+"""The watch screen: a strip, after the pen recorders of the laboratory."""

@@ -360,7 +360,7 @@ def _contradictions(ethogram: Ethogram) -> Iterator[tuple[Where, str]]:
             if first.actor != b.actor:
                 yield (
                     ("behaviour", at, "chain"),
-                    f"{whose}chain {b.chain!r} is the {first.actor}'s ({first.code!r}), not the {b.actor}'s; name another",
+                    f"{whose}chain {b.chain!r} is the {first.actor}'s ({first.code!r}), not the {b.actor}'s; rename",
                 )
         if b.hides and b.kind != "state":
             yield ("behaviour", at, "hides"), f"{whose}only a state can hide its actor; make it a state"

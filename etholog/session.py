@@ -6,9 +6,10 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from functools import cached_property
 from pathlib import Path
-from typing import Annotated, Any, Literal, NamedTuple, NotRequired, TypedDict
+from typing import Annotated, Any, Literal, NamedTuple, NotRequired
 
 from pydantic import AwareDatetime, ConfigDict, Field, TypeAdapter, ValidationError, with_config
+from typing_extensions import TypedDict  # before Python 3.12, pydantic takes no other
 
 from etholog import journal
 from etholog.ethogram import Behaviour, Ethogram, EthogramError, from_plain

@@ -1,0 +1,40 @@
+import os
+import shutil
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+REPOSITORY = Path(__file__).parent.parent
+
+
+def need(program: str) -> None:
+    """Skip where a program is missing; where CI says that all is there, fail."""
+    if shutil.which(program) is None:
+        if os.environ.get("CI"):
+            pytest.fail(f"{program} is missing, and CI must have it")
+        pytest.skip(f"{program} is not installed")
+
+
+@pytest.fixture
+def repository() -> Path:
+    return REPOSITORY
+
+
+@pytest.fixture
+def etholog() -> Callable[..., subprocess.CompletedProcess[str]]:
+    """Run the command line as a user does, in a process of its own."""
+
+    def run(*words: object, **options: object) -> subprocess.CompletedProcess[str]:
+        return subprocess.run(
+            [sys.executable, "-m", "etholog", *map(str, words)],
+            capture_output=True,
+            text=True,
+            timeout=120,
+            check=False,
+            **options,  # type: ignore[call-overload]
+        )
+
+    return run

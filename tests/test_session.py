@@ -1,0 +1,243 @@
+"""The fold and the session's file, by properties that hold for any list of records."""
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from etholog import session
+from etholog.ethogram import Ethogram
+from etholog.journal import Journal
+from etholog.session import SessionError, fold
+
+
+def small() -> Ethogram:
+    def behaviour(code: str, kind: str = "state", **more: Any) -> dict[str, Any]:
+        return {"code": code, "label": code, "actor": "male", "kind": kind, "definition": "d", "source": "s", **more}
+
+    return Ethogram.model_validate(
+        {
+            "format": "etholog-ethogram/1",
+            "name": "small",
+            "title": "Small",
+            "version": "1",
+            "about": "for tests",
+            "cautions": ["c"],
+            "rescue": ["r"],
+            "behaviour": [
+                behaviour("walking", chain="acts"),
+                behaviour("drumming", chain="acts"),
+                behaviour("clasp"),
+                behaviour(
+                    "insertion",
+                    chain="palps",
+                    within="clasp",
+                    qualifier="palp",
+                    choices=[{"name": "left"}, {"name": "right"}],
+                ),
+                behaviour("probing", chain="palps", within="clasp"),
+                behaviour("touch", "event"),
+                behaviour("flees", "event", ends=["clasp", "drumming"]),
+                behaviour("hidden", hides=True),
+            ],
+        }
+    )
+
+
+ETHOGRAM = small()
+CODES = ["walking", "drumming", "clasp", "insertion", "probing", "touch", "flees", "hidden", "nonsense"]
+
+
+@st.composite
+def records(draw: st.DrawFn) -> list[dict[str, Any]]:
+    made: list[dict[str, Any]] = []
+    t = 0
+    for n in range(1, draw(st.integers(0, 40)) + 1):
+        t += draw(st.integers(0, 5000))
+        do = draw(
+            st.sampled_from(["mark"] * 8 + ["undo", "undo", "move", "recode", "doubt", "gap", "back", "stray", "note"])
+        )
+        record: dict[str, Any] = {"n": n, "do": do}
+        of = draw(st.integers(0, n - 1))
+        code = draw(st.sampled_from(CODES))
+        if do == "mark":
+            record |= {"t": t, "code": code}
+            if code not in ("touch", "flees"):
+                record["edge"] = draw(st.sampled_from(["onset", "offset"]))
+        elif do == "undo":
+            record["of"] = of
+        elif do == "move":
+            record |= {"of": of, "t": draw(st.integers(0, t))}
+        elif do == "recode":
+            record |= {"of": of, "code": code}
+        elif do == "doubt":
+            record |= {"of": of, "sure": draw(st.booleans())}
+        else:
+            record |= {"t": t} | {"gap": {"why": "w"}, "stray": {"key": "x"}, "note": {"text": "y"}}.get(do, {})
+        if do in ("mark", "recode") and code == "insertion":
+            record["qualifier"] = draw(st.sampled_from(["left", "right"]))
+        made.append(record)
+    if draw(st.booleans()):
+        made.append({"n": len(made) + 1, "do": "close", "t": t, "outcome": {}})
+    return made
+
+
+def lane(code: str, qualifier: str | None) -> object:
+    return ETHOGRAM.by_code[code].chain or (code, qualifier)
+
+
+@settings(max_examples=400)
+@given(records())
+def test_bouts_never_overlap_in_a_chain_and_never_run_backwards(made: list[dict[str, Any]]) -> None:
+    folded = fold(ETHOGRAM, made)
+    ends: dict[object, int] = {}
+    for bout in folded.bouts:
+        assert 0 <= bout.onset <= bout.offset <= folded.end
+        if ETHOGRAM.by_code[bout.code].kind == "state":
+            assert bout.onset >= ends.get(lane(bout.code, bout.qualifier), 0)
+            ends[lane(bout.code, bout.qualifier)] = bout.offset
+
+
+@settings(max_examples=400)
+@given(records())
+def test_no_state_runs_through_a_gap(made: list[dict[str, Any]]) -> None:
+    folded = fold(ETHOGRAM, made)
+    for gap in folded.gaps:
+        for bout in folded.bouts:
+            assert not (bout.onset < gap.onset < bout.offset)
+
+
+@settings(max_examples=400)
+@given(records())
+def test_undoing_everything_gives_nothing(made: list[dict[str, Any]]) -> None:
+    kept = [record for record in made if record["do"] not in ("undo", "close")]
+    last = max((record["n"] for record in made), default=0)
+    back = [{"n": last + 1 + i, "do": "undo", "of": record["n"]} for i, record in enumerate(reversed(kept))]
+    folded = fold(ETHOGRAM, kept + back)
+    assert not folded.bouts
+    assert not folded.gaps
+    assert not folded.said
+    assert folded.marks == 0
+
+
+@settings(max_examples=200)
+@given(records())
+def test_an_undo_taken_back_changes_nothing(made: list[dict[str, Any]]) -> None:
+    before = fold(ETHOGRAM, made)
+    last = max((record["n"] for record in made), default=0)
+    for record in made:
+        if record["do"] == "mark":
+            there_and_back = [
+                {"n": last + 1, "do": "undo", "of": record["n"]},
+                {"n": last + 2, "do": "undo", "of": last + 1},
+            ]
+            if record["n"] in session.undone(made):
+                continue
+            assert fold(ETHOGRAM, made + there_and_back).bouts == before.bouts
+
+
+@settings(max_examples=60, deadline=None)
+@given(made=records())
+def test_what_is_written_reads_back_to_the_same_fold(
+    made: list[dict[str, Any]], tmp_path_factory: pytest.TempPathFactory
+) -> None:
+    path = tmp_path_factory.mktemp("s") / "a.jsonl"
+    write(path, made)
+    read = session.read(path)
+    assert not read.faults
+    assert read.ethogram == ETHOGRAM
+    assert read.fold == fold(ETHOGRAM, made)
+
+
+def write(path: Path, made: list[dict[str, Any]], **header: Any) -> None:
+    said: dict[str, Any] = {
+        "id": path.stem,
+        "began": "2026-05-03T21:15:00.000+02:00",
+        "male": "M-1",
+        "female": "F-1",
+        "species": "Grammostola pulchripes",
+        "observer": "o",
+        "place": "shelf",
+        "clock": "CLOCK_BOOTTIME",
+        "boot": "",
+        "conditions": {},
+        "source": "live",
+    }
+    kept = Journal.create(path, session.header_of(ETHOGRAM, **said | header))
+    for record in made:
+        kept.append(**{name: value for name, value in record.items() if name != "n"})
+    assert kept.close()
+
+
+def marks(*said: tuple[int, str, str | None]) -> list[dict[str, Any]]:
+    return [
+        {"n": n, "do": "mark", "t": t, "code": code, **({"edge": edge} if edge else {})}
+        for n, (t, code, edge) in enumerate(said, 1)
+    ]
+
+
+def test_a_chain_ends_its_sibling_and_a_parent_its_children() -> None:
+    folded = fold(
+        ETHOGRAM,
+        marks(
+            (1000, "walking", "onset"),
+            (2500, "drumming", "onset"),
+            (4000, "clasp", "onset"),
+            (5000, "probing", "onset"),
+            (7000, "insertion", "onset"),
+            (9000, "flees", None),
+            (9500, "touch", None),
+        ),
+    )
+    assert [(b.code, b.onset, b.offset, b.whole) for b in folded.bouts] == [
+        ("walking", 1000, 2500, True),
+        ("drumming", 2500, 9000, True),
+        ("clasp", 4000, 9000, True),
+        ("probing", 5000, 7000, True),
+        ("insertion", 7000, 9000, True),
+        ("flees", 9000, 9000, True),
+        ("touch", 9500, 9500, True),
+    ]
+    assert not folded.remarks
+
+
+def test_what_makes_no_sense_is_told_and_never_raised() -> None:
+    folded = fold(ETHOGRAM, marks((1, "clasp", "offset"), (2, "insertion", "onset"), (3, "nonsense", None)))
+    assert [remark.split(": ", 1)[1] for remark in folded.remarks] == [
+        "'clasp' ended without having begun",
+        "'insertion' at 0.0 s, outside any 'clasp'",
+        "'nonsense' is not in this session's ethogram; left out",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("bad", "where"),
+    [
+        ({"do": "mark", "t": -1, "code": "walking"}, "t"),
+        ({"do": "mark", "t": 1.5, "code": "walking"}, "t"),
+        ({"do": "mark", "t": 1}, "code"),
+        ({"do": "mark", "t": 1, "code": "walking", "surprise": 1}, "surprise"),
+        ({"do": "dance", "t": 1}, "do"),
+    ],
+)
+def test_a_nonsense_record_is_left_out_and_named(tmp_path: Path, bad: dict[str, Any], where: str) -> None:
+    path = tmp_path / "a.jsonl"
+    write(path, [*marks((1, "walking", "onset")), bad, {"do": "note", "t": 5, "text": "after"}])
+    read = session.read(path)
+    assert [record["do"] for record in read.records] == ["mark", "note"]
+    assert len(read.faults) == 1
+    assert read.faults[0].startswith(f"{path}: record 2: ")
+    assert where in read.faults[0]
+
+
+def test_a_session_without_a_sound_header_is_refused(tmp_path: Path) -> None:
+    path = tmp_path / "a.jsonl"
+    Journal.create(path, {"format": "etholog-session/1", "id": "a"}).close()
+    with pytest.raises(SessionError, match="no ethogram"):
+        session.read(path)
+    path = tmp_path / "b.jsonl"
+    Journal.create(path, {"format": "etholog-session/2", "ethogram": ETHOGRAM.plain()}).close()
+    with pytest.raises(SessionError, match="line 1"):
+        session.read(path)

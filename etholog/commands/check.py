@@ -1,0 +1,50 @@
+"""`etholog check`: read everything in a workspace and tell what is wrong, a line each."""
+
+import argparse
+from pathlib import Path
+
+from etholog import ethogram, session
+from etholog.commands.output import say
+from etholog.refusal import Refusal
+from etholog.text import visible
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Give the command its arguments."""
+    parser.add_argument("paths", nargs="*", type=Path, default=[Path()], metavar="PATH", help="workspaces or files")
+    parser.epilog = "example:\n  etholog check               all sessions and ethograms of this folder"
+
+
+def run(args: argparse.Namespace) -> int:
+    """Print a line for each finding to stdout and a summary to stderr; 1 when there was a finding."""
+    files = [file for path in args.paths for file in _files(path)]
+    findings = [line for file in files for line in _findings(file)]
+    for line in findings:
+        print(visible(line))
+    say(f"{len(files)} files read, {len(findings) or 'no'} finding{'' if len(findings) == 1 else 's'}")
+    return 1 if findings else 0
+
+
+def _files(path: Path) -> list[Path]:
+    if path.is_file():
+        return [path]
+    if not path.is_dir():
+        raise Refusal(f"{path}: is not there; name a workspace or a file")
+    folders = [path / name for name in ("ethograms", "sessions") if (path / name).is_dir()] or [path]
+    return [
+        file
+        for folder in folders
+        for file in sorted(folder.iterdir())
+        if file.is_file() and not file.name.startswith(".") and file.suffix != ".torn"
+    ]
+
+
+def _findings(file: Path) -> list[str]:
+    try:
+        if file.suffix == ".toml":
+            ethogram.read(file)
+            return []
+        read = session.read(file)
+    except Refusal as refusal:
+        return str(refusal).splitlines()
+    return [*read.faults, *(f"{file}: {remark}" for remark in read.fold.remarks)]

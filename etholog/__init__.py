@@ -13,6 +13,8 @@ if TYPE_CHECKING:
     from etholog.season import Season as Season
     from etholog.season import read as read
 
+__version__ = "0.1.0"
+
 # Where each public name lives. They are imported when first used, so that `etholog --help` and the watch screen
 # load no pandas.
 _HOMES = {

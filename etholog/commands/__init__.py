@@ -6,17 +6,12 @@ import os
 import sys
 from collections.abc import Sequence
 
+from etholog import __version__
 from etholog.refusal import Refusal
 from etholog.text import visible
 
 COMMANDS = {
-    "watch": "record a pairing by single keys against a running clock",
-    "resume": "go on with a session that was broken off",
-    "latency": "how long until a behaviour, unfinished sessions counted right; compare males",
-    "duration": "bouts, totals and shares of time",
-    "transition": "what follows what, and what follows more often than chance",
     "check": "read everything in a workspace and tell what is wrong",
-    "demo": "see it all on an invented season",
 }
 
 EPILOGUE = """\
@@ -48,12 +43,12 @@ def main(argv: Sequence[str] | None = None) -> int:
             name, help=what, description=what[0].upper() + what[1:] + ".", formatter_class=_Help, allow_abbrev=False
         )
         if name == called:
-            importlib.import_module(f"etholog.commands.{name}").configure(command)
+            module = importlib.import_module(f"etholog.commands.{name}")
+            module.configure(command)
+            command.set_defaults(run=module.run)
     args = parser.parse_args(words)
     if args.version:
-        from importlib.metadata import version
-
-        print("etholog", version("etholog"))
+        print("etholog", __version__)
         return 0
     if args.command is None:
         parser.print_help()

@@ -1,0 +1,58 @@
+"""The command line's frame, in processes of its own."""
+
+import subprocess
+import sys
+from collections.abc import Callable
+from subprocess import CompletedProcess
+
+import pytest
+
+from etholog import __version__
+
+Run = Callable[..., CompletedProcess[str]]
+
+
+def test_help_is_shown_without_any_heavy_library() -> None:
+    script = (
+        "import sys; from etholog.commands import main\n"
+        "try: main(['--help'])\n"
+        "except SystemExit: pass\n"
+        "print([name for name in ('pandas','numpy','matplotlib','textual','pydantic','rich') if name in sys.modules])"
+    )
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
+    assert done.stdout.splitlines()[-1] == "[]"
+
+
+def test_alone_without_a_terminal_it_prints_the_short_help(etholog: Run) -> None:
+    done = etholog()
+    assert done.returncode == 0
+    assert "usage: etholog" in done.stdout
+
+
+def test_the_version_is_the_packages(etholog: Run) -> None:
+    assert etholog("--version").stdout.split() == ["etholog", __version__]
+
+
+@pytest.mark.parametrize("words", [["nonsense"], ["check", "nowhere"], ["--nonsense"]])
+def test_bad_words_end_with_2_and_no_traceback(etholog: Run, words: list[str]) -> None:
+    done = etholog(*words)
+    assert done.returncode == 2
+    assert done.stderr
+    assert "Traceback" not in done.stderr
+
+
+def test_every_command_shows_an_example(etholog: Run) -> None:
+    from etholog.commands import COMMANDS
+
+    for command in COMMANDS:
+        done = etholog(command, "--help")
+        assert done.returncode == 0, done.stderr
+        assert f"etholog {command}" in done.stdout.split("example", 1)[1]
+
+
+def test_a_broken_pipe_is_no_error(etholog: Run) -> None:
+    done = subprocess.run(
+        f"{sys.executable} -m etholog --help | head -n 1", shell=True, capture_output=True, text=True, check=True
+    )
+    assert done.stdout.startswith("usage")
+    assert "Traceback" not in done.stderr

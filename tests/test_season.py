@@ -71,7 +71,7 @@ def test_what_is_no_session_is_named_and_the_rest_counts(
     assert len(season.sessions) == 1
     told = "\n".join(season.faults)
     assert len(season.faults) == 5
-    for name in ("empty.jsonl", "binary.jsonl", "foreign.txt", "short.jsonl", "a.jsonl: is session a again"):
+    for name in ("empty.jsonl", "binary.jsonl", "foreign.txt", "short.jsonl", "again.jsonl: is session a again"):
         assert name in told
 
 

@@ -27,6 +27,7 @@ RESERVED = frozenset("123890-=?\\` ")
 
 Code = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9_]{0,31}$")]
 Label = Annotated[str, StringConstraints(min_length=1, max_length=40, pattern=r"^[^\x00-\x1f\x7f-\x9f]+$")]
+Line = Annotated[str, StringConstraints(min_length=1, max_length=160, pattern=r"^[^\x00-\x1f\x7f-\x9f]+$")]
 Text = Annotated[str, StringConstraints(min_length=1, max_length=2000)]
 Key = Annotated[str, StringConstraints(pattern=r"^[^\s\x00-\x1f\x7f-\x9f]$")]
 Keys = Key | dict[Hand, Key]
@@ -87,7 +88,7 @@ class Interval(Part):
     """
 
     name: Code
-    label: Label
+    label: Line
     since: Annotated[tuple[str, ...], Field(strict=False)] = ()
     to: Annotated[tuple[str, ...], Field(strict=False, min_length=1)]
     ends: Annotated[tuple[str, ...], Field(strict=False)] = ()
@@ -98,7 +99,7 @@ class Prompt(Part):
     session lasted `minutes`."""
 
     name: Code
-    text: Annotated[str, StringConstraints(min_length=1, max_length=160)]
+    text: Line
     after: Annotated[tuple[Code, ...], Field(strict=False)] = ()
     during: Code | None = None
     without: Annotated[tuple[Code, ...], Field(strict=False)] = ()

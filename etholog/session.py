@@ -30,6 +30,7 @@ _exact = with_config(ConfigDict(extra="forbid", strict=True))
 class Header(TypedDict):
     """The first line but for the ethogram, which stands last in it.
 
+    `clock_at` is what the clock named showed at t = 0, in seconds, and means something only within one `boot`.
     `record_of` names the session of which this is a second observer's record.
     """
 
@@ -44,6 +45,7 @@ class Header(TypedDict):
     observer: Word
     place: Word
     clock: Word
+    clock_at: float
     boot: Word
     conditions: dict[Word, Scalar]
     source: Word

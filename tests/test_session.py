@@ -161,6 +161,7 @@ def write(path: Path, made: list[dict[str, Any]], **header: Any) -> None:
         "observer": "o",
         "place": "shelf",
         "clock": "CLOCK_BOOTTIME",
+        "clock_at": 0.0,
         "boot": "",
         "conditions": {},
         "source": "live",

@@ -1,0 +1,143 @@
+"""The strip's geometry: which lanes there are, and what each shows at which column. Pure, no screen."""
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
+
+from etholog.ethogram import Behaviour, Ethogram, Press
+from etholog.session import Bout
+from etholog.watch.recorder import Recorder
+
+MS_PER_COLUMN = 2000
+KEY_WIDTH, LABEL_WIDTH, TOTALS_WIDTH = 3, 17, 13
+
+
+@dataclass(frozen=True)
+class Glyphs:
+    """What a trace is drawn with; shapes tell everything, colours only repeat it."""
+
+    state: str = "━"
+    cut: str = "╍"
+    event: str = "╿"
+    runs: str = "▶"
+    gap: str = "░"
+    frame: str = "│"
+
+
+PLAIN = Glyphs(state="=", cut="-", event="|", runs=">", gap=":", frame="|")
+
+
+@dataclass
+class Lane:
+    """One behaviour: its keys, its bouts so far, its totals."""
+
+    behaviour: Behaviour
+    keys: str
+    bouts: list[Bout] = field(default_factory=list)
+    running: list[Bout] = field(default_factory=list)
+    ended_ms: int = 0
+
+    @property
+    def count(self) -> int:
+        """Bouts so far, with the one that runs."""
+        return len(self.bouts) + len(self.running)
+
+    def total_ms(self, now: int) -> int:
+        """How long it has run in all, in milliseconds."""
+        return self.ended_ms + sum(now - bout.onset for bout in self.running)
+
+
+class Lanes:
+    """The lanes of a session, kept up with a recorder: only what is new is looked at, unless it was corrected."""
+
+    def __init__(self, ethogram: Ethogram, layout: dict[str, Press]) -> None:
+        keys: dict[str, list[str]] = {}
+        for key, press in layout.items():
+            keys.setdefault(press.behaviour.code, []).append(key)
+        self.lanes = [Lane(b, "".join(keys[b.code])) for b in ethogram.behaviour if b.code in keys]
+        self._by_code = {lane.behaviour.code: lane for lane in self.lanes}
+        self._refolds = -1
+        self._seen = 0
+
+    def follow(self, recorder: Recorder) -> None:
+        """Take in what the recorder has folded since the last time."""
+        folding = recorder.folding
+        if recorder.refolds != self._refolds:
+            self._refolds, self._seen = recorder.refolds, 0
+            for lane in self.lanes:
+                lane.bouts.clear()
+                lane.ended_ms = 0
+        for bout in folding.bouts[self._seen :]:
+            lane = self._lane(bout)
+            lane.bouts.append(bout)
+            lane.ended_ms += bout.offset - bout.onset
+        self._seen = len(folding.bouts)
+        for lane in self.lanes:
+            lane.running.clear()
+        for bout in folding.running.values():
+            self._lane(bout).running.append(bout)
+
+    def _lane(self, bout: Bout) -> Lane:
+        if bout.code not in self._by_code:
+            # A behaviour without a key got marks by recoding: it gets its lane then.
+            lane = self._by_code[bout.code] = Lane(self._behaviours[bout.code], "")
+            self.lanes.append(lane)
+        return self._by_code[bout.code]
+
+    @property
+    def _behaviours(self) -> dict[str, Behaviour]:
+        return {lane.behaviour.code: lane.behaviour for lane in self.lanes}
+
+
+def trace(lane: Lane, now: int, columns: int, glyphs: Glyphs, scale: int = MS_PER_COLUMN) -> str:
+    """Return a lane's body: `columns` characters, the last one holding `now` (ms), each `scale` ms wide."""
+    right = now // scale
+    left = right - columns + 1
+    cells = [" "] * columns
+    for bout in _within(lane, left * scale):
+        first = max(bout.onset // scale, left) - left
+        if first >= columns:
+            continue
+        if lane.behaviour.kind == "event":
+            cells[first] = _tick(cells[first], glyphs.event)
+            continue
+        runs = bout in lane.running
+        last = min((now if runs else bout.offset) // scale, right) - left
+        stroke = glyphs.state if bout.whole or runs else glyphs.cut
+        mark = bout.qualifier[0].upper() if bout.qualifier else stroke
+        for at in range(first, last + 1):
+            cells[at] = stroke
+        cells[first] = mark if bout.sure else "?"
+        if runs and last > first:
+            cells[last] = glyphs.runs
+    return "".join(cells)
+
+
+def _tick(now: str, event: str) -> str:
+    """Return one more event in a cell: the stroke for one, a figure for more."""
+    if now == event:
+        return "2"
+    return str(min(int(now) + 1, 9)) if now.isdigit() else event
+
+
+def _within(lane: Lane, since: int) -> Iterable[Bout]:
+    """Return the bouts that reach into the window, in their order; the many before it are not looked at."""
+    return reversed(list(_reaching(lane, since)))
+
+
+def _reaching(lane: Lane, since: int) -> Iterator[Bout]:
+    yield from lane.running
+    for bout in reversed(lane.bouts):
+        if bout.offset < since:
+            return
+        yield bout
+
+
+def totals(lane: Lane, now: int) -> str:
+    """Return a lane's count and total time, `TOTALS_WIDTH` characters."""
+    if not lane.count:
+        return " " * TOTALS_WIDTH
+    if lane.behaviour.kind == "event":
+        return f"{lane.count:>4}".ljust(TOTALS_WIDTH)
+    seconds = lane.total_ms(now) // 1000
+    shown = f"{seconds // 60}:{seconds % 60:02d}"
+    return f"{lane.count:>4} {shown:>7} "

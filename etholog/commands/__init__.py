@@ -11,6 +11,8 @@ from etholog.refusal import Refusal
 from etholog.text import visible
 
 COMMANDS = {
+    "watch": "record a pairing by single keys against a running clock",
+    "resume": "go on with a session that was broken off",
     "check": "read everything in a workspace and tell what is wrong",
 }
 

@@ -10,6 +10,9 @@ import importlib
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from etholog.analysis.compare import Comparison as Comparison
+    from etholog.analysis.compare import compare as compare
+    from etholog.analysis.latency import latency as latency
     from etholog.season import Season as Season
     from etholog.season import read as read
 
@@ -18,11 +21,14 @@ __version__ = "0.1.0"
 # Where each public name lives. They are imported when first used, so that `etholog --help` and the watch screen
 # load no pandas.
 _HOMES = {
+    "Comparison": "etholog.analysis.compare",
+    "compare": "etholog.analysis.compare",
+    "latency": "etholog.analysis.latency",
     "Season": "etholog.season",
     "read": "etholog.season",
 }
 
-__all__ = ["Season", "read"]
+__all__ = ["Comparison", "Season", "compare", "latency", "read"]
 
 
 def __getattr__(name: str) -> Any:

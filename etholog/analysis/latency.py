@@ -1,0 +1,167 @@
+"""Latencies: from a reference to the first onset of a behaviour, one row a session, unfinished ones right-censored."""
+
+from collections.abc import Sequence
+from typing import Literal
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from etholog.ethogram import Interval, known_marks, nearest
+from etholog.refusal import Refusal
+from etholog.season import Season
+
+Unseen = Literal["keep", "censor"]
+
+
+def latency(
+    season: Season,
+    interval: str | None = None,
+    *,
+    since: str | Sequence[str] | None = None,
+    to: str | Sequence[str] | None = None,
+    unseen: Unseen = "keep",
+    competing: bool = False,
+) -> pd.DataFrame:
+    """Return one row for each session in which `since` happened, with the columns of `season.sessions` and:
+
+    latency_s: seconds from the first `since` to the first `to` at or after it, gaps not counted; or until the
+    session was last under watch.
+    occurred: whether `to` came; where not, the latency is right-censored (Martin & Bateson, ch. 5; Kaplan & Meier
+    1958). ended: why the
+    time ended: the behaviour's code, 'watching ended', 'unseen', or a competing end.
+    unseen="censor" ends the time at the first gap, or when an actor of `to` first goes out of sight; "keep" goes on.
+    competing=True ends it at the first of the interval's `ends`, after which `to` can no longer come.
+    `attrs`: label, since, to, unseen, competing, without_since and touched (sessions with a gap or out of sight in
+    their time).
+    Raises Refusal for a name that no ethogram knows, with the nearest.
+    """
+    asked = _asked(season, interval, since, to)
+    bouts, sessions = season.bouts, season.sessions
+    place = bouts["session"].cat.codes.to_numpy()
+    onset = bouts["onset_s"].to_numpy()
+    count = len(sessions)
+    end = sessions["length_s"].to_numpy(dtype=float)
+
+    start = np.zeros(count)
+    if asked.since:
+        start = _first(place, onset, named(bouts, asked.since), np.zeros(count), count)
+    at_risk = np.isfinite(start)
+    found = _first(place, onset, named(bouts, asked.to), start, count)
+    stop = np.where(np.isfinite(found), found, end)
+    why = np.where(np.isfinite(found), "occurred", "watching ended").astype(object)
+    if competing and asked.ends:
+        ends = named(bouts, asked.ends)
+        rival = _first(place, onset, ends, start, count)
+        codes = pd.Series(bouts["behaviour"].astype(object).to_numpy()[ends])
+        wins = rival < np.where(np.isfinite(found), found, np.inf)
+        why[wins] = _code_at(codes, place[ends], onset[ends], rival)[wins]
+        stop = np.where(wins, rival, stop)
+    hidden = _first_unseen(season, asked.to, start, count)
+    touched = at_risk & (hidden < stop)
+    if unseen == "censor":
+        why[touched] = "unseen"
+        stop = np.where(touched, hidden, stop)
+    times = sessions.loc[at_risk].reset_index(drop=True)
+    lost = _gap_time(season, start, stop)
+    times["latency_s"] = (stop - start - lost)[at_risk].clip(min=0.0)
+    times["occurred"] = (why == "occurred")[at_risk]
+    times["ended"] = pd.Categorical(why[at_risk])
+    times.attrs = {
+        "label": asked.label,
+        "since": list(asked.since),
+        "to": list(asked.to),
+        "unseen": unseen,
+        "competing": competing,
+        "without_since": int(count - at_risk.sum()),
+        "touched": int(touched.sum()),
+    }
+    return times
+
+
+def named(bouts: pd.DataFrame, names: Sequence[str]) -> NDArray[np.bool_]:
+    """Return which bouts are of one of the names: 'insertion', or 'insertion:left' for one value of its qualifier."""
+    found = np.zeros(len(bouts), dtype=bool)
+    for name in names:
+        code, _, choice = name.partition(":")
+        one = (bouts["behaviour"] == code).to_numpy()
+        found |= one & (bouts["qualifier"] == choice).to_numpy() if choice else one
+    return found
+
+
+def known_names(season: Season) -> list[str]:
+    """Return every name of a behaviour that the season's ethograms know."""
+    return known_marks(b for kept in season.ethograms.values() for b in kept.behaviour)
+
+
+def check_names(season: Season, names: Sequence[str]) -> None:
+    """Raise Refusal, with the nearest names, for a behaviour that no ethogram of the season knows."""
+    known = known_names(season)
+    for name in names:
+        if name not in known:
+            raise Refusal(f"no behaviour {name!r} in these sessions' ethograms{nearest(name, known)}")
+
+
+def _asked(
+    season: Season, interval: str | None, since: str | Sequence[str] | None, to: str | Sequence[str] | None
+) -> Interval:
+    if interval is not None:
+        found = {i.name: i for kept in season.ethograms.values() for i in kept.interval}
+        if interval not in found:
+            raise Refusal(f"no interval {interval!r}{nearest(interval, found)}; or name any two behaviours")
+        return found[interval]
+    if not to:
+        raise Refusal("say which latency: the name of an interval, or the behaviour that it runs to")
+    first, last = ((names,) if isinstance(names, str) else tuple(names or ()) for names in (since, to))
+    check_names(season, [*first, *last])
+    label = f"from {' or '.join(first) if first else 'the start'} to {' or '.join(last)}"
+    return Interval(name="asked", label=label[:160], since=first, to=last)
+
+
+def _first(
+    place: NDArray[np.integer],
+    onset: NDArray[np.float64],
+    which: NDArray[np.bool_],
+    start: NDArray[np.float64],
+    count: int,
+) -> NDArray[np.float64]:
+    """Return, for each session, the first onset among `which` that is not before its start; infinite where there is
+    none."""
+    first = np.full(count, np.inf)
+    own_place, own_onset = place[which], onset[which]
+    late = own_onset >= start[own_place]
+    np.minimum.at(first, own_place[late], own_onset[late])
+    return first
+
+
+def _code_at(
+    codes: pd.Series, place: NDArray[np.integer], onset: NDArray[np.float64], at: NDArray[np.float64]
+) -> NDArray[np.object_]:
+    out = np.full(len(at), "", dtype=object)
+    hit = onset == at[place]
+    out[place[hit][::-1]] = codes.to_numpy()[hit][::-1]  # of two at one instant, the first in the journal
+    return out
+
+
+def _first_unseen(season: Season, to: Sequence[str], start: NDArray[np.float64], count: int) -> NDArray[np.float64]:
+    """Return when each session was first unwatched, or an actor of `to` out of sight, after its start: not before
+    it."""
+    bouts, gaps = season.bouts, season.gaps
+    actors = set(bouts.loc[named(bouts, to), "actor"].astype(str).unique())
+    hides = bouts["hides"].to_numpy()
+    if actors and not actors & {"pair", "keeper"}:
+        hides = hides & bouts["actor"].isin(actors).to_numpy()
+    first = np.full(count, np.inf)
+    for rows in (bouts.loc[hides], gaps):
+        place = rows["session"].cat.codes.to_numpy()
+        after = rows["offset_s"].to_numpy() > start[place]
+        np.minimum.at(first, place[after], np.maximum(rows["onset_s"].to_numpy(), start[place])[after])
+    return first
+
+
+def _gap_time(season: Season, start: NDArray[np.float64], stop: NDArray[np.float64]) -> NDArray[np.float64]:
+    place = season.gaps["session"].cat.codes.to_numpy()
+    onset, offset = season.gaps["onset_s"].to_numpy(), season.gaps["offset_s"].to_numpy()
+    inside = np.minimum(offset, stop[place]) - np.maximum(onset, start[place])
+    lost = np.bincount(place, weights=np.clip(inside, 0, None), minlength=len(start))
+    return lost.astype(np.float64)

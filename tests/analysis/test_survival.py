@@ -1,0 +1,183 @@
+"""Curve, median, restricted mean and log-rank against published data, R's printed digits, statsmodels and scipy."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from etholog.analysis.survival import kaplan_meier, log_rank, quantile, restricted_mean, scores
+from tests.analysis.published import (
+    ASTROCYTOMA,
+    CONCEPTION,
+    GLIOBLASTOMA,
+    PLACEBO,
+    SIX_MP,
+    THREE_MALES,
+    censored,
+    remissions,
+)
+
+# R 4.2.2, survival 3.5-3, survfit(conf.type = "log-log"): time, at risk, events, share, se, low, high.
+R_SIX_MP = """
+6 21 3 0.857142857143 0.0763603548 0.6197179553 0.9515517476
+7 17 1 0.806722689076 0.0869352852 0.5631465646 0.9228090192
+10 15 1 0.752941176471 0.0963496530 0.5031995108 0.8893618352
+13 12 1 0.690196078431 0.1068147078 0.4316102225 0.8490659633
+16 11 1 0.627450980392 0.1140538653 0.3675108560 0.8049121895
+22 7 1 0.537815126050 0.1282337517 0.2677789368 0.7467907176
+23 6 1 0.448179271709 0.1345914568 0.1880520060 0.6801426285
+"""
+
+
+def test_the_curve_of_6_mp_is_rs_to_its_digits() -> None:
+    curve = kaplan_meier(*censored(SIX_MP)).reset_index()
+    expected = np.array([[float(x) for x in line.split()] for line in R_SIX_MP.strip().splitlines()])
+    np.testing.assert_allclose(curve.to_numpy(), expected, atol=6e-11)
+
+
+def test_the_curve_is_scipys() -> None:
+    from scipy.stats import CensoredData, ecdf
+
+    time, occurred = censored(SIX_MP)
+    reference = ecdf(CensoredData(uncensored=time[occurred], right=time[~occurred])).sf
+    curve = kaplan_meier(time, occurred)
+    np.testing.assert_allclose(curve["share"], reference.evaluate(curve.index.to_numpy()), rtol=1e-12)
+    limits = reference.confidence_interval(method="log-log")
+    np.testing.assert_allclose(curve["low"], limits.low.evaluate(curve.index.to_numpy()), rtol=1e-9)
+    np.testing.assert_allclose(curve["high"], limits.high.evaluate(curve.index.to_numpy()), rtol=1e-9)
+
+
+def test_quartiles_with_log_log_limits_are_rs() -> None:
+    six, placebo = kaplan_meier(*censored(SIX_MP)), kaplan_meier(*censored(PLACEBO))
+    assert quantile(six, 0.25) == (13, 6, 22)
+    median, low, high = quantile(six)
+    assert (median, low) == (23, 13)
+    assert np.isnan(high)  # not reached
+    assert np.isnan(quantile(six, 0.75)[0])
+    assert quantile(placebo) == (8, 4, 11)
+    assert [quantile(placebo, q)[0] for q in (0.25, 0.75)] == [4, 12]
+
+
+def test_months_to_conception() -> None:
+    # Bland & Altman 1998, BMJ 317:1572 (data partly from memory; shares and limits computed with R's survival).
+    curve = kaplan_meier(*censored(CONCEPTION))
+    expected = [0.842105, 0.710526, 0.628543, 0.542832, 0.482517, 0.361888, 0.301573, 0.226180, 0.150787]
+    assert list(curve.index) == [1, 2, 3, 4, 6, 9, 10, 13, 16]
+    np.testing.assert_allclose(curve["share"], expected, atol=5e-7)
+    assert quantile(curve) == (6, 3, 10)
+
+
+@pytest.mark.parametrize(
+    ("text", "horizon", "mean", "se"),
+    [  # R: print(survfit(...), rmean = horizon)
+        (SIX_MP, 35, 23.287394958, 2.827467623),
+        (PLACEBO, 35, 8.6666667, 1.37739),
+        (SIX_MP, 23, 17.909243697, 1.553189978),
+        (SIX_MP, 20, 16.116526611, 1.251560196),
+        (PLACEBO, 20, 8.428571429, 1.268082683),
+    ],
+)
+def test_restricted_means_are_rs(text: str, horizon: float, mean: float, se: float) -> None:
+    found = restricted_mean(*censored(text), horizon)
+    np.testing.assert_allclose(found, (mean, se), rtol=1e-6)
+
+
+def groups(frame: object, by: str, within: str | None) -> tuple[np.ndarray, ...]:
+    import pandas as pd
+
+    assert isinstance(frame, pd.DataFrame)
+    stratum = pd.factorize(frame[within])[0] if within else np.zeros(len(frame), dtype=int)
+    return (
+        frame["latency_s"].to_numpy(float),
+        frame["occurred"].to_numpy(bool),
+        pd.factorize(frame[by], sort=True)[0],
+        stratum,
+    )
+
+
+def test_log_rank_on_6_mp() -> None:
+    # R, statsmodels and scipy agree: O, E, V, chi-squared, p.
+    test = log_rank(*groups(remissions(), "drug", None))
+    np.testing.assert_allclose(test.observed, [9, 21])
+    np.testing.assert_allclose(test.expected, [19.25050095, 10.74949905], atol=5e-9)
+    np.testing.assert_allclose(test.variance[0, 0], 6.256960574, atol=5e-10)
+    np.testing.assert_allclose(test.statistic, 16.792940989, atol=5e-10)
+    np.testing.assert_allclose(test.p, 4.168809109e-05, rtol=1e-9)
+
+
+def test_log_rank_within_pairs_on_6_mp() -> None:
+    test = log_rank(*groups(remissions(), "drug", "pair"))
+    np.testing.assert_allclose(test.expected, [16.5, 13.5])
+    np.testing.assert_allclose(test.statistic, 10.714285714, atol=5e-10)
+    np.testing.assert_allclose(test.p, 0.001063114917, rtol=1e-9)
+
+
+def test_the_variance_form_on_glioma_and_not_the_hand_form() -> None:
+    # Bland & Altman 2004, BMJ 328:1073 (data from memory): the note's hand method gives 6.88, the variance form 7.4966.
+    time, occurred = (np.concatenate(x) for x in zip(censored(ASTROCYTOMA), censored(GLIOBLASTOMA), strict=True))
+    group = np.repeat([0, 1], [20, 31])
+    test = log_rank(time, occurred, group, group * 0)
+    np.testing.assert_allclose(test.observed, [14, 28])
+    np.testing.assert_allclose(test.expected, [22.481156943, 19.518843057], atol=5e-10)
+    by_hand = ((test.observed - test.expected) ** 2 / test.expected).sum()
+    np.testing.assert_allclose(by_hand, 6.884727581, atol=5e-10)
+    np.testing.assert_allclose(test.statistic, 7.496594169, atol=5e-10)
+
+
+def test_three_groups_with_and_without_strata() -> None:
+    # Invented data; R's survdiff.
+    plain = log_rank(*groups(THREE_MALES, "male", None))
+    np.testing.assert_allclose(plain.expected, [3.53268, 4.87951, 1.58781], atol=5e-6)
+    np.testing.assert_allclose((plain.statistic, plain.p), (5.9825845654, 0.0502224931), rtol=1e-9)
+    within = log_rank(*groups(THREE_MALES, "male", "female"))
+    np.testing.assert_allclose(within.expected, [10 / 3, 16 / 3, 4 / 3], atol=1e-9)
+    np.testing.assert_allclose((within.statistic, within.p), (10.4, 0.0055165644), rtol=1e-8)
+
+
+def test_a_group_that_ends_before_the_first_event_is_left_out_of_the_test() -> None:
+    # R drops it (chi-squared 2.88, df 1, p .09); statsmodels raises there.
+    time = np.array([1, 2, 3, 4, 5, 6.0])
+    occurred = np.array([False, False, True, True, True, True])
+    test = log_rank(time, occurred, np.repeat([0, 1, 2], 2), np.zeros(6, dtype=int))
+    assert test.df == 1
+    np.testing.assert_allclose((test.statistic, test.p), (2.88, 0.09), atol=0.005)
+
+
+def test_no_event_gives_no_number() -> None:
+    test = log_rank(np.array([1.0, 2.0]), np.array([False, False]), np.array([0, 1]), np.array([0, 0]))
+    assert test.df == 0
+    assert np.isnan(test.p)
+    assert kaplan_meier(np.array([1.0]), np.array([False])).empty
+
+
+samples = st.lists(
+    st.tuples(st.integers(1, 12), st.booleans(), st.integers(0, 2), st.integers(0, 2)), min_size=6, max_size=40
+)
+
+
+@settings(max_examples=60, deadline=None)
+@given(samples)
+def test_log_rank_is_statsmodels_wherever_that_can_compute_it(rows: list[tuple[int, bool, int, int]]) -> None:
+    from statsmodels.duration.survfunc import survdiff
+
+    time, occurred, group, stratum = (np.array(column) for column in zip(*rows, strict=True))
+    _, group = np.unique(group, return_inverse=True)
+    if len(np.unique(group)) < 2:
+        return
+    ours = log_rank(time.astype(float), occurred, group, stratum)
+    try:
+        chi2, p = survdiff(time.astype(float), occurred.astype(int), group, strata=stratum)
+    except (np.linalg.LinAlgError, ValueError, IndexError):
+        return
+    if ours.df < len(np.unique(group)) - 1:
+        return
+    np.testing.assert_allclose((ours.statistic, ours.p), (chi2, p), rtol=1e-6, atol=1e-9)
+
+
+@settings(max_examples=60, deadline=None)
+@given(samples)
+def test_scores_add_up_to_observed_minus_expected(rows: list[tuple[int, bool, int, int]]) -> None:
+    time, occurred, group, stratum = (np.array(column) for column in zip(*rows, strict=True))
+    test = log_rank(time.astype(float), occurred, group, stratum)
+    sums = np.bincount(group, weights=scores(time.astype(float), occurred, stratum), minlength=len(test.observed))
+    np.testing.assert_allclose(sums, test.observed - test.expected, atol=1e-9)

@@ -12,7 +12,11 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from etholog.analysis.compare import Comparison as Comparison
     from etholog.analysis.compare import compare as compare
+    from etholog.analysis.duration import duration as duration
     from etholog.analysis.latency import latency as latency
+    from etholog.analysis.transition import Transitions as Transitions
+    from etholog.analysis.transition import transition as transition
+    from etholog.analysis.transition import transitions as transitions
     from etholog.season import Season as Season
     from etholog.season import read as read
 
@@ -23,12 +27,16 @@ __version__ = "0.1.0"
 _HOMES = {
     "Comparison": "etholog.analysis.compare",
     "compare": "etholog.analysis.compare",
+    "duration": "etholog.analysis.duration",
     "latency": "etholog.analysis.latency",
     "Season": "etholog.season",
+    "Transitions": "etholog.analysis.transition",
     "read": "etholog.season",
+    "transition": "etholog.analysis.transition",
+    "transitions": "etholog.analysis.transition",
 }
 
-__all__ = ["Comparison", "Season", "compare", "latency", "read"]
+__all__ = ["Comparison", "Season", "Transitions", "compare", "duration", "latency", "read", "transition", "transitions"]
 
 
 def __getattr__(name: str) -> Any:

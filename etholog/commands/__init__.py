@@ -13,6 +13,9 @@ from etholog.text import visible
 COMMANDS = {
     "watch": "record a pairing by single keys against a running clock",
     "resume": "go on with a session that was broken off",
+    "latency": "how long until a behaviour, unfinished sessions counted right; compare males",
+    "duration": "bouts, totals and shares of time",
+    "transition": "what follows what, and what follows more often than chance",
     "check": "read everything in a workspace and tell what is wrong",
 }
 

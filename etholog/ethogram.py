@@ -14,6 +14,7 @@ from typing import Annotated, Any, Literal, NamedTuple, Self
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints, ValidationError, model_validator
 
 from etholog.refusal import Refusal
+from etholog.shipped import folder as shipped_folder
 
 Actor = Literal["male", "female", "pair", "keeper"]
 Kind = Literal["event", "state"]
@@ -225,8 +226,7 @@ def _presses(behaviours: Iterable[Behaviour], hand: Hand) -> Iterator[tuple[str,
 
 def shipped() -> Path:
     """Return the folder of the ethograms that come with etholog."""
-    inside = Path(__file__).with_name("ethograms")  # an installed package carries them
-    return inside if inside.is_dir() else Path(__file__).parent.parent / "ethograms"
+    return shipped_folder("ethograms")
 
 
 def find(name: str, workspace: Path | None = None) -> Path:

@@ -53,6 +53,7 @@ class Transitions:
         }
         where = np.argwhere(np.nan_to_num(self.counts.to_numpy(dtype=float)) > 0)
         rows = {name: frame.to_numpy()[where[:, 0], where[:, 1]] for name, frame in parts.items()}
+        rows["count"] = rows["count"].astype(np.int64)
         return pd.DataFrame(
             {"first": self.counts.index[where[:, 0]], "next": self.counts.columns[where[:, 1]], **rows}
         ).sort_values(["count"], ascending=False, kind="stable", ignore_index=True)

@@ -16,6 +16,7 @@ COMMANDS = {
     "latency": "how long until a behaviour, unfinished sessions counted right; compare males",
     "duration": "bouts, totals and shares of time",
     "transition": "what follows what, and what follows more often than chance",
+    "demo": "see it all on an invented season",
     "check": "read everything in a workspace and tell what is wrong",
 }
 

@@ -2,8 +2,12 @@
 
 import argparse
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from etholog.commands.output import add_json, as_json, say, table
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -12,6 +16,20 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--folder", type=Path, default=Path(), help="workspace or folder of sessions (default: here)")
     add_json(parser)
     parser.epilog = "example:\n  etholog duration --by male"
+
+
+def _pretty(found: "pd.DataFrame", by: str | None) -> "pd.DataFrame":
+    shown = found[[by] if by else []].copy()
+    shown["actor"] = found["actor"]
+    sides = found["qualifier"].astype(object).where(found["qualifier"].notna(), None)
+    shown["behaviour"] = [
+        code if side is None else f"{code}:{side}" for code, side in zip(found["behaviour"], sides, strict=True)
+    ]
+    shown[["count", "cut"]] = found[["count", "cut"]]
+    shown["total s"] = found["total_s"]
+    shown["share"] = [f"{share:.1%}" if share == share else "-" for share in found["share"]]
+    shown["median s"], shown["per hour"] = found["median_s"], found["per_hour"]
+    return shown
 
 
 def run(args: argparse.Namespace) -> int:
@@ -28,7 +46,7 @@ def run(args: argparse.Namespace) -> int:
     elif not sys.stdout.isatty() or found.empty:
         table(found)
     else:
-        table(found.drop(columns=["kind", "median_low_s", "median_high_s", "per_hour_low", "per_hour_high"]))
+        table(_pretty(found, args.by))
         print("cut: bouts whose end nobody saw; in the median they count as unfinished. Limits: in a pipe, or --json.")
     say(*read.faults)
     return 1 if read.faults else 0

@@ -1,11 +1,11 @@
-"""`etholog latency`: how long until a behaviour, unfinished sessions counted right, compared between males or any other groups."""
+"""`etholog latency`: how long until a behaviour, unfinished sessions counted right, compared between groups."""
 
 import argparse
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from etholog.commands.output import add_json, as_json, say, table
+from etholog.commands.output import add_json, as_json, limits, say, table
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -53,12 +53,17 @@ def run(args: argparse.Namespace) -> int:
 def show(times: "pd.DataFrame", found: "Comparison") -> None:
     """Print a comparison for people."""
     about = times.attrs
-    pretty = found.table.reset_index()
-    for name in ("median_s", "median_low_s", "median_high_s"):
-        pretty[name] = ["not reached" if value != value else f"{value:,.1f}" for value in pretty[name]]
+    groups = found.table
+    pretty = groups[["n", "occurred"]].reset_index()
+    pretty["median"] = ["not reached" if value != value else f"{value:,.1f}" for value in groups["median_s"]]
+    pretty["95 % limits"] = [
+        limits(*pair) for pair in zip(groups["median_low_s"], groups["median_high_s"], strict=True)
+    ]
+    pretty["mean"], pretty["se"] = groups["mean_s"].to_numpy(), groups["mean_se_s"].to_numpy()
+    pretty[list(groups.columns[7:])] = groups[list(groups.columns[7:])].to_numpy()
     print(f"\nLatency {about['label']}, in seconds")
     table(pretty)
-    print(f"mean_s is restricted to {found.horizon_s:,.0f} s, the shortest of the groups' longest times.")
+    print(f"The mean is restricted to {found.horizon_s:,.0f} s, the shortest of the groups' longest times.")
     if found.df:
         print(f"Log-rank chi-squared {found.statistic:.2f}, df {found.df}, p = {found.p:.4f}.")
     print(found.sentence)
@@ -68,12 +73,18 @@ def show(times: "pd.DataFrame", found: "Comparison") -> None:
         print(f"{about['touched']} sessions had a gap or an animal out of sight in it ({about['unseen']}).")
     if len(found.pairs) and found.df:
         print("\nEach two:")
-        table(found.pairs.drop(columns=["ordered_pairs", "unordered_pairs"]))
+        pairs = found.pairs
+        told = pairs[["first", "second", "p", "p_holm"]].copy()
+        told["difference"] = pairs["difference_s"]
+        ends = zip(pairs["difference_low_s"], pairs["difference_high_s"], strict=True)
+        told["95 % limits"] = [limits(low, high) for low, high in ends]
+        told["first sooner"] = [f"{share:.0%}" if share == share else "-" for share in pairs["first_sooner"]]
+        table(told)
 
 
 def _everything(times: "pd.DataFrame", found: "Comparison") -> dict[str, object]:
     return {
-        **times.attrs,
+        **{str(name): value for name, value in times.attrs.items()},
         "by": found.by,
         "within": found.within,
         "groups": found.table.reset_index(),

@@ -58,16 +58,27 @@ def table(frame: "pd.DataFrame", title: str = "", missing: str = "-") -> None:
     pretty = Table(title=Text(visible(title)) if title else None, box=SIMPLE_HEAD, title_justify="left", pad_edge=False)
     for name in frame.columns:
         numbers = frame[name].dtype.kind in "iuf"
-        pretty.add_column(Text(visible(str(name))), justify="right" if numbers else "left")
+        pretty.add_column(Text(visible(str(name))), justify="right" if numbers else "left", no_wrap=True)
     for row in frame.itertuples(index=False):
         pretty.add_row(*(Text(cell) for cell in _cells(row, missing)))
     Console().print(pretty)
 
 
+def _number(value: float) -> str:
+    if abs(value) >= 1 or value == 0:
+        return f"{value:,.1f}"
+    return "<0.0001" if 0 < value < 0.0001 else f"{value:.2g}"
+
+
+def limits(low: float, high: float, missing: str = "not reached") -> str:
+    """Return an interval as people read it: `4.0 to 12.5`; a limit that is no number in words."""
+    return " to ".join(missing if math.isnan(value) else f"{value:,.1f}" for value in (low, high))
+
+
 def _cells(row: Iterable[Any], missing: str) -> Iterable[str]:
     for value in row:
         if isinstance(value, float):
-            yield missing if math.isnan(value) else f"{value:.4g}" if abs(value) < 1 else f"{value:,.1f}"
+            yield missing if math.isnan(value) else _number(value)
         elif value is None or value != value:
             yield missing
         elif isinstance(value, bool):

@@ -2,6 +2,7 @@
 waiting."""
 
 import re
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -79,7 +80,15 @@ class Recorder:
     Every time is given as `at`, in seconds of `system.now`: that of the key's arrival, never that of its handling.
     """
 
-    def __init__(self, journal: Journal, ethogram: Ethogram, hand: Hand, began: datetime, clock_at: float) -> None:
+    def __init__(
+        self,
+        journal: Journal,
+        ethogram: Ethogram,
+        hand: Hand,
+        began: datetime,
+        clock_at: float,
+        wall: Callable[[], datetime] = wall_now,
+    ) -> None:
         self.journal = journal
         self.ethogram = ethogram
         self.layout = ethogram.layout(hand)
@@ -94,6 +103,7 @@ class Recorder:
         self.rescued = False
         self.closed = False
         self._clock_at = clock_at
+        self._wall = wall
         self._folded_to = 0
         self._lasting: dict[int, dict[str, Any]] = {}
         self._last_mark: int | None = None
@@ -300,7 +310,7 @@ class Recorder:
     def close(self, at: float, outcome: dict[str, Any] | None = None) -> None:
         """End the session: what runs is cut here. The outcome form may close it again, better told."""
         self.closed = True
-        self._append("close", t=self.t(at), wall=wall_now().isoformat(timespec="milliseconds"), outcome=outcome or {})
+        self._append("close", t=self.t(at), wall=self._wall().isoformat(timespec="milliseconds"), outcome=outcome or {})
 
     # ------------------------------------------------------------ what a screen asks
 
@@ -345,7 +355,7 @@ class Recorder:
     def _do(self, do: str, at: float, **fields: Any) -> int:
         if at - self._wall_at >= WALL_EVERY_S:
             self._wall_at = at
-            fields["wall"] = wall_now().isoformat(timespec="milliseconds")
+            fields["wall"] = self._wall().isoformat(timespec="milliseconds")
         n = self._append(do, **fields)
         self._done.append(n)
         self._undone.clear()

@@ -69,7 +69,7 @@ def test_squirrel_monkeys_are_statsmodels_poisson_model() -> None:
 
 
 def test_baboons_without_structural_zeros() -> None:
-    # Moore & Bentley-Condit 2010, J. Data Sci. 8:21-41: infants' rank by handlers' rank, published residuals to two decimals.
+    # Moore & Bentley-Condit 2010, J. Data Sci. 8:21-41: infants' by handlers' rank, published to two decimals.
     counts = table("5 5 3/97 83 95/68 138 184", "HML")
     found = transitions(counts)
     published = [[1.12, 0.40, -1.37], [5.06, -1.44, -3.08], [-5.34, 1.32, 3.43]]

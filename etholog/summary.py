@@ -77,7 +77,8 @@ def lines(session: Session) -> Iterator[str]:
         yield "  disturbed: the keeper had to step in"
     for name, value in fold.outcome.items():
         if value not in (None, ""):
-            yield f"  {name.replace('_', ' ')}: {value}"
+            shown = {True: "yes", False: "no"}.get(value, value) if isinstance(value, bool) else value
+            yield f"  {name.replace('_', ' ')}: {shown}"
     strays = sum(said.do == "stray" for said in fold.said)
     if strays:
         yield f"  {strays} key{'s' if strays > 1 else ''} without a meaning kept"

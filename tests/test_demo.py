@@ -26,7 +26,7 @@ def test_the_demo_prints_all_three_measures_and_says_that_it_is_invented(
     # It has to pass
     # every question of plausibility, and both palps have to be told with their seconds.
     assert "?" not in summary
-    assert "insertions, left palp: 2 in 1 min 00 s" in summary
+    assert "insertions, left palp: 2 in 1 min 32 s" in summary
     assert "insertions, right palp: 2 in 1 min 31 s" in summary
     assert "clear insertions of both palps" in summary
 

@@ -28,7 +28,7 @@ def latency(
     latency_s: seconds from the first `since` to the first `to` at or after it, gaps not counted; or until the
     session was last under watch.
     occurred: whether `to` came; where not, the latency is right-censored (Martin & Bateson, ch. 5; Kaplan & Meier
-    1958). ended: why the
+    1958). ended_by: why the
     time ended: the behaviour's code, 'watching ended', 'unseen', or a competing end.
     unseen="censor" ends the time at the first gap, or when an actor of `to` first goes out of sight; "keep" goes on.
     competing=True ends it at the first of the interval's `ends`, after which `to` can no longer come.
@@ -66,7 +66,7 @@ def latency(
     lost = _gap_time(season, start, stop)
     times["latency_s"] = (stop - start - lost)[at_risk].clip(min=0.0)
     times["occurred"] = (why == "occurred")[at_risk]
-    times["ended"] = pd.Categorical(why[at_risk])
+    times["ended_by"] = pd.Categorical(why[at_risk])
     times.attrs = {
         "label": asked.label,
         "since": list(asked.since),

@@ -19,7 +19,7 @@ from etholog.watch.recorder import Recorder, begin, wall_now
 # that beats about searches, one held steady is inserted, and both are used in turn (common practice, no source).
 SCRIPT = """
 4 introduced, 12 s     s walks, 3 s        5 on her silk, 21 s    d drums, 9 s         w she answers, 5 s
-f vibrates, 14 s       d drums, 11 s       w she answers, 4 s     e she comes, 8 s     b they touch, 31 s
+f vibrates, 14 s       d drums, 11 s       w she answers, 4 s     e she comes, 8 s     b they touch, 71 s
 d drums, 12 s          r she raises, 9 s   v he clasps, 5 s       z he probes, 11 s    x left palp, 9 s
 z he probes, 48 s      c right palp, 7 s   z he probes, 52 s      x left palp, 8 s     c right palp, 44 s
 z he probes, 39 s      v they part, 10 s   h he flees, 2 s        6 she is still, 1 s

@@ -35,7 +35,7 @@ def test_latencies_are_censored_where_the_behaviour_never_came(tmp_path: Path) -
     times = etholog.latency(season, since="walking", to="drumming")
     assert times[["latency_s", "occurred"]].to_numpy().tolist() == [[5.5, True], [29.0, False], [1.0, True]]
     assert times.attrs["without_since"] == 1
-    assert list(times["ended"]) == ["occurred", "watching ended", "occurred"]
+    assert list(times["ended_by"]) == ["occurred", "watching ended", "occurred"]
     from_start = etholog.latency(season, to=["drumming", "touch"])
     assert list(from_start["latency_s"]) == [7.5, 31.0, 2.0, 1.0]
 
@@ -62,7 +62,7 @@ def test_out_of_sight_and_gaps_by_choice(tmp_path: Path) -> None:
     assert keep.attrs["touched"] == 1
     censor = etholog.latency(season, since="walking", to="drumming", unseen="censor")
     assert censor[["latency_s", "occurred"]].to_numpy().tolist() == [[2.0, False]]
-    assert list(censor["ended"]) == ["unseen"]
+    assert list(censor["ended_by"]) == ["unseen"]
 
 
 def test_an_unknown_behaviour_gets_the_nearest_names(tmp_path: Path) -> None:

@@ -1,0 +1,313 @@
+"""The watch screen in a real terminal: what is shown is in the file, whatever ends it."""
+
+import json
+import os
+import random
+import re
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from etholog import session
+from tests.conftest import need
+from tests.watch.terminal import Terminal
+
+pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="there are no ptys there")
+WATCH = ("watch", "--male", "M-Basalt", "--female", "F-Umbra")
+
+
+def the_file(folder: Path) -> Path:
+    (file,) = (folder / "sessions").glob("*.jsonl")
+    return file
+
+
+def codes(folder: Path) -> list[str]:
+    return [record["code"] for record in session.read(the_file(folder)).records if record["do"] == "mark"]
+
+
+def test_an_evening_from_the_cautions_to_the_summary(tmp_path: Path) -> None:
+    with Terminal(*WATCH, cwd=tmp_path) as terminal:
+        cautions = terminal.until("Enter starts the clock")
+        assert "poison centre" in cautions
+        terminal.type("\r")
+        terminal.until("nothing runs")
+        for key in "45dfdbvzxc":
+            terminal.type(key)
+            terminal.read(0.15)
+        shown = terminal.until("insertion right")
+        assert "clasp" in shown.splitlines()[-2]
+        assert "COPULATION" in shown.splitlines()[0]
+        terminal.type("\x7f")  # Backspace
+        terminal.until("taken back: insertion right")
+        terminal.type("J")  # Caps Lock is no reason to lose a mark, but j means nothing to the left hand
+        terminal.until("means nothing here")
+        terminal.end()
+        assert terminal.wait() == 0
+        after = terminal.screen()
+    assert "insertions, left palp: 1" in after
+    assert "kept in" in after
+    read = session.read(the_file(tmp_path))
+    assert read.fold.closed
+    assert [said.text for said in read.fold.said if said.do == "stray"] == ["j"]
+    assert codes(tmp_path) == [
+        "introduced", "on_silk", "drumming", "vibration", "drumming",
+        "touch", "clasp", "palp_probing", "insertion", "insertion",
+    ]  # fmt: skip
+
+
+def test_a_folder_that_cannot_be_written_is_said_before_the_clock(tmp_path: Path) -> None:
+    (tmp_path / "sessions").write_text("a file where the folder should be")
+    with Terminal(*WATCH, cwd=tmp_path) as terminal:
+        assert terminal.wait() == 2
+        assert "can't be written" in terminal.screen()
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_kill_9_under_keys_loses_no_mark_that_was_painted(tmp_path: Path, seed: int) -> None:
+    chance = random.Random(seed)
+    with Terminal(*WATCH, cwd=tmp_path) as terminal:
+        terminal.start()
+        before = len(terminal.raw)
+        for _ in range(chance.randrange(8, 40)):
+            terminal.type(chance.choice("wertsdfgbvzxc"))
+            terminal.read(chance.uniform(0.0, 0.03))
+        terminal.kill(signal.SIGKILL)
+        terminal.read(0.2)
+        painted = painted_marks(terminal)
+        assert len(terminal.raw) > before
+    read = session.read(the_file(tmp_path))
+    assert not read.faults
+    assert 0 < painted <= read.fold.marks + sum(record["do"] == "repeat" for record in read.records)
+
+
+def painted_marks(terminal: Terminal) -> int:
+    """Add up the counts that the lanes showed last."""
+    found = [re.search(r"│\s+(\d+)(\s+\d+:\d\d)?\s*$", line) for line in terminal.screen().splitlines()]
+    return sum(int(one[1]) for one in found if one)
+
+
+@pytest.mark.parametrize(("number", "code"), [(signal.SIGTERM, 143), (signal.SIGHUP, 129), (signal.SIGINT, 130)])
+def test_a_signal_leaves_a_session_that_can_be_resumed(tmp_path: Path, number: int, code: int) -> None:
+    with Terminal(*WATCH, cwd=tmp_path) as terminal:
+        terminal.start()
+        terminal.type("d")
+        terminal.until("now: palpal drumming")
+        terminal.kill(number)
+        assert terminal.wait() == code
+        assert "etholog resume" in terminal.screen()
+        assert b"\x1b[?1049l" in terminal.raw  # the terminal was given back
+    read = session.read(the_file(tmp_path))
+    assert not read.fold.closed
+    assert [bout.whole for bout in read.fold.bouts] == [False]
+    with Terminal("resume", str(the_file(tmp_path)), cwd=tmp_path) as terminal:
+        terminal.until("nothing runs")
+        terminal.type("v")
+        terminal.until("now: clasp")
+        terminal.end()
+        assert terminal.wait() == 0
+    read = session.read(the_file(tmp_path))
+    assert read.fold.closed
+    assert len(read.fold.gaps) == 1
+    assert [bout.code for bout in read.fold.bouts] == ["drumming", "clasp"]
+
+
+def test_a_closed_window_leaves_a_session_that_can_be_resumed(tmp_path: Path) -> None:
+    with Terminal(*WATCH, cwd=tmp_path) as terminal:
+        terminal.start()
+        terminal.type("d")
+        terminal.until("now: palpal drumming")
+        terminal.hang_up()
+        end = time.monotonic() + 15
+        while os.waitpid(terminal.pid, os.WNOHANG) == (0, 0):
+            assert time.monotonic() < end, "it lives on without a terminal"
+            time.sleep(0.05)
+        terminal.pid = 0
+    read = session.read(the_file(tmp_path))
+    assert codes(tmp_path) == ["drumming"]
+    assert not read.fold.closed
+
+
+def test_a_session_that_was_killed_goes_on_with_the_time_away_as_a_gap(tmp_path: Path) -> None:
+    with Terminal(*WATCH, cwd=tmp_path) as terminal:
+        terminal.start()
+        terminal.type("d")
+        terminal.until("now: palpal drumming")
+        terminal.kill(signal.SIGKILL)
+        terminal.wait()
+    with the_file(tmp_path).open("ab") as file:
+        file.write(b'{"n":2,"do":"ma')  # a power cut tears a line
+    time.sleep(1.2)
+    with Terminal("resume", str(the_file(tmp_path)), cwd=tmp_path) as terminal:
+        terminal.until("nothing runs")
+        terminal.end()
+        assert terminal.wait() == 0
+        assert "torn off" in terminal.raw.decode()
+    (gap,) = session.read(the_file(tmp_path)).fold.gaps
+    assert gap.offset - gap.onset > 1200
+    assert the_file(tmp_path).with_suffix(".jsonl.torn").read_bytes() == b'{"n":2,"do":"ma\n'
+
+
+def test_two_recorders_on_one_session_are_refused(tmp_path: Path) -> None:
+    with Terminal(*WATCH, cwd=tmp_path) as terminal:
+        terminal.start()
+        with Terminal("resume", str(the_file(tmp_path)), cwd=tmp_path) as second:
+            assert second.wait() == 2
+            assert "another etholog" in second.screen()
+
+
+def test_two_thousand_keys_in_one_burst_are_all_there_in_order(tmp_path: Path) -> None:
+    # No key twice in a row, or it would rightly be taken for one that is held down.
+    keys = "".join(random.Random(1).choice(["rt", "df", "we"][i % 3]) for i in range(2000))
+    meaning = {"r": "raises", "t": "threat", "d": "drumming", "f": "vibration", "w": "answers", "e": "approaches"}
+    with Terminal(*WATCH, cwd=tmp_path) as terminal:
+        terminal.start()
+        for at in range(0, 2000, 500):  # the pty's own buffer holds 4,096 bytes
+            terminal.type(keys[at : at + 500])
+            terminal.read(0.3)
+        terminal.end()
+        assert terminal.wait(60) == 0
+    assert codes(tmp_path) == [meaning[key] for key in keys]
+
+
+def test_pasted_text_makes_no_marks_and_says_so(tmp_path: Path) -> None:
+    with Terminal(*WATCH, cwd=tmp_path) as terminal:
+        terminal.start()
+        terminal.type("\x1b[200~ddfvxc\x1b[201~")
+        terminal.until("pasted text makes no marks")
+        terminal.end()
+        terminal.wait()
+    assert codes(tmp_path) == []
+
+
+def test_lost_focus_is_said_loudly(tmp_path: Path) -> None:
+    with Terminal(*WATCH, cwd=tmp_path) as terminal:
+        terminal.start()
+        terminal.type("\x1b[O")
+        terminal.until("HAS LOST THE FOCUS")
+        terminal.type("\x1b[I")
+        terminal.read(0.5)
+        assert "HAS LOST THE FOCUS" not in terminal.screen()
+
+
+def test_a_held_key_is_one_mark(tmp_path: Path) -> None:
+    with Terminal(*WATCH, cwd=tmp_path) as terminal:
+        terminal.start()
+        terminal.type("d")
+        terminal.read(0.5)
+        for _ in range(30):
+            terminal.type("d")
+            terminal.read(0.03)
+        terminal.until("now: palpal drumming")
+        terminal.end()
+        terminal.wait()
+    read = session.read(the_file(tmp_path))
+    assert read.fold.marks == 1
+    assert sum(record["do"] == "repeat" for record in read.records) >= 25
+
+
+def test_resized_to_next_to_nothing_and_back(tmp_path: Path) -> None:
+    with Terminal(*WATCH, cwd=tmp_path) as terminal:
+        terminal.start()
+        terminal.type("d")
+        terminal.until("now: palpal drumming")
+        terminal.resize(20, 5)
+        terminal.kill(signal.SIGWINCH)
+        terminal.read(0.5)
+        terminal.type("v")
+        terminal.resize(80, 24)
+        terminal.kill(signal.SIGWINCH)
+        shown = terminal.until("now: clasp")
+        assert "she strikes" in shown
+
+
+def test_hostile_notes_stay_text(tmp_path: Path) -> None:
+    with Terminal(*WATCH, cwd=tmp_path) as terminal:
+        terminal.start()
+        terminal.type("\r")
+        terminal.read(0.3)
+        terminal.type("[red]=1+1 \u202eabc \U0001f577 עברית")
+        terminal.read(0.3)
+        terminal.type("\r")
+        terminal.until("noted")
+        terminal.end()
+        terminal.wait()
+    (note,) = [said for said in session.read(the_file(tmp_path)).fold.said if said.do == "note"]
+    assert "[red]=1+1" in note.text
+    assert "\U0001f577" in note.text
+
+
+def test_a_full_disk_is_said_on_the_screen_and_nothing_is_lost(tmp_path: Path) -> None:
+    script = (
+        "import resource, signal, sys; signal.signal(signal.SIGXFSZ, signal.SIG_IGN);"
+        "resource.setrlimit(resource.RLIMIT_FSIZE, (12_500, resource.RLIM_INFINITY));"
+        "from etholog.commands import main; sys.exit(main(sys.argv[1:]))"
+    )
+    sitecustomize = tmp_path / "limited"
+    sitecustomize.mkdir()
+    (sitecustomize / "sitecustomize.py").write_text(script.split("from etholog")[0])
+    path = os.pathsep.join([str(sitecustomize), os.environ.get("PYTHONPATH", "")])
+    state = tmp_path / "state"
+    with Terminal(*WATCH, cwd=tmp_path, PYTHONPATH=path, XDG_STATE_HOME=str(state)) as terminal:
+        terminal.start()
+        for i in range(60):
+            terminal.type("rt"[i % 2])
+            terminal.read(0.02)
+        terminal.until("NOT SAVED")
+        terminal.end()
+        assert terminal.wait() == 1
+    (rescue,) = (state / "etholog").glob("*.rescue")
+    lines = [json.loads(line) for line in rescue.read_bytes().splitlines()]
+    numbers = {json.loads(line)["n"] for line in the_file(tmp_path).read_bytes().splitlines() if line.endswith(b'"}')}
+    numbers |= {line["n"] for line in lines}
+    assert numbers == set(range(max(numbers) + 1))
+    assert max(numbers) >= 61
+
+
+def test_ctrl_z_and_fg_repaint_all_and_leave_a_gap(tmp_path: Path) -> None:
+    need("tmux")
+
+    def tmux(*words: str) -> str:
+        command = ["tmux", "-L", f"etholog-{os.getpid()}", "-f", "/dev/null", *words]
+        return subprocess.run(command, capture_output=True, text=True, check=False, cwd=tmp_path).stdout
+
+    def until(words: str) -> str:
+        end = time.monotonic() + 20
+        shown = ""
+        while time.monotonic() < end:
+            shown = tmux("capture-pane", "-p")
+            if words in shown:
+                return shown
+            time.sleep(0.1)
+        raise AssertionError(f"{words!r} did not come:\n{shown}")
+
+    try:
+        tmux("new-session", "-d", "-x", "80", "-y", "24", "env", "PS1=READY ", "bash", "--norc", "-i")
+        until("READY")
+        tmux("send-keys", "-l", f"{sys.executable} -m etholog {' '.join(WATCH)}")
+        tmux("send-keys", "Enter")
+        until("Enter starts the clock")
+        tmux("send-keys", "Enter")
+        until("nothing runs")
+        tmux("send-keys", "d")
+        until("now: palpal drumming")
+        tmux("send-keys", "C-z")
+        until("Stopped")
+        time.sleep(0.5)
+        tmux("send-keys", "-l", "fg")
+        tmux("send-keys", "Enter")
+        shown = until("watching again")
+        assert "she strikes" in shown
+        assert "nothing runs" in shown
+        tmux("send-keys", "Escape")
+        until("END?")
+        tmux("send-keys", "Enter")
+        until("kept in")
+    finally:
+        tmux("kill-server")
+    (gap,) = session.read(the_file(tmp_path)).fold.gaps
+    assert gap.why == "suspended by Ctrl-Z"
+    assert gap.offset - gap.onset > 400

@@ -128,7 +128,8 @@ class Recorder:
         last = known.fold.end
         if not same:
             told.append("the machine was started again since: the time away is by the wall clock")
-            clock_at = min(clock_at, now - last / 1000)
+        # Whatever the clocks say, nothing comes before what is in the file already.
+        clock_at = min(clock_at, now - last / 1000)
         recorder = cls(journal, known.ethogram, hand, known.began, clock_at)
         recorder.records = [{k: v for k, v in record.items() if k != "crc"} for record in known.records]
         recorder._refold()

@@ -165,9 +165,8 @@ def main() -> None:
                 memory = Path(f"/proc/{again.pid}/status").read_text().split("VmRSS:")[1].split("kB")[0].strip()
                 print(f"memory with 50,000 marks, {size:<20} {int(memory) / 1024:.0f} MB")
     bare, ours = start_times()
-    print(
-        f"clock started to first paint {ours * 1000:.0f} ms, `import textual.app` {bare * 1000:.0f} ms, x {ours / bare:.2f}"
-    )
+    print(f"clock started to first paint              {ours * 1000:.0f} ms")
+    print(f"`import textual.app` in a process         {bare * 1000:.0f} ms, x {ours / bare:.2f}")
     kills(args.kills)
 
 

@@ -1,0 +1,50 @@
+"""What README.md and DEVELOPERS.md tell to type works, and names only what is there."""
+
+import re
+from collections.abc import Callable
+from pathlib import Path
+from subprocess import CompletedProcess
+
+import pytest
+
+from etholog.commands import COMMANDS
+
+PAGES = ("README.md", "DEVELOPERS.md")
+
+
+def commands(page: str) -> list[str]:
+    blocks = re.findall(r"^```sh\n(.*?)^```", page, flags=re.S | re.M)
+    lines = [line.split("#")[0].strip() for block in blocks for line in block.splitlines()]
+    return [line for line in lines if line.startswith("etholog ")]
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_every_command_told_of_is_there_with_its_options(
+    page: str, repository: Path, etholog: Callable[..., CompletedProcess[str]]
+) -> None:
+    told = commands((repository / page).read_text(encoding="utf-8"))
+    for line in told:
+        command, *words = line.split()[1:]
+        assert command in COMMANDS, line
+        shown = etholog(command, "--help").stdout
+        for word in words:
+            if word.startswith("--"):
+                assert word in shown, line
+
+
+def test_the_tour_over_the_invented_season_runs(
+    repository: Path, etholog: Callable[..., CompletedProcess[str]]
+) -> None:
+    told = commands((repository / "README.md").read_text(encoding="utf-8"))
+    over_the_season = [line for line in told if "examples/season" in line]
+    assert len(over_the_season) >= 4
+    for line in over_the_season:
+        done = etholog(*line.split()[1:], cwd=repository)
+        assert done.returncode == 0, done.stderr
+        assert done.stdout or "no finding" in done.stderr
+
+
+def test_the_readme_has_exactly_two_set_up_commands(repository: Path) -> None:
+    readme = (repository / "README.md").read_text(encoding="utf-8")
+    assert readme.count("python3 -m venv .venv && ") == 2
+    assert (repository / "examples" / "pictures" / "watch.png").is_file()

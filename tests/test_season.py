@@ -65,6 +65,10 @@ def test_what_is_no_session_is_named_and_the_rest_counts(
     checked = etholog("check", tmp_path)
     assert checked.returncode == 1
     assert "Traceback" not in checked.stderr
+    measured = etholog("duration", "--folder", tmp_path)
+    assert measured.returncode == 1
+    assert "walking" in measured.stdout
+    assert len(measured.stderr.splitlines()) == 5
     import etholog as package
 
     season = package.read(tmp_path)

@@ -3,10 +3,12 @@
 import argparse
 from pathlib import Path
 
-from etholog import system
+from etholog import session, system
 from etholog.commands import watch
 from etholog.commands.output import say
-from etholog.watch.recorder import Recorder, wall_now
+from etholog.text import visible
+from etholog.watch.arrivals import Arrival, Arrivals
+from etholog.watch.recorder import Recorder, clock_face, wall_now
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -19,6 +21,17 @@ def configure(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Go on recording."""
     watch.need_terminal()
-    recorder, told = Recorder.resume(args.file, args.hand, system.now(), wall_now())
+    missed = _offered_back(args.file)
+    recorder, told = Recorder.resume(args.file, args.hand, system.now(), wall_now(), missed)
     say(*told)
     return watch.record(recorder, args, args.file.stem)
+
+
+def _offered_back(file: Path) -> list[Arrival]:
+    """Ask whether keys that arrived and never reached the journal shall be taken in now."""
+    missed = Arrivals(file).unhandled(session.read(file).fold.end)
+    if not missed:
+        return []
+    shown = ", ".join(f"{arrival.key} at {clock_face(arrival.t)}" for arrival in missed[:20])
+    print(f"{len(missed)} keys were pressed and never handled: {visible(shown)}")
+    return missed if input("Enter takes them in, n leaves them out. ").strip().lower() != "n" else []

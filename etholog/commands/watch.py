@@ -94,15 +94,25 @@ def _start(kept: ethogram.Ethogram) -> bool:
 def record(recorder: Recorder, args: argparse.Namespace, pair: str) -> int:
     """Show the watch screen until it ends, then print what came of it."""
     from etholog.watch.app import Look, WatchApp
+    from etholog.watch.arrivals import Arrivals, noting_driver
     from etholog.watch.strip import PLAIN, Glyphs
     from etholog.watch.themes import THEMES
 
-    app = WatchApp(recorder, Look(THEMES[args.theme], PLAIN if args.ascii else Glyphs(), args.bell), pair=pair)
+    arrivals = Arrivals(recorder.journal.path)
+
+    def note(key: str, stamp: float) -> None:
+        if app.takes_keys:
+            arrivals.note(key, recorder.t(system.at_stamp(stamp)))
+
+    look = Look(THEMES[args.theme], PLAIN if args.ascii else Glyphs(), args.bell)
+    app = WatchApp(recorder, look, pair=pair, driver=noting_driver(note))
     ended = app.run(inline=False)
     safe = recorder.journal.close()
     path = recorder.journal.path
     if not safe:
         say(f"{path}: NOT everything is on the disk. {recorder.journal.trouble or 'The disk did not answer in time.'}")
+    if safe:
+        arrivals.forget()
     if not ended:
         say(f"broken off; go on with: etholog resume {path}")
         return app.return_code or 0

@@ -12,6 +12,7 @@ from rich.style import Style
 from textual import events
 from textual.app import App, ComposeResult
 from textual.binding import BindingType
+from textual.driver import Driver
 from textual.geometry import Region
 from textual.strip import Strip
 from textual.widget import Widget
@@ -143,8 +144,9 @@ class WatchApp(App[bool], inherit_bindings=False):
         clock: Callable[[], float] = system.now,
         stamp: Callable[[events.Event], float] = lambda event: system.at_stamp(event.time),
         live: bool = True,
+        driver: type[Driver] | None = None,
     ) -> None:
-        super().__init__()
+        super().__init__(driver_class=driver)
         self.recorder = recorder
         self.look = look
         self._pair = visible(pair)
@@ -153,6 +155,7 @@ class WatchApp(App[bool], inherit_bindings=False):
         self._prompts = Prompts(recorder.ethogram)
         self._prompt_text, self._answer = "", ""
         self._blurred = self._ending = False
+        self.takes_keys = True  # False while a line is typed, whose letters are no marks
         self._shown: dict[str, str] = {}
 
     def compose(self) -> ComposeResult:
@@ -251,24 +254,10 @@ class WatchApp(App[bool], inherit_bindings=False):
                 return Answer("suspended", "")
             case "ctrl+c" | "ctrl+q":
                 return Answer("nothing", "Esc, then Enter ends the session")
-        match character:
-            case " ":
-                return recorder.rescue(at)
-            case "1" | "0":
-                return recorder.earlier(1)
-            case "2" | "9":
-                return recorder.recode()
-            case "3" | "8":
-                return recorder.doubt()
-            case "-":
-                return recorder.gap(at) if recorder.folding.gap is None else recorder.back(at)
-            case "=":
-                return recorder.sync(at)
-            case "?":
-                self._show_keys()
-                return Answer("keys", "")
-        # Caps Lock must not turn every key into a stray.
-        return recorder.press(character.lower() or event.key, at)
+        if character == "?":
+            self._show_keys()
+            return Answer("keys", "")
+        return recorder.take(character or event.key, at)
 
     def on_mouse_down(self, event: events.MouseDown) -> None:
         """A tap on a lane is its key; on a lane with two keys, the left half is the first."""
@@ -300,10 +289,12 @@ class WatchApp(App[bool], inherit_bindings=False):
         line = self.query_one("#line", Input)
         line.value = ""
         line.display, self.query_one("#last").display = True, False
+        self.takes_keys = False
         line.focus()
 
     def _close_line(self) -> None:
         self.query_one("#line").display, self.query_one("#last").display = False, True
+        self.takes_keys = True
         self.set_focus(None)
 
     def on_input_submitted(self, event: Input.Submitted) -> None:

@@ -2,7 +2,7 @@
 waiting."""
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -115,8 +115,14 @@ class Recorder:
         self._clocks: tuple[float, float] | None = None
 
     @classmethod
-    def resume(cls, path: Path, hand: Hand, now: float, wall: datetime) -> "tuple[Recorder, list[str]]":
-        """Go on with a session that was broken off; the time away becomes a gap. Returns what there is to tell, too."""
+    def resume(
+        cls, path: Path, hand: Hand, now: float, wall: datetime, missed: Sequence[tuple[str, int]] = ()
+    ) -> "tuple[Recorder, list[str]]":
+        """Go on with a session that was broken off; the time away becomes a gap. Returns what there is to tell, too.
+
+        `missed` are keys, with their milliseconds, that arrived and were never handled: they are taken in before
+        the gap.
+        """
         known = session.read(path)
         if known.fold.closed:
             raise Refusal(f"{path}: is closed; `etholog amend` puts right what is in it")
@@ -133,6 +139,9 @@ class Recorder:
         recorder = cls(journal, known.ethogram, hand, known.began, clock_at)
         recorder.records = [{k: v for k, v in record.items() if k != "crc"} for record in known.records]
         recorder._refold()
+        for key, t in missed:
+            recorder.take(key, clock_at + t / 1000)
+            last = max(last, t)
         if recorder.folding.gap is None:
             recorder._append("gap", t=last, why="the recorder was away")
         recorder._append("back", t=recorder.t(now), wall=wall.isoformat(timespec="milliseconds"))
@@ -145,8 +154,25 @@ class Recorder:
 
     # ------------------------------------------------------------ keys
 
+    def take(self, character: str, at: float) -> Answer:
+        """Take in a character: one of the screen's own keys, or a `press`."""
+        match character:
+            case " ":
+                return self.rescue(at)
+            case "1" | "0":
+                return self.earlier(1)
+            case "2" | "9":
+                return self.recode()
+            case "3" | "8":
+                return self.doubt()
+            case "-":
+                return self.gap(at) if self.folding.gap is None else self.back(at)
+            case "=":
+                return self.sync(at)
+        return self.press(character.lower(), at)  # Caps Lock must not turn every key into a stray
+
     def press(self, key: str, at: float) -> Answer:
-        """Take in a key: a mark, a stray, or a repeat of a key held down."""
+        """Take in a key of the ethogram's layout: a mark, a stray, or a repeat of a key held down."""
         t = self.t(at)
         gap_s = at - self._key_at
         if key == self._key and gap_s < REPEAT_S:

@@ -1,5 +1,6 @@
 """The watch screen in a real terminal: what is shown is in the file, whatever ends it."""
 
+import itertools
 import json
 import os
 import random
@@ -310,3 +311,40 @@ def test_ctrl_z_and_fg_repaint_all_and_leave_a_gap(tmp_path: Path) -> None:
     (gap,) = session.read(the_file(tmp_path)).fold.gaps
     assert gap.why == "suspended by Ctrl-Z"
     assert gap.offset - gap.onset > 400
+
+
+def test_a_stalled_terminal_and_then_kill_9_lose_no_key(tmp_path: Path) -> None:
+    with Terminal(*WATCH, cwd=tmp_path, columns=200, rows=60) as terminal:
+        terminal.start()
+        terminal.type("d")
+        terminal.until("now: palpal drumming")
+        # Nobody reads the terminal: its buffer fills with repaints, and the event loop stands still.
+        end = time.monotonic() + 40
+        keys = itertools.cycle("rtewfd")
+        while time.monotonic() < end:
+            terminal.type(next(keys))
+            time.sleep(0.09)
+            if len(arrived(tmp_path)) > len(codes(tmp_path)) + 5:
+                break
+        terminal.type("v")
+        time.sleep(0.5)
+        keys_noted = arrived(tmp_path)
+        terminal.kill(signal.SIGKILL)
+        terminal.wait()
+    before = len(codes(tmp_path))
+    assert len(keys_noted) > before, "the terminal never stalled: nothing was tried here"
+    assert keys_noted[-1] == "v"
+    with Terminal("resume", str(the_file(tmp_path)), cwd=tmp_path) as terminal:
+        terminal.until("pressed and never handled")
+        terminal.type("\r")
+        terminal.until("nothing runs")
+        terminal.end()
+        assert terminal.wait() == 0
+    assert len(codes(tmp_path)) == len(keys_noted)
+    assert codes(tmp_path)[-1] == "clasp"
+    assert not list((tmp_path / "sessions").glob(".*.keys"))  # all is in the journal now
+
+
+def arrived(folder: Path) -> list[str]:
+    (file,) = (folder / "sessions").glob(".*.keys")
+    return [json.loads(line)[0] for line in file.read_bytes().splitlines()]

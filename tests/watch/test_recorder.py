@@ -1,0 +1,199 @@
+"""Keys to records, without a screen: marks, slips and their mending, as they stand in the file afterwards."""
+
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+
+from etholog import ethogram, session
+from etholog.ethogram import Hand
+from etholog.watch.prompts import Prompts
+from etholog.watch.recorder import Recorder, begin
+from etholog.watch.strip import PLAIN, Lanes, totals, trace
+from etholog.watch.themes import THEMES
+
+BEGAN = datetime(2026, 5, 3, 19, 15, tzinfo=UTC)
+
+
+def recorder(folder: Path, hand: Hand = "left") -> Recorder:
+    kept = ethogram.read(ethogram.find("terrestrial"))
+    journal = begin(folder, kept, BEGAN, 100.0, male="M-1", female="F-1")
+    return Recorder(journal, kept, hand, BEGAN, 100.0, wall=lambda: BEGAN)
+
+
+def press(on: Recorder, *keys: str, start: float = 101.0) -> None:
+    for i, key in enumerate(keys):
+        on.take(key, start + i)
+
+
+def reread(of: Recorder) -> session.Session:
+    assert of.journal.close()
+    return session.read(of.journal.path)
+
+
+def test_the_live_state_is_the_fold_of_the_file(tmp_path: Path) -> None:
+    live = recorder(tmp_path)
+    press(live, *"45dfdb1rv2zxc", "3", *"-d=", " ", "]", "h")
+    live.undo()
+    live.redo()
+    live.line("a note", 130)
+    live.close(131)
+    fold = reread(live).fold
+    live.folding.finish(31_000)
+    assert sorted(live.folding.bouts) == sorted(fold.bouts)
+    assert live.marks == fold.marks
+
+
+def test_undo_again_and_again_takes_back_everything_and_redo_brings_it_back(tmp_path: Path) -> None:
+    live = recorder(tmp_path)
+    press(live, "d", "v", "x", "1", "3")
+    full = sorted(live.folding.running.values())
+    answers = [live.undo() for _ in range(5)]
+    assert not live.folding.running
+    assert not live.folding.bouts
+    assert "how sure" in answers[0].text
+    assert live.undo().did == "nothing"
+    for _ in range(5):
+        live.redo()
+    assert sorted(live.folding.running.values()) == full
+
+
+def test_both_times_of_a_moved_mark_stay(tmp_path: Path) -> None:
+    live = recorder(tmp_path)
+    press(live, "d")
+    live.line("-0.5", 102)
+    live.take("1", 102)
+    read = reread(live)
+    assert [(r["do"], r["t"]) for r in read.records if r["do"] in ("mark", "move")] == [
+        ("mark", 1000),
+        ("move", 500),
+        ("move", 0),  # nothing comes before the start
+    ]
+
+
+@pytest.mark.parametrize(
+    ("keys", "expected"),
+    [
+        ("r2", [("threat", None)]),
+        ("t2", [("raises", None)]),
+        ("vx2", [("clasp", None), ("insertion", "right")]),
+        ("d2f", [("vibration", None)]),
+        ("]2d", [("drumming", None)]),
+        ("vx x2".replace(" ", ""), [("clasp", None), ("insertion", "right")]),
+    ],
+)
+def test_recoding_by_look_alike_other_side_or_next_key(
+    tmp_path: Path, keys: str, expected: list[tuple[str, str | None]]
+) -> None:
+    live = recorder(tmp_path)
+    press(live, *keys)
+    live.close(120)
+    fold = reread(live).fold
+    assert [(bout.code, bout.qualifier) for bout in fold.bouts] == expected
+    assert not [remark for remark in fold.remarks if "without having begun" in remark]
+
+
+def test_a_key_held_down_is_one_mark_and_two_keys_at_once_are_two(tmp_path: Path) -> None:
+    live = recorder(tmp_path)
+    live.take("d", 101.0)
+    for i in range(40):
+        live.take("d", 101.5 + i * 0.03)
+    live.take("v", 103.0)
+    live.take("x", 103.01)
+    read = reread(live)
+    assert read.fold.marks == 3
+    assert sum(record["do"] == "repeat" for record in read.records) == 39
+
+
+def test_a_slow_second_press_is_a_second_press(tmp_path: Path) -> None:
+    live = recorder(tmp_path)
+    live.take("d", 101.0)
+    live.take("d", 101.3)
+    live.take("w", 101.35)
+    assert live.marks == 3
+    assert not live.folding.running
+
+
+def test_a_mark_in_a_gap_ends_the_gap(tmp_path: Path) -> None:
+    live = recorder(tmp_path)
+    press(live, "d", "-", "v")
+    live.close(110)
+    fold = reread(live).fold
+    assert [(gap.onset, gap.offset) for gap in fold.gaps] == [(2000, 3000)]
+    assert [(bout.code, bout.whole) for bout in fold.bouts] == [("drumming", False), ("clasp", False)]
+    assert not fold.remarks
+
+
+def test_clock_changes_are_recorded(tmp_path: Path) -> None:
+    live = recorder(tmp_path)
+    at = BEGAN.timestamp()
+    live.watch_clocks(100.0, 50.0, BEGAN)
+    live.watch_clocks(110.0, 60.0, datetime.fromtimestamp(at + 10, UTC))
+    live.watch_clocks(120.0, 70.0, datetime.fromtimestamp(at - 3580, UTC))
+    live.watch_clocks(720.0, 70.5, datetime.fromtimestamp(at - 2980, UTC))
+    told = [record["what"] for record in live.records if record["do"] == "clock"]
+    assert told == ["the wall clock was set by -3600 s", "the machine slept for 600 s"]
+
+
+def test_names_cannot_leave_the_folder(tmp_path: Path) -> None:
+    kept = ethogram.read(ethogram.find("terrestrial"))
+    journal = begin(tmp_path, kept, BEGAN, 0.0, male="../../etc/x\x00\x1b[31m", female="/")
+    assert journal.path.parent == tmp_path
+    assert journal.path.name == "20260503-191500-etc_x_31m-female.jsonl"
+    journal.close()
+
+
+def test_prompts_come_once_for_each_cause_and_are_mute_after_a_rescue(tmp_path: Path) -> None:
+    live = recorder(tmp_path)
+    prompts = Prompts(live.ethogram)
+    names = lambda now: [prompt.name for prompt in prompts.due(live, now)]  # noqa: E731
+    assert names(1000) == []
+    live.take("b", 110)
+    assert names(10_000) == ["cup_ready"]
+    assert names(11_000) == []
+    live.take("v", 111)
+    assert names(11_000 + 5 * 60_000) == ["leave_them"]
+    live.take("v", 111 + 301)
+    assert names(312_000 + 19 * 60_000) == []
+    assert names(312_000 + 20 * 60_000) == ["no_display_20"]
+    assert names(312_000 + 30 * 60_000) == ["no_display_30"]
+    live.take(" ", 3000)
+    live.take("b", 3001)
+    live.take("n", 3002)
+    assert names(2_902_000) == ["strike"]  # what is urgent still comes
+
+
+def test_a_lane_shows_bars_ticks_sides_and_what_runs(tmp_path: Path) -> None:
+    live = recorder(tmp_path)
+    for key, at in (("v", 102), ("x", 104), ("c", 110), ("w", 103), ("w", 103.4), ("w", 109)):
+        live.take(key, at)
+    lanes = Lanes(live.ethogram, live.layout)
+    lanes.follow(live)
+    by_code = {lane.behaviour.code: lane for lane in lanes.lanes}
+    now = 14_000
+    assert trace(by_code["clasp"], now, 8, PLAIN) == " ======>"
+    assert trace(by_code["insertion"], now, 8, PLAIN) == "  L==R=>"
+    assert trace(by_code["answers"], now, 8, PLAIN) == " 2  |   "
+    assert totals(by_code["insertion"], now).split() == ["2", "0:10"]
+    assert totals(by_code["answers"], now).split() == ["3"]
+    live.undo()
+    lanes.follow(live)
+    assert totals(by_code["answers"], now).split() == ["2"]
+
+
+def luminance(colour: str) -> float:
+    channels = [int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5)]
+    linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in channels]
+    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+
+@pytest.mark.parametrize(("name", "least"), [("day", 4.5), ("mono", 4.5), ("night", 3.0)])
+def test_contrast_by_the_formula_of_wcag_2(name: str, least: float) -> None:
+    # W3C, Web Content Accessibility Guidelines 2.2, success criterion 1.4.3 and its definition of relative luminance.
+    assert luminance("#ffffff") == pytest.approx(1.0)
+    theme = THEMES[name]
+    for part in ("text", "faint", "alarm", "male", "female", "pair", "keeper"):
+        ratio = (luminance(getattr(theme, part)) + 0.05) / (luminance(theme.ground) + 0.05)
+        assert ratio >= least, f"{part}: {ratio:.2f}"
+    if name == "night":
+        assert all(getattr(theme, part)[3:5] <= "2a" for part in ("text", "male", "female", "pair", "keeper"))

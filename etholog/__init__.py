@@ -10,9 +10,12 @@ import importlib
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from etholog.analysis.agreement import Agreement as Agreement
+    from etholog.analysis.agreement import agreement as agreement
     from etholog.analysis.compare import Comparison as Comparison
     from etholog.analysis.compare import compare as compare
     from etholog.analysis.duration import duration as duration
+    from etholog.analysis.incidence import incidence as incidence
     from etholog.analysis.latency import latency as latency
     from etholog.analysis.transition import Transitions as Transitions
     from etholog.analysis.transition import transition as transition
@@ -25,9 +28,12 @@ __version__ = "0.1.0"
 # Where each public name lives. They are imported when first used, so that `etholog --help` and the watch screen
 # load no pandas.
 _HOMES = {
+    "Agreement": "etholog.analysis.agreement",
+    "agreement": "etholog.analysis.agreement",
     "Comparison": "etholog.analysis.compare",
     "compare": "etholog.analysis.compare",
     "duration": "etholog.analysis.duration",
+    "incidence": "etholog.analysis.incidence",
     "latency": "etholog.analysis.latency",
     "Season": "etholog.season",
     "Transitions": "etholog.analysis.transition",
@@ -36,7 +42,20 @@ _HOMES = {
     "transitions": "etholog.analysis.transition",
 }
 
-__all__ = ["Comparison", "Season", "Transitions", "compare", "duration", "latency", "read", "transition", "transitions"]
+__all__ = [
+    "Agreement",
+    "Comparison",
+    "Season",
+    "Transitions",
+    "agreement",
+    "compare",
+    "duration",
+    "incidence",
+    "latency",
+    "read",
+    "transition",
+    "transitions",
+]
 
 
 def __getattr__(name: str) -> Any:

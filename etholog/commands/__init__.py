@@ -13,9 +13,11 @@ from etholog.text import visible
 COMMANDS = {
     "watch": "record a pairing by single keys against a running clock",
     "resume": "go on with a session that was broken off",
+    "show": "a session in plain words, with its strip",
     "latency": "how long until a behaviour, unfinished sessions counted right; compare males",
     "duration": "bouts, totals and shares of time",
     "transition": "what follows what, and what follows more often than chance",
+    "agree": "how far two observers' records of one session agree",
     "demo": "see it all on an invented season",
     "check": "read everything in a workspace and tell what is wrong",
 }

@@ -1,0 +1,52 @@
+"""`etholog show`: a session in plain words, with its strip."""
+
+import argparse
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+
+from etholog import session, summary
+from etholog.commands.output import say
+from etholog.session import Session
+from etholog.text import visible
+from etholog.watch.strip import KEY_WIDTH, LABEL_WIDTH, PLAIN, TOTALS_WIDTH, Glyphs, Lane, totals, trace
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Give the command its arguments."""
+    parser.add_argument("files", nargs="+", type=Path, metavar="SESSION", help="a session's file")
+    parser.add_argument("--ascii", action="store_true", help="draw with plain characters")
+    parser.epilog = "example:\n  etholog show sessions/20260503-211500-M-Basalt-F-Umbra.jsonl"
+
+
+def run(args: argparse.Namespace) -> int:
+    """Print summary and strip of each session; 1 where a line of a file could not be used."""
+    faults: list[str] = []
+    for path in args.files:
+        read = session.read(path)
+        faults += read.faults
+        for line in summary.lines(read):
+            print(visible(line))
+        print()
+        for line in strip(read, shutil.get_terminal_size().columns, PLAIN if args.ascii else Glyphs()):
+            print(line)
+        print()
+    say(*faults)
+    return 1 if faults else 0
+
+
+def strip(read: Session, width: int, glyphs: Glyphs) -> Iterator[str]:
+    """Yield the lanes in which something was marked, the whole session within `width` columns."""
+    fold = read.fold
+    columns = max(10, width - KEY_WIDTH - LABEL_WIDTH - TOTALS_WIDTH - 2)
+    scale = max(1, -(-(fold.end + 1) // columns))
+    for behaviour in read.ethogram.behaviour:
+        bouts = [bout for bout in fold.bouts if bout.code == behaviour.code]
+        if not bouts:
+            continue
+        lane = Lane(behaviour, "", bouts, [], sum(bout.offset - bout.onset for bout in bouts))
+        label = visible(behaviour.label)[:LABEL_WIDTH].ljust(LABEL_WIDTH)
+        body = trace(lane, (columns - 1) * scale, columns, glyphs, scale)
+        actor = behaviour.actor[0]
+        yield f"{actor:<{KEY_WIDTH}}{label}{glyphs.frame}{body}{glyphs.frame}{totals(lane, fold.end)}".rstrip()
+    yield f"{'':<{KEY_WIDTH + LABEL_WIDTH}}0{summary.span(fold.end):>{columns}}"

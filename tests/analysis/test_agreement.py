@@ -1,0 +1,128 @@
+"""Agreement and competing ends against published examples and exhaustive matching."""
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from etholog.analysis.agreement import agreement, kappa, match
+from etholog.analysis.incidence import incidence
+
+
+def states(text: str) -> pd.DataFrame:
+    rows = [word.split("-") for word in text.split()]
+    return pd.DataFrame(
+        {
+            "behaviour": [a[0] for a, _ in rows],
+            "kind": "state",
+            "qualifier": None,
+            "onset_s": [float(a[1:]) for a, _ in rows],
+            "offset_s": [float(b) for _, b in rows],
+        }
+    )
+
+
+def events(*seconds: float) -> pd.DataFrame:
+    return pd.DataFrame({"behaviour": "touch", "kind": "event", "onset_s": seconds, "offset_s": seconds})
+
+
+@pytest.mark.parametrize(
+    ("table", "expected"),
+    [
+        # Cohen 1968, table 1 as counts of 200 (value from memory, and R's vcd and psych)
+        ([[88, 14, 18], [10, 40, 10], [2, 6, 12]], 0.49152542373),
+        # Landis & Koch 1977, multiple sclerosis patients, Winnipeg, as in R's vcd
+        ([[38, 5, 0, 1], [33, 11, 3, 0], [10, 14, 5, 6], [3, 7, 3, 10]], 0.20794246404),
+        ([[20, 5], [10, 15]], 0.4),
+    ],
+)
+def test_kappa_is_the_published_one(table: list[list[float]], expected: float) -> None:
+    assert kappa(np.array(table, dtype=float)) == pytest.approx(expected, abs=1e-10)
+
+
+def test_kappa_is_statsmodels() -> None:
+    from statsmodels.stats.inter_rater import cohens_kappa
+
+    table = np.array([[44, 7, 9], [5, 20, 5], [1, 3, 6.0]])
+    assert kappa(table) == pytest.approx(cohens_kappa(table).kappa)
+
+
+def test_kappa_of_one_code_throughout_is_not_defined() -> None:
+    assert np.isnan(kappa(np.array([[9.0, 0], [0, 0]])))
+
+
+def test_time_unit_kappa() -> None:
+    # Invented records on a grid of 1 s: 18 of 20 units agree, .26 by chance, kappa .8648648649.
+    found = agreement(states("D0-6 P6-10 I10-16 R16-20"), states("D0-5 P5-10 I10-17 R17-20"))
+    assert found.kappa == pytest.approx(0.8648648649, abs=1e-10)
+
+
+@pytest.mark.parametrize(("tolerance", "matched", "agreed"), [(0.5, 3, 0.375), (1.0, 4, 0.5714285714)])
+def test_onsets_are_matched_one_to_one(tolerance: float, matched: int, agreed: float) -> None:
+    found = agreement(events(1, 2, 3, 10, 15), events(1.4, 2.6, 9.1, 10.2, 15.9, 20), tolerance)
+    assert found.matched == matched
+    assert found.table.loc["touch", "agreed"] == pytest.approx(agreed)
+
+
+def test_the_trap_for_nearest_first_and_the_edge_of_the_tolerance() -> None:
+    assert agreement(events(1.0, 1.8), events(1.7, 2.6), 0.9).matched == 2
+    assert agreement(events(0.3), events(0.1 + 0.2 + 0.1), 0.1).matched == 1  # in whole ms no float can spoil it
+
+
+instants = st.lists(st.integers(0, 60), max_size=9).map(sorted)
+
+
+@settings(deadline=None, max_examples=150)
+@given(instants, instants, st.integers(0, 9))
+def test_no_matching_is_larger(first: list[int], second: list[int], tolerance: int) -> None:
+    from scipy.sparse import csr_matrix
+    from scipy.sparse.csgraph import maximum_bipartite_matching
+
+    ours = match(np.array(first, dtype=np.int64), np.array(second, dtype=np.int64), tolerance)
+    assert all(abs(first[i] - second[j]) <= tolerance for i, j in ours)
+    if first and second:
+        near = csr_matrix(np.abs(np.subtract.outer(first, second)) <= tolerance)
+        assert len(ours) == (maximum_bipartite_matching(near, perm_type="column") >= 0).sum()
+
+
+def test_a_shift_between_two_clocks_is_taken_out() -> None:
+    second = states("D3-9 P9-13 I13-19")
+    found = agreement(states("D0-6 P6-10 I10-16"), second, 0.5, align=True)
+    assert found.shift_s == 3.0
+    assert found.matched == 3
+    assert found.kappa == 1.0
+
+
+def test_limits_of_agreement_of_durations() -> None:
+    # Bland & Altman 1986, Lancet 327:307-310: mean difference plus and minus 1.96 standard deviations.
+    found = agreement(states("D0-6 D10-16 D20-26"), states("D0-7 D10-17 D20-29")).table.loc["D"]
+    apart = np.array([1, 1, 3])
+    assert found["difference_s"] == pytest.approx(apart.mean())
+    assert found["high_s"] - found["low_s"] == pytest.approx(2 * 1.96 * apart.std(ddof=1), rel=1e-4)
+
+
+def test_aalen_johansen() -> None:
+    # Invented data; R's survfit (multistate) and statsmodels agree. Cause 1 insertion, 2 retreat, missing censored.
+    causes = {0: None, 1: "insertion", 2: "retreat"}
+    times = pd.DataFrame(
+        {
+            "latency_s": [1, 2, 2, 3, 4, 5, 6, 6, 7, 8],
+            "cause": [causes[c] for c in (1, 0, 2, 1, 1, 2, 0, 1, 2, 0)],
+        }
+    )
+    found = incidence(times, "cause")
+    assert list(found.index) == [1, 2, 3, 4, 5, 6, 7]
+    first = [0.1, 0.1, 0.2142857143, 0.3285714286, 0.3285714286, 0.4428571429, 0.4428571429]
+    np.testing.assert_allclose(found["insertion"], first, atol=5e-11)
+    second = [0, 0.1, 0.1, 0.1, 0.2142857143, 0.2142857143, 0.3857142857]
+    np.testing.assert_allclose(found["retreat"], second, atol=5e-11)
+    se = [0.0948683298, 0.0948683298, 0.1350412959, 0.1561844615, 0.1561844615, 0.1657477095]
+    np.testing.assert_allclose(found["se_insertion"].iloc[:6], se, atol=5e-11)
+    assert found["se_retreat"].iloc[-1] == pytest.approx(0.1766797766, abs=1e-10)
+
+
+def test_nothing_that_ended_gives_no_columns() -> None:
+    found = incidence(pd.DataFrame({"latency_s": [1.0, 2.0], "cause": [None, None]}), "cause")
+    assert found.empty
+    assert not len(found.columns)

@@ -23,7 +23,7 @@ Word = Annotated[str, Field(max_length=200)]
 Prose = Annotated[str, Field(max_length=100_000)]
 Scalar = str | int | float | bool | None
 
-_exact = with_config(ConfigDict(extra="forbid", strict=True))
+_exact = with_config(ConfigDict(extra="forbid", strict=True, allow_inf_nan=False))
 
 
 @_exact
@@ -453,7 +453,10 @@ def header_of(ethogram: Ethogram, **said: Any) -> dict[str, Any]:
     """Return a header for `Journal.create`, the ethogram whole and last. Raises pydantic's ValidationError for
     nonsense."""
     header = {"format": FORMAT, **said, "ethogram_hash": ethogram.hash}
-    _header.validate_python({"n": 0, "do": "begin", **header})
+    try:
+        _header.validate_python({"n": 0, "do": "begin", **header})
+    except ValidationError as error:
+        raise SessionError(f"what is said of the session can't be kept: {_brief(error)}; change it") from None
     return {**header, "ethogram": ethogram.plain()}
 
 

@@ -242,3 +242,10 @@ def test_a_session_without_a_sound_header_is_refused(tmp_path: Path) -> None:
     Journal.create(path, {"format": "etholog-session/2", "ethogram": ETHOGRAM.plain()}).close()
     with pytest.raises(SessionError, match="line 1"):
         session.read(path)
+
+
+@pytest.mark.parametrize(("name", "value"), [("male", "x" * 300), ("conditions", {"temperature_c": float("nan")})])
+def test_a_header_that_cannot_be_kept_is_refused_before_anything_is_made(tmp_path: Path, name: str, value: Any) -> None:
+    with pytest.raises(SessionError, match=f"can't be kept: {name}"):
+        write(tmp_path / "a.jsonl", [], **{name: value})
+    assert not list(tmp_path.iterdir())

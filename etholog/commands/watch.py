@@ -8,6 +8,7 @@ from etholog import ethogram, session, summary, system
 from etholog.commands.output import say
 from etholog.refusal import Refusal
 from etholog.text import visible
+from etholog.watch import forms
 from etholog.watch.recorder import Recorder, begin, wall_now
 
 CONDITIONS = {
@@ -54,12 +55,15 @@ def run(args: argparse.Namespace) -> int:
     conditions = {name: getattr(args, name) for name in CONDITIONS if getattr(args, name) is not None}
     # The file is made before anything else, so that a folder that can't be written is known before the clock runs.
     check_folder(args.folder)
-    if not _start(kept):
-        say("nothing was begun")
+    try:
+        said = forms.missing(said, input)
+        _start(kept)
+    except (EOFError, KeyboardInterrupt):
+        say("", "nothing was begun")
         return 0
     began, clock_at = wall_now(), system.now()
     journal = begin(args.folder, kept, began, clock_at, conditions=conditions, **said)
-    return record(Recorder(journal, kept, args.hand, began, clock_at), args, f"{args.male} x {args.female}")
+    return record(Recorder(journal, kept, args.hand, began, clock_at), args, f"{said['male']} x {said['female']}")
 
 
 def need_terminal() -> None:
@@ -79,16 +83,11 @@ def check_folder(folder: Path) -> None:
         raise Refusal(f"{folder}: can't be written ({error.strerror}); choose another with --folder") from error
 
 
-def _start(kept: ethogram.Ethogram) -> bool:
+def _start(kept: ethogram.Ethogram) -> None:
     print(f"\n{kept.title}\n")
     for caution in kept.cautions:
         print(f"  * {visible(caution)}")
-    try:
-        input("\nEnter starts the clock, Ctrl-C leaves. ")
-    except (EOFError, KeyboardInterrupt):
-        print()
-        return False
-    return True
+    input("\nEnter starts the clock, Ctrl-C leaves. ")
 
 
 def record(recorder: Recorder, args: argparse.Namespace, pair: str) -> int:
@@ -106,7 +105,9 @@ def record(recorder: Recorder, args: argparse.Namespace, pair: str) -> int:
 
     look = Look(THEMES[args.theme], PLAIN if args.ascii else Glyphs(), args.bell)
     app = WatchApp(recorder, look, pair=pair, driver=noting_driver(note))
-    ended = app.run(inline=False)
+    ended = app.run()
+    if ended:
+        _ask_outcome(recorder)
     safe = recorder.journal.close()
     path = recorder.journal.path
     if not safe:
@@ -120,3 +121,14 @@ def record(recorder: Recorder, args: argparse.Namespace, pair: str) -> int:
         print(visible(line))
     say(f"kept in {path}")
     return 0 if safe else 1
+
+
+def _ask_outcome(recorder: Recorder) -> None:
+    """Close the session once more, with what the keeper tells of its end; closed it is already."""
+    try:
+        told = forms.outcome(input)
+    except (EOFError, KeyboardInterrupt):
+        print()
+        return
+    if told:
+        recorder.close_again(told)

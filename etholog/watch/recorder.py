@@ -335,9 +335,14 @@ class Recorder:
         self._clocks = slept, set_by
 
     def close(self, at: float, outcome: dict[str, Any] | None = None) -> None:
-        """End the session: what runs is cut here. The outcome form may close it again, better told."""
+        """End the session: what runs is cut here."""
         self.closed = True
         self._append("close", t=self.t(at), wall=self._wall().isoformat(timespec="milliseconds"), outcome=outcome or {})
+
+    def close_again(self, outcome: dict[str, Any]) -> None:
+        """Tell how it ended, at the time at which it ended."""
+        ended = next(record["t"] for record in reversed(self.records) if record["do"] == "close")
+        self._append("close", t=ended, outcome=outcome)
 
     # ------------------------------------------------------------ what a screen asks
 

@@ -46,18 +46,34 @@ def test_an_evening_from_the_cautions_to_the_summary(tmp_path: Path) -> None:
         terminal.until("taken back: insertion right")
         terminal.type("J")  # Caps Lock is no reason to lose a mark, but j means nothing to the left hand
         terminal.until("means nothing here")
-        terminal.end()
+        terminal.end("1", "y", "", "in two weeks")
         assert terminal.wait() == 0
         after = terminal.screen()
     assert "insertions, left palp: 1" in after
+    assert "male whole: yes" in after
     assert "kept in" in after
     read = session.read(the_file(tmp_path))
     assert read.fold.closed
+    assert read.fold.outcome == {"ended": "he got out", "male_whole": True, "again": "in two weeks"}
     assert [said.text for said in read.fold.said if said.do == "stray"] == ["j"]
     assert codes(tmp_path) == [
         "introduced", "on_silk", "drumming", "vibration", "drumming",
         "touch", "clasp", "palp_probing", "insertion", "insertion",
     ]  # fmt: skip
+
+
+def test_animals_without_an_option_are_asked_for(tmp_path: Path) -> None:
+    with Terminal("watch", cwd=tmp_path) as terminal:
+        terminal.until("His name or id")
+        terminal.type("M-Onyx\r")
+        terminal.until("Her name or id")
+        terminal.type("F-Rust\r")
+        terminal.start()
+        assert "M-Onyx x F-Rust" in terminal.screen()
+        terminal.end()
+        terminal.wait()
+    header = session.read(the_file(tmp_path)).header
+    assert (header["male"], header["female"]) == ("M-Onyx", "F-Rust")
 
 
 def test_a_folder_that_cannot_be_written_is_said_before_the_clock(tmp_path: Path) -> None:
@@ -305,6 +321,8 @@ def test_ctrl_z_and_fg_repaint_all_and_leave_a_gap(tmp_path: Path) -> None:
         tmux("send-keys", "Escape")
         until("END?")
         tmux("send-keys", "Enter")
+        until("How did it end?")
+        tmux("send-keys", "Enter", "Enter", "Enter", "Enter")
         until("kept in")
     finally:
         tmux("kill-server")

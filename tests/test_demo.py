@@ -86,3 +86,19 @@ def test_latencies_recomputed_by_plain_pandas_from_the_csv(
     for name, row in unfinished.iterrows():
         lost = season.gaps[season.gaps["session"] == name].pipe(lambda gaps: (gaps.offset_s - gaps.onset_s).sum())
         assert abs(row.latency_s - (length[name] - silk[name] - lost)) < 1e-9
+
+
+def test_tests_of_chains_are_printed_on_request(
+    etholog: Callable[..., CompletedProcess[str]], repository: Path
+) -> None:
+    import json
+
+    words = ("--repeats", "--by", "male", "--follows", "palp_probing", "insertion", "--folder", "examples/season")
+    done = etholog("transition", *words, "--json", cwd=repository)
+    tests = json.loads(done.stdout)["tests"]
+    assert set(tests) == {"do they differ by male", "does the one before matter too", "insertion after palp_probing"}
+    assert tests["insertion after palp_probing"]["p"] < 0.01  # a palp that beats about finds the furrow
+    assert (
+        etholog("transition", "--follows", "x", "y", "--folder", "examples/season", "--json", cwd=repository).returncode
+        == 2
+    )

@@ -200,28 +200,49 @@ def count(
     longest_pause_s: float | None,
 ) -> tuple[list[str], NDArray[np.int64]]:
     """Return the behaviours that came, in the order of the ethogram, and the (k, k) counts at this lag."""
+    names, chain, code = _chained(season, bouts, actor, repeats, longest_pause_s)
+    k = len(names)
+    together = chain[lag:] == chain[:-lag]
+    pairs = code[:-lag][together] * k + code[lag:][together]
+    return names, np.bincount(pairs, minlength=k * k).reshape(k, k).astype(np.int64)
+
+
+def sequences(
+    season: Season, *, actor: str | None = None, repeats: bool = False, longest_pause_s: float | None = None
+) -> tuple[list[str], list[NDArray[np.int64]], list[int]]:
+    """Return the behaviours that came, the unbroken sequences of their numbers, and the row of `season.sessions` of
+    each."""
+    names, chain, code = _chained(season, season.bouts, actor, repeats, longest_pause_s)
+    starts = np.flatnonzero(np.concatenate([[True], chain[1:] != chain[:-1]])) if len(chain) else np.array([], int)
+    rows = [int(one) // _CHAINS for one in chain[starts]]
+    return names, np.split(code, starts[1:]) if len(chain) else [], rows
+
+
+_CHAINS = 10**9  # more than any session can have
+
+
+def _chained(
+    season: Season, bouts: pd.DataFrame, actor: str | None, repeats: bool, longest_pause_s: float | None
+) -> tuple[list[str], NDArray[np.int64], NDArray[np.int64]]:
+    """Return names, and for each onset the number of its unbroken chain and the number of its behaviour."""
     wanted = ~bouts["hides"].to_numpy()
     if actor is not None:
         wanted &= (bouts["actor"] == actor).to_numpy()
     place, onset = bouts["session"].cat.codes.to_numpy(), bouts["onset_s"].to_numpy()
-    stretch = _stretches(season, bouts, place, onset)
-    place, onset, stretch = place[wanted], onset[wanted], stretch[wanted]
+    stretch = _stretches(season, bouts, place, onset)[wanted]
+    place, onset = place[wanted], onset[wanted]
     code = bouts["behaviour"].cat.codes.to_numpy()[wanted]
     if longest_pause_s is not None and len(onset):
-        late = np.concatenate([[False], np.diff(onset) > longest_pause_s])
-        stretch = stretch + np.cumsum(late)
+        stretch = stretch + np.cumsum(np.concatenate([[False], np.diff(onset) > longest_pause_s]))
+    chain = place.astype(np.int64) * _CHAINS + stretch
     if not repeats and len(code):
-        same = (code[1:] == code[:-1]) & (place[1:] == place[:-1]) & (stretch[1:] == stretch[:-1])
-        kept = np.concatenate([[True], ~same])
-        place, stretch, code = place[kept], stretch[kept], code[kept]
+        kept = np.concatenate([[True], (code[1:] != code[:-1]) | (chain[1:] != chain[:-1])])
+        chain, code = chain[kept], code[kept]
     names = [str(name) for name in bouts["behaviour"].cat.categories]
     order = [c for c in _in_order(season, names) if (code == c).any()]
-    rank = np.full(len(names), -1)
+    rank = np.full(len(names), -1, dtype=np.int64)
     rank[order] = np.arange(len(order))
-    together = (place[lag:] == place[:-lag]) & (stretch[lag:] == stretch[:-lag])
-    pairs = rank[code[:-lag][together]] * len(order) + rank[code[lag:][together]]
-    counted = np.bincount(pairs, minlength=len(order) ** 2).reshape(len(order), len(order))
-    return [names[c] for c in order], counted.astype(np.int64)
+    return [names[c] for c in order], chain, rank[code]
 
 
 def _in_order(season: Season, names: list[str]) -> list[int]:

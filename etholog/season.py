@@ -11,8 +11,9 @@ import pandas as pd
 
 from etholog import session as sessions_
 from etholog.ethogram import Ethogram
+from etholog.fold import Fold
 from etholog.refusal import Refusal
-from etholog.session import Fold, Session
+from etholog.session import Session
 
 WORDS = ("male", "female", "species", "observer", "place")
 

@@ -2,7 +2,8 @@
 
 from collections.abc import Iterator, Sequence
 
-from etholog.session import Bout, Fold, Session
+from etholog.fold import Bout, Fold
+from etholog.session import Session
 
 # The ladder of evidence for a transfer of sperm. It is no yes or no: only a sac, and what hatches from it, comes
 # near one.

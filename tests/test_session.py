@@ -9,8 +9,9 @@ from hypothesis import strategies as st
 
 from etholog import session
 from etholog.ethogram import Ethogram
+from etholog.fold import fold, undone
 from etholog.journal import Journal
-from etholog.session import SessionError, fold
+from etholog.session import SessionError
 
 
 def small() -> Ethogram:
@@ -133,7 +134,7 @@ def test_an_undo_taken_back_changes_nothing(made: list[dict[str, Any]]) -> None:
                 {"n": last + 1, "do": "undo", "of": record["n"]},
                 {"n": last + 2, "do": "undo", "of": last + 1},
             ]
-            if record["n"] in session.undone(made):
+            if record["n"] in undone(made):
                 continue
             assert fold(ETHOGRAM, made + there_and_back).bouts == before.bouts
 

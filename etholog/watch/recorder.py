@@ -10,9 +10,9 @@ from typing import Any
 
 from etholog import session, system
 from etholog.ethogram import Behaviour, Ethogram, Hand
+from etholog.fold import Folding, corrected
 from etholog.journal import Journal
 from etholog.refusal import Refusal
-from etholog.session import Folding, corrected
 
 # Terminals send a held key as presses: the first again after a quarter to two thirds of a second, then one every 25
 # to 40 ms.

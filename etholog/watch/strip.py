@@ -4,7 +4,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 
 from etholog.ethogram import Behaviour, Ethogram, Press
-from etholog.session import Bout
+from etholog.fold import Bout
 from etholog.watch.recorder import Recorder
 
 MS_PER_COLUMN = 2000

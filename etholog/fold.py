@@ -1,0 +1,235 @@
+"""From records to bouts: corrections applied, chains kept, what makes no sense told and never raised. Pure."""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any, NamedTuple
+
+from etholog.ethogram import Behaviour, Ethogram
+from etholog.record import Scalar
+
+
+class Bout(NamedTuple):
+    """One run of a state, or one event (onset = offset). `whole` is False where a gap or the session's end cut it."""
+
+    n: int
+    code: str
+    qualifier: str | None
+    onset: int
+    offset: int
+    whole: bool
+    sure: bool
+
+
+class Span(NamedTuple):
+    """A stretch of time and what was said of it."""
+
+    onset: int
+    offset: int
+    why: str
+
+
+class Said(NamedTuple):
+    """A note, a stray key, a sync, a rescue, a prompt: something at one instant that is no behaviour."""
+
+    n: int
+    t: int
+    do: str
+    text: str
+
+
+class Folding:
+    """Folds marks, given in the order of (t, n), into bouts, one at a time, so that a screen can follow.
+
+    Rules: an onset ends whatever else runs in its chain, and the states that its `ends` name; the end of a state
+    ends those `within` it; a
+    gap ends all. What makes no sense is told in `remarks` and never raised.
+    """
+
+    def __init__(self, ethogram: Ethogram) -> None:
+        self.behaviours = ethogram.by_code
+        self.bouts: list[Bout] = []
+        self.running: dict[object, Bout] = {}
+        self.gaps: list[Span] = []
+        self.gap: Span | None = None
+        self.remarks: list[str] = []
+        self._inner: dict[str, list[str]] = {}
+        for behaviour in ethogram.behaviour:
+            if behaviour.within is not None:
+                self._inner.setdefault(behaviour.within, []).append(behaviour.code)
+
+    def mark(self, t: int, n: int, code: str, edge: str | None, qualifier: str | None, sure: bool = True) -> None:
+        """Take in one mark."""
+        behaviour = self.behaviours.get(code)
+        if behaviour is None:
+            self.remarks.append(f"mark {n}: {code!r} is not in this session's ethogram; left out")
+            return
+        if self.gap is not None:
+            self.remarks.append(f"mark {n}: {code!r} lies in a gap, when nobody was watching")
+        if behaviour.kind == "event":
+            self.bouts.append(Bout(n, code, qualifier, t, t, True, sure))
+            self._end_others(behaviour, t)
+        elif edge == "offset":
+            self._offset(behaviour, t, n, qualifier)
+        else:
+            self._onset(behaviour, t, n, qualifier, sure)
+
+    def start_gap(self, t: int, why: str) -> None:
+        """Nobody is watching from here on: what runs is cut."""
+        if self.gap is None:
+            self._cut(t)
+            self.gap = Span(t, t, why)
+
+    def end_gap(self, t: int) -> None:
+        """Somebody is watching again."""
+        if self.gap is None:
+            self.remarks.append(f"watched again at {t / 1000:.1f} s without a gap before it")
+        else:
+            self.gaps.append(self.gap._replace(offset=t))
+            self.gap = None
+
+    def finish(self, t: int) -> None:
+        """The session is over: what runs is cut."""
+        self._cut(t)
+        if self.gap is not None:
+            self.end_gap(t)
+
+    def _onset(self, behaviour: Behaviour, t: int, n: int, qualifier: str | None, sure: bool) -> None:
+        lane = behaviour.chain or (behaviour.code, qualifier)
+        now = self.running.get(lane)
+        if now is not None:
+            if now.code == behaviour.code and now.qualifier == qualifier:
+                self.remarks.append(f"mark {n}: {behaviour.code!r} began while it was running; it goes on")
+                return
+            self._end(lane, t)
+        self._end_others(behaviour, t)
+        outer = behaviour.within
+        if outer is not None and not any(bout.code == outer for bout in self.running.values()):
+            self.remarks.append(f"mark {n}: {behaviour.code!r} at {t / 1000:.1f} s, outside any {outer!r}")
+        self.running[lane] = Bout(n, behaviour.code, qualifier, t, t, False, sure)
+
+    def _offset(self, behaviour: Behaviour, t: int, n: int, qualifier: str | None) -> None:
+        for lane, bout in self.running.items():
+            if bout.code == behaviour.code and (qualifier is None or bout.qualifier == qualifier):
+                self._end(lane, t)
+                return
+        self.remarks.append(f"mark {n}: {behaviour.code!r} ended without having begun")
+
+    def _end_others(self, behaviour: Behaviour, t: int) -> None:
+        for code in behaviour.ends:
+            self._end_code(code, t)
+
+    def _end_code(self, code: str, t: int) -> None:
+        for lane in [lane for lane, bout in self.running.items() if bout.code == code]:
+            self._end(lane, t)
+
+    def _end(self, lane: object, t: int) -> None:
+        bout = self.running.pop(lane, None)
+        if bout is None:
+            return  # what it lay within has ended it already
+        self.bouts.append(bout._replace(offset=t, whole=True))
+        for code in self._inner.get(bout.code, ()):
+            self._end_code(code, t)
+
+    def _cut(self, t: int) -> None:
+        self.bouts += [bout._replace(offset=max(t, bout.onset)) for bout in self.running.values()]
+        self.running.clear()
+
+
+@dataclass(frozen=True)
+class Fold:
+    """What the records come to: bouts sorted by (onset, n), gaps, the rest of what was said, and what made no sense."""
+
+    bouts: list[Bout]
+    gaps: list[Span]
+    said: list[Said]
+    remarks: list[str]
+    end: int
+    closed: bool
+    outcome: dict[str, Scalar]
+    marks: int
+
+
+_SAID = {"note": "text", "stray": "key", "prompt": "name", "sync": None, "rescue": None, "clock": "what"}
+
+
+def undone(records: Iterable[Mapping[str, Any]]) -> set[int]:
+    """Return the numbers of the records that were taken back; an undo that was itself taken back takes nothing back."""
+    gone: set[int] = set()
+    for record in reversed([record for record in records if record["do"] == "undo"]):
+        if record["n"] not in gone:
+            gone.add(record["of"])
+    return gone
+
+
+def corrected(records: Iterable[Mapping[str, Any]]) -> tuple[list[dict[str, Any]], list[str]]:
+    """Apply undo, move, recode and doubt. Returns what lasts in time, sorted by (t, n), and remarks on what made no
+    sense."""
+    records = list(records)
+    gone = undone(records)
+    live: dict[int, dict[str, Any]] = {}
+    remarks: list[str] = []
+    for record in records:
+        do = record["do"]
+        if record["n"] in gone or do in ("undo", "film", "close", "repeat"):
+            continue
+        if do not in ("move", "recode", "doubt"):
+            live[record["n"]] = dict(record)
+            continue
+        target = live.get(record["of"])
+        if target is None:
+            if record["of"] not in gone:
+                remarks.append(f"record {record['n']}: {do} of {record['of']}, which is nothing that can be changed")
+        elif do == "move":
+            target["t"] = record["t"]
+        elif do == "doubt":
+            target["sure"] = record["sure"]
+        elif target["do"] in ("mark", "stray"):
+            target.update(do="mark", code=record["code"], qualifier=record.get("qualifier"))
+        else:
+            remarks.append(f"record {record['n']}: only a mark or a stray key can be recoded")
+    return sorted(live.values(), key=lambda record: (record["t"], record["n"])), remarks
+
+
+def fold(ethogram: Ethogram, records: Iterable[Mapping[str, Any]]) -> Fold:
+    """Fold records into bouts. Pure: every reader (screen, tables, film) gets its bouts from here, by `Folding`."""
+    records = list(records)
+    lasting, remarks = corrected(records)
+    folding = Folding(ethogram)
+    said: list[Said] = []
+    marks = 0
+    for record in lasting:
+        do = record["do"]
+        if do == "mark":
+            marks += 1
+            folding.mark(
+                record["t"],
+                record["n"],
+                record["code"],
+                record.get("edge"),
+                record.get("qualifier"),
+                record.get("sure", True),
+            )
+        elif do == "gap":
+            folding.start_gap(record["t"], record["why"])
+        elif do == "back":
+            folding.end_gap(record["t"])
+        else:
+            named = _SAID[do]
+            said.append(Said(record["n"], record["t"], do, record[named] if named else ""))
+    last = lasting[-1]["t"] if lasting else 0
+    close: Mapping[str, Any] = next((record for record in reversed(records) if record["do"] == "close"), {})
+    # Somebody was there while keys came, so a session that was never closed was watched until its last record.
+    seen = max((record.get("t", 0) for record in records if record["do"] not in ("move", "close")), default=0)
+    end = max(close["t"], last) if close else max(seen, last)
+    folding.finish(end)
+    folding.bouts.sort(key=lambda bout: (bout.onset, bout.n))
+    return Fold(
+        folding.bouts,
+        folding.gaps,
+        said,
+        remarks + folding.remarks,
+        end,
+        bool(close),
+        dict(close.get("outcome", {})),
+        marks,
+    )

@@ -1,0 +1,178 @@
+"""The kinds of lines that a session's file can hold, exact to the member: the border at which pydantic stands guard."""
+
+from typing import Annotated, Any, Literal, NotRequired
+
+from pydantic import AwareDatetime, ConfigDict, Field, with_config
+from typing_extensions import TypedDict  # before Python 3.12, pydantic takes no other
+
+FORMAT = "etholog-session/1"
+
+Ms = Annotated[int, Field(ge=0, le=10**10)]
+Number = Annotated[int, Field(ge=0)]
+Word = Annotated[str, Field(max_length=200)]
+Prose = Annotated[str, Field(max_length=100_000)]
+Scalar = str | int | float | bool | None
+
+_exact = with_config(ConfigDict(extra="forbid", strict=True, allow_inf_nan=False))
+
+
+@_exact
+class Header(TypedDict):
+    """The first line but for the ethogram, which stands last in it.
+
+    `clock_at` is what the clock named showed at t = 0, in seconds, and means something only within one `boot`.
+    `record_of` names the session of which this is a second observer's record.
+    """
+
+    n: Literal[0]
+    do: Literal["begin"]
+    format: Literal["etholog-session/1"]
+    id: Word
+    began: Annotated[AwareDatetime, Field(strict=False)]
+    male: Word
+    female: Word
+    species: Word
+    observer: Word
+    place: Word
+    clock: Word
+    clock_at: float
+    boot: Word
+    conditions: dict[Word, Scalar]
+    source: Word
+    record_of: NotRequired[Word]
+    ethogram_hash: Word
+    crc: NotRequired[str]
+
+
+class _Line(TypedDict):
+    n: Number
+    crc: str
+
+
+class _Timed(_Line):
+    t: Ms
+    wall: NotRequired[str]
+
+
+@_exact
+class Mark(_Timed):
+    """One thing recorded at one instant; `edge` only for states."""
+
+    do: Literal["mark"]
+    code: Word
+    edge: NotRequired[Literal["onset", "offset"]]
+    qualifier: NotRequired[Word]
+
+
+@_exact
+class Undo(_Line):
+    """Takes back record `of`, which may itself be an undo."""
+
+    do: Literal["undo"]
+    of: Number
+
+
+@_exact
+class Move(_Line):
+    """Puts record `of` at `t`; both times stay in the journal."""
+
+    do: Literal["move"]
+    of: Number
+    t: Ms
+
+
+@_exact
+class Recode(_Line):
+    """Gives mark `of` another code, or makes a stray key a mark."""
+
+    do: Literal["recode"]
+    of: Number
+    code: Word
+    qualifier: NotRequired[Word]
+
+
+@_exact
+class Doubt(_Line):
+    """Says whether the observer is sure of mark `of`."""
+
+    do: Literal["doubt"]
+    of: Number
+    sure: bool
+
+
+@_exact
+class Note(_Timed):
+    """Words of the observer; `of` where they belong to a mark."""
+
+    do: Literal["note"]
+    text: Prose
+    of: NotRequired[Number]
+
+
+@_exact
+class Stray(_Timed):
+    """A key that means nothing here."""
+
+    do: Literal["stray"]
+    key: Word
+
+
+@_exact
+class Repeat(_Timed):
+    """A key that came again too soon to be a second press."""
+
+    do: Literal["repeat"]
+    key: Word
+
+
+@_exact
+class Gap(_Timed):
+    """From here on nobody was watching."""
+
+    do: Literal["gap"]
+    why: Word
+
+
+@_exact
+class Moment(_Timed):
+    """`back`: watching again. `sync`: visible on the film. `rescue`: the keeper had to step in."""
+
+    do: Literal["back", "sync", "rescue"]
+
+
+@_exact
+class Prompted(_Timed):
+    """A prompt of the ethogram was shown."""
+
+    do: Literal["prompt"]
+    name: Word
+
+
+@_exact
+class Clock(_Timed):
+    """Something happened to a clock: it was changed, or the machine slept."""
+
+    do: Literal["clock"]
+    what: Word
+
+
+@_exact
+class Film(_Line):
+    """How the film's clock lies to the session's (see `etholog.film`)."""
+
+    do: Literal["film"]
+    alignment: dict[str, Any]
+
+
+@_exact
+class Close(_Timed):
+    """The end, with the outcome form. The last one counts."""
+
+    do: Literal["close"]
+    outcome: dict[Word, Scalar]
+
+
+Record = Annotated[
+    Mark | Undo | Move | Recode | Doubt | Note | Stray | Repeat | Gap | Moment | Prompted | Clock | Film | Close,
+    Field(discriminator="do"),
+]

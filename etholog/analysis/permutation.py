@@ -17,7 +17,7 @@ Floats = NDArray[np.float64]
 Labels = NDArray[np.integer[Any]]
 
 LABELLINGS_AT_MOST = 40_000  # in one stratum
-SUMS_AT_MOST = 200_000  # distinct vectors of sums, over all strata
+SUMS_AT_MOST = 40_000  # distinct vectors of sums, over all strata: more would take longer than a second
 _DIGITS = 9  # sums that differ by less are one sum: a discrete null must not be split by rounding
 
 
@@ -107,7 +107,7 @@ def _all_sums(scores: Floats, labels: Labels, stratum: Labels, k: int) -> tuple[
         if distinct(labels[inside], stratum[inside]) > LABELLINGS_AT_MOST:
             return None
         own, own_weights = _stratum_sums(scores[inside], labels[inside], k)
-        if len(sums) * len(own) > 20 * SUMS_AT_MOST:
+        if len(sums) * len(own) > 10 * SUMS_AT_MOST:
             return None
         sums, weights = _merge(
             (sums[:, None, :] + own[None, :, :]).reshape(-1, k), np.outer(weights, own_weights).reshape(-1)

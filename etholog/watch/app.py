@@ -127,6 +127,7 @@ class WatchApp(App[bool], inherit_bindings=False):
     CSS = """
     #clock { width: auto; padding: 0 2; display: none; }
     #top, #prompt, #runs, #last, #trouble, #keys { height: 1; }
+    #prompt.rescued { height: auto; }
     #keys { height: auto; dock: bottom; display: none; padding: 1 2; }
     #trouble { display: none; text-style: bold reverse; height: auto; }
     #line { display: none; border: none; height: 1; padding: 0; }
@@ -354,6 +355,8 @@ class WatchApp(App[bool], inherit_bindings=False):
         if big:
             digits.update(clock_face(now))
         self._say("top", self._top(now))
+        # What to do has to be read at once, so it takes the lines that it needs.
+        self.query_one("#prompt").set_class(self.recorder.rescued, "rescued")
         self._say("prompt", self._bottom_prompt(chart))
         self._say("runs", self._run_text(now))
         self._say("last", self._last())
@@ -372,7 +375,7 @@ class WatchApp(App[bool], inherit_bindings=False):
 
     def _bottom_prompt(self, chart: StripChart) -> str:
         if self.recorder.rescued:
-            return " RESCUE  " + visible(" ".join(self.recorder.ethogram.rescue))
+            return visible_lines([f" {line}" for line in self.recorder.ethogram.rescue])
         hidden = f"   ({chart.hidden} more below: make the window higher)" if chart.hidden else ""
         return f" {visible(self._prompt_text)}{hidden}" if self._prompt_text or hidden else ""
 

@@ -313,7 +313,7 @@ class Recorder:
     def rescue(self, at: float) -> Answer:
         """The keeper has to step in: other prompts are mute from here on."""
         self.rescued = True
-        return Answer("rescue", " ".join(self.ethogram.rescue), self._do("rescue", at, t=self.t(at)))
+        return Answer("rescue", "RESCUE: the moment is kept", self._do("rescue", at, t=self.t(at)))
 
     def prompted(self, name: str, at: float) -> None:
         """Keep that a prompt was shown."""

@@ -210,6 +210,23 @@ def test_lost_focus_is_said_loudly(tmp_path: Path) -> None:
         assert "HAS LOST THE FOCUS" not in terminal.screen()
 
 
+def test_the_rescue_key_shows_what_to_do_in_full(tmp_path: Path) -> None:
+    with Terminal(*WATCH, cwd=tmp_path) as terminal:
+        terminal.start()
+        terminal.type("v ")
+        shown = terminal.until("YOU FIRST")
+        for words in (
+            "hands out, face back",
+            "never fingers. Cup over him if the way is clear",
+            "one spider under each lid",
+        ):
+            assert words in terminal.until(words)
+        assert "RESCUE" in shown
+        terminal.end()
+        terminal.wait()
+        assert "disturbed" in terminal.screen()
+
+
 def test_a_held_key_is_one_mark(tmp_path: Path) -> None:
     with Terminal(*WATCH, cwd=tmp_path) as terminal:
         terminal.start()

@@ -94,13 +94,13 @@ def _sessions(ids: pd.Index, found: list[Session], folds: list[Fold]) -> pd.Data
     }
     for word in WORDS:
         columns[word] = pd.Categorical([one.header[word] for one in found])  # type: ignore[literal-required]
-    length = np.array([fold.end for fold in folds], dtype=float) / 1000
-    unwatched = [sum(gap.offset - gap.onset for gap in fold.gaps) for fold in folds]
+    length = np.array([fold.end for fold in folds], dtype=float)
+    unwatched = np.array([sum(gap.offset - gap.onset for gap in fold.gaps) for fold in folds], dtype=float)
     columns |= {
         "ethogram": pd.Categorical([one.ethogram.name for one in found]),
         "source": pd.Categorical([one.header["source"] for one in found]),
-        "length_s": length,
-        "watched_s": length - np.array(unwatched, dtype=float) / 1000,
+        "length_s": length / 1000,
+        "watched_s": (length - unwatched) / 1000,
         "out_of_sight_s": np.array([_hidden(one) for one in found], dtype=float) / 1000,
         "marks": np.array([fold.marks for fold in folds], dtype=np.int64),
         "closed": np.array([fold.closed for fold in folds], dtype=bool),

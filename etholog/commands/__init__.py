@@ -18,6 +18,7 @@ COMMANDS = {
     "duration": "bouts, totals and shares of time",
     "transition": "what follows what, and what follows more often than chance",
     "agree": "how far two observers' records of one session agree",
+    "export": "write the tables as CSV, Parquet or XLSX, each column described",
     "demo": "see it all on an invented season",
     "check": "read everything in a workspace and tell what is wrong",
 }

@@ -1,0 +1,1 @@
+"""Things to hand over: tables that other programs take as they are, and more."""

@@ -1,0 +1,144 @@
+"""What each column of an export means: its type, its unit, and a sentence. The types are those of Table Schema."""
+
+from typing import NamedTuple
+
+
+class Column(NamedTuple):
+    """A column's type (Frictionless Table Schema), what it says, and its unit where it has one."""
+
+    type: str
+    about: str
+    unit: str | None = None
+
+
+_BOUT = "bouts of states whose end was seen count as whole, others as right-censored"
+
+COLUMNS = {
+    # who and when
+    "session": Column("string", "The session's name, which is its file's name too."),
+    "date": Column("date", "The day on which it began, by the clock on the wall there."),
+    "began": Column("datetime", "The instant of t = 0, in UTC."),
+    "utc_offset_min": Column("integer", "How far the clock on the wall stood ahead of UTC.", "min"),
+    "male": Column("string", "The male's name."),
+    "female": Column("string", "The female's name."),
+    "species": Column("string", "The species, as the observer gave it."),
+    "observer": Column("string", "Who watched."),
+    "place": Column("string", "Where."),
+    "source": Column("string", "Where the marks come from: live, a film, or invented."),
+    "length_s": Column("number", "From the first second to the last.", "s"),
+    "watched_s": Column("number", "The length less the gaps, in which nobody watched.", "s"),
+    "out_of_sight_s": Column("number", "Time in which the male or the female could not be seen.", "s"),
+    "marks": Column("integer", "Marks in force, after all corrections."),
+    "closed": Column("boolean", "Whether the observer ended the session; if not, it was broken off."),
+    # the ethogram
+    "ethogram": Column("string", "The ethogram's name."),
+    "ethogram_id": Column("string", "The ethogram's name and the start of its SHA-256: two that differ have two ids."),
+    "ethogram_version": Column("string", "The version that its author gave it."),
+    "ethogram_sha256": Column("string", "The SHA-256 of all it says."),
+    "behaviour": Column("string", "The behaviour's code."),
+    "label": Column("string", "In words."),
+    "actor": Column("string", "Whose behaviour it is: male, female, pair or keeper."),
+    "kind": Column("string", "event: no duration worth timing. state: it has one."),
+    "definition": Column("string", "The operational definition."),
+    "definition_source": Column("string", "Where the definition comes from."),
+    "chain": Column("string", "Of the behaviours of one chain only one can run at a time."),
+    "stage": Column("string", "The stage of a pairing that it belongs to."),
+    "qualifier_means": Column("string", "What the qualifier tells."),
+    "choices": Column("string", "The values that the qualifier can have, with ; between."),
+    "ends": Column("string", "What its onset ends, or what makes an interval's end impossible, with ; between."),
+    "within": Column("string", "The state inside which alone it makes sense."),
+    "resembles": Column("string", "The behaviour that it is easily taken for."),
+    "hides": Column("boolean", "Whether its actor can't be seen meanwhile."),
+    "nbo": Column("string", "The nearest broader term of the Neuro Behavior Ontology."),
+    "nbo_iri": Column("string", "That term's address (NBO release 2023-07-04)."),
+    "nbo_match": Column("string", "How the two are related: the ontology's term is the broader one (SKOS)."),
+    "interval": Column("string", "The name of a latency that the ethogram defines."),
+    "since": Column("string", "From the first of these, with ; between; none: the session's start."),
+    "to": Column("string", "To the first of these after it, with ; between."),
+    # bouts and marks
+    "n": Column("integer", "The number of the record in the session's journal."),
+    "qualifier": Column("string", "What the mark adds to its code: which palp, which side."),
+    "onset_s": Column("number", "When it began, since the session began.", "s"),
+    "offset_s": Column("number", "When it ended, since the session began; an event ends as it begins.", "s"),
+    "duration_s": Column("number", "offset_s less onset_s.", "s"),
+    "whole": Column("boolean", "false where a gap or the session's end cut it."),
+    "confident": Column("boolean", "Whether the observer was sure."),
+    "why": Column("string", "Why nobody watched."),
+    "record": Column("string", "What kind of record: mark, undo, move, recode, doubt, note, gap ..."),
+    "at_s": Column("number", "When it was recorded, or where a move puts a record, since the session began.", "s"),
+    "edge": Column("string", "Of a state's mark: onset or offset."),
+    "said": Column("string", "A note's text, a stray key, why a gap began, a prompt's name, what a clock did."),
+    "amends": Column("integer", "The number of the record that this one corrects, or that a note is about."),
+    "in_force": Column("boolean", "false where the observer took it back."),
+    "stands_at_s": Column("number", "When it counts, after all moves.", "s"),
+    "stands_behaviour": Column("string", "What it counts as, after all recodings."),
+    "stands_qualifier": Column("string", "Its qualifier, after all recodings."),
+    # measures
+    "latency_s": Column("number", "Until the behaviour, or until the watching ended, gaps not counted.", "s"),
+    "occurred": Column("boolean", "Whether the behaviour came; if not, the latency is right-censored."),
+    "ended_by": Column("string", "Why the latency ended."),
+    "sessions": Column("integer", "In how many sessions it came."),
+    "count": Column("integer", "Bouts, events or transitions."),
+    "cut": Column("integer", "Bouts whose end nobody saw."),
+    "total_s": Column("number", "All its bouts together.", "s"),
+    "share": Column("number", "total_s as a share of the time watched.", "1"),
+    "median_s": Column("number", f"Median length of one bout (Kaplan-Meier: {_BOUT}).", "s"),
+    "median_low_s": Column("number", "Lower 95 % limit of the median.", "s"),
+    "median_high_s": Column("number", "Upper 95 % limit of the median.", "s"),
+    "per_hour": Column("number", "count by hour in which its actor was watched and in sight.", "1/h"),
+    "per_hour_low": Column("number", "Lower 95 % limit of the rate (exact Poisson).", "1/h"),
+    "per_hour_high": Column("number", "Upper 95 % limit of the rate (exact Poisson).", "1/h"),
+    "whose": Column("string", "Whose behaviours are followed: all, or those of one actor alone."),
+    "first": Column("string", "The behaviour that came first."),
+    "next": Column("string", "The behaviour that came next."),
+    "probability": Column("number", "Of all that followed `first`, the share that was `next`.", "1"),
+    "expected": Column("number", "The count expected by chance (quasi-independence)."),
+    "residual": Column("number", "Adjusted residual (Haberman 1973): over 2 is more often than chance."),
+    "p_holm": Column("number", "Two-sided p of the residual, adjusted for all cells by Holm 1979.", "1"),
+}
+
+TABLES = {
+    "sessions": "One row for each introduction of a male to a female. Further columns are the conditions and the "
+    "answers of the outcome form, as the observers gave them.",
+    "bouts": "One row for each bout of a state and each event, after all corrections.",
+    "marks": "One row for each record of each journal, corrections and what they correct alike: the whole history.",
+    "gaps": "Spans in which nobody watched.",
+    "latencies": "For each interval of the ethograms, one row for each session in which it could begin.",
+    "durations": "For each session, how often and how long each behaviour came.",
+    "transitions": "What followed what, all sessions together, and what chance would give.",
+    "ethogram": "One row for each behaviour of each ethogram that the sessions were recorded by.",
+    "intervals": "The latencies that those ethograms define.",
+}
+
+KEYS = {
+    "sessions": ["session"],
+    "bouts": ["session", "n"],
+    "marks": ["session", "n"],
+    "gaps": ["session", "onset_s"],
+    "latencies": ["interval", "session"],
+    "transitions": ["whose", "first", "next"],
+    "ethogram": ["ethogram_id", "behaviour"],
+    "intervals": ["ethogram_id", "interval"],
+}
+
+# Which columns of which table are to be found in which columns of another.
+POINTS_TO: dict[str, list[tuple[list[str], str]]] = {
+    "bouts": [(["session"], "sessions"), (["ethogram_id", "behaviour"], "ethogram")],
+    "marks": [(["session"], "sessions")],
+    "gaps": [(["session"], "sessions")],
+    "latencies": [(["session"], "sessions")],
+    "durations": [(["session"], "sessions")],
+}
+
+
+_OF_SESSIONS = {"session", "date", "began", "utc_offset_min", "male", "female", "species", "observer", "place"}
+_OF_SESSIONS |= {"ethogram", "ethogram_id", "source", "length_s", "watched_s", "out_of_sight_s", "marks", "closed"}
+
+
+def described(table: str, name: str) -> Column | None:
+    """Return what a column means; None where it is the observers' own."""
+    if table == "ethogram" and name == "source":
+        return COLUMNS["definition_source"]
+    if table == "sessions" and name not in _OF_SESSIONS:
+        return None  # a condition or an answer, whatever it is called
+    return COLUMNS.get(name)

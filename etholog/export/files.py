@@ -1,0 +1,100 @@
+"""One table as CSV, or all of them as a workbook with a sheet for each."""
+
+from collections.abc import Iterable, Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import pandas as pd
+
+from etholog.export.columns import described
+from etholog.export.plain import defused, runs_as_formula
+from etholog.refusal import Refusal
+
+if TYPE_CHECKING:
+    from openpyxl.worksheet._write_only import WriteOnlyWorksheet
+
+SHEET_ROWS, CELL_CHARACTERS = 1_048_576, 32_767
+
+
+def csv(frame: pd.DataFrame, types: Mapping[str, str], path: Path, defuse: bool = False) -> None:
+    """Write a table as CSV (RFC 4180, UTF-8): instants and days by ISO 8601, `true` and `false`, nothing for what is
+    missing."""
+    out = frame.copy()
+    for name, kind in types.items():
+        if kind == "boolean":
+            out[name] = out[name].map({True: "true", False: "false"})
+        elif kind == "datetime":
+            out[name] = out[name].dt.strftime("%Y-%m-%dT%H:%M:%S.%fZ")
+        elif kind == "string" and defuse:
+            out[name] = out[name].astype(object).map(defused, na_action="ignore")
+    if defuse:
+        out.columns = [defused(str(name)) for name in out.columns]
+    # With a byte order mark spreadsheets know that it is UTF-8; pandas, R and Frictionless read past it.
+    out.to_csv(path, index=False, encoding="utf-8-sig", lineterminator="\r\n")
+
+
+def workbook(tables: Mapping[str, tuple[pd.DataFrame, dict[str, str]]], about: Mapping[str, str], path: Path) -> None:
+    """Write all tables into one XLSX, a sheet each, and one more that says what every column means."""
+    needed("openpyxl", "XLSX")
+    from openpyxl import Workbook
+
+    book = Workbook(write_only=True)
+    book.properties.creator = "etholog"
+    said = [
+        (table, name, kind, known.unit if known else None, known.about if known else "As the observers gave it.")
+        for table, (_, types) in tables.items()
+        for name, kind in types.items()
+        for known in [described(table, name)]
+    ]
+    tables_said = [(name, None, None, None, about[name]) for name in tables]
+    _sheet(book.create_sheet("columns"), ["table", "column", "type", "unit", "meaning"], [*tables_said, *said])
+    for table, (frame, _) in tables.items():
+        if len(frame) >= SHEET_ROWS:
+            raise Refusal(f"{table}: {len(frame):,} rows, and a sheet holds {SHEET_ROWS:,}; take CSV or Parquet")
+        rows = zip(*(_cells(frame[name]) for name in frame.columns), strict=True)
+        _sheet(book.create_sheet(table), list(frame.columns), rows)
+    book.save(path)
+
+
+def _cells(column: pd.Series) -> list[Any]:
+    if isinstance(column.dtype, pd.DatetimeTZDtype):
+        column = column.dt.tz_localize(None)  # a sheet's cells know no zones; `columns` says that it is UTC
+        return [None if value is pd.NaT else value.to_pydatetime() for value in column]
+    return [None if value is None or value != value else value for value in column.astype(object).where(column.notna())]
+
+
+def _sheet(sheet: "WriteOnlyWorksheet", names: list[str], rows: Iterable[Iterable[Any]]) -> None:
+    from openpyxl.styles import Font
+    from openpyxl.utils import get_column_letter
+
+    sheet.freeze_panes = "A2"
+    for at, name in enumerate(names, 1):
+        sheet.column_dimensions[get_column_letter(at)].width = min(max(len(name) + 2, 12), 60)
+    heads = [_text_cell(sheet, name) for name in names]
+    for head in heads:
+        head.font = Font(bold=True)
+    sheet.append(heads)
+    for row in rows:
+        sheet.append([_text_cell(sheet, cell) if isinstance(cell, str) else cell for cell in row])
+
+
+def _text_cell(sheet: "WriteOnlyWorksheet", text: str) -> Any:
+    """Return a cell that stays text, whatever the text looks like, and after somebody edits it too."""
+    from openpyxl.cell import WriteOnlyCell
+
+    if len(text) > CELL_CHARACTERS:
+        more = " ... (the whole text is in the CSV)"
+        text = text[: CELL_CHARACTERS - len(more)] + more
+    cell = WriteOnlyCell(sheet, "")
+    cell._value, cell.data_type = text, "s"
+    if runs_as_formula(text):
+        cell.quotePrefix = True
+    return cell
+
+
+def needed(library: str, form: str) -> None:
+    """Refuse, with what to do, where a library that only some need is not there."""
+    from importlib.util import find_spec
+
+    if find_spec(library) is None:
+        raise Refusal(f"{form} needs {library}, which is not installed: pip install 'etholog[tables]'")

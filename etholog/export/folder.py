@@ -1,0 +1,118 @@
+"""An export's folder: written whole under another name, then renamed; never over a folder that no export made."""
+
+import json
+import os
+import secrets
+import shutil
+from collections.abc import Callable, Collection, Iterator
+from pathlib import Path
+from typing import Any
+
+from etholog import system
+from etholog.export import datapackage, files, parquet
+from etholog.export.columns import TABLES
+from etholog.export.plain import plain
+from etholog.export.tables import tables
+from etholog.refusal import Refusal
+from etholog.season import Season
+
+FORMS = ("parquet", "xlsx")
+# The tables that grow with each key pressed, and so are in parts by month.
+LONG = ("bouts", "marks")
+
+
+def write(season: Season, to: Path | str, also: Collection[str] = (), defuse: bool = False) -> list[Path]:
+    """Write the season's tables into the new folder `to` and return its files.
+
+    Always as CSV with a datapackage.json; `also` as "parquet" or "xlsx". `defuse` puts an apostrophe before text in
+    the CSV that a spreadsheet would run. An earlier export there is replaced; Refusal for anything else that is
+    there.
+    """
+    if season.sessions.empty:
+        raise Refusal(f"{season.folder}: no session to export")
+    check(Path(to))  # before the work, and again when it is done
+    made = {name: plain(name, frame) for name, frame in tables(season).items()}
+
+    def fill(folder: Path) -> None:
+        for name, (frame, types) in made.items():
+            files.csv(frame, types, folder / f"{name}.csv", defuse)
+        if "parquet" in also:
+            months = made["sessions"][0].set_index("session")["date"].map(lambda day: day.isoformat()[:7])
+            for name, (frame, types) in made.items():
+                month = frame["session"].map(months) if name in LONG else None
+                parquet.write(name, frame, types, folder / "parquet", month)
+        if "xlsx" in also:
+            files.workbook(made, TABLES, folder / "tables.xlsx")
+        described = datapackage.descriptor(made, folder)
+        text = json.dumps(described, ensure_ascii=False, indent=1) + "\n"
+        (folder / datapackage.NAME).write_text(text, encoding="utf-8", newline="\n")
+
+    return replace(Path(to), fill)
+
+
+def replace(to: Path, fill: Callable[[Path], None]) -> list[Path]:
+    """Let `fill` fill a new folder beside `to`, then put it there in one step; on any failure leave all as it was."""
+    check(to)
+    new, old = (to.parent / f".{to.name}.{word}-{secrets.token_hex(4)}" for word in ("new", "old"))
+    try:
+        new.mkdir(parents=True)
+        fill(new)
+        for path in sorted(new.rglob("*")):
+            if path.is_dir():
+                system.sync_folder(path)
+            else:
+                with path.open("rb+") as written:
+                    system.sync(written.fileno())
+        system.sync_folder(new)
+        check(to)  # somebody may have been there meanwhile
+        if to.exists():
+            to.rename(old)
+            try:
+                new.rename(to)
+            except OSError:
+                old.rename(to)
+                raise
+        else:
+            new.rename(to)
+        system.sync_folder(to.parent)
+    except OSError as error:
+        raise Refusal(f"{to}: can't be written ({error.strerror or error}); nothing was changed") from error
+    finally:
+        shutil.rmtree(new, ignore_errors=True)
+    shutil.rmtree(old, ignore_errors=True)
+    return sorted(path for path in to.rglob("*") if path.is_file())
+
+
+def check(to: Path) -> None:
+    """Raise Refusal where an export must not go: something is there that no export wrote, or that was changed
+    since."""
+    if not os.path.lexists(to):
+        return
+    wrote = None if to.is_symlink() else _written(to)
+    if wrote is None:
+        raise Refusal(f"{to}: is there already and no export made it; name a folder that is not there")
+    for path in _all(to):
+        name = path.relative_to(to).as_posix()
+        if name not in wrote:
+            raise Refusal(f"{path}: no export wrote this; move it away, or name another folder")
+        if path.is_symlink() or not path.is_file() or wrote[name] not in (None, datapackage.digest(path)):
+            raise Refusal(f"{path}: was changed since the export wrote it; move it away, or name another folder")
+
+
+def _all(folder: Path) -> Iterator[Path]:
+    """Yield what lies in a folder and below it, but for folders that have something in them."""
+    for path in sorted(folder.iterdir()):
+        if path.is_dir() and not path.is_symlink() and any(path.iterdir()):
+            yield from _all(path)
+        else:
+            yield path
+
+
+def _written(to: Path) -> dict[str, str | None] | None:
+    """Return the files that an export says it wrote, with their digests; None where none made this folder."""
+    try:
+        said: Any = json.loads((to / datapackage.NAME).read_bytes())
+        told = [*said["resources"], *said["etholog"]["more"]]
+        return {datapackage.NAME: None} | {str(one["path"]): str(one["hash"]) for one in told}
+    except (OSError, ValueError, LookupError, TypeError, RecursionError):
+        return None

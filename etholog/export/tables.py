@@ -1,0 +1,229 @@
+"""A season as tidy tables: what was recorded, what it was corrected to, and what it comes to."""
+
+from array import array
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from etholog import session
+from etholog.analysis.duration import duration
+from etholog.analysis.latency import latency
+from etholog.analysis.transition import transition
+from etholog.ethogram import Ethogram
+from etholog.fold import corrected, undone
+from etholog.refusal import Refusal
+from etholog.season import Season
+from etholog.session import Session
+
+NBO = "http://purl.obolibrary.org/obo/"
+
+
+def tables(season: Season) -> dict[str, pd.DataFrame]:
+    """Return the tables of an export by their names, each one's rows in a fixed order.
+
+    Raises Refusal where a session's file is no longer there: single records are read from it once more.
+    """
+    marks = Marks()
+    named: dict[str, str] = {}
+    kept: dict[str, Ethogram] = {}
+    for one in _again(season):
+        marks.add(one)
+        named[one.id] = _id(one.ethogram)
+        kept[named[one.id]] = one.ethogram
+    out = {
+        "sessions": _sessions(season, named),
+        "bouts": _with_ethogram(season.bouts, named).drop(columns="hides"),
+        "marks": marks.table(season.sessions["session"].cat.categories),
+        "gaps": season.gaps,
+        "latencies": _latencies(season),
+        "durations": _durations(season),
+        "transitions": _transitions(season),
+        "ethogram": _ethograms(kept),
+        "intervals": _intervals(kept),
+    }
+    cards = getattr(season, "cards", None)
+    return out if cards is None or cards.empty else out | {"cards": cards}
+
+
+def _again(season: Season) -> Iterator[Session]:
+    """Yield each of the season's sessions, read from its file once more: a season holds no single records."""
+    left = set(season.sessions["session"])
+    for file in sorted(season.folder.iterdir()):
+        try:
+            one = session.read(file)
+        except Refusal:
+            continue  # no session; the season's faults tell of it
+        if one.id in left:
+            left.remove(one.id)
+            yield one
+    if left:
+        raise Refusal(f"{season.folder}: session {min(left)} is no longer there; export again")
+
+
+def _id(ethogram: Ethogram) -> str:
+    return f"{ethogram.name}-{ethogram.hash[:12]}"
+
+
+def _with_ethogram(frame: pd.DataFrame, named: Mapping[str, str]) -> pd.DataFrame:
+    ids = pd.Categorical([named[session] for session in frame["session"].cat.categories])
+    out = frame.copy()
+    at = list(out.columns).index("behaviour") if "behaviour" in out else len(out.columns)
+    codes = ids.codes[out["session"].cat.codes.to_numpy()]
+    out.insert(at, "ethogram_id", pd.Series(pd.Categorical.from_codes(codes, ids.categories), index=out.index))
+    return out
+
+
+def _sessions(season: Season, named: Mapping[str, str]) -> pd.DataFrame:
+    out = season.sessions.copy()
+    local = out["began"] + pd.to_timedelta(out["utc_offset_min"], unit="min")
+    # An observer may have called a condition or an answer so too: then `plain` renames that one.
+    out.insert(1, "date", local.dt.date, allow_duplicates=True)
+    at = list(out.columns).index("ethogram") + 1
+    out.insert(at, "ethogram_id", [named[session] for session in out["session"]], allow_duplicates=True)
+    return out
+
+
+class Marks:
+    """The table of every record of every journal, a column at a time, so that a million of them are no objects."""
+
+    WORDS = ("record", "behaviour", "edge", "qualifier", "stands_behaviour", "stands_qualifier")
+
+    def __init__(self) -> None:
+        self.sessions: list[tuple[str, int]] = []
+        self.words: dict[str, list[str | None]] = {name: [] for name in self.WORDS}
+        self.said: list[str | None] = []
+        self.seconds = {"at_s": array("d"), "stands_at_s": array("d")}
+        self.numbers = {name: array("q") for name in ("n", "amends", "in_force", "confident")}
+
+    def add(self, one: Session) -> None:
+        """Take in a session's records: as they were recorded, and as they stand after all corrections."""
+        gone = undone(one.records)
+        stands = {record["n"]: record for record in corrected(one.records)[0]}
+        self.sessions.append((one.id, len(one.records)))
+        for record in one.records:
+            row: Mapping[str, Any] = record
+            now = stands.get(row["n"], {})
+            for name, word in zip(
+                self.WORDS,
+                (
+                    row["do"],
+                    row.get("code"),
+                    row.get("edge"),
+                    row.get("qualifier"),
+                    now.get("code"),
+                    now.get("qualifier"),
+                ),
+                strict=True,
+            ):
+                self.words[name].append(word)
+            self.said.append(next((row[name] for name in ("text", "key", "why", "name", "what") if name in row), None))
+            self.seconds["at_s"].append(row["t"] / 1000 if "t" in row else np.nan)
+            self.seconds["stands_at_s"].append(now["t"] / 1000 if now else np.nan)
+            self.numbers["n"].append(row["n"])
+            self.numbers["amends"].append(row.get("of", -1))
+            self.numbers["in_force"].append(row["n"] not in gone)
+            self.numbers["confident"].append(now.get("sure", True) if now.get("do") == "mark" else -1)
+
+    def table(self, order: pd.Index) -> pd.DataFrame:
+        """Return the table, its sessions in this order."""
+        place = np.repeat(
+            order.get_indexer(pd.Index([one for one, _ in self.sessions])), [count for _, count in self.sessions]
+        )
+        words = {name: pd.Categorical(words) for name, words in self.words.items()}
+        numbers = {name: np.asarray(column) for name, column in self.numbers.items()}
+        seconds = {name: np.asarray(column) for name, column in self.seconds.items()}
+        frame = pd.DataFrame(
+            {
+                "session": pd.Categorical.from_codes(place, categories=order),
+                "n": numbers["n"],
+                "record": words["record"],
+                "at_s": seconds["at_s"],
+                "behaviour": words["behaviour"],
+                "edge": words["edge"],
+                "qualifier": words["qualifier"],
+                "said": pd.Series(self.said, dtype=object),
+                "amends": pd.Series(numbers["amends"], dtype="Int64").where(numbers["amends"] >= 0),
+                "in_force": numbers["in_force"].astype(bool),
+                "stands_at_s": seconds["stands_at_s"],
+                "stands_behaviour": words["stands_behaviour"],
+                "stands_qualifier": words["stands_qualifier"],
+                "confident": pd.Series(numbers["confident"] > 0, dtype="boolean").where(numbers["confident"] >= 0),
+            }
+        )
+        return frame.iloc[np.argsort(place, kind="stable")].reset_index(drop=True)
+
+
+def _latencies(season: Season) -> pd.DataFrame:
+    parts = []
+    for interval in dict.fromkeys(i.name for kept in season.ethograms.values() for i in kept.interval):
+        times = latency(season, interval)[["session", "male", "female", "latency_s", "occurred", "ended_by"]]
+        times.insert(0, "interval", interval)
+        parts.append(times)
+    # What a table says of itself in `attrs` differs between intervals, and pandas would compare it.
+    for part in parts:
+        part.attrs = {}
+    return _joined(parts, ["interval", "session", "male", "female", "latency_s", "occurred", "ended_by"])
+
+
+def _durations(season: Season) -> pd.DataFrame:
+    found = duration(season, by="session")
+    if found.empty:
+        return pd.DataFrame(columns=["session", "actor", "behaviour", "qualifier", "kind"])
+    return found.drop(columns="sessions")  # of one session each
+
+
+def _transitions(season: Season) -> pd.DataFrame:
+    parts = []
+    for whose in (None, "male", "female"):
+        part = transition(season, actor=whose).long()
+        part.insert(0, "whose", whose or "all")
+        parts.append(part)
+    return _joined(parts, list(parts[0].columns))
+
+
+def _joined(parts: Sequence[pd.DataFrame], columns: list[str]) -> pd.DataFrame:
+    full = [part for part in parts if len(part)]
+    return pd.concat(full, ignore_index=True) if full else pd.DataFrame(columns=columns)
+
+
+def _ethograms(kept: Mapping[str, Ethogram]) -> pd.DataFrame:
+    rows = []
+    for name, ethogram in kept.items():
+        for b in ethogram.behaviour:
+            rows.append(
+                {
+                    "ethogram_id": name,
+                    "ethogram": ethogram.name,
+                    "ethogram_version": ethogram.version,
+                    "ethogram_sha256": ethogram.hash,
+                    "behaviour": b.code,
+                    "label": b.label,
+                    "actor": b.actor,
+                    "kind": b.kind,
+                    "definition": b.definition,
+                    "source": b.source,
+                    "chain": b.chain,
+                    "stage": b.stage,
+                    "qualifier_means": b.qualifier,
+                    "choices": ";".join(choice.name for choice in b.choices) or None,
+                    "ends": ";".join(b.ends) or None,
+                    "within": b.within,
+                    "resembles": b.resembles,
+                    "hides": b.hides,
+                    "nbo": b.nbo,
+                    "nbo_iri": NBO + b.nbo.replace(":", "_") if b.nbo else None,
+                    "nbo_match": "skos:broadMatch" if b.nbo else None,
+                }
+            )
+    return pd.DataFrame(rows)
+
+
+def _intervals(kept: Mapping[str, Ethogram]) -> pd.DataFrame:
+    rows = [
+        (name, i.name, i.label, ";".join(i.since) or None, ";".join(i.to), ";".join(i.ends) or None)
+        for name, ethogram in kept.items()
+        for i in ethogram.interval
+    ]
+    return pd.DataFrame(rows, columns=["ethogram_id", "interval", "label", "since", "to", "ends"])

@@ -1,0 +1,73 @@
+"""The exported tables, read by pandas with nothing but the types that their description declares."""
+
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+import etholog
+from etholog import season
+from etholog.export import folder
+from etholog.season import Season
+from tests.export.conftest import read
+from tests.test_season import season_of
+from tests.test_session import write
+
+
+def test_pandas_reads_the_declared_types_and_the_same_numbers(exported: Path, known: Season) -> None:
+    sessions, bouts = read(exported, "sessions"), read(exported, "bouts")
+    np.testing.assert_array_equal(bouts["onset_s"], known.bouts["onset_s"])  # as text that gives the same double back
+    np.testing.assert_array_equal(bouts["duration_s"], known.bouts["duration_s"])
+    assert bouts["whole"].tolist() == known.bouts["whole"].tolist()
+    assert bouts["behaviour"].tolist() == known.bouts["behaviour"].tolist()
+    assert bouts["qualifier"].isna().tolist() == known.bouts["qualifier"].isna().tolist()
+    assert sessions["began"].tolist() == known.sessions["began"].tolist()
+    assert sessions["marks"].tolist() == known.sessions["marks"].tolist()
+    times = etholog.latency(known, "courtship")
+    own = read(exported, "latencies").query("interval == 'courtship'")
+    np.testing.assert_array_equal(own["latency_s"], times["latency_s"])
+    assert own["occurred"].tolist() == times["occurred"].tolist()
+    found = etholog.transition(known, actor="male").long()
+    own = read(exported, "transitions").query("whose == 'male'")
+    np.testing.assert_array_equal(own["residual"], found["residual"])
+
+
+def test_a_day_is_the_day_on_the_wall_there(tmp_path: Path) -> None:
+    season_of(tmp_path, began="2026-05-04T00:30:00+02:00")
+    folder.write(season.read(tmp_path), tmp_path / "tables")
+    row = read(tmp_path / "tables", "sessions").iloc[0]
+    assert row["date"] == pd.Timestamp("2026-05-04")
+    assert row["began"] == pd.Timestamp("2026-05-03T22:30:00Z")
+
+
+def test_marks_tell_what_was_recorded_and_what_it_was_corrected_to(tmp_path: Path) -> None:
+    (tmp_path / "sessions").mkdir()
+    write(
+        tmp_path / "sessions" / "a.jsonl",
+        [
+            {"do": "mark", "t": 1000, "code": "touch"},
+            {"do": "undo", "of": 1},
+            {"do": "mark", "t": 2500, "code": "touch"},
+            {"do": "move", "of": 3, "t": 1500},
+            {"do": "doubt", "of": 3, "sure": False},
+            {"do": "stray", "t": 3000, "key": "#"},
+            {"do": "recode", "of": 6, "code": "flees"},
+            {"do": "note", "t": 4000, "text": "well", "of": 3},
+        ],
+    )
+    folder.write(season.read(tmp_path), tmp_path / "tables")
+    marks = read(tmp_path / "tables", "marks").set_index("n")
+    assert marks["record"].tolist() == ["mark", "undo", "mark", "move", "doubt", "stray", "recode", "note"]
+    assert marks["in_force"].tolist() == [False] + [True] * 7
+    assert marks["amends"].fillna(0).tolist() == [0, 1, 0, 3, 3, 0, 6, 3]
+    assert marks.loc[3, ["at_s", "stands_at_s", "confident"]].tolist() == [2.5, 1.5, False]
+    assert pd.isna(marks.loc[1, "stands_at_s"])
+    assert marks.loc[6, ["said", "stands_behaviour", "confident"]].tolist() == ["#", "flees", True]
+    assert marks.loc[8, "said"] == "well"
+
+
+def test_the_same_sessions_give_the_same_bytes(exported: Path, known: Season, tmp_path: Path) -> None:
+    folder.write(known, tmp_path / "again", also=("parquet",))
+    for file in (tmp_path / "again").rglob("*"):
+        if file.is_file() and file.name != "datapackage.json":
+            assert file.read_bytes() == (exported / file.relative_to(tmp_path / "again")).read_bytes(), file.name

@@ -17,6 +17,9 @@ if TYPE_CHECKING:
     from etholog.analysis.compare import Comparison as Comparison
     from etholog.analysis.compare import compare as compare
     from etholog.analysis.duration import duration as duration
+    from etholog.analysis.hazard import Hazards as Hazards
+    from etholog.analysis.hazard import hazards as hazards
+    from etholog.analysis.incidence import ended as ended
     from etholog.analysis.incidence import incidence as incidence
     from etholog.analysis.latency import latency as latency
     from etholog.analysis.transition import Transitions as Transitions
@@ -35,6 +38,9 @@ _HOMES = {
     "Comparison": "etholog.analysis.compare",
     "compare": "etholog.analysis.compare",
     "duration": "etholog.analysis.duration",
+    "ended": "etholog.analysis.incidence",
+    "Hazards": "etholog.analysis.hazard",
+    "hazards": "etholog.analysis.hazard",
     "incidence": "etholog.analysis.incidence",
     "latency": "etholog.analysis.latency",
     "Season": "etholog.season",
@@ -47,11 +53,14 @@ _HOMES = {
 __all__ = [
     "Agreement",
     "Comparison",
+    "Hazards",
     "Season",
     "Transitions",
     "agreement",
     "compare",
     "duration",
+    "ended",
+    "hazards",
     "incidence",
     "latency",
     "read",

@@ -22,6 +22,7 @@ def latency(
     to: str | Sequence[str] | None = None,
     unseen: Unseen = "keep",
     competing: bool = False,
+    ends: str | Sequence[str] | None = None,
 ) -> pd.DataFrame:
     """Return one row for each session in which `since` happened, with the columns of `season.sessions` and:
 
@@ -31,12 +32,19 @@ def latency(
     1958). ended_by: why the
     time ended: the behaviour's code, 'watching ended', 'unseen', or a competing end.
     unseen="censor" ends the time at the first gap, or when an actor of `to` first goes out of sight; "keep" goes on.
-    competing=True ends it at the first of the interval's `ends`, after which `to` can no longer come.
-    `attrs`: label, since, to, unseen, competing, without_since and touched (sessions with a gap or out of sight in
-    their time).
+    competing=True ends it at the first of the interval's `ends`, or of those named here, after which `to` can no
+    longer come: see `ended` of `analysis.incidence` for what then came first how often.
+    `attrs`: label, since, to, ends, unseen, competing, without_since and touched (sessions with a gap or out of
+    sight in their time).
     Raises Refusal for a name that no ethogram knows, with the nearest.
     """
     asked = _asked(season, interval, since, to)
+    if ends is not None:
+        rivals = (ends,) if isinstance(ends, str) else tuple(ends)
+        check_names(season, rivals)
+        asked, competing = asked.model_copy(update={"ends": rivals}), True
+    elif competing and not asked.ends:
+        raise Refusal(f"the latency {asked.label} has no competing ends in the ethogram; name them: --ends CODE")
     bouts, sessions = season.bouts, season.sessions
     place = bouts["session"].cat.codes.to_numpy()
     onset = bouts["onset_s"].to_numpy()
@@ -50,12 +58,12 @@ def latency(
     found = _first(place, onset, named(bouts, asked.to), start, count)
     stop = np.where(np.isfinite(found), found, end)
     why = np.where(np.isfinite(found), "occurred", "watching ended").astype(object)
-    if competing and asked.ends:
-        ends = named(bouts, asked.ends)
-        rival = _first(place, onset, ends, start, count)
-        codes = pd.Series(bouts["behaviour"].astype(object).to_numpy()[ends])
+    if competing:
+        rivals_here = named(bouts, asked.ends)
+        rival = _first(place, onset, rivals_here, start, count)
+        codes = pd.Series(bouts["behaviour"].astype(object).to_numpy()[rivals_here])
         wins = rival < np.where(np.isfinite(found), found, np.inf)
-        why[wins] = _code_at(codes, place[ends], onset[ends], rival)[wins]
+        why[wins] = _code_at(codes, place[rivals_here], onset[rivals_here], rival)[wins]
         stop = np.where(wins, rival, stop)
     hidden = _first_unseen(season, asked.to, start, count)
     touched = at_risk & (hidden < stop)
@@ -71,6 +79,7 @@ def latency(
         "label": asked.label,
         "since": list(asked.since),
         "to": list(asked.to),
+        "ends": list(asked.ends) if competing else [],
         "unseen": unseen,
         "competing": competing,
         "without_since": int(count - at_risk.sum()),

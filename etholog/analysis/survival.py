@@ -33,9 +33,9 @@ def risk_table(time: Floats, occurred: Bools) -> RiskTable:
     """Count risks and events at each distinct event time. `time`: (n,) seconds; `occurred`: (n,)."""
     ordered = np.sort(time)
     at, events = np.unique(time[occurred], return_counts=True)
-    at_risk = len(time) - np.searchsorted(ordered, at, side="left")
+    at_risk = _at_risk(time, at)
     last = float(ordered[-1]) if len(ordered) else 0.0
-    return RiskTable(at.astype(float), at_risk.astype(float), events.astype(float), last)
+    return RiskTable(at.astype(float), at_risk, events.astype(float), last)
 
 
 def kaplan_meier(time: Floats, occurred: Bools, level: float = 0.95) -> pd.DataFrame:
@@ -134,7 +134,7 @@ def log_rank(
         at, d = np.unique(t[e], return_counts=True)
         if not len(at):
             continue
-        at_risk = np.array([[(t[g == j] >= s).sum() for j in range(k)] for s in at], dtype=float)
+        at_risk = np.stack([_at_risk(t[g == j], at) for j in range(k)], axis=1)
         n = at_risk.sum(axis=1)
         observed += np.bincount(g[e], minlength=k)
         expected += (d[:, None] * at_risk / n[:, None]).sum(axis=0)
@@ -143,6 +143,10 @@ def log_rank(
         variance += np.diag((spread[:, None] * share).sum(axis=0)) - np.einsum("i,ij,ik->jk", spread, share, share)
     statistic, df = quadratic(observed - expected, variance)
     return LogRank(observed, expected, variance, statistic, df, chi_squared_tail(statistic, df))
+
+
+def _at_risk(time: Floats, at: Floats) -> Floats:
+    return (len(time) - np.searchsorted(np.sort(time), at, side="left")).astype(np.float64)
 
 
 def quadratic(u: Floats, variance: NDArray[np.float64]) -> tuple[float, int]:

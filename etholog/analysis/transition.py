@@ -13,7 +13,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from etholog.analysis import survival
-from etholog.analysis.compare import holm
+from etholog.analysis.multiplicity import holm
 from etholog.refusal import Refusal
 from etholog.season import Season
 

@@ -70,8 +70,25 @@ def _number(value: float) -> str:
     return "<0.0001" if 0 < value < 0.0001 else f"{value:.2g}"
 
 
+def p_value(p: float) -> str:
+    """Return a p as people read it: `p = 0.0123`, `p < 0.0001`, or that there is none."""
+    if math.isnan(p):
+        return "no p"
+    return "p < 0.0001" if p < 0.0001 else f"p = {p:.4f}"
+
+
+def paragraph(text: str) -> None:
+    """Print words between tables to stdout, broken at the terminal's width and not within a word."""
+    import shutil
+    import textwrap
+
+    print(textwrap.fill(visible(text), min(110, shutil.get_terminal_size().columns), break_on_hyphens=False))
+
+
 def limits(low: float, high: float, missing: str = "not reached") -> str:
     """Return an interval as people read it: `4.0 to 12.5`; a limit that is no number in words."""
+    if math.isnan(low) and math.isnan(high):
+        return missing
     return " to ".join(missing if math.isnan(value) else f"{value:,.1f}" for value in (low, high))
 
 

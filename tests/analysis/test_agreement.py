@@ -7,7 +7,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from etholog.analysis.agreement import agreement, kappa, match
-from etholog.analysis.incidence import incidence
 
 
 def states(text: str) -> pd.DataFrame:
@@ -100,29 +99,3 @@ def test_limits_of_agreement_of_durations() -> None:
     apart = np.array([1, 1, 3])
     assert found["difference_s"] == pytest.approx(apart.mean())
     assert found["high_s"] - found["low_s"] == pytest.approx(2 * 1.96 * apart.std(ddof=1), rel=1e-4)
-
-
-def test_aalen_johansen() -> None:
-    # Invented data; R's survfit (multistate) and statsmodels agree. Cause 1 insertion, 2 retreat, missing censored.
-    causes = {0: None, 1: "insertion", 2: "retreat"}
-    times = pd.DataFrame(
-        {
-            "latency_s": [1, 2, 2, 3, 4, 5, 6, 6, 7, 8],
-            "cause": [causes[c] for c in (1, 0, 2, 1, 1, 2, 0, 1, 2, 0)],
-        }
-    )
-    found = incidence(times, "cause")
-    assert list(found.index) == [1, 2, 3, 4, 5, 6, 7]
-    first = [0.1, 0.1, 0.2142857143, 0.3285714286, 0.3285714286, 0.4428571429, 0.4428571429]
-    np.testing.assert_allclose(found["insertion"], first, atol=5e-11)
-    second = [0, 0.1, 0.1, 0.1, 0.2142857143, 0.2142857143, 0.3857142857]
-    np.testing.assert_allclose(found["retreat"], second, atol=5e-11)
-    se = [0.0948683298, 0.0948683298, 0.1350412959, 0.1561844615, 0.1561844615, 0.1657477095]
-    np.testing.assert_allclose(found["se_insertion"].iloc[:6], se, atol=5e-11)
-    assert found["se_retreat"].iloc[-1] == pytest.approx(0.1766797766, abs=1e-10)
-
-
-def test_nothing_that_ended_gives_no_columns() -> None:
-    found = incidence(pd.DataFrame({"latency_s": [1.0, 2.0], "cause": [None, None]}), "cause")
-    assert found.empty
-    assert not len(found.columns)

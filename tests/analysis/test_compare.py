@@ -8,7 +8,8 @@ import pytest
 
 import etholog
 from etholog.analysis import permutation
-from etholog.analysis.compare import compare, holm
+from etholog.analysis.compare import compare
+from etholog.analysis.multiplicity import holm
 from etholog.analysis.survival import log_rank, scores
 from etholog.refusal import Refusal
 from tests.analysis.published import THREE_MALES, remissions

@@ -1,0 +1,92 @@
+"""Competing ends against R's and statsmodels' Aalen-Johansen estimate."""
+
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from etholog.analysis.incidence import ended, incidence
+from etholog.refusal import Refusal
+
+CAUSES = {0: None, 1: "insertion", 2: "retreat"}
+TIMES = pd.DataFrame(  # invented; R's survfit (multistate), cmprsk and statsmodels agree on the incidences
+    {
+        "latency_s": [1, 2, 2, 3, 4, 5, 6, 6, 7, 8.0],
+        "cause": [CAUSES[c] for c in (1, 0, 2, 1, 1, 2, 0, 1, 2, 0)],
+    }
+)
+
+
+def test_aalen_johansen() -> None:
+    found = incidence(TIMES, "cause")
+    assert list(found.index) == [1, 2, 3, 4, 5, 6, 7]
+    first = [0.1, 0.1, 0.2142857143, 0.3285714286, 0.3285714286, 0.4428571429, 0.4428571429]
+    np.testing.assert_allclose(found["insertion"], first, atol=5e-11)
+    second = [0, 0.1, 0.1, 0.1, 0.2142857143, 0.2142857143, 0.3857142857]
+    np.testing.assert_allclose(found["retreat"], second, atol=5e-11)
+    se = [0.0948683298, 0.0948683298, 0.1350412959, 0.1561844615, 0.1561844615, 0.1657477095]
+    np.testing.assert_allclose(found["se_insertion"].iloc[:6], se, atol=5e-11)
+    assert found["se_retreat"].iloc[-1] == pytest.approx(0.1766797766, abs=1e-10)
+
+
+def test_nothing_that_ended_gives_no_columns() -> None:
+    found = incidence(pd.DataFrame({"latency_s": [1.0, 2.0], "cause": [None, None]}), "cause")
+    assert found.empty
+    assert not len(found.columns)
+
+
+samples = st.lists(st.tuples(st.integers(1, 9), st.integers(0, 3)), min_size=3, max_size=30)
+
+
+@settings(max_examples=60, deadline=None)
+@given(samples)
+def test_incidence_is_statsmodels_wherever_that_has_a_number(rows: list[tuple[int, int]]) -> None:
+    from statsmodels.duration.survfunc import CumIncidenceRight
+
+    time, cause = (np.array(column) for column in zip(*rows, strict=True))
+    if set(cause) - {0} != {1, 2}:
+        return
+    ours = incidence(pd.DataFrame({"latency_s": time, "cause": pd.Series(cause).replace(0, None)}), "cause")
+    with np.errstate(divide="ignore", invalid="ignore"):
+        reference = CumIncidenceRight(time.astype(float), cause)
+    place = np.searchsorted(reference.times, ours.index)
+    for number in (1, 2):
+        np.testing.assert_allclose(ours[str(number)], reference.cinc[number - 1][place], atol=1e-12)
+        theirs = reference.cinc_se[number - 1][place]
+        known = np.isfinite(theirs)
+        np.testing.assert_allclose(ours[f"se_{number}"][known], theirs[known], atol=1e-9)
+    assert np.isfinite(ours.to_numpy()).all()
+
+
+def as_latencies(times: pd.DataFrame, **more: Any) -> pd.DataFrame:
+    why = times["cause"].map({"insertion": "occurred", "retreat": "retreat"}).fillna("watching ended")
+    return times.assign(occurred=why == "occurred", ended_by=why, **more)
+
+
+def test_shares_of_all_ends_and_of_none_add_up_to_one() -> None:
+    # R: .4428571429 and .3857142857; the state in which nothing has come keeps .1714285714.
+    table = ended(as_latencies(TIMES)).set_index("end")
+    assert list(table["count"]) == [4, 3]
+    np.testing.assert_allclose(table["share"], [0.4428571429, 0.3857142857], atol=5e-11)
+    assert 1 - table["share"].sum() == pytest.approx(0.1714285714, abs=5e-11)
+    assert table["se"].tolist() == pytest.approx([0.1657477095, 0.1766797766], abs=1e-10)
+    inside = (table["low"] < table["share"]) & (table["share"] < table["high"])
+    assert inside.all()
+    # One less the curve that takes retreats for censored says too much.
+    from etholog.analysis.survival import kaplan_meier
+
+    curve = kaplan_meier(TIMES["latency_s"].to_numpy(), (TIMES["cause"] == "insertion").to_numpy())
+    assert 1 - curve["share"].iloc[-1] > table.loc["occurred", "share"] + 0.05
+
+
+def test_groups_are_read_off_at_a_time_that_all_were_watched_to() -> None:
+    first = as_latencies(TIMES, male="A")
+    second = as_latencies(TIMES[TIMES["latency_s"] < 5], male="B")  # ends with an insertion: known for ever after
+    third = as_latencies(TIMES.iloc[:2], male="C")  # ends censored at 2
+    assert set(ended(pd.concat([first, second]), "male")["at_s"]) == {8.0}
+    assert set(ended(pd.concat([first, second, third]), "male")["at_s"]) == {2.0}
+    with pytest.raises(Refusal, match="did you mean 'male'"):
+        ended(first, "mal")

@@ -8,6 +8,7 @@ import os
 import sys
 import tempfile
 import time
+from datetime import datetime
 from pathlib import Path
 
 if sys.platform == "win32":
@@ -33,6 +34,11 @@ def now() -> float:
     if sys.platform == "darwin":
         return time.clock_gettime(time.CLOCK_MONOTONIC)
     return time.perf_counter()
+
+
+def wall_now() -> datetime:
+    """Return the wall clock's time with its offset from UTC."""
+    return datetime.now().astimezone()
 
 
 def at_stamp(stamp: float) -> float:

@@ -6,12 +6,13 @@ import subprocess
 import tempfile
 from pathlib import Path
 
-from etholog import ethogram
+from etholog import ethogram, system
 from etholog.commands.demo import script
-from etholog.watch.app import Look, WatchApp
-from etholog.watch.recorder import Recorder, begin, wall_now
-from etholog.watch.strip import Glyphs
-from etholog.watch.themes import THEMES
+from etholog.watch.app import WatchApp
+from etholog.watch.opening import begin
+from etholog.watch.recorder import Recorder
+from etholog.watch.themes import THEMES, Look
+from etholog.watch.watching import Watching
 
 COLUMNS, ROWS = 100, 32
 UNTIL_S = 330
@@ -20,15 +21,16 @@ UNTIL_S = 330
 async def draw(folder: Path) -> str:
     """Play the demo's pairing on a clock of our own and return the screen as SVG."""
     kept = ethogram.read(ethogram.find("terrestrial"))
-    began = wall_now().replace(hour=21, minute=15)
+    began = system.wall_now().replace(hour=21, minute=15)
     journal = begin(folder, kept, began, 0.0, male="M-Flint", female="F-Umbra", source="invented")
     recorder = Recorder(journal, kept, "left", began, 0.0)
-    app = WatchApp(recorder, Look(THEMES["day"], Glyphs()), pair="M-Flint x F-Umbra", clock=lambda: UNTIL_S, live=False)
+    strip = Watching(recorder, Look(THEMES["day"]), pair="M-Flint x F-Umbra", clock=lambda: UNTIL_S, live=False)
+    app = WatchApp(strip)
     async with app.run_test(size=(COLUMNS, ROWS)) as pilot:
         for at, key in script():
             if at < UNTIL_S:
                 answer = recorder.press(key, at)
-        app._told(answer)
+        strip._told(answer)
         await pilot.pause()
         return app.export_screenshot(title="etholog watch, an invented pairing")
 

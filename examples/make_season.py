@@ -101,7 +101,7 @@ def mistakes(e: Evening) -> None:
     elif slip < 0.45:
         e.key("raises")
         e.wait(3)
-        e.recorder.earlier(1)
+        e.recorder.shift(-1)
         e.key("raises")
     elif slip < 0.55:
         e.recorder.gap(e.at, "the door bell")
@@ -109,7 +109,7 @@ def mistakes(e: Evening) -> None:
         e.recorder.back(e.at)
     elif slip < 0.65:
         e.key("threat")
-        e.recorder.recode()
+        e.recorder.recode_or_ask()
         e.wait(3)
         e.key("raises")
     elif slip < 0.75:

@@ -12,7 +12,8 @@ from etholog.commands import duration, latency, transition
 from etholog.commands.output import say
 from etholog.shipped import folder
 from etholog.text import visible
-from etholog.watch.recorder import Recorder, begin, wall_now
+from etholog.watch.opening import begin
+from etholog.watch.recorder import Recorder
 
 # A brisk pairing takes about 7 minutes from his first step to the parting, and she may stay still for about 15
 # afterwards; a palp
@@ -49,7 +50,7 @@ def run(args: argparse.Namespace) -> int:
     workspace = Path(tempfile.mkdtemp(prefix="etholog-demo-"))
     shutil.copytree(folder("examples") / "season" / "sessions", workspace / "sessions")
     kept = ethogram.read(ethogram.find("terrestrial"))
-    began = wall_now()
+    began = system.wall_now()
     said = {"male": "M-Flint", "female": "F-Umbra", "species": "Grammostola pulchripes", "observer": "the demo"}
     journal = begin(workspace / "sessions", kept, began, 0.0, place="invented", source="invented", **said)
     recorder = Recorder(journal, kept, "left", began, 0.0)
@@ -77,23 +78,24 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _play_on_the_strip(recorder: Recorder) -> None:
-    from etholog.watch.app import Look, WatchApp
-    from etholog.watch.strip import Glyphs
-    from etholog.watch.themes import THEMES
+    from etholog.watch.app import WatchApp
+    from etholog.watch.themes import THEMES, Look
+    from etholog.watch.watching import Watching
 
-    class Played(WatchApp):
+    class Played(Watching):
         """The watch screen with invented fingers on its keys, and a clock that runs `SPEED` times as fast."""
 
         def on_mount(self) -> None:
             super().on_mount()
             started = system.now()
             self._clock = lambda: (system.now() - started) * SPEED
+            self._stamp = lambda _: self._clock()  # a key of the onlooker falls into the invented time
             for at, key in script():
                 self.set_timer(at / SPEED, lambda at=at, key=key: self._told(self.recorder.press(key, at)))
             last = max(at for at, _ in script())
-            self.set_timer((last + 60) / SPEED, lambda: self.exit(True))
+            self.set_timer((last + 60) / SPEED, lambda: self.dismiss(True))
 
-    Played(recorder, Look(THEMES["day"], Glyphs()), pair="M-Flint x F-Umbra (invented)").run()
+    WatchApp(Played(recorder, Look(THEMES["day"]), pair="M-Flint x F-Umbra (invented)")).run()
 
 
 def _measures(workspace: Path) -> None:

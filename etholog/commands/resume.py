@@ -8,7 +8,8 @@ from etholog.commands import watch
 from etholog.commands.output import say
 from etholog.text import visible
 from etholog.watch.arrivals import Arrival, Arrivals
-from etholog.watch.recorder import Recorder, clock_face, wall_now
+from etholog.watch.live import clock_face
+from etholog.watch.opening import resume
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -22,7 +23,7 @@ def run(args: argparse.Namespace) -> int:
     """Go on recording."""
     watch.need_terminal()
     missed = _offered_back(args.file)
-    recorder, told = Recorder.resume(args.file, args.hand, system.now(), wall_now(), missed)
+    recorder, told = resume(args.file, args.hand, system.now(), system.wall_now(), missed)
     say(*told)
     return watch.record(recorder, args, args.file.stem)
 

@@ -9,7 +9,7 @@ from etholog import session, summary
 from etholog.commands.output import say
 from etholog.session import Session
 from etholog.text import visible
-from etholog.watch.strip import KEY_WIDTH, LABEL_WIDTH, PLAIN, TOTALS_WIDTH, Glyphs, Lane, totals, trace
+from etholog.watch.strip import BOXES, KEY_WIDTH, LABEL_WIDTH, PLAIN, TOTALS_WIDTH, Glyphs, Lane, totals, trace
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -28,7 +28,7 @@ def run(args: argparse.Namespace) -> int:
         for line in summary.lines(read):
             print(visible(line))
         print()
-        for line in strip(read, shutil.get_terminal_size().columns, PLAIN if args.ascii else Glyphs()):
+        for line in strip(read, shutil.get_terminal_size().columns, PLAIN if args.ascii else BOXES):
             print(line)
         print()
     say(*faults)

@@ -9,7 +9,8 @@ from etholog.commands.output import say
 from etholog.refusal import Refusal
 from etholog.text import visible
 from etholog.watch import forms
-from etholog.watch.recorder import Recorder, begin, wall_now
+from etholog.watch.opening import begin
+from etholog.watch.recorder import Recorder
 
 CONDITIONS = {
     "temperature_c": (float, "temperature in degrees Celsius"),
@@ -61,7 +62,7 @@ def run(args: argparse.Namespace) -> int:
     except (EOFError, KeyboardInterrupt):
         say("", "nothing was begun")
         return 0
-    began, clock_at = wall_now(), system.now()
+    began, clock_at = system.wall_now(), system.now()
     journal = begin(args.folder, kept, began, clock_at, conditions=conditions, **said)
     return record(Recorder(journal, kept, args.hand, began, clock_at), args, f"{said['male']} x {said['female']}")
 
@@ -92,10 +93,11 @@ def _start(kept: ethogram.Ethogram) -> None:
 
 def record(recorder: Recorder, args: argparse.Namespace, pair: str) -> int:
     """Show the watch screen until it ends, then print what came of it."""
-    from etholog.watch.app import Look, WatchApp
+    from etholog.watch.app import WatchApp
     from etholog.watch.arrivals import Arrivals, noting_driver
-    from etholog.watch.strip import PLAIN, Glyphs
-    from etholog.watch.themes import THEMES
+    from etholog.watch.strip import BOXES, PLAIN
+    from etholog.watch.themes import THEMES, Look
+    from etholog.watch.watching import Watching
 
     arrivals = Arrivals(recorder.journal.path)
 
@@ -103,8 +105,8 @@ def record(recorder: Recorder, args: argparse.Namespace, pair: str) -> int:
         if app.takes_keys:
             arrivals.note(key, recorder.t(system.at_stamp(stamp)))
 
-    look = Look(THEMES[args.theme], PLAIN if args.ascii else Glyphs(), args.bell)
-    app = WatchApp(recorder, look, pair=pair, driver=noting_driver(note))
+    look = Look(THEMES[args.theme], PLAIN if args.ascii else BOXES, args.bell)
+    app = WatchApp(Watching(recorder, look, pair=pair), noting_driver(note))
     ended = app.run()
     if ended:
         _ask_outcome(recorder)

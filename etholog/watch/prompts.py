@@ -3,39 +3,39 @@
 from collections.abc import Iterator
 
 from etholog.ethogram import Ethogram, Prompt
-from etholog.watch.recorder import Recorder
+from etholog.watch.live import Live
 
 
 class Prompts:
-    """Looks at a recorder now and then, and gives each prompt once for each cause."""
+    """Looks at a session now and then, and gives each prompt once for each cause."""
 
     def __init__(self, ethogram: Ethogram) -> None:
         self._prompts = ethogram.prompt
         self._told: dict[str, int] = {}
 
-    def due(self, recorder: Recorder, now: int) -> Iterator[Prompt]:
+    def due(self, live: Live, now: int) -> Iterator[Prompt]:
         """Yield what is due now and was not yet; after a rescue only what is urgent."""
         for prompt in self._prompts:
-            cause = _cause(prompt, recorder, now)
+            cause = _cause(prompt, live, now)
             if cause is None or self._told.get(prompt.name) == cause:
                 continue
             self._told[prompt.name] = cause
-            if prompt.urgent or not recorder.rescued:
+            if prompt.urgent or not live.rescued:
                 yield prompt
 
 
-def _cause(prompt: Prompt, recorder: Recorder, now: int) -> int | None:
+def _cause(prompt: Prompt, live: Live, now: int) -> int | None:
     """Return the instant that makes the prompt due, which tells one cause from the next; None when it is not due."""
     wait = round((prompt.minutes or 0) * 60_000)
     if prompt.after:
-        began = [recorder.latest[code] for code in prompt.after if code in recorder.latest]
+        began = [live.latest[code] for code in prompt.after if code in live.latest]
     elif prompt.during is not None:
-        began = [bout.onset for bout in recorder.folding.running.values() if bout.code == prompt.during]
+        began = [bout.onset for bout in live.folding.running.values() if bout.code == prompt.during]
     elif prompt.without:
-        if any(bout.code in prompt.without for bout in recorder.folding.running.values()):
+        if any(bout.code in prompt.without for bout in live.folding.running.values()):
             return None
-        ended = [bout.offset for bout in recorder.folding.bouts[-200:] if bout.code in prompt.without]
-        began = [max([0, *(recorder.latest.get(code, 0) for code in prompt.without), *ended])]
+        ended = [bout.offset for bout in live.folding.bouts[-200:] if bout.code in prompt.without]
+        began = [max([0, *(live.latest.get(code, 0) for code in prompt.without), *ended])]
     else:
         began = [0]
     return max(began) if began and now - max(began) >= wait else None

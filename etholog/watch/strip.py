@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 
 from etholog.ethogram import Behaviour, Ethogram, Press
 from etholog.fold import Bout
-from etholog.watch.recorder import Recorder
+from etholog.watch.live import Live
 
 MS_PER_COLUMN = 2000
 KEY_WIDTH, LABEL_WIDTH, TOTALS_WIDTH = 3, 17, 13
@@ -23,6 +23,7 @@ class Glyphs:
     frame: str = "│"
 
 
+BOXES = Glyphs()
 PLAIN = Glyphs(state="=", cut="-", event="|", runs=">", gap=":", frame="|")
 
 
@@ -47,7 +48,7 @@ class Lane:
 
 
 class Lanes:
-    """The lanes of a session, kept up with a recorder: only what is new is looked at, unless it was corrected."""
+    """The lanes of a session, kept up with its records: only what is new is looked at, unless it was corrected."""
 
     def __init__(self, ethogram: Ethogram, layout: dict[str, Press]) -> None:
         keys: dict[str, list[str]] = {}
@@ -58,11 +59,11 @@ class Lanes:
         self._refolds = -1
         self._seen = 0
 
-    def follow(self, recorder: Recorder) -> None:
-        """Take in what the recorder has folded since the last time."""
-        folding = recorder.folding
-        if recorder.refolds != self._refolds:
-            self._refolds, self._seen = recorder.refolds, 0
+    def follow(self, live: Live) -> None:
+        """Take in what was folded since the last time."""
+        folding = live.folding
+        if live.refolds != self._refolds:
+            self._refolds, self._seen = live.refolds, 0
             for lane in self.lanes:
                 lane.bouts.clear()
                 lane.ended_ms = 0

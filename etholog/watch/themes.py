@@ -2,6 +2,8 @@
 
 from dataclasses import dataclass
 
+from etholog.watch.strip import BOXES, Glyphs
+
 
 @dataclass(frozen=True)
 class Theme:
@@ -28,3 +30,12 @@ THEMES = {
     "night": Theme("#000000", "#d40000", "#c00000", "#ff2a1a", "#d80000", "#cc0000", "#e00000", "#c00000"),
     "mono": Theme("#000000", "#ffffff", "#b8b8b8", "#ffffff", "#ffffff", "#ffffff", "#ffffff", "#ffffff"),
 }
+
+
+@dataclass(frozen=True)
+class Look:
+    """How the screen is to look and behave."""
+
+    theme: Theme
+    glyphs: Glyphs = BOXES
+    bell: bool = False

@@ -7,8 +7,9 @@ import pytest
 
 from etholog import ethogram, session
 from etholog.ethogram import Hand
+from etholog.watch.opening import begin
 from etholog.watch.prompts import Prompts
-from etholog.watch.recorder import Recorder, begin
+from etholog.watch.recorder import Recorder
 from etholog.watch.strip import PLAIN, Lanes, totals, trace
 from etholog.watch.themes import THEMES
 
@@ -39,23 +40,23 @@ def test_the_live_state_is_the_fold_of_the_file(tmp_path: Path) -> None:
     live.line("a note", 130)
     live.close(131)
     fold = reread(live).fold
-    live.folding.finish(31_000)
-    assert sorted(live.folding.bouts) == sorted(fold.bouts)
-    assert live.marks == fold.marks
+    live.live.folding.finish(31_000)
+    assert sorted(live.live.folding.bouts) == sorted(fold.bouts)
+    assert live.live.marks == fold.marks
 
 
 def test_undo_again_and_again_takes_back_everything_and_redo_brings_it_back(tmp_path: Path) -> None:
     live = recorder(tmp_path)
     press(live, "d", "v", "x", "1", "3")
-    full = sorted(live.folding.running.values())
+    full = sorted(live.live.folding.running.values())
     answers = [live.undo() for _ in range(5)]
-    assert not live.folding.running
-    assert not live.folding.bouts
+    assert not live.live.folding.running
+    assert not live.live.folding.bouts
     assert "how sure" in answers[0].text
     assert live.undo().did == "nothing"
     for _ in range(5):
         live.redo()
-    assert sorted(live.folding.running.values()) == full
+    assert sorted(live.live.folding.running.values()) == full
 
 
 def test_both_times_of_a_moved_mark_stay(tmp_path: Path) -> None:
@@ -110,8 +111,8 @@ def test_a_slow_second_press_is_a_second_press(tmp_path: Path) -> None:
     live.take("d", 101.0)
     live.take("d", 101.3)
     live.take("w", 101.35)
-    assert live.marks == 3
-    assert not live.folding.running
+    assert live.live.marks == 3
+    assert not live.live.folding.running
 
 
 def test_a_mark_in_a_gap_ends_the_gap(tmp_path: Path) -> None:
@@ -131,7 +132,7 @@ def test_clock_changes_are_recorded(tmp_path: Path) -> None:
     live.watch_clocks(110.0, 60.0, datetime.fromtimestamp(at + 10, UTC))
     live.watch_clocks(120.0, 70.0, datetime.fromtimestamp(at - 3580, UTC))
     live.watch_clocks(720.0, 70.5, datetime.fromtimestamp(at - 2980, UTC))
-    told = [record["what"] for record in live.records if record["do"] == "clock"]
+    told = [record["what"] for record in live.live.records if record["do"] == "clock"]
     assert told == ["the wall clock was set by -3600 s", "the machine slept for 600 s"]
 
 
@@ -146,7 +147,7 @@ def test_names_cannot_leave_the_folder(tmp_path: Path) -> None:
 def test_prompts_come_once_for_each_cause_and_are_mute_after_a_rescue(tmp_path: Path) -> None:
     live = recorder(tmp_path)
     prompts = Prompts(live.ethogram)
-    names = lambda now: [prompt.name for prompt in prompts.due(live, now)]  # noqa: E731
+    names = lambda now: [prompt.name for prompt in prompts.due(live.live, now)]  # noqa: E731
     assert names(1000) == []
     live.take("b", 110)
     assert names(10_000) == ["cup_ready"]
@@ -168,7 +169,7 @@ def test_a_lane_shows_bars_ticks_sides_and_what_runs(tmp_path: Path) -> None:
     for key, at in (("v", 102), ("x", 104), ("c", 110), ("w", 103), ("w", 103.4), ("w", 109)):
         live.take(key, at)
     lanes = Lanes(live.ethogram, live.layout)
-    lanes.follow(live)
+    lanes.follow(live.live)
     by_code = {lane.behaviour.code: lane for lane in lanes.lanes}
     now = 14_000
     assert trace(by_code["clasp"], now, 8, PLAIN) == " ======>"
@@ -177,7 +178,7 @@ def test_a_lane_shows_bars_ticks_sides_and_what_runs(tmp_path: Path) -> None:
     assert totals(by_code["insertion"], now).split() == ["2", "0:10"]
     assert totals(by_code["answers"], now).split() == ["3"]
     live.undo()
-    lanes.follow(live)
+    lanes.follow(live.live)
     assert totals(by_code["answers"], now).split() == ["2"]
 
 

@@ -1,0 +1,95 @@
+"""The strip on the screen: a line for each lane, drawn when something in it changed and kept until then."""
+
+from collections.abc import Callable
+
+from rich.segment import Segment
+from rich.style import Style
+from textual.geometry import Region
+from textual.strip import Strip
+from textual.widget import Widget
+
+from etholog.text import visible
+from etholog.watch.live import Live
+from etholog.watch.strip import (
+    KEY_WIDTH,
+    LABEL_WIDTH,
+    MS_PER_COLUMN,
+    TOTALS_WIDTH,
+    Lane,
+    Lanes,
+    totals,
+    trace,
+)
+from etholog.watch.themes import Look
+
+
+class StripChart(Widget):
+    """The lanes of a session up to `now()`, in milliseconds."""
+
+    DEFAULT_CSS = "StripChart { height: 1fr; }"
+
+    def __init__(self, live: Live, lanes: Lanes, look: Look, now: Callable[[], int]) -> None:
+        super().__init__()
+        self._live, self._lanes, self._look, self._now = live, lanes, look, now
+        self._styles = {
+            actor: Style(color=look.theme.of(actor), bgcolor=look.theme.ground)
+            for actor in ("male", "female", "pair", "keeper")
+        }
+        self._faint = Style(color=look.theme.faint, bgcolor=look.theme.ground)
+        self._drawn: dict[int, tuple[object, Strip]] = {}
+
+    @property
+    def hidden(self) -> int:
+        """How many lanes find no room."""
+        return max(0, len(self._lanes.lanes) - self.size.height)
+
+    def lane_at(self, y: int) -> Lane | None:
+        """Return the lane in a line of the widget."""
+        return self._lanes.lanes[y] if 0 <= y < len(self._lanes.lanes) else None
+
+    def changed(self) -> None:
+        """Repaint the lines that no longer show what is."""
+        now = self._now()
+        for y in range(min(self.size.height, len(self._lanes.lanes))):
+            drawn = self._drawn.get(y)
+            if drawn is None or drawn[0] != self._version(self._lanes.lanes[y], now):
+                self.refresh(Region(0, y, self.size.width, 1))
+
+    def _version(self, lane: Lane, now: int) -> object:
+        return (
+            now // MS_PER_COLUMN,
+            lane.count,
+            len(lane.running),
+            lane.total_ms(now) // 1000,
+            self._live.refolds,
+            self.size.width,
+        )
+
+    def render_line(self, y: int) -> Strip:
+        """Draw one line; Textual asks for it."""
+        lane = self.lane_at(y)
+        if lane is None:
+            return Strip.blank(self.size.width, self._faint)
+        now = self._now()
+        version = self._version(lane, now)
+        drawn = self._drawn.get(y)
+        if drawn is None or drawn[0] != version:
+            self._drawn[y] = drawn = (version, self._draw(lane, now))
+        return drawn[1]
+
+    def _draw(self, lane: Lane, now: int) -> Strip:
+        style, frame = self._styles[lane.behaviour.actor], self._look.glyphs.frame
+        runs = bool(lane.running)
+        strong = style + Style(bold=True, reverse=True) if runs else style + Style(bold=True)
+        label = visible(lane.behaviour.label)[:LABEL_WIDTH].ljust(LABEL_WIDTH)
+        room = max(0, self.size.width - KEY_WIDTH - LABEL_WIDTH - TOTALS_WIDTH - 2)
+        return Strip(
+            [
+                Segment(lane.keys[:2].ljust(KEY_WIDTH - 1) + " ", strong),
+                Segment(label, style + Style(bold=True) if runs else style),
+                Segment(frame, self._faint),
+                Segment(trace(lane, now, room, self._look.glyphs), style),
+                Segment(frame, self._faint),
+                Segment(totals(lane, now), style if lane.count else self._faint),
+            ]
+        ).adjust_cell_length(self.size.width, self._faint)

@@ -1,0 +1,119 @@
+"""Writes records, and puts right what was recorded: every correction is one more record, so both values stay."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from etholog import system
+from etholog.ethogram import Behaviour
+from etholog.journal import Journal
+from etholog.watch.live import Live, clock_face
+
+NOTE_LENGTH = 10_000
+WALL_EVERY_S = 60
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What became of a press, in a sentence, and the record that came of it."""
+
+    did: str
+    text: str
+    n: int | None = None
+
+
+class Corrector:
+    """Appends to a journal, keeps `live` up with it, and corrects the mark in hand: the last one."""
+
+    def __init__(self, journal: Journal, live: Live, wall: Callable[[], datetime] = system.wall_now) -> None:
+        self.journal = journal
+        self.live = live
+        self.ethogram = live.ethogram
+        self._wall = wall
+        self._wall_at = -1e9
+        self._done: list[int] = []
+        self._undone: list[tuple[int, int]] = []
+
+    def in_hand(self) -> dict[str, Any] | None:
+        """Return the mark that a correction is meant for, as corrected so far."""
+        return self.live.last
+
+    @property
+    def undo_text(self) -> str:
+        """What the next undo takes back; '' when there is nothing."""
+        return self.live.told(self._done[-1]) if self._done else ""
+
+    def undo(self) -> Answer:
+        """Take back the last thing that was done; again and again."""
+        if not self._done:
+            return Answer("nothing", "nothing left to take back")
+        of = self._done.pop()
+        text = self.live.told(of)
+        n = self._append("undo", of=of)
+        self._undone.append((n, of))
+        return Answer("undo", f"taken back: {text}", n)
+
+    def redo(self) -> Answer:
+        """Bring back what was taken back last."""
+        if not self._undone:
+            return Answer("nothing", "nothing to bring back")
+        undo, of = self._undone.pop()
+        n = self._append("undo", of=undo)
+        self._done.append(of)
+        return Answer("redo", f"brought back: {self.live.told(of)}", n)
+
+    def shift(self, seconds: float) -> Answer:
+        """Put the mark in hand so many seconds later, or earlier; the time first typed stays in the journal."""
+        mark = self.in_hand()
+        if mark is None:
+            return Answer("nothing", "no mark to move")
+        t = max(0, mark["t"] + round(seconds * 1000))
+        n = self._do("move", of=mark["n"], t=t)
+        return Answer("move", f"moved to {clock_face(t)}: {self.live.told(mark['n'])}", n)
+
+    def other_meaning(self) -> tuple[Behaviour, str | None] | None:
+        """Return what the mark in hand is easily taken for: its other choice, or what it resembles."""
+        mark = self.in_hand()
+        behaviour = self.ethogram.by_code.get(mark.get("code", "")) if mark is not None else None
+        if mark is None or mark["do"] != "mark" or behaviour is None:
+            return None
+        names = [choice.name for choice in behaviour.choices]
+        if mark.get("qualifier") in names and len(names) == 2:
+            return behaviour, names[1 - names.index(mark["qualifier"])]
+        return None if behaviour.resembles is None else (self.ethogram.by_code[behaviour.resembles], None)
+
+    def recode(self, behaviour: Behaviour, choice: str | None) -> Answer:
+        """Give the mark in hand another meaning; the end of a bout is recoded with its onset."""
+        mark = self.in_hand()
+        if mark is None:
+            return Answer("nothing", "no mark to recode")
+        more = {"code": behaviour.code} | ({"qualifier": choice} if choice else {})
+        bout = self.live.bout_of(mark["n"]) if mark.get("edge") == "offset" else None
+        if bout is not None:
+            self._append("recode", of=bout.n, **more)
+        n = self._do("recode", of=mark["n"], **more)
+        return Answer("recode", f"is now: {self.live.told(mark['n'])}", n)
+
+    def doubt(self) -> Answer:
+        """Mark the mark in hand as unsure, or as sure again."""
+        mark = self.in_hand()
+        if mark is None:
+            return Answer("nothing", "no mark to doubt")
+        sure = not mark.get("sure", True)
+        n = self._do("doubt", of=mark["n"], sure=sure)
+        return Answer("doubt", f"{'sure again' if sure else 'unsure'}: {self.live.told(mark['n'])}", n)
+
+    # ------------------------------------------------------------ within
+
+    def _append(self, do: str, **fields: Any) -> int:
+        n = self.journal.append(do, **fields)
+        self.live.add({"n": n, "do": do, **fields})
+        return n
+
+    def _do(self, do: str, **fields: Any) -> int:
+        """Append what an undo may take back."""
+        n = self._append(do, **fields)
+        self._done.append(n)
+        self._undone.clear()
+        return n

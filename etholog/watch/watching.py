@@ -1,0 +1,289 @@
+"""The watch screen: clock and pair on top, the strip, and below it the prompt, what runs, and what undo takes back."""
+
+import time
+from collections.abc import Callable
+from typing import ClassVar
+
+from textual import events
+from textual.app import ComposeResult
+from textual.binding import BindingType
+from textual.screen import Screen
+from textual.widgets import Digits, Input, Static
+
+from etholog import system
+from etholog.text import visible
+from etholog.watch.chart import StripChart
+from etholog.watch.corrector import Answer
+from etholog.watch.live import clock_face
+from etholog.watch.prompts import Prompts
+from etholog.watch.recorder import Recorder
+from etholog.watch.strip import Lanes
+from etholog.watch.themes import Look
+
+TICK_S = 0.25
+SLOW_DISK_S = 2.0
+BIG_CLOCK_ROWS = 6
+OWN_KEYS = (
+    "Space RESCUE",
+    "Backspace or Tab take back",
+    "Delete bring back",
+    "1 or 0 a second earlier",
+    "2 or 9 it was another",
+    "3 or 8 unsure",
+    "Enter note",
+    "- nobody watches",
+    "= sync with film",
+    "Esc, Enter end",
+)
+
+
+class Watching(Screen[bool], inherit_bindings=False):
+    """Records one session; its result is True when it was ended on purpose."""
+
+    CSS = """
+    #clock { width: auto; padding: 0 2; display: none; }
+    #top, #prompt, #runs, #last, #trouble, #keys { height: 1; }
+    #prompt { color: $alarm; }
+    #prompt.rescued { height: auto; }
+    #keys { height: auto; dock: bottom; display: none; padding: 1 2; }
+    #trouble { display: none; color: $alarm; text-style: bold reverse; height: auto; }
+    #last { color: $faint; }
+    #line { display: none; }
+    """
+    AUTO_FOCUS = ""
+    BINDINGS: ClassVar[list[BindingType]] = []
+
+    def __init__(
+        self,
+        recorder: Recorder,
+        look: Look,
+        *,
+        pair: str,
+        clock: Callable[[], float] = system.now,
+        stamp: Callable[[events.Event], float] = lambda event: system.at_stamp(event.time),
+        live: bool = True,
+    ) -> None:
+        super().__init__()
+        self.recorder = recorder
+        self.look = look
+        self._pair = visible(pair)
+        self._clock, self._stamp, self._live = clock, stamp, live
+        self._lanes = Lanes(recorder.ethogram, recorder.layout)
+        self._prompts = Prompts(recorder.ethogram)
+        self._prompt_text, self._answer = "", ""
+        self._ending = False
+        self.takes_keys = True  # False while a line is typed, whose letters are no marks
+        self._shown: dict[str, str] = {}
+
+    def compose(self) -> ComposeResult:
+        """Lay the screen out, from top to bottom."""
+        yield Digits("0:00:00", id="clock")
+        yield Static(id="top", markup=False)
+        yield Static(id="trouble", markup=False)
+        yield StripChart(self.recorder.live, self._lanes, self.look, self._now)
+        yield Static(id="prompt", markup=False)
+        yield Static(id="runs", markup=False)
+        yield Static(id="last", markup=False)
+        yield Input(id="line", placeholder="a note, or -12 to move the last mark 12 s earlier; Enter keeps, Esc leaves")
+        yield Static(id="keys", markup=False)
+
+    def on_mount(self) -> None:
+        """Start to tick."""
+        self.app.app_resume_signal.subscribe(self, self._came_back)
+        self.watch(self.app, "app_focus", self.tick, init=False)
+        if self._live:
+            self.set_interval(TICK_S, self.tick)
+        self.tick()
+
+    def _suspend(self) -> None:
+        """Ctrl-Z: go to the shell; the time there is a gap."""
+        if self.recorder.live.folding.gap is None:
+            self.recorder.gap(self._clock(), "suspended by Ctrl-Z")
+        self.app.action_suspend_process()
+
+    def _came_back(self, _: object) -> None:
+        if self.recorder.live.folding.gap is not None:
+            self._told(self.recorder.back(self._clock()))
+        # Textual repaints only what changed, and the shell has written over all of it.
+        self.refresh(layout=True)
+
+    # ------------------------------------------------------------ input
+
+    def on_key(self, event: events.Key) -> None:
+        """Take in a key, stamped with its arrival."""
+        line = self.query_one("#line", Input)
+        if line.has_focus:
+            if event.key == "escape":
+                self._close_line()
+                event.stop()
+            return
+        event.stop()
+        event.prevent_default()
+        at = self._stamp(event)
+        self.query_one("#keys").display = False
+        if self._ending:
+            self._ending = False
+            if event.key == "enter":
+                self.recorder.close(at)
+                self.dismiss(True)
+                return
+        self._told(self._press(event, at))
+
+    def _press(self, event: events.Key, at: float) -> Answer:
+        recorder, character = self.recorder, event.character or ""
+        match event.key:
+            case "backspace" | "tab":
+                return recorder.undo()
+            case "delete":
+                return recorder.redo()
+            case "enter":
+                self._open_line()
+                return Answer("line", "")
+            case "escape":
+                self._ending = True
+                return Answer("ending", "END? Enter ends the session; any other key goes on")
+            case "ctrl+z":
+                self._suspend()
+                return Answer("suspended", "")
+            case "ctrl+c" | "ctrl+q":
+                return Answer("nothing", "Esc, then Enter ends the session")
+        if character == "?":
+            self._show_keys()
+            return Answer("keys", "")
+        return recorder.take(character or event.key, at)
+
+    def on_mouse_down(self, event: events.MouseDown) -> None:
+        """A tap on a lane is its key; on a lane with two keys, the left half is the first."""
+        widget = self.get_widget_at(event.screen_x, event.screen_y)[0]
+        if not isinstance(widget, StripChart):
+            return
+        lane = widget.lane_at(event.screen_y - widget.region.y)
+        if lane is not None and lane.keys:
+            half = 2 * event.screen_x // max(1, self.size.width) if len(lane.keys) > 1 else 0
+            self._told(self.recorder.press(lane.keys[half], self._stamp(event)))
+
+    def on_paste(self, event: events.Paste) -> None:
+        """Pasted text makes no marks."""
+        if not self.query_one("#line", Input).has_focus:
+            event.stop()
+            self._told(self.recorder.pasted(event.text, self._stamp(event)))
+
+    def _open_line(self) -> None:
+        line = self.query_one("#line", Input)
+        line.value = ""
+        line.display, self.query_one("#last").display = True, False
+        self.takes_keys = False
+        line.focus()
+
+    def _close_line(self) -> None:
+        self.query_one("#line").display, self.query_one("#last").display = False, True
+        self.takes_keys = True
+        self.set_focus(None)
+
+    def on_input_submitted(self, event: Input.Submitted) -> None:
+        """A typed line is complete."""
+        self._close_line()
+        self._told(self.recorder.line(event.value, self._clock()))
+
+    def _show_keys(self) -> None:
+        words = [
+            f"{key} {p.behaviour.label}{' ' + p.choice if p.choice else ''}" for key, p in self.recorder.layout.items()
+        ]
+        words += OWN_KEYS
+        width = max(map(len, words)) + 3
+        columns = max(1, (self.size.width - 4) // width)
+        shown = [word.ljust(width) for word in words]
+        rows = ["".join(shown[i : i + columns]) for i in range(0, len(shown), columns)]
+        keys = self.query_one("#keys", Static)
+        keys.update(visible_lines(rows))
+        keys.display = True
+
+    # ------------------------------------------------------------ output
+
+    def _now(self) -> int:
+        return self.recorder.t(self._clock())
+
+    def _told(self, answer: Answer) -> None:
+        self._answer = answer.text
+        self.tick()
+
+    def tick(self) -> None:
+        """Show what is: called after each key and a few times a second."""
+        now = self._now()
+        self.recorder.watch_clocks(self._clock(), time.monotonic(), system.wall_now())
+        for prompt in self._prompts.due(self.recorder.live, now):
+            self.recorder.prompted(prompt.name, self._clock())
+            self._prompt_text = f"{clock_face(now)}  {prompt.text}"
+            if self.look.bell:
+                self.app.bell()
+        self._lanes.follow(self.recorder.live)
+        chart = self.query_one(StripChart)
+        chart.changed()
+        big = self.size.height >= len(self._lanes.lanes) + BIG_CLOCK_ROWS + 4
+        digits = self.query_one(Digits)
+        if digits.display != big:
+            digits.display = big
+        if big:
+            digits.update(clock_face(now))
+        self._say("top", self._top(now))
+        # What to do has to be read at once, so it takes the lines that it needs.
+        self.query_one("#prompt").set_class(self.recorder.live.rescued, "rescued")
+        self._say("prompt", self._bottom_prompt(chart))
+        self._say("runs", self._run_text(now))
+        self._say("last", self._last())
+        self._show_trouble()
+
+    def _say(self, name: str, text: str) -> None:
+        if self._shown.get(name) != text:
+            self._shown[name] = text
+            self.query_one(f"#{name}", Static).update(text, layout=False)
+
+    def _top(self, now: int) -> str:
+        last = self.recorder.live.last
+        ago = f"last mark {clock_face(max(0, now - last['t']))} ago" if last is not None else "no mark yet"
+        stage = (self.recorder.live.stage or "before").upper()
+        return f" {clock_face(now)}  {stage:<10}  {ago}  {self._pair}  {system.wall_now():%H:%M}"
+
+    def _bottom_prompt(self, chart: StripChart) -> str:
+        if self.recorder.live.rescued:
+            return visible_lines([f" {line}" for line in self.recorder.ethogram.rescue])
+        hidden = f"   ({chart.hidden} more below: make the window higher)" if chart.hidden else ""
+        return f" {visible(self._prompt_text)}{hidden}" if self._prompt_text or hidden else ""
+
+    def _run_text(self, now: int) -> str:
+        folding = self.recorder.live.folding
+        if folding.gap is not None:
+            return " NOBODY WATCHES since " + clock_face(folding.gap.onset) + "; any mark, or -, ends this"
+        names = self.recorder.ethogram.by_code
+        runs = [
+            f"{names[b.code].label}{' ' + b.qualifier if b.qualifier else ''} {clock_face(now - b.onset)[2:]}"
+            for b in folding.running.values()
+        ]
+        return " now: " + visible(", ".join(runs) if runs else "nothing runs")
+
+    def _last(self) -> str:
+        undo = self.recorder.undo_text
+        if not undo:
+            return f" {visible(self._answer)}"
+        return (
+            f" {visible(self._answer)}   [Backspace takes back{'' if undo == self._answer else ': ' + visible(undo)}]"
+        )
+
+    def _show_trouble(self) -> None:
+        journal = self.recorder.journal
+        text = journal.trouble or ""
+        if not text and journal.waiting_s > SLOW_DISK_S:
+            text = f"The disk is slow: the last marks have been waiting for it for {journal.waiting_s:.0f} s"
+        if not text and not self.app.app_focus:
+            text = "THIS WINDOW HAS LOST THE FOCUS: keys go elsewhere and are no marks. Click here."
+        trouble = self.query_one("#trouble", Static)
+        if trouble.display != bool(text):
+            trouble.display = bool(text)
+        if self._shown.get("trouble") != text:
+            self._shown["trouble"] = text
+            trouble.update(visible(text))
+
+
+def visible_lines(rows: list[str]) -> str:
+    """Return rows of text, each made safe, as one."""
+    return "\n".join(visible(row) for row in rows)

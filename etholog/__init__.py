@@ -12,6 +12,7 @@ TYPE_CHECKING = False  # typing's own is the same to a type checker, and costs a
 if TYPE_CHECKING:
     from typing import Any
 
+    from etholog import figures as figures
     from etholog.analysis.agreement import Agreement as Agreement
     from etholog.analysis.agreement import agreement as agreement
     from etholog.analysis.compare import Comparison as Comparison
@@ -60,6 +61,7 @@ __all__ = [
     "compare",
     "duration",
     "ended",
+    "figures",
     "hazards",
     "incidence",
     "latency",
@@ -70,10 +72,12 @@ __all__ = [
 
 
 def __getattr__(name: str) -> "Any":
+    if name == "figures":
+        return importlib.import_module("etholog.figures")
     if name in _HOMES:
         return getattr(importlib.import_module(_HOMES[name]), name)
     raise AttributeError(f"module 'etholog' has no attribute {name!r}")
 
 
 def __dir__() -> list[str]:
-    return sorted([*globals(), *_HOMES])
+    return sorted([*globals(), *_HOMES, "figures"])

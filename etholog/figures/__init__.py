@@ -1,0 +1,29 @@
+"""Pictures of the tables: each function takes tables and returns a matplotlib Figure, as wide as a column or a page.
+
+>>> import etholog
+>>> times = etholog.latency(etholog.read("sessions"), "courtship")
+>>> etholog.figures.survival(times, by="male").savefig("latency.svg")  # doctest: +SKIP
+"""
+
+from etholog.figures.agreement import agreement
+from etholog.figures.aligned import aligned
+from etholog.figures.budget import budget
+from etholog.figures.flow import flow
+from etholog.figures.palps import palps
+from etholog.figures.strip import strip
+from etholog.figures.style import Plate, names
+from etholog.figures.survival import survival
+from etholog.figures.transitions import transitions
+
+__all__ = [
+    "Plate",
+    "agreement",
+    "aligned",
+    "budget",
+    "flow",
+    "names",
+    "palps",
+    "strip",
+    "survival",
+    "transitions",
+]

@@ -1,0 +1,140 @@
+"""Many sessions under each other, aligned on the start of a latency and sorted by it."""
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+import pandas as pd
+from matplotlib.axes import Axes
+from matplotlib.lines import Line2D
+from matplotlib.patches import Patch
+
+from etholog.analysis.latency import named
+from etholog.figures.style import (
+    ACTORS,
+    INK,
+    RULE,
+    Plate,
+    Size,
+    filled,
+    gap,
+    label,
+    minutes,
+    names,
+    nothing,
+    plain,
+    plate,
+    rules,
+)
+from etholog.season import Season
+
+ROW_INCHES = 0.19
+# Where in a session's row each actor is drawn: what both do together lies between them.
+PLACE = {"female": (-0.42, 0.26), "pair": (-0.14, 0.26), "male": (0.14, 0.26)}
+
+
+def aligned(season: Season, times: pd.DataFrame, size: Size = "page") -> Plate:
+    """Draw a row for each session of `times` (as `etholog.latency` gives it), shortest latency at the top.
+
+    0 is where the latency begins: at the first of its `since`. A black dot is where the behaviour came, a ring where
+    the watching ended without it (censored). Above in each row she, beneath he, between them the pair; her going
+    out of sight or his is not drawn, gaps are grey.
+    """
+    with rules():
+        if not len(times):
+            return nothing(size, "No session came to where this latency begins.")
+        order = times.sort_values(["latency_s", "session"], kind="stable")
+        figure = plate(size, 0.95 + ROW_INCHES * len(order))
+        axes = figure.subplots()
+        sessions = [str(name) for name in times["session"]]
+        start = dict.fromkeys(sessions, 0.0)
+        if times.attrs["since"]:
+            start = _first(season, times.attrs["since"], start)
+        reach = 0.0
+        labels = []
+        by_session = dict(iter(season.bouts.groupby("session", observed=True)))
+        for at, row in enumerate(order.to_dict("records")):
+            zero = start[str(row["session"])]
+            _row(axes, at, by_session.get(row["session"]), zero)
+            for span in season.gaps[season.gaps["session"] == row["session"]].to_dict("records"):
+                gap(axes, span["onset_s"] - zero, span["offset_s"] - zero, at - 0.45, at + 0.45)
+            axes.hlines(at, -zero, float(row["length_s"]) - zero, color=RULE, linewidth=0.5, zorder=0)
+            axes.plot([float(row["length_s"]) - zero] * 2, [at - 0.42, at + 0.42], color=INK, linewidth=0.8, gid="end")
+            reach = max(reach, float(row["length_s"]) - zero)
+            labels.append(plain(f"{row['male']} × {row['female']}" if size == "page" else f"{row['male']}"))
+        _marks(axes, order, season, start)
+        axes.axvline(0, color=INK, linewidth=0.6, linestyle=":", zorder=0)
+        axes.set_xlim(-min(max(start.values()), reach / 4) - 1e-9, reach * 1.02)
+        axes.set_ylim(len(order) - 0.4, -0.6)
+        axes.set_yticks(range(len(order)), labels)
+        axes.tick_params(axis="y", length=0)
+        minutes(axes, reach, 8 if size == "page" else 4)
+        since = " or ".join(label(code, names(season)) for code in times.attrs["since"])
+        axes.set_xlabel(f"minutes : seconds since {since or 'the start'}")
+        title = plain(str(times.attrs.get("label", "latency")))
+        figure.suptitle(title[:1].upper() + title[1:], x=0.01, ha="left", fontsize=9)
+        _legend(figure, size)
+        return figure
+
+
+def _first(season: Season, codes: Sequence[str], after: Mapping[str, float]) -> dict[str, float]:
+    """Return the second of the first of `codes` in each session, not before `after`; sessions without it are left
+    out."""
+    own = season.bouts[named(season.bouts, codes)]
+    own = own[(own["onset_s"] >= own["session"].astype(str).map(after).astype(float)).to_numpy()]
+    return {str(name): float(at) for name, at in own.groupby("session", observed=True)["onset_s"].min().items()}
+
+
+def _row(axes: Axes, at: int, bouts: pd.DataFrame | None, zero: float) -> None:
+    if bouts is None:
+        return
+    for actor, (low, height) in PLACE.items():
+        own = bouts[(bouts["actor"] == actor).to_numpy() & ~bouts["hides"].to_numpy()]
+        states, events = (own[own["kind"] == kind] for kind in ("state", "event"))
+        spans = list(zip(states["onset_s"] - zero, states["duration_s"], strict=True))
+        axes.broken_barh(spans, (at + low, height), linewidth=0.4, gid=f"{actor}:{at}", **filled(ACTORS[actor]))
+        axes.vlines(
+            events["onset_s"] - zero, at + low - 0.03, at + low + height + 0.03,
+            color=ACTORS[actor].colour, linewidth=0.9,
+        )  # fmt: skip
+
+
+def _marks(axes: Axes, order: pd.DataFrame, season: Season, start: dict[str, float]) -> None:
+    """Put the dots where the latencies end; the clock of a latency stands still in a gap, that of the row does not."""
+    places = np.arange(len(order))
+    came = order["occurred"].to_numpy(dtype=bool)
+    found = _first(season, order.attrs["to"], start)
+    rows = zip(order["session"].astype(str), order["occurred"], order["latency_s"], strict=True)
+    ends = np.array(
+        [found[name] - start[name] if so else _wall(season, name, start[name], float(t)) for name, so, t in rows]
+    )
+    for which, face, gid in ((came, INK, "occurred"), (~came, "white", "censored")):
+        if not which.any():
+            continue  # an empty line would still claim a place in the layout
+        axes.plot(
+            ends[which], places[which], "o", color=INK, markerfacecolor=face, markersize=4.5, zorder=5, gid=gid,
+            clip_on=False,
+        )  # fmt: skip
+
+
+def _wall(season: Season, session: str, start: float, latency: float) -> float:
+    """Return how long after `start` a latency ended, the gaps within it counted."""
+    end = latency
+    for span in season.gaps[season.gaps["session"] == session].sort_values("onset_s").to_dict("records"):
+        inside = max(span["onset_s"], start) - start
+        if inside < end and span["offset_s"] > start:
+            end += span["offset_s"] - max(span["onset_s"], start)
+    return end
+
+
+def _legend(figure: Plate, size: Size) -> None:
+    shown: list[Patch | Line2D] = [
+        Patch(**filled(ACTORS[actor]), linewidth=0.4, label=told)
+        for actor, told in (("female", "she"), ("pair", "both"), ("male", "he"))
+    ]
+    for face, told in ((INK, "it came"), ("white", "not by then")):
+        shown.append(
+            Line2D([], [], marker="o", linestyle="", color=INK, markerfacecolor=face, markersize=4.5, label=told)
+        )
+    shown.append(Line2D([], [], marker="|", linestyle="", color=INK, markersize=7, label="end"))
+    columns = 6 if size == "page" else 3
+    figure.legend(handles=shown, loc="outside lower left", ncols=columns, handlelength=1.4, columnspacing=1.2)

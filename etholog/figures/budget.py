@@ -1,0 +1,78 @@
+"""The time budget: which share of the time watched each state took, for each male (or any other group)."""
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from matplotlib.axes import Axes
+
+from etholog.figures.style import ACTORS, Plate, Size, actor_ticks, filled, label, nothing, plain, plate, rules
+
+BAR_INCHES = 0.19
+ORDER = ("female", "pair", "male", "keeper")
+
+
+def budget(
+    durations: pd.DataFrame, by: str | None = None, named: Mapping[str, str] | None = None, size: Size = "page"
+) -> Plate:
+    """Draw `share` of each state of a table of `etholog.duration`, a panel for each value of the column `by`.
+
+    `named`: labels of the codes (`figures.names`). Different animals and chains run at once, so a panel's bars need
+    not add up to 100 %.
+    """
+    with rules():
+        states = durations[durations["kind"] == "state"] if len(durations) else durations
+        if not len(states):
+            return nothing(size, "No state was recorded: there is no time budget.")
+        lanes = _lanes(states, named)
+        groups = (
+            [("all", states)] if by is None else [(v, states[states[by].astype(str) == v]) for v in _values(states[by])]
+        )
+        across = min(len(groups), 6 if size == "page" else 2)
+        down = -(-len(groups) // across)
+        figure = plate(size, 0.3 + down * (0.42 + BAR_INCHES * len(lanes)))
+        panels = figure.subplots(down, across, sharey=True, sharex=True, squeeze=False).reshape(-1)
+        most = 100 * float(_shares(states, by).max())
+        for panel, (name, rows) in zip(panels, groups, strict=False):
+            _bars(panel, rows, lanes, most)
+            panel.set_title(plain(name), fontsize=8)
+        for panel in panels[::across]:
+            actor_ticks(panel, [actor for actor, _ in lanes])
+        for panel in panels[len(groups) :]:
+            panel.set_visible(False)
+        figure.supxlabel("% of the time watched", fontsize=8)
+        return figure
+
+
+def _values(column: "pd.Series[Any]") -> list[str]:
+    return sorted(column.dropna().astype(str).unique())
+
+
+def _shares(states: pd.DataFrame, by: str | None) -> "pd.Series[float]":
+    keys = ["actor", "behaviour", *([by] if by else [])]
+    return states.groupby(keys, observed=True)["share"].sum()
+
+
+def _lanes(states: pd.DataFrame, named: Mapping[str, str] | None) -> dict[tuple[str, str], str]:
+    """Return the label of each actor's behaviours, in the ethogram's order where it is known."""
+    pairs = {(str(actor), str(code)) for actor, code in zip(states["actor"], states["behaviour"], strict=True)}
+    place = {code: at for at, code in enumerate(named or {})}
+    ordered = sorted(pairs, key=lambda pair: (ORDER.index(pair[0]), place.get(pair[1], len(place)), pair[1]))
+    return {pair: label(pair[1], named) for pair in ordered}
+
+
+def _bars(axes: Axes, rows: pd.DataFrame, lanes: Mapping[tuple[str, str], str], most: float) -> None:
+    shares = _shares(rows, None)
+    values = np.array([100 * float(shares.get(pair, 0.0)) for pair in lanes])
+    for actor in ORDER:
+        own = [at for at, pair in enumerate(lanes) if pair[0] == actor]
+        axes.barh(own, values[own], height=0.7, linewidth=0.5, gid=actor, **filled(ACTORS[actor]))
+    for at, value in enumerate(values):
+        if value:
+            told = f"{value:.0f}" if value >= 9.95 else f"{value:.1f}" if value >= 0.05 else "<0.1"
+            axes.annotate(told, (value, at), xytext=(2, 0), textcoords="offset points", va="center", fontsize=6)
+    axes.set_xlim(0, most * 1.3)
+    axes.set_ylim(len(lanes) - 0.5, -0.5)
+    axes.set_yticks(range(len(lanes)), list(lanes.values()))
+    axes.tick_params(axis="y", length=0)

@@ -1,0 +1,120 @@
+"""The strip of one session: a lane for each behaviour that came, grouped by actor."""
+
+from collections.abc import Hashable
+from typing import Any
+
+import pandas as pd
+from matplotlib.axes import Axes
+
+from etholog.figures.style import (
+    ACTORS,
+    FAINT,
+    RULE,
+    Look,
+    Plate,
+    Size,
+    actor_ticks,
+    clock,
+    filled,
+    gap,
+    label,
+    minutes,
+    names,
+    nothing,
+    plain,
+    plate,
+    rules,
+)
+from etholog.refusal import Refusal
+from etholog.season import Season
+
+LANE_INCHES = 0.17
+ORDER = ("keeper", "female", "pair", "male")
+
+
+def strip(season: Season, session: str | None = None, size: Size = "page") -> Plate:
+    """Draw one session against time: bars for bouts, ticks for events, with their count and total at the right.
+
+    Dotted and hollow: the observer was unsure. An arrow: the watching ended before the bout did. Grey: nobody watched.
+    `session` may be left out where the season has only one. Raises Refusal where there is no such session.
+    """
+    row = one(season, session)
+    with rules():
+        bouts = season.bouts[season.bouts["session"] == row["session"]]
+        lanes = _lanes(season, bouts)
+        if not lanes:
+            return nothing(size, "Nothing was marked in this session.")
+        figure = plate(size, 0.62 + LANE_INCHES * len(lanes))
+        axes = figure.subplots()
+        end = max(float(row["length_s"]), 1.0)
+        for at, (name, rows) in enumerate(lanes.items()):
+            _lane(axes, at, name, rows)
+        actors = [str(rows["actor"].iloc[0]) for rows in lanes.values()]
+        for at in range(1, len(lanes)):
+            if actors[at] != actors[at - 1]:
+                axes.axhline(at - 0.5, color=RULE, linewidth=0.5, zorder=0)
+        for span in season.gaps[season.gaps["session"] == row["session"]].to_dict("records"):
+            gap(axes, span["onset_s"], span["offset_s"], -0.5, len(lanes) - 0.5)
+        axes.set_xlim(0, end)
+        axes.set_ylim(len(lanes) - 0.5, -0.5)
+        named = names(season)
+        axes.set_yticks(range(len(lanes)), [label(name, named) for name in lanes])
+        actor_ticks(axes, actors)
+        minutes(axes, end, 8 if size == "page" else 4)
+        began = row["began"] + pd.Timedelta(minutes=int(row["utc_offset_min"]))
+        axes.set_title(plain(f"{row['male'] or 'male'} with {row['female'] or 'female'}, {began:%Y-%m-%d %H:%M}"))
+        return figure
+
+
+def one(season: Season, session: str | None) -> dict[Hashable, Any]:
+    """Return what is known of a session; Refusal where it isn't there, or isn't the only one and none was named."""
+    known = [str(name) for name in season.sessions["session"]]
+    if session is None and len(known) == 1:
+        return season.sessions.to_dict("records")[0]
+    if session not in known:
+        told = "say which session" if session is None else f"no session {session!r}"
+        raise Refusal(f"{told}; there are {len(known)}: {', '.join(known[:5])}{' ...' if len(known) > 5 else ''}")
+    return season.sessions.to_dict("records")[known.index(session)]
+
+
+def _lanes(season: Season, bouts: pd.DataFrame) -> dict[str, pd.DataFrame]:
+    """Return the bouts of each lane, by actor and in the ethogram's order; a state has a lane for each qualifier."""
+    name = bouts["behaviour"].astype(str)
+    split = (bouts["kind"] == "state") & bouts["qualifier"].notna()
+    name = name.where(~split, name + ":" + bouts["qualifier"].astype(str))
+    place = {code: at for at, code in enumerate(names(season))}
+    lanes = {str(key): rows for key, rows in bouts.groupby(name, sort=True)}
+
+    def rank(key: str) -> tuple[int, int, str]:
+        return ORDER.index(str(lanes[key]["actor"].iloc[0])), place[key.partition(":")[0]], key
+
+    return {key: lanes[key] for key in sorted(lanes, key=rank)}
+
+
+def _lane(axes: Axes, at: int, name: str, rows: pd.DataFrame) -> None:
+    look = ACTORS[str(rows["actor"].iloc[0])]
+    (_events if (rows["kind"] == "event").all() else _bouts)(axes, at, name, rows, look)
+    total = f"{len(rows)}"
+    if (rows["kind"] == "state").all():
+        total += f"   {clock(max(1.0, float(rows['duration_s'].sum())))}"
+    axes.annotate(
+        total, (1, at), xycoords=("axes fraction", "data"), xytext=(6, 0), textcoords="offset points",
+        va="center", fontsize=6.5, color=FAINT,
+    )  # fmt: skip
+
+
+def _events(axes: Axes, at: int, name: str, rows: pd.DataFrame, look: Look) -> None:
+    for sure, style, gid in ((True, "-", "events"), (False, ":", "unsure")):
+        own = rows.loc[rows["confident"] == sure, "onset_s"].to_numpy()
+        axes.vlines(own, at - 0.36, at + 0.36, color=look.colour, linewidth=1.2, linestyle=style, gid=f"{gid}:{name}")
+
+
+def _bouts(axes: Axes, at: int, name: str, rows: pd.DataFrame, look: Look) -> None:
+    for sure, gid in ((True, "bouts"), (False, "unsure")):
+        own = rows[rows["confident"] == sure]
+        spans = list(zip(own["onset_s"], own["duration_s"], strict=True))
+        how = filled(look) if sure else {"facecolor": "none", "edgecolor": look.colour, "linestyle": ":"}
+        axes.broken_barh(spans, (at - 0.32, 0.64), linewidth=0.6, gid=f"{gid}:{name}", **how)
+    cut = rows.loc[~rows["whole"], "offset_s"].to_numpy()
+    if len(cut):  # an empty line would still claim a place in the layout
+        axes.plot(cut, [at] * len(cut), ">", color=look.colour, markersize=4.5, clip_on=False, gid=f"cut:{name}")

@@ -1,0 +1,195 @@
+"""What all figures share: colours, hatches and line styles, sizes, and files that are the same byte for byte."""
+
+import io
+import warnings
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Literal
+
+import matplotlib
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+from etholog.season import Season
+
+Size = Literal["column", "page"]
+# Inches: 89 and 183 mm, one and two columns of most journals (common practice, no source).
+WIDTH: dict[Size, float] = {"column": 3.5, "page": 7.2}
+
+INK, FAINT, RULE = "#222222", "#707070", "#d0d0d0"
+
+
+@dataclass(frozen=True)
+class Look:
+    """How an actor or a group is drawn: the hatch and the line style say it again where there is no colour."""
+
+    colour: str
+    hatch: str
+    line: Any
+
+
+# Okabe & Ito 2008, Color Universal Design. These four of the eight are dark enough for white paper.
+ACTORS = {
+    "male": Look("#0072b2", "", "-"),
+    "female": Look("#d55e00", "/////", "--"),
+    "pair": Look("#009e73", "xxxxx", "-."),
+    "keeper": Look("#cc79a7", ".....", ":"),
+}
+# Groups have the colours that no actor has.
+GROUPS = (Look(INK, "", "-"), Look("#e69f00", "/////", "--"), Look("#56b4e9", ".....", "-."))
+
+_RULES: dict[Any, Any] = {
+    "font.family": "DejaVu Sans",  # it comes with matplotlib, so it is the same everywhere
+    "font.size": 8,
+    "axes.titlesize": 9,
+    "axes.titlelocation": "left",
+    "axes.labelsize": 8,
+    "axes.linewidth": 0.6,
+    "axes.edgecolor": INK,
+    "axes.labelcolor": INK,
+    "axes.titlecolor": INK,
+    "text.color": INK,
+    "xtick.color": INK,
+    "ytick.color": INK,
+    "xtick.labelsize": 7,
+    "ytick.labelsize": 7,
+    "xtick.major.width": 0.6,
+    "ytick.major.width": 0.6,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "hatch.linewidth": 0.5,
+    "lines.scale_dashes": False,
+    "legend.frameon": False,
+    "legend.fontsize": 7,
+    "figure.facecolor": "white",
+    "savefig.dpi": 200,
+    "svg.fonttype": "path",
+    "svg.hashsalt": "etholog",
+    "pdf.fonttype": 42,
+    "ps.fonttype": 42,
+}
+# No date and no version: the same table gives the same file.
+_SILENT: dict[str, dict[str, Any]] = {
+    "svg": {"Date": None, "Creator": None},
+    "pdf": {"CreationDate": None, "Creator": None, "Producer": None},
+    "png": {"Software": None},
+}
+
+
+@contextmanager
+def rules() -> Iterator[None]:
+    """Draw by our settings, whatever the user's own are."""
+    with matplotlib.rc_context():
+        matplotlib.rcdefaults()
+        matplotlib.rcParams.update(_RULES)
+        yield
+
+
+class Plate(Figure):
+    """A matplotlib Figure whose files hold their fonts and are the same byte for byte, and that notebooks show."""
+
+    def savefig(self, fname: Any, **options: Any) -> None:
+        """Save as `Figure.savefig` does: SVG, PDF or PNG."""
+        kind = options.get("format") or (Path(fname).suffix[1:] if isinstance(fname, str | Path) else "png")
+        with rules(), warnings.catch_warnings():
+            # A letter that the font lacks is drawn as a box; that is told by the picture.
+            warnings.filterwarnings("ignore", message="Glyph .* missing from font")
+            options["metadata"] = _SILENT.get(kind.lower(), {}) | (options.get("metadata") or {})
+            super().savefig(fname, **options)
+
+    def content(self, kind: str, **options: Any) -> bytes:
+        """Return the file's content; `kind` is svg, pdf or png."""
+        held = io.BytesIO()
+        self.savefig(held, format=kind, **options)
+        return held.getvalue()
+
+    def _repr_png_(self) -> bytes:
+        return self.content("png")
+
+
+def plate(size: Size, height: float) -> Plate:
+    """Return an empty figure of this width and a height in inches. Call it within `rules`."""
+    return Plate(figsize=(WIDTH[size], height), layout="constrained")
+
+
+def names(season: Season) -> dict[str, str]:
+    """Return the labels of all behaviours by their codes, in the order of the ethograms."""
+    return {b.code: b.label for kept in season.ethograms.values() for b in kept.behaviour}
+
+
+def label(code: str, named: Mapping[str, str] | None) -> str:
+    """Return a behaviour's label, or its code in words; `insertion:left` becomes `insertion, left`."""
+    code, _, choice = str(code).partition(":")
+    told = (named or {}).get(code, code.replace("_", " "))
+    return plain(f"{told}, {choice}" if choice else told)
+
+
+def plain(text: str) -> str:
+    """Return what somebody typed as matplotlib may draw it: one line, no controls, no mathematics in dollars."""
+    return "".join(c if c.isprintable() else " " for c in str(text)).replace("$", r"\$")
+
+
+def ticks(end: float, most: int) -> list[float]:
+    """Return round times in seconds from 0 to `end`, at most `most` steps of them."""
+    steps = (5, 10, 15, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 14_400, 28_800)
+    step = next((step for step in steps if end / step <= most), 86_400)
+    return [float(at) for at in range(0, int(end) + 1, step)]
+
+
+def minutes(axes: Axes, end: float, most: int) -> None:
+    """Label the horizontal axis, which is in seconds, as a clock does."""
+    at = ticks(end, most)
+    axes.set_xticks(at, [clock(tick) for tick in at])
+
+
+def actor_ticks(axes: Axes, actors: Sequence[str]) -> None:
+    """Give each lane's label a short bar in its actor's colour; the words stay black, to be read in any light."""
+    axes.tick_params(axis="y", length=4, pad=3)
+    for tick, actor in zip(axes.yaxis.get_major_ticks(), actors, strict=False):
+        tick.tick1line.set(markeredgecolor=ACTORS[actor].colour, markeredgewidth=7)
+
+
+def clock(seconds: float) -> str:
+    """Return seconds as a clock shows them.
+
+    >>> clock(65), clock(-5), clock(3905)
+    ('1:05', '-0:05', '1:05:05')
+    """
+    whole = abs(round(seconds))
+    hours, rest = divmod(whole, 3600)
+    shown = f"{hours}:{rest // 60:02d}:{rest % 60:02d}" if hours else f"{rest // 60}:{rest % 60:02d}"
+    return f"-{shown}" if seconds < 0 and whole else shown
+
+
+def nothing(size: Size, why: str) -> Plate:
+    """Return a figure that says why there is nothing to draw."""
+    figure = plate(size, 1.0)
+    figure.text(0.5, 0.5, plain(why), ha="center", va="center", color=FAINT, wrap=True)
+    return figure
+
+
+def filled(look: Look) -> dict[str, Any]:
+    """Return how an area of an actor is filled: full, or hatched on a tint, so that grey print tells them apart too."""
+    return {
+        "facecolor": tint(look.colour) if look.hatch else look.colour,
+        "edgecolor": look.colour,
+        "hatch": look.hatch,
+    }
+
+
+def tint(colour: str, share: float = 0.35) -> str:
+    """Return a colour mixed with white, as #rrggbb."""
+    from matplotlib.colors import to_hex, to_rgb
+
+    red, green, blue = (1 - share * (1 - part) for part in to_rgb(colour))
+    return to_hex((red, green, blue))
+
+
+def gap(axes: Axes, onset: float, offset: float, low: float, high: float) -> None:
+    """Shade a span in which nobody watched, between two heights."""
+    axes.broken_barh(
+        [(onset, offset - onset)], (low, high - low), facecolor="#e8e8e8", edgecolor="#b0b0b0", hatch="\\\\\\\\",
+        linewidth=0, zorder=0, gid="gap",
+    )  # fmt: skip

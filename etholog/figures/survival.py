@@ -1,0 +1,121 @@
+"""The curve of those still without a behaviour, by group."""
+
+import numpy as np
+import pandas as pd
+from matplotlib.axes import Axes
+from matplotlib.ticker import FixedLocator, FuncFormatter
+from numpy.typing import NDArray
+
+from etholog.analysis import survival as measure
+from etholog.figures.style import ACTORS, GROUPS, RULE, Look, Plate, Size, clock, nothing, plain, plate, rules, ticks
+
+Floats = NDArray[np.float64]
+
+
+def survival(times: pd.DataFrame, by: str | None = None, size: Size = "page") -> Plate:
+    """Draw Kaplan & Meier's curve (1958) of `latency_s` and `occurred`, for each value of the column `by`.
+
+    Bands are pointwise log-log limits of 95 %, upright ticks are censored sessions, and beneath each time stands how
+    many were still at risk. Up to three groups share a panel; more have one each, with the others in grey behind.
+    """
+    with rules():
+        groups = _groups(times, by)
+        if not groups:
+            return nothing(size, "No session is at risk: there is no curve.")
+        title = plain(str(times.attrs.get("label", "latency")))
+        end = max(float(rows["latency_s"].max()) for rows in groups.values()) or 1.0
+        draw = _together if len(groups) <= len(GROUPS) else _apart
+        return draw(groups, by, size, end, title[:1].upper() + title[1:])
+
+
+def _groups(times: pd.DataFrame, by: str | None) -> dict[str, pd.DataFrame]:
+    if by is None:
+        return {"all": times} if len(times) else {}
+    kept = times.dropna(subset=[by])
+    return {str(value): kept[kept[by] == value] for value in sorted(kept[by].unique(), key=str)}
+
+
+def _look(by: str | None) -> Look:
+    return ACTORS.get(by or "", GROUPS[0])
+
+
+def _together(groups: dict[str, pd.DataFrame], by: str | None, size: Size, end: float, title: str) -> Plate:
+    figure = plate(size, 2.7 + 0.14 * len(groups))
+    axes = figure.subplots()
+    looks = GROUPS if len(groups) > 1 else (_look(by),)
+    for (name, rows), look in zip(groups.items(), looks, strict=False):
+        _curve(axes, rows, look, name)
+    if len(groups) > 1:
+        axes.legend(title=plain(by or ""), alignment="left", loc="upper right", handlelength=2.8)
+    _frame(axes, end, 7 if size == "page" else 4, groups)
+    rows_named = [plain(name) for name in groups] if len(groups) > 1 else ["at risk"]
+    axes.annotate(
+        "\n".join(["", *rows_named]), (0, 0), xycoords="axes fraction", xytext=(-16, -7),
+        textcoords="offset points", ha="right", va="top", fontsize=7,
+    )  # fmt: skip
+    axes.set_title(title)
+    axes.set_ylabel("share still without it")
+    axes.set_xlabel("minutes : seconds" + (", and sessions at risk" if len(groups) > 1 else ""))
+    return figure
+
+
+def _apart(groups: dict[str, pd.DataFrame], by: str | None, size: Size, end: float, title: str) -> Plate:
+    across = 3 if size == "page" else 2
+    down = -(-len(groups) // across)
+    figure = plate(size, 0.6 + 1.5 * down)
+    panels = figure.subplots(down, across, sharey=True, squeeze=False).reshape(-1)
+    for panel, (name, rows) in zip(panels, groups.items(), strict=False):
+        for other, theirs in groups.items():
+            if other != name:
+                panel.plot(*corners(theirs), color=RULE, linewidth=0.9, zorder=1, gid=f"behind:{other}")
+        _curve(panel, rows, _look(by), name)
+        _frame(panel, end, 6 if size == "page" else 3, {name: rows})
+        panel.set_title(f"{plain(name)}: {int(rows['occurred'].sum())} of {len(rows)}", fontsize=8)
+    for panel in panels[len(groups) :]:
+        panel.set_visible(False)
+    figure.suptitle(title, x=0.01, ha="left", fontsize=9)
+    figure.supylabel("share still without it", fontsize=8)
+    figure.supxlabel("minutes : seconds, and beneath them the sessions at risk", fontsize=8)
+    return figure
+
+
+def _curve(axes: Axes, rows: pd.DataFrame, look: Look, name: str) -> None:
+    time, occurred = rows["latency_s"].to_numpy(dtype=float), rows["occurred"].to_numpy(dtype=bool)
+    table = measure.kaplan_meier(time, occurred)
+    at = table.index.to_numpy(dtype=float)
+    x, y = corners(rows)
+    axes.plot(
+        x, y, color=look.colour, linestyle=look.line, linewidth=1.4, label=plain(name), zorder=3, gid=f"curve:{name}"
+    )
+    if len(table):
+        edges = np.append(at, time.max())
+        low, high = (np.append(table[c].to_numpy(), table[c].to_numpy()[-1]) for c in ("low", "high"))
+        axes.fill_between(
+            edges, low, high, step="post", color=look.colour, alpha=0.15, linewidth=0, zorder=2, gid=f"limits:{name}"
+        )
+    left = np.sort(time[~occurred])
+    share = np.concatenate([[1.0], table["share"].to_numpy()])[np.searchsorted(at, left, side="right")]
+    axes.plot(left, share, "|", color=look.colour, markersize=7, markeredgewidth=1.1, zorder=4, gid=f"censored:{name}")
+
+
+def corners(rows: pd.DataFrame) -> tuple[Floats, Floats]:
+    """Return the corners of a group's curve, from (0, 1) to the last time at which it was watched."""
+    time, occurred = rows["latency_s"].to_numpy(dtype=float), rows["occurred"].to_numpy(dtype=bool)
+    table = measure.kaplan_meier(time, occurred)
+    share = np.concatenate([[1.0], table["share"].to_numpy()])
+    x = np.concatenate([[0.0], np.repeat(table.index.to_numpy(dtype=float), 2), [time.max()]])
+    return x, np.repeat(share, 2)
+
+
+def _frame(axes: Axes, end: float, most: int, groups: dict[str, pd.DataFrame]) -> None:
+    axes.set_xlim(0, end * 1.02)
+    axes.set_ylim(0, 1.03)
+    axes.set_yticks([0, 0.25, 0.5, 0.75, 1], ["0", "¼", "½", "¾", "1"])
+    axes.axhline(0.5, color=RULE, linewidth=0.5, zorder=0)
+    times = [rows["latency_s"].to_numpy(dtype=float) for rows in groups.values()]
+
+    def told(tick: float, _: int) -> str:
+        return "\n".join([clock(tick), *(str(int((time >= tick).sum())) for time in times)])
+
+    axes.xaxis.set_major_locator(FixedLocator(ticks(end, most)))
+    axes.xaxis.set_major_formatter(FuncFormatter(told))

@@ -1,0 +1,242 @@
+"""What is drawn is the table that is printed: the artists' data are read back and compared."""
+
+import numpy as np
+import pandas as pd
+import pytest
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.patches import FancyArrowPatch
+from statsmodels.duration.survfunc import SurvfuncRight
+
+import etholog
+from etholog import figures
+from etholog.figures.flow import standing_out
+from etholog.refusal import Refusal
+from etholog.season import Season
+
+
+def found(figure: Figure, gid: str) -> list:
+    """All artists with this gid, in the order of the figure's axes."""
+    return [artist for axes in figure.axes for artist in axes.findobj(lambda a: a.get_gid() == gid)]
+
+
+def spans(figure: Figure, gid: str) -> list[tuple[float, float]]:
+    """(onset, offset) of all bars with this gid."""
+    paths = [path.vertices[:, 0] for bars in found(figure, gid) for path in bars.get_paths()]
+    return sorted((float(x.min()), float(x.max())) for x in paths)
+
+
+def told(axes: Axes) -> list[str]:
+    return [tick.get_text() for tick in axes.get_xticklabels()]
+
+
+@pytest.mark.parametrize("by", ["male", "observer"])
+def test_the_curves_are_statsmodels_product_limit_estimates(season: Season, by: str) -> None:
+    times = etholog.latency(season, "courtship")
+    figure = figures.survival(times, by=by)
+    for name, rows in times.groupby(by, observed=True):
+        (line,) = found(figure, f"curve:{name}")
+        x, y = line.get_data()
+        reference = SurvfuncRight(rows["latency_s"], rows["occurred"].astype(int))
+        assert (x[0], y[0], x[-1]) == (0.0, 1.0, rows["latency_s"].max())
+        at = np.asarray(reference.surv_times)
+        after = np.array([y[x <= time][-1] for time in at])
+        np.testing.assert_allclose(after, reference.surv_prob, atol=1e-12)
+        assert set(np.round(x[1:-1], 9)) == set(np.round(at, 9))
+
+
+def test_the_bands_are_the_limits_of_the_table(season: Season) -> None:
+    from etholog.analysis.survival import kaplan_meier
+
+    times = etholog.latency(season, "courtship")
+    figure = figures.survival(times, by="male")
+    for name, rows in times.groupby("male", observed=True):
+        (band,) = found(figure, f"limits:{name}")
+        table = kaplan_meier(rows["latency_s"].to_numpy(), rows["occurred"].to_numpy()).dropna()
+        corners = np.vstack([path.vertices for path in band.get_paths()])
+        for time, row in table.iterrows():
+            heights = corners[np.isclose(corners[:, 0], time), 1]
+            assert np.isclose(heights, row["low"]).any()
+            assert np.isclose(heights, row["high"]).any()
+            assert heights.min() >= 0
+            assert heights.max() <= 1
+
+
+def test_censored_sessions_have_ticks_and_the_numbers_at_risk_are_right(season: Season) -> None:
+    times = etholog.latency(season, "courtship")
+    figure = figures.survival(times, by="male")
+    for axes, (name, rows) in zip(figure.axes, times.groupby("male", observed=True), strict=True):
+        (ticks,) = found(figure, f"censored:{name}")
+        assert list(ticks.get_xdata()) == sorted(rows.loc[~rows["occurred"], "latency_s"])
+        for at, words in zip(axes.get_xticks(), told(axes), strict=True):
+            assert int(words.split("\n")[1]) == (rows["latency_s"] >= at).sum()
+        assert told(axes)[0].split("\n") == ["0:00", str(len(rows))]
+
+
+def test_few_groups_share_a_panel_and_differ_by_line_style_too(season: Season) -> None:
+    figure = figures.survival(etholog.latency(season, "courtship"), by="observer")
+    (axes,) = figure.axes
+    curves = [line for line in axes.lines if str(line.get_gid()).startswith("curve:")]
+    assert len({line.get_linestyle() for line in curves}) == len({line.get_color() for line in curves}) == 2
+    counts = [[int(n) for n in words.split("\n")[1:]] for words in told(axes)]
+    assert counts[0] == list(etholog.latency(season, "courtship").groupby("observer", observed=True).size())
+
+
+def test_the_strip_has_every_bout_of_its_session_and_of_no_other(season: Season) -> None:
+    name = "20260322-2043-M-Onyx-F-Sepia"
+    figure = figures.strip(season, name)
+    bouts = season.bouts[season.bouts["session"] == name]
+    drawn = 0
+    for (code, side), rows in bouts.groupby(["behaviour", "qualifier"], observed=True, dropna=False):
+        lane = code if pd.isna(side) or (rows["kind"] == "event").all() else f"{code}:{side}"
+        if (rows["kind"] == "event").all():
+            (ticks,) = found(figure, f"events:{code}")
+            onsets = sorted(float(segment[0][0]) for segment in ticks.get_segments())
+            assert onsets == sorted(bouts.loc[bouts["behaviour"] == code, "onset_s"])
+            drawn += len(rows)
+            continue
+        expected = sorted(zip(rows["onset_s"], rows["offset_s"], strict=True))
+        np.testing.assert_allclose(spans(figure, f"bouts:{lane}"), expected)
+        drawn += len(expected)
+        cut = [x for line in found(figure, f"cut:{lane}") for x in line.get_xdata()]
+        assert cut == list(rows.loc[~rows["whole"], "offset_s"])
+    assert drawn == len(bouts)
+
+
+def test_a_session_that_is_not_there_is_refused(season: Season) -> None:
+    with pytest.raises(Refusal, match="no session 'x'"):
+        figures.strip(season, "x")
+    with pytest.raises(Refusal, match="say which session; there are 28"):
+        figures.strip(season)
+
+
+def test_gaps_are_drawn_where_they_are(season: Season) -> None:
+    gap = season.gaps.iloc[0]
+    figure = figures.strip(season, str(gap["session"]))
+    np.testing.assert_allclose(spans(figure, "gap"), [(gap["onset_s"], gap["offset_s"])])
+
+
+def test_aligned_sessions_are_sorted_and_their_dots_are_the_latencies(season: Season) -> None:
+    times = etholog.latency(season, "courtship")
+    figure = figures.aligned(season, times)
+    order = times.sort_values(["latency_s", "session"])
+    untouched = ~order["session"].isin(season.gaps["session"]).to_numpy()
+    for gid, which in (("occurred", order["occurred"]), ("censored", ~order["occurred"])):
+        (dots,) = found(figure, gid)
+        at = {round(y): x for x, y in zip(*dots.get_data(), strict=True)}
+        assert sorted(at) == list(np.flatnonzero(which))
+        for row in np.flatnonzero(which.to_numpy() & untouched):
+            assert at[row] == pytest.approx(order["latency_s"].iloc[row])
+    labels = [text.get_text() for text in figure.axes[0].get_yticklabels()]
+    assert labels == [f"{r.male} × {r.female}" for r in order.itertuples()]
+
+
+def test_a_latency_over_a_gap_ends_where_the_behaviour_came(season: Season) -> None:
+    """The latency's clock stands still in a gap; the dot must be on the first display all the same."""
+    name = season.gaps["session"].iloc[0]
+    times = etholog.latency(season, since="introduced", to="clasp")
+    own = season.bouts[season.bouts["session"] == name]
+    if not times.set_index("session").loc[name, "occurred"]:
+        times = etholog.latency(season, since="introduced", to="retreats")
+    figure = figures.aligned(season, times)
+    row = list(times.sort_values(["latency_s", "session"])["session"]).index(name)
+    (dots,) = found(figure, "occurred")
+    at = {round(y): x for x, y in zip(*dots.get_data(), strict=True)}[row]
+    onsets = own.set_index("behaviour")["onset_s"]
+    came = onsets[times.attrs["to"][0]]
+    assert at == pytest.approx(np.min(came) - onsets["introduced"])
+
+
+def test_the_budget_is_the_table_of_durations(season: Season) -> None:
+    durations = etholog.duration(season, by="male")
+    figure = figures.budget(durations, by="male", named=figures.names(season))
+    states = durations[durations["kind"] == "state"]
+    for axes, (name, rows) in zip(figure.axes, states.groupby(states["male"].astype(str)), strict=True):
+        assert axes.get_title(loc="left") == name
+        widths = sum(bar.get_width() for bars in axes.containers for bar in bars)
+        assert widths == pytest.approx(100 * rows["share"].sum())
+    lanes = [text.get_text() for text in figure.axes[0].get_yticklabels()]
+    assert "palpal drumming" in lanes
+    bars = {bar.get_y() + 0.35: bar.get_width() for group in figure.axes[0].containers for bar in group}
+    amber = states[(states["male"] == "M-Amber") & (states["behaviour"] == "drumming")]["share"].sum()
+    assert bars[lanes.index("palpal drumming")] == pytest.approx(100 * amber)
+
+
+def test_the_heat_map_is_the_table_of_residuals_with_the_counts_in_it(season: Season) -> None:
+    result = etholog.transition(season, actor="male")
+    figure = figures.transitions(result)
+    (mesh,) = found(figure, "residuals")
+    drawn = np.ma.filled(mesh.get_array().astype(float), np.nan)
+    np.testing.assert_array_equal(drawn, result.residuals.to_numpy())
+    counts = result.counts.to_numpy()
+    assert len(found(figure, "impossible")) == np.isnan(counts).sum() == len(counts)
+    for row, column in np.argwhere(np.nan_to_num(counts) > 0):
+        (text,) = found(figure, f"count:{row}:{column}")
+        sure = result.p_holm.iat[row, column] < 0.05 and not result.small.iat[row, column]
+        assert text.get_text() == f"{counts[row, column]:.0f}" + "*" * int(sure)
+    shown = figure.axes[0].findobj(lambda a: str(a.get_gid()).startswith("count:"))
+    assert len(shown) == (np.nan_to_num(counts) > 0).sum()
+
+
+def test_the_diagram_has_the_arrows_that_stand_out_and_no_other(season: Season) -> None:
+    result = etholog.transition(season)
+    figure = figures.flow(result, etholog.duration(season), figures.names(season))
+    long = result.long()
+    kept = long[(long["residual"] >= 1.96) & (long["count"] >= 3)]
+    arrows = figure.axes[0].findobj(FancyArrowPatch)
+    assert sorted(arrow.get_gid() for arrow in arrows) == sorted(f"{r.first}>{r.next}" for r in kept.itertuples())
+    widths = {arrow.get_gid(): arrow.get_linewidth() for arrow in arrows}
+    ranked = kept.sort_values("probability")
+    drawn = [widths[f"{r.first}>{r.next}"] for r in ranked.itertuples()]
+    assert drawn == sorted(drawn)
+    assert len(kept) == len(standing_out(result))
+    share = etholog.duration(season).groupby("behaviour", observed=True)["share"].sum()
+    (walking,), (clasp,) = found(figure, "node:walking"), found(figure, "node:clasp")
+    least = 0.05
+    areas = (walking.radius - least) ** 2 / (clasp.radius - least) ** 2
+    assert areas == pytest.approx(share["walking"] / share["clasp"])
+
+
+def test_palps_are_on_their_sides(season: Season) -> None:
+    figure = figures.palps(season)
+    insertions = season.bouts[season.bouts["behaviour"] == "insertion"]
+    rows = [name for name in season.sessions["session"] if name in set(insertions["session"])]
+    for at, name in enumerate(rows):
+        own = insertions[insertions["session"] == name]
+        first = own["onset_s"].min()
+        for side in ("left", "right"):
+            part = own[own["qualifier"] == side]
+            expected = sorted(zip(part["onset_s"] - first, part["offset_s"] - first, strict=True))
+            assert len(spans(figure, f"{side}:{at}")) == len(expected)
+            if expected:
+                np.testing.assert_allclose(spans(figure, f"{side}:{at}"), expected)
+        for side, sign in (("left", -1), ("right", 1)):
+            heights = [p.vertices[:, 1].mean() - at for b in found(figure, f"{side}:{at}") for p in b.get_paths()]
+            assert all(np.sign(height) == sign for height in heights)
+
+
+def test_the_agreement_is_its_table(second_record: tuple[Season, Season]) -> None:
+    first, second = second_record
+    result = etholog.agreement(first.bouts, second.bouts)
+    figure = figures.agreement(result, figures.names(first))
+    for gid, column in (("agreed", "agreed"), ("kappa", "kappa"), ("difference", "difference_s")):
+        (line,) = found(figure, gid)
+        np.testing.assert_array_equal(line.get_xdata(), result.table[column])
+    labels = [text.get_text() for text in figure.axes[0].get_yticklabels()]
+    assert any(label.startswith("insertion, left  1 | 1") for label in labels)
+
+
+def test_nothing_to_draw_is_said(season: Season) -> None:
+    times = etholog.latency(season, "courtship").iloc[:0]
+    empty = etholog.transition(season, sessions=[])
+    for figure in (
+        figures.survival(times, by="male"),
+        figures.aligned(season, times),
+        figures.budget(etholog.duration(season).iloc[:0]),
+        figures.transitions(empty),
+        figures.flow(empty, etholog.duration(season)),
+        figures.palps(season, "strike_of_lightning"),
+    ):
+        (text,) = figure.texts
+        assert text.get_text().endswith((".", "draw."))
+        assert figure.content("png")

@@ -15,6 +15,8 @@ if TYPE_CHECKING:
     from etholog import figures as figures
     from etholog.analysis.agreement import Agreement as Agreement
     from etholog.analysis.agreement import agreement as agreement
+    from etholog.analysis.chain import chain_homogeneity as chain_homogeneity
+    from etholog.analysis.chain import chain_order as chain_order
     from etholog.analysis.compare import Comparison as Comparison
     from etholog.analysis.compare import compare as compare
     from etholog.analysis.duration import duration as duration
@@ -25,6 +27,7 @@ if TYPE_CHECKING:
     from etholog.analysis.latency import latency as latency
     from etholog.analysis.transition import Transitions as Transitions
     from etholog.analysis.transition import transition as transition
+    from etholog.analysis.transition import transition_each as transition_each
     from etholog.analysis.transition import transitions as transitions
     from etholog.season import Season as Season
     from etholog.season import read as read
@@ -37,6 +40,8 @@ _HOMES = {
     "Agreement": "etholog.analysis.agreement",
     "agreement": "etholog.analysis.agreement",
     "Comparison": "etholog.analysis.compare",
+    "chain_homogeneity": "etholog.analysis.chain",
+    "chain_order": "etholog.analysis.chain",
     "compare": "etholog.analysis.compare",
     "duration": "etholog.analysis.duration",
     "ended": "etholog.analysis.incidence",
@@ -48,6 +53,7 @@ _HOMES = {
     "Transitions": "etholog.analysis.transition",
     "read": "etholog.season",
     "transition": "etholog.analysis.transition",
+    "transition_each": "etholog.analysis.transition",
     "transitions": "etholog.analysis.transition",
 }
 
@@ -58,6 +64,8 @@ __all__ = [
     "Season",
     "Transitions",
     "agreement",
+    "chain_homogeneity",
+    "chain_order",
     "compare",
     "duration",
     "ended",
@@ -67,6 +75,7 @@ __all__ = [
     "latency",
     "read",
     "transition",
+    "transition_each",
     "transitions",
 ]
 

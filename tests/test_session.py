@@ -152,7 +152,7 @@ def test_what_is_written_reads_back_to_the_same_fold(
     assert read.fold == fold(ETHOGRAM, made)
 
 
-def write(path: Path, made: list[dict[str, Any]], **header: Any) -> None:
+def write(path: Path, made: list[dict[str, Any]], ethogram: Ethogram = ETHOGRAM, **header: Any) -> None:
     said: dict[str, Any] = {
         "id": path.stem,
         "began": "2026-05-03T21:15:00.000+02:00",
@@ -167,7 +167,7 @@ def write(path: Path, made: list[dict[str, Any]], **header: Any) -> None:
         "conditions": {},
         "source": "live",
     }
-    kept = Journal.create(path, session.header_of(ETHOGRAM, **said | header))
+    kept = Journal.create(path, session.header_of(ethogram, **said | header))
     for record in made:
         kept.append(**{name: value for name, value in record.items() if name != "n"})
     assert kept.close()

@@ -1,29 +1,41 @@
-"""Chains of behaviours: is one step of memory enough, do groups differ, and exact shuffles of what follows what.
+"""Chains of behaviours: is one step of memory enough, and do groups differ?
 
 scipy and statsmodels have no test of a chain's order or homogeneity; these are sums of the textbook's tables.
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from etholog.analysis import survival
+from etholog.analysis import sequence, survival
+from etholog.season import Season
 
 Counts = NDArray[np.float64]
-Codes = NDArray[np.int64]
+Codes = NDArray[np.integer]
+
+FEW_EXPECTED = 5.0
 
 
 @dataclass(frozen=True)
 class ChainTest:
-    """Likelihood-ratio and Pearson statistics of a hypothesis on chains, with their degrees of freedom and
-    Pearson's p."""
+    """Likelihood-ratio and Pearson statistics of a hypothesis on chains, their degrees of freedom and Pearson's p;
+    of how many `cells` a `few` expect under 5. NaN, and df 0, where nothing can be tested."""
 
     g2: float
     x2: float
     df: int
     p: float
+    cells: int
+    few: int
+
+    @property
+    def rough(self) -> bool:
+        """Whether more than a fifth of the cells expect too few for p to be more than a rough guide (Cochran's rule,
+        from memory)."""
+        return self.few > self.cells / 5
 
 
 def homogeneity(tables: Sequence[Counts]) -> ChainTest:
@@ -35,7 +47,7 @@ def homogeneity(tables: Sequence[Counts]) -> ChainTest:
     stack = np.stack([np.asarray(table, dtype=float) for table in tables])
     pooled = stack.sum(axis=0)
     g2 = x2 = 0.0
-    df = 0
+    df = cells = few = 0
     for row in range(pooled.shape[0]):
         total = pooled[row].sum()
         with_row = stack[:, row].sum(axis=1)
@@ -45,52 +57,62 @@ def homogeneity(tables: Sequence[Counts]) -> ChainTest:
         one_g2, one_x2 = _compare(stack[:, row], expected)
         g2, x2 = g2 + one_g2, x2 + one_x2
         df += (int((with_row > 0).sum()) - 1) * (int((pooled[row] > 0).sum()) - 1)
-    return ChainTest(g2, x2, df, survival.chi_squared_tail(x2, df))
+        cells, few = cells + int((expected > 0).sum()), few + int(((expected > 0) & (expected < FEW_EXPECTED)).sum())
+    return _test(g2, x2, df, cells, few)
 
 
 def order(sequences: Sequence[Codes], k: int, memory: int) -> ChainTest:
     """Test whether `memory` + 1 steps of memory say more than `memory` (0 or 1), in sequences of codes 0 .. k-1.
 
-    df = (k^r - k^u)(k - 1) with r = u + 1 (Anderson & Goodman 1957, df from memory).
+    For each code in between, what came before it against what comes after it. df is the sum of (rows used - 1)
+    (columns used - 1); where every code follows every other it is (k^r - k^u)(k - 1) with r = u + 1 (Anderson &
+    Goodman 1957, df from memory). With `memory` 1 it holds as well where no code can follow itself.
     """
-    parts = []
-    for before in range(k) if memory else [None]:
-        table = np.zeros((k, k))
-        for s in sequences:
-            if before is None:
-                table += _pairs(s[:-1], s[1:], k)
-            else:
-                here = np.flatnonzero(s[1:-1] == before)
-                table += _pairs(s[here], s[here + 2], k)
-        if table.sum():
-            expected = table.sum(axis=1, keepdims=True) * table.sum(axis=0, keepdims=True) / table.sum()
-            parts.append(_compare(table, expected))
-    g2, x2 = (float(sum(part[i] for part in parts)) for i in (0, 1))
-    df = k * (k - 1) ** 2 if memory else (k - 1) ** 2
-    return ChainTest(g2, x2, df, survival.chi_squared_tail(x2, df))
+    code = (
+        np.concatenate([np.asarray(one, dtype=np.int64) for one in sequences]) if len(sequences) else np.zeros(0, int)
+    )
+    chain = np.repeat(np.arange(len(sequences)), [len(one) for one in sequences])
+    step = 2 if memory else 1
+    together = chain[step:] == chain[:-step]
+    between = code[1:-1] if memory else np.zeros(max(0, len(code) - 1), dtype=np.int64)
+    key = ((between * k + code[:-step]) * k + code[step:])[together]
+    tables = np.bincount(key, minlength=(k if memory else 1) * k * k).reshape(-1, k, k).astype(float)
+    return _independent(tables)
 
 
-def shuffled(
-    sequences: Sequence[Codes], first: int, after: int, shuffles: int = 10_000, seed: int = 0
-) -> tuple[int, float, float]:
-    """Return how often `after` follows `first`, the share of shuffles within sequences in which it does so at least
-    as often, and
-    that share's Monte Carlo error; p = (hits + 1) / (shuffles + 1) (Phipson & Smyth 2010).
-
-    Animals repeat themselves, so orders are shuffled within each session and never between them.
-    """
-    generator = np.random.default_rng(seed)
-    observed = sum(int(((s[:-1] == first) & (s[1:] == after)).sum()) for s in sequences)
-    found = np.zeros(shuffles, dtype=np.int64)
-    for sequence in sequences:
-        drawn = generator.permuted(np.tile(np.asarray(sequence, dtype=np.int16), (shuffles, 1)), axis=1)
-        found += ((drawn[:, :-1] == first) & (drawn[:, 1:] == after)).sum(axis=1)
-    p = (int((found >= observed).sum()) + 1) / (shuffles + 1)
-    return observed, p, float(np.sqrt(p * (1 - p) / shuffles))
+def chain_order(season: Season, **how: Any) -> ChainTest:
+    """Test on a season whether what came before the last behaviour matters too: is one step of memory enough?
+    `how`: as `analysis.sequence.of` takes it."""
+    found = sequence.of(season, **how)
+    return order(found.runs(), len(found.names), 1)
 
 
-def _pairs(now: Codes, then: Codes, k: int) -> Counts:
-    return np.bincount(now.astype(np.int64) * k + then, minlength=k * k).reshape(k, k).astype(float)
+def chain_homogeneity(season: Season, by: str, **how: Any) -> ChainTest:
+    """Test on a season whether the groups of a column of `season.sessions` (males, say) have one table of
+    transitions. `how`: as `analysis.sequence.of` takes it."""
+    found = sequence.of(season, **how)
+    return homogeneity(list(found.counts(1, sequence.groups(season, by)[1])))
+
+
+def _independent(tables: Counts) -> ChainTest:
+    g2 = x2 = 0.0
+    df = cells = few = 0
+    for table in tables:
+        rows, columns = table.sum(axis=1), table.sum(axis=0)
+        if not rows.sum():
+            continue
+        expected = rows[:, None] * columns[None, :] / rows.sum()
+        one_g2, one_x2 = _compare(table, expected)
+        g2, x2 = g2 + one_g2, x2 + one_x2
+        df += (int((rows > 0).sum()) - 1) * (int((columns > 0).sum()) - 1)
+        cells, few = cells + int((expected > 0).sum()), few + int(((expected > 0) & (expected < FEW_EXPECTED)).sum())
+    return _test(g2, x2, df, cells, few)
+
+
+def _test(g2: float, x2: float, df: int, cells: int, few: int) -> ChainTest:
+    if not df:
+        return ChainTest(np.nan, np.nan, 0, np.nan, cells, few)
+    return ChainTest(g2, x2, df, survival.chi_squared_tail(x2, df), cells, few)
 
 
 def _compare(observed: Counts, expected: Counts) -> tuple[float, float]:

@@ -6,18 +6,20 @@ statsmodels is the reference in the tests.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from etholog.analysis import survival
+from etholog.analysis import sequence, shuffle, survival
 from etholog.analysis.multiplicity import holm
 from etholog.refusal import Refusal
 from etholog.season import Season
 
 SMALL_EXPECTED = 5.0
+POOLED = " If the same animals come again and again, pooling them makes p too small."
 
 
 @dataclass(frozen=True)
@@ -26,7 +28,8 @@ class Transitions:
     table.
 
     `p_holm`: two-sided p of each adjusted residual, by Holm 1979. `small`: cells whose expected count is under 5,
-    where p is not to be trusted.
+    where p is not to be trusted. `p_shuffled`, `p_shuffled_holm`, `p_whole` (of the table): by `shuffles` within
+    sequences, where asked for.
     """
 
     counts: pd.DataFrame
@@ -40,17 +43,24 @@ class Transitions:
     df: int
     p: float
     sentence: str
+    p_shuffled: pd.DataFrame | None = None
+    p_shuffled_holm: pd.DataFrame | None = None
+    p_whole: float = np.nan
+    shuffles: int = 0
 
     def long(self) -> pd.DataFrame:
         """Return one row for each transition that was seen: first, next, count, probability, expected, residual,
-        p_holm."""
+        p_holm, few (expected under 5), and p_shuffled and p_shuffled_holm where there are shuffles."""
         parts = {
             "count": self.counts,
             "probability": self.probabilities,
             "expected": self.expected,
             "residual": self.residuals,
             "p_holm": self.p_holm,
+            "few": self.small,
         }
+        if self.p_shuffled is not None and self.p_shuffled_holm is not None:
+            parts |= {"p_shuffled": self.p_shuffled, "p_shuffled_holm": self.p_shuffled_holm}
         where = np.argwhere(np.nan_to_num(self.counts.to_numpy(dtype=float)) > 0)
         rows = {name: frame.to_numpy()[where[:, 0], where[:, 1]] for name, frame in parts.items()}
         rows["count"] = rows["count"].astype(np.int64)
@@ -69,12 +79,16 @@ def transitions(counts: pd.DataFrame, impossible: pd.DataFrame | None = None) ->
     """
     if list(counts.index) != list(counts.columns):
         raise Refusal("a table of transitions has the same behaviours, in the same order, down and across")
-    observed = counts.to_numpy(dtype=float)
-    possible = np.ones_like(observed, dtype=bool)
+    possible = np.ones(counts.shape, dtype=bool)
     if impossible is not None:
         possible = ~impossible.to_numpy(dtype=bool)
-    if (observed[~possible] > 0).any():
+    if (counts.to_numpy()[~possible] > 0).any():
         raise Refusal("an impossible transition was counted; correct the mask or the counts")
+    return _tested(counts, possible)
+
+
+def _tested(counts: pd.DataFrame, possible: NDArray[np.bool_]) -> Transitions:
+    observed = counts.to_numpy(dtype=float)
     observed = np.where(possible, observed, 0.0)
     rows, columns = observed.sum(axis=1) > 0, observed.sum(axis=0) > 0
     used = possible & rows[:, None] & columns[None, :]
@@ -128,10 +142,10 @@ def _residuals(
     observed: NDArray[np.float64], expected: NDArray[np.float64], inside: NDArray[np.bool_]
 ) -> NDArray[np.float64]:
     row, column = np.nonzero(inside)
-    size = observed.shape[0]
-    design = np.zeros((len(row), 2 * size))
+    down, across = observed.shape
+    design = np.zeros((len(row), down + across))
     design[np.arange(len(row)), row] = 1
-    design[np.arange(len(row)), size + column] = 1
+    design[np.arange(len(row)), down + column] = 1
     e = expected[inside]
     root = design * np.sqrt(e)[:, None]
     leverage = np.einsum("ij,jk,ik->i", root, np.linalg.pinv(root.T @ root, rcond=1e-12, hermitian=True), root)
@@ -161,111 +175,81 @@ def _sentence(
             f" {int(small.sum())} of {int(used.sum())} cells expect fewer than {SMALL_EXPECTED:g}:"
             " take p as a rough guide (Cochran's rule, from memory)."
         )
-    return said + " The same animals come again and again, and pooling them makes p too small."
+    return said + POOLED
 
 
 def transition(
     season: Season,
     *,
     actor: str | None = None,
+    answer: str | None = None,
+    within_s: float | None = None,
     lag: int = 1,
     repeats: bool = False,
     longest_pause_s: float | None = None,
     sessions: Sequence[str] | None = None,
+    shuffles: int = 0,
+    seed: int = 0,
 ) -> Transitions:
     """Count what follows what, `lag` onsets later, within sessions, and test it by `transitions`.
 
-    actor: only behaviours of this one. Sequences break at gaps, when an animal goes out of sight, and where the
-    next onset comes later than
-    `longest_pause_s`. Without `repeats`, a behaviour that comes again at once counts as one, and can't follow
-    itself (Slater 1973).
+    actor: only behaviours of this one. answer, within_s: instead, across actors: what this other one begins first
+    within so many seconds after each onset of `actor`, '(nothing)' being one of the answers. Sequences break as
+    `analysis.sequence.of` says. Without `repeats`, a behaviour that comes again at once counts as one (Slater 1973);
+    then the cells that `analysis.sequence.impossible` names are structural zeros, unless they were counted.
+    shuffles: so many shuffles within sequences besides (see `analysis.shuffle`; not across actors).
     """
-    bouts = season.bouts
-    if sessions is not None:
-        bouts = bouts[bouts["session"].isin(list(sessions))]
-    codes, counts = count(season, bouts, actor, lag, repeats, longest_pause_s)
-    table = pd.DataFrame(counts, index=codes, columns=codes)
-    impossible = None
+    if lag < 1:
+        raise Refusal(f"a lag of {lag}: must be 1 or more")
+    if answer is not None:
+        if actor is None or actor == answer or within_s is None or not within_s > 0:
+            raise Refusal("across actors needs two different actors, and within how many seconds")
+        part = season if sessions is None else replace(season, bouts=_of_sessions(season, sessions))
+        counts = sequence.answers(part, actor, answer, within_s)
+        return _of_season(season, _tested(counts, np.ones(counts.shape, dtype=bool)), sessions)
+    found = sequence.of(season, actor=actor, repeats=repeats, longest_pause_s=longest_pause_s, sessions=sessions)
+    names = found.names
+    counts = pd.DataFrame(found.counts(lag), index=names, columns=names)
+    possible = np.ones(counts.shape, dtype=bool)
     if not repeats and lag == 1:
-        impossible = pd.DataFrame(np.eye(len(codes), dtype=bool), index=codes, columns=codes)
-    return transitions(table, impossible)
+        possible = ~sequence.impossible(season, names) | (counts.to_numpy() > 0)
+    tested = _of_season(season, _tested(counts, possible), sessions)
+    if not shuffles or lag > 1 or len(names) < 2:
+        return tested
+    drawn = shuffle.within(found.runs(), len(names), repeats, shuffles, seed)
+    p = np.where(possible & (drawn.mean > 0), drawn.p, np.nan)
+    return replace(
+        tested,
+        p_shuffled=pd.DataFrame(p, names, names),
+        p_shuffled_holm=pd.DataFrame(holm(p.reshape(-1)).reshape(p.shape), names, names),
+        p_whole=drawn.p_whole,
+        shuffles=shuffles,
+    )
 
 
-def count(
-    season: Season,
-    bouts: pd.DataFrame,
-    actor: str | None,
-    lag: int,
-    repeats: bool,
-    longest_pause_s: float | None,
-) -> tuple[list[str], NDArray[np.int64]]:
-    """Return the behaviours that came, in the order of the ethogram, and the (k, k) counts at this lag."""
-    names, chain, code = _chained(season, bouts, actor, repeats, longest_pause_s)
-    k = len(names)
-    together = chain[lag:] == chain[:-lag]
-    pairs = code[:-lag][together] * k + code[lag:][together]
-    return names, np.bincount(pairs, minlength=k * k).reshape(k, k).astype(np.int64)
+def transition_each(season: Season, by: str, **how: Any) -> dict[str, Transitions]:
+    """Return `transition(season, **how)` for each value of a column of `season.sessions`: each male, or each session.
+    Values in whose sessions nothing followed anything have an empty table."""
+    values, group = sequence.groups(season, by)
+    ids = season.sessions["session"].astype(object).to_numpy()
+    return {value: transition(season, **how, sessions=list(ids[group == at])) for at, value in enumerate(values)}
 
 
-def sequences(
-    season: Season, *, actor: str | None = None, repeats: bool = False, longest_pause_s: float | None = None
-) -> tuple[list[str], list[NDArray[np.int64]], list[int]]:
-    """Return the behaviours that came, the unbroken sequences of their numbers, and the row of `season.sessions` of
-    each."""
-    names, chain, code = _chained(season, season.bouts, actor, repeats, longest_pause_s)
-    starts = np.flatnonzero(np.concatenate([[True], chain[1:] != chain[:-1]])) if len(chain) else np.array([], int)
-    rows = [int(one) // _CHAINS for one in chain[starts]]
-    return names, np.split(code, starts[1:]) if len(chain) else [], rows
+def _of_sessions(season: Season, sessions: Sequence[str]) -> pd.DataFrame:
+    return season.bouts[season.bouts["session"].isin(list(sessions))]
 
 
-_CHAINS = 10**9  # more than any session can have
-
-
-def _chained(
-    season: Season, bouts: pd.DataFrame, actor: str | None, repeats: bool, longest_pause_s: float | None
-) -> tuple[list[str], NDArray[np.int64], NDArray[np.int64]]:
-    """Return names, and for each onset the number of its unbroken chain and the number of its behaviour."""
-    wanted = ~bouts["hides"].to_numpy()
-    if actor is not None:
-        wanted &= (bouts["actor"] == actor).to_numpy()
-    place, onset = bouts["session"].cat.codes.to_numpy(), bouts["onset_s"].to_numpy()
-    stretch = _stretches(season, bouts, place, onset)[wanted]
-    place, onset = place[wanted], onset[wanted]
-    code = bouts["behaviour"].cat.codes.to_numpy()[wanted]
-    if longest_pause_s is not None and len(onset):
-        stretch = stretch + np.cumsum(np.concatenate([[False], np.diff(onset) > longest_pause_s]))
-    chain = place.astype(np.int64) * _CHAINS + stretch
-    if not repeats and len(code):
-        kept = np.concatenate([[True], (code[1:] != code[:-1]) | (chain[1:] != chain[:-1])])
-        chain, code = chain[kept], code[kept]
-    names = [str(name) for name in bouts["behaviour"].cat.categories]
-    order = [c for c in _in_order(season, names) if (code == c).any()]
-    rank = np.full(len(names), -1, dtype=np.int64)
-    rank[order] = np.arange(len(order))
-    return [names[c] for c in order], chain, rank[code]
-
-
-def _in_order(season: Season, names: list[str]) -> list[int]:
-    told = [b.code for kept in season.ethograms.values() for b in kept.behaviour]
-    place = {code: at for at, code in reversed(list(enumerate(told)))}
-    return sorted(range(len(names)), key=lambda c: place.get(names[c], len(told)))
-
-
-def _stretches(
-    season: Season, bouts: pd.DataFrame, place: NDArray[np.integer], onset: NDArray[np.float64]
-) -> NDArray[np.int64]:
-    """Number the stretches that sequences must not reach across: a new one after each gap and each going out of
-    sight."""
-    breaks = np.zeros(len(bouts), dtype=np.int64)
-    hides = bouts["hides"].to_numpy()
-    breaks[hides] += 1
-    key = _key(place, onset)
-    gaps = _key(season.gaps["session"].cat.codes.to_numpy(), season.gaps["offset_s"].to_numpy())
-    after = np.searchsorted(key, np.sort(gaps))
-    np.add.at(breaks, after[after < len(breaks)], 1)
-    return np.cumsum(breaks)
-
-
-def _key(place: NDArray[np.integer], seconds: NDArray[np.float64]) -> NDArray[np.float64]:
-    # No session lasts 10^8 s (the reader refuses more than 10^10 ms), so this sorts as (session, time) does.
-    return place.astype(float) * 1e8 + seconds
+def _of_season(season: Season, tested: Transitions, sessions: Sequence[str] | None) -> Transitions:
+    """Warn of pooling where more than one session went into the table."""
+    kept = season.sessions
+    if sessions is not None:
+        kept = kept[kept["session"].isin(list(sessions))]
+    if len(kept) < 2 or tested.df <= 0:
+        return replace(tested, sentence=tested.sentence.removesuffix(POOLED))
+    males = int(kept["male"].nunique())
+    who, what = (f"{males} males", "Look at each male, or shuffle") if males > 1 else ("one male", "Shuffle")
+    warning = (
+        f" Pooled from {len(kept)} sessions of {who}: animals repeat themselves, so p comes out too small (Machlis,"
+        f" Dodd & Fentress 1985). {what} within sessions."
+    )
+    return replace(tested, sentence=tested.sentence.removesuffix(POOLED) + warning)

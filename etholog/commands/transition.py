@@ -1,97 +1,157 @@
 """`etholog transition`: what follows what, and what follows more often than chance."""
 
 import argparse
+import sys
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
-from etholog.commands.output import add_json, as_json, say, table
+from etholog.commands.output import add_json, as_json, p_value, paragraph, say, table
+from etholog.refusal import Refusal
 
 if TYPE_CHECKING:
+    import pandas as pd
+
+    from etholog.analysis.chain import ChainTest
+    from etholog.analysis.transition import Transitions
     from etholog.season import Season
+
+ACTORS = ("male", "female", "pair", "keeper")
+SHOWN = 20
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Give the command its arguments."""
-    parser.add_argument("--actor", choices=("male", "female", "pair", "keeper"), help="only what this one does")
+    parser.add_argument("--actor", choices=ACTORS, help="only what this one does")
+    parser.add_argument("--answer", choices=ACTORS, help="what this one begins after each onset of --actor")
+    parser.add_argument("--within", type=float, metavar="S", help="... within so many seconds")
     parser.add_argument("--lag", type=int, default=1, metavar="N", help="what comes N behaviours later (default: 1)")
     parser.add_argument("--repeats", action="store_true", help="count a behaviour that follows itself")
     parser.add_argument("--longest-pause", type=float, metavar="S", help="a pause this long breaks the chain")
-    parser.add_argument("--by", metavar="COLUMN", help="test whether these differ, e.g. male")
-    parser.add_argument(
-        "--follows", nargs=2, metavar=("FIRST", "NEXT"), help="shuffle: does NEXT follow FIRST by chance?"
-    )
+    parser.add_argument("--each", metavar="COLUMN", help="a table for each of these: male, or session")
+    parser.add_argument("--by", default="male", metavar="COLUMN", help="test whether these differ (default: male)")
+    parser.add_argument("--shuffles", type=int, default=0, metavar="N", help="p by shuffles within sessions")
+    parser.add_argument("--follows", nargs=2, metavar=("FIRST", "NEXT"), help="only this one, planned beforehand")
+    parser.add_argument("--seed", type=int, default=0)
     parser.add_argument("--folder", type=Path, default=Path(), help="workspace or folder of sessions (default: here)")
     add_json(parser)
-    parser.epilog = "example:\n  etholog transition --actor male"
+    parser.epilog = (
+        "examples:\n  etholog transition --actor male\n  etholog transition --actor male --answer female --within 30\n"
+        "  etholog transition --follows drumming answers --shuffles 10000"
+    )
 
 
 def run(args: argparse.Namespace) -> int:
     """Print each transition that was seen; 1 where a file could not be read."""
-    import sys
-
     from etholog import season
-    from etholog.analysis.transition import transition
-    from etholog.refusal import Refusal
+    from etholog.analysis.latency import check_names
+    from etholog.analysis.transition import transition, transition_each
 
-    if args.lag < 1:
-        raise Refusal(f"--lag {args.lag}: must be 1 or more")
     read = season.read(args.folder)
-    found = transition(read, actor=args.actor, lag=args.lag, repeats=args.repeats, longest_pause_s=args.longest_pause)
-    long = found.long()
-    if args.json:
-        told = {"x2": found.x2, "g2": found.g2, "df": found.df, "p": found.p, "sentence": found.sentence}
-        print(as_json({**told, "tests": _tests(read, args), "transitions": long}))
+    if args.follows is not None:
+        check_names(read, args.follows)
+        args.shuffles = args.shuffles or 10_000
+    how = {"actor": args.actor, "repeats": args.repeats, "longest_pause_s": args.longest_pause}
+    more = {"answer": args.answer, "within_s": args.within, "lag": args.lag}
+    more |= {"shuffles": args.shuffles, "seed": args.seed}
+    if args.each is not None:
+        found = transition_each(read, args.each, **how, **more)
+        _print_each(args, found)
     else:
-        table(long.head(20) if sys.stdout.isatty() else long)
-        if sys.stdout.isatty():
-            if found.df:
-                print(f"X2 {found.x2:.1f}, G2 {found.g2:.1f}, df {found.df}, p = {found.p:.2g}. ", end="")
-            print(found.sentence)
-            for name, test in _tests(read, args).items():
-                print(f"{name}: " + ", ".join(f"{what} {_short(value)}" for what, value in test.items()))
-            print(
-                "residual: adjusted; over 2 is more often than chance, under -2 more rarely. p_holm counts all cells."
-            )
+        pooled = transition(read, **how, **more)
+        if args.follows is not None:
+            _print_one(args, pooled)
+        else:
+            _print(args, pooled, {} if args.answer else _tests(read, args.by, how))
     say(*read.faults)
     return 1 if read.faults else 0
 
 
-def _tests(read: "Season", args: argparse.Namespace) -> dict[str, dict[str, float]]:
-    """Return the tests asked for: `--by` whether groups differ, `--follows` a shuffle within sessions."""
-    import numpy as np
+def _print(args: argparse.Namespace, found: "Transitions", tests: "dict[str, ChainTest]") -> None:
+    long = found.long()
+    if args.json:
+        told = {"x2": found.x2, "g2": found.g2, "df": found.df, "p": found.p, "sentence": found.sentence}
+        told |= {"shuffles": found.shuffles, "p_whole_shuffled": found.p_whole}
+        chains = {name: {"g2": t.g2, "x2": t.x2, "df": t.df, "p": t.p, "rough": t.rough} for name, t in tests.items()}
+        print(as_json({**told, "tests": chains, "transitions": long}))
+    elif not sys.stdout.isatty():
+        table(long)
+    else:
+        table(_pretty(long.head(SHOWN)))
+        if len(long) > SHOWN:
+            print(f"The {SHOWN} most frequent of {len(long)}; all of them in a pipe, or with --json.")
+        if found.df:
+            print(f"X2 {found.x2:.1f}, G2 {found.g2:.1f}, df {found.df}, {p_value(found.p)}.")
+        paragraph(found.sentence)
+        if found.shuffles:
+            paragraph(
+                f"By {found.shuffles:,} shuffles within sessions the whole table has {p_value(found.p_whole)}."
+                f" p_shuffled is two-sided and can't be under {2 / (found.shuffles + 1):.2g}."
+            )
+        paragraph(
+            "residual: adjusted; over 2 is more often than chance, under -2 more rarely. p_holm counts all cells."
+            " few: fewer than 5 were expected, so the residual and its p mean little."
+        )
+        for name, test in tests.items():
+            paragraph(f"{name} {_verdict(test)}")
+
+
+def _verdict(test: "ChainTest") -> str:
+    if not test.df:
+        return "There is too little to tell."
+    rough = f", a rough guide: {test.few} of {test.cells} cells expect fewer than 5" if test.rough else ""
+    return f"G2 {test.g2:.1f}, X2 {test.x2:.1f}, df {test.df}, {p_value(test.p)}{rough}."
+
+
+def _tests(read: "Season", by: str, how: dict[str, Any]) -> "dict[str, ChainTest]":
+    """Return the tests of order and homogeneity, under the questions that they answer."""
+    from etholog.analysis.chain import chain_homogeneity, chain_order
+
+    return {
+        "Does what came before the first matter too?": chain_order(read, **how),
+        f"Do they differ by {by}?": chain_homogeneity(read, by, **how),
+    }
+
+
+def _print_each(args: argparse.Namespace, found: "dict[str, Transitions]") -> None:
     import pandas as pd
 
-    from etholog.analysis import chain
-    from etholog.analysis.latency import check_names
-    from etholog.analysis.transition import sequences
-    from etholog.ethogram import nearest
-    from etholog.refusal import Refusal
-
-    names, runs, rows = sequences(read, actor=args.actor, repeats=args.repeats, longest_pause_s=args.longest_pause)
-    told: dict[str, dict[str, float]] = {}
-    if args.by is not None:
-        if args.by not in read.sessions.columns:
-            raise Refusal(f"no column {args.by!r}{nearest(args.by, map(str, read.sessions.columns))}")
-        group = pd.factorize(read.sessions[args.by].astype(object))[0]
-        tables = np.zeros((int(group.max(initial=-1)) + 1, len(names), len(names)))
-        for run, row in zip(runs, rows, strict=True):
-            if group[row] >= 0:
-                np.add.at(tables[group[row]], (run[:-1], run[1:]), 1)
-        if len(tables):
-            test = chain.homogeneity(list(tables))
-            told[f"do they differ by {args.by}"] = {"G2": test.g2, "X2": test.x2, "df": test.df, "p": test.p}
-    if args.repeats and names:
-        # Where a behaviour can't follow itself, the cells that must be empty would pass for memory.
-        test = chain.order(runs, len(names), 1)
-        told["does the one before matter too"] = {"G2": test.g2, "X2": test.x2, "df": test.df, "p": test.p}
-    if args.follows is not None:
-        check_names(read, args.follows)
-        if all(name in names for name in args.follows):
-            first, after = (names.index(name) for name in args.follows)
-            observed, p, error = chain.shuffled(runs, first, after)
-            told[f"{args.follows[1]} after {args.follows[0]}"] = {"times": observed, "p": p, "error of p": error}
-    return told
+    parts = [one.long().assign(**{args.each: value}) for value, one in found.items()]
+    long = pd.concat(parts, ignore_index=True) if parts else pd.DataFrame({args.each: []})
+    long = long[[args.each, *(name for name in long.columns if name != args.each)]]
+    if args.json:
+        tests = [
+            {args.each: value, "x2": one.x2, "g2": one.g2, "df": one.df, "p": one.p, "sentence": one.sentence}
+            for value, one in found.items()
+        ]
+        print(as_json({"each": tests, "transitions": long}))
+        return
+    if not sys.stdout.isatty():
+        table(long)
+        return
+    for value, one in found.items():
+        print(f"\n{args.each} {value}")
+        table(_pretty(one.long().head(SHOWN // 2)))
+        paragraph((f"X2 {one.x2:.1f}, df {one.df}, {p_value(one.p)}. " if one.df else "") + one.sentence)
 
 
-def _short(value: float) -> str:
-    return "not defined" if value != value else f"{value:.4g}"
+def _print_one(args: argparse.Namespace, found: "Transitions") -> None:
+    """Print the one transition that was asked for: no p of any other stands beside it, so none is adjusted."""
+    first, after = args.follows
+    long = found.long()
+    one = long[(long["first"] == first) & (long["next"] == after)].drop(columns=["p_holm", "p_shuffled_holm"])
+    p = float("nan")
+    if found.p_shuffled is not None and first in found.p_shuffled.index and after in found.p_shuffled.index:
+        p = float(found.p_shuffled.loc[first, after])
+    if args.json:
+        print(as_json({"first": first, "next": after, "p": p, "shuffles": found.shuffles, "transitions": one}))
+        return
+    table(_pretty(one) if sys.stdout.isatty() else one)
+    if p != p:
+        raise Refusal(f"{after!r} can't or did not follow {first!r} in any shuffle: nothing can be tested")
+    say(f"{after} after {first}, by {found.shuffles:,} shuffles within sessions: two-sided {p_value(p)}.")
+
+
+def _pretty(long: "pd.DataFrame") -> "pd.DataFrame":
+    shown = long.drop(columns=["few"])
+    shown["few"] = ["few" if few else "" for few in long["few"]]
+    return shown

@@ -1,12 +1,9 @@
-"""Order, homogeneity and shuffles of chains against R's numbers and exhaustive enumeration."""
-
-import itertools
-from math import prod
+"""Order and homogeneity of chains against R's numbers and scipy."""
 
 import numpy as np
 import pytest
 
-from etholog.analysis.chain import homogeneity, order, shuffled
+from etholog.analysis.chain import homogeneity, order
 
 
 def table(text: str) -> np.ndarray:
@@ -57,24 +54,3 @@ def test_zero_order_is_scipys_table() -> None:
     reference = chi2_contingency(counts, correction=False)
     found = order([codes], 3, 0)
     assert (found.x2, found.df, found.p) == (pytest.approx(reference.statistic), 4, pytest.approx(reference.pvalue))
-
-
-def test_shuffles_come_near_the_exhaustive_share() -> None:
-    # Invented sequence DPIDPIDPR: P follows D three times; of its 5,040 distinct orders 60 have that, p = 60/5040.
-    sequence = "DPIDPIDPR"
-    codes = np.array(["DPIR".index(letter) for letter in sequence])
-    hits = total = 0
-    for letters in set(itertools.permutations(sequence)):
-        total += 1
-        hits += "".join(letters).count("DP") >= 3
-    assert (hits, total) == (60, 5040)
-    assert total == prod(range(1, 10)) // (6 * 6 * 2)
-    observed, p, error = shuffled([codes], 0, 1, shuffles=20_000, seed=2)
-    assert observed == 3
-    assert abs(p - hits / total) < 5 * error
-
-
-def test_sequences_are_shuffled_apart() -> None:
-    # Each sequence holds only one of the two: no shuffle within them can bring them together.
-    _, p, _ = shuffled([np.zeros(5, dtype=int), np.ones(5, dtype=int)], 0, 1, shuffles=200)
-    assert p == 1.0

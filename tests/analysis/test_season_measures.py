@@ -7,11 +7,13 @@ import numpy as np
 import pytest
 
 import etholog
+from etholog.analysis import chain
 from etholog.analysis.duration import duration, poisson_limits
-from etholog.analysis.transition import transition
+from etholog.analysis.transition import transition, transition_each
+from etholog.ethogram import Ethogram
 from etholog.refusal import Refusal
 from etholog.season import Season
-from tests.test_session import marks, write
+from tests.test_session import marks, small, write
 
 
 def season_of(folder: Path, *sessions: list[dict[str, Any]]) -> Season:
@@ -102,24 +104,70 @@ def test_poisson_limits_are_garwoods(count: int, low: float, high: float) -> Non
 
 
 CODES = {"D": "drumming", "P": "walking", "I": "touch", "R": "flees"}
+ORDER = list(CODES.values())
 
 
 def sequence(letters: str) -> list[dict[str, Any]]:
-    made = [
-        {"n": i, "do": "mark", "t": i * 1000, "code": CODES[letter], **({"edge": "onset"} if letter in "DP" else {})}
-        for i, letter in enumerate(letters, 1)
-    ]
-    return [*made, close(20_000)]
+    made: list[tuple[int, str, str | None]] = []
+    for second, letter in enumerate(letters):
+        state = letter in "DP"
+        made.append((second * 1000, CODES[letter], "onset" if state else None))
+        if state:
+            made.append((second * 1000 + 500, CODES[letter], "offset"))
+    return [*marks(*made), close(len(letters) * 1000)]
 
 
-def test_lags_never_reach_across_sessions(tmp_path: Path) -> None:
-    # Invented sequences, counted by hand; a state that goes on is one bout, so DDPR counts as DPR.
-    season = season_of(tmp_path, sequence("DPDPIR"), sequence("DPIDPIR"), sequence("DDPR"))
-    order = ["drumming", "walking", "touch", "flees"]
-    lag1 = transition(season, repeats=True).counts.reindex(index=order, columns=order)
-    assert lag1.to_numpy().tolist() == [[0, 5, 0, 0], [1, 0, 3, 1], [1, 0, 0, 2], [0, 0, 0, 0]]
-    lag3 = transition(season, repeats=True, lag=3).counts.reindex(index=order, columns=order)
-    assert lag3.to_numpy().tolist() == [[1, 1, 0, 2], [0, 1, 1, 0], [0, 0, 1, 0], [0, 0, 0, 0]]
+@pytest.mark.parametrize(
+    ("lag", "counts"),
+    [  # invented sequences, counted by hand
+        (1, [[1, 5, 0, 0], [1, 0, 3, 1], [1, 0, 0, 2], [0, 0, 0, 0]]),
+        (2, [[1, 1, 3, 1], [1, 1, 0, 2], [0, 1, 0, 0], [0, 0, 0, 0]]),
+        (3, [[1, 1, 0, 3], [0, 1, 1, 0], [0, 0, 1, 0], [0, 0, 0, 0]]),
+    ],
+)
+def test_lags_never_reach_across_sessions(tmp_path: Path, lag: int, counts: list[list[int]]) -> None:
+    season = season_of(tmp_path, *map(sequence, ("DPDPIR", "DPIDPIR", "DDPR")))
+    found = transition(season, repeats=True, lag=lag).counts.reindex(index=ORDER, columns=ORDER)
+    assert found.to_numpy().tolist() == counts
+
+
+def test_without_repeats_a_behaviour_that_comes_again_counts_as_one(tmp_path: Path) -> None:
+    season = season_of(tmp_path, *map(sequence, ("DPDPIR", "DPIDPIR", "DDPR")))
+    found = transition(season).counts.reindex(index=ORDER, columns=ORDER).to_numpy()
+    assert np.isnan(np.diag(found)).all()  # can't follow itself
+    assert found[0, 1] == 5
+
+
+def test_each_male_and_each_session(tmp_path: Path) -> None:
+    season = season_of(tmp_path, *map(sequence, ("DPDPIR", "DPIDPIR", "DDPR")))
+    each = transition_each(season, "male", repeats=True)
+    assert list(each) == ["M-0", "M-1", "M-2"]
+    assert [int(one.counts.to_numpy().sum()) for one in each.values()] == [5, 6, 3]
+    assert list(transition_each(season, "session", repeats=True)) == ["s0", "s1", "s2"]
+    assert "Pooled from 3 sessions of 3 males" in transition(season).sentence
+    assert "Pooled" not in each["M-1"].sentence
+    with pytest.raises(Refusal, match="did you mean 'male'"):
+        transition_each(season, "mael")
+
+
+def test_the_ethogram_knows_what_cannot_follow(tmp_path: Path) -> None:
+    # 'flees' ends the clasp, and an insertion needs one: a new clasp must begin in between.
+    def clasped(t: int) -> list[tuple[int, str, str | None]]:
+        return [(t, "clasp", "onset"), (t + 1000, "insertion", "onset"), (t + 2000, "flees", None)]
+
+    made = [*clasped(0), (3000, "touch", None), *clasped(4000), (7000, "walking", "onset")]
+    season = season_of(tmp_path, [*marks(*made), close(9000)])
+    counts = transition(season).counts
+    assert np.isnan(counts.loc["flees", "insertion"])
+    assert counts.loc["flees", "touch"] == 1
+    assert counts.loc["touch", "insertion"] == 0  # a clasp may have been going on
+    assert transition(season, repeats=True).counts.loc["flees", "insertion"] == 0
+
+
+def test_what_was_counted_is_never_called_impossible(tmp_path: Path) -> None:
+    made = [(0, "clasp", "onset"), (1000, "flees", None), (2000, "insertion", "onset")]  # a slip of the observer
+    counts = transition(season_of(tmp_path, [*marks(*made), close(9000)])).counts
+    assert counts.loc["flees", "insertion"] == 1
 
 
 def test_chains_break_at_gaps_and_out_of_sight(tmp_path: Path) -> None:
@@ -131,5 +179,56 @@ def test_chains_break_at_gaps_and_out_of_sight(tmp_path: Path) -> None:
         {"n": 7, "do": "mark", "t": 7000, "code": "flees"},
         close(9000),
     ]
-    found = transition(season_of(tmp_path, made))
+    season = season_of(tmp_path, made)
+    found = transition(season)
     assert found.long()[["first", "next", "count"]].to_numpy().tolist() == [["touch", "flees", 1]]
+    assert transition(season, longest_pause_s=0.5).long().empty
+
+
+def hers() -> Ethogram:
+    """The small ethogram, but what she may do is hers."""
+    plain = small().model_dump(mode="json", exclude_defaults=True)
+    for behaviour in plain["behaviour"]:
+        behaviour.pop("ends", None)
+        if behaviour["code"] in ("touch", "flees", "hidden"):
+            behaviour["actor"] = "female"
+    return Ethogram.model_validate(plain)
+
+
+def test_what_she_does_within_seconds_of_what_he_does(tmp_path: Path) -> None:
+    made = [
+        *((0, "walking", "onset"), (1000, "touch", None)),  # answered
+        *((2000, "drumming", "onset"), (4000, "drumming", "offset"), (7500, "flees", None)),  # too late: nothing
+        *((8000, "walking", "onset"), (9000, "hidden", "onset"), (9500, "touch", None)),  # she is hidden: not known
+        *((12_000, "drumming", "onset"), (13_000, "hidden", "offset")),  # hidden as he begins: not known
+        *((14_000, "walking", "onset"), (17_000, "touch", None)),  # answered at the very edge
+        (19_000, "drumming", "onset"),  # the session ends first: not known
+    ]
+    write(tmp_path / "a.jsonl", [*marks(*made), close(21_000)], ethogram=hers())
+    found = transition(etholog.read(tmp_path), actor="male", answer="female", within_s=3.0).counts
+    assert found.loc["walking"].to_dict() == {"touch": 2, "flees": 0, "(nothing)": 0}
+    assert found.loc["drumming"].to_dict() == {"touch": 0, "flees": 0, "(nothing)": 1}
+    with pytest.raises(Refusal, match="two different actors"):
+        transition(etholog.read(tmp_path), actor="male", answer="male", within_s=3)
+    with pytest.raises(Refusal, match="how many seconds"):
+        transition(etholog.read(tmp_path), actor="male", answer="female")
+
+
+def test_shuffles_of_a_season_and_its_questions_of_order_and_males() -> None:
+    season = etholog.read("examples/season")
+    found = transition(season, shuffles=500, seed=3)
+    assert found.p_shuffled is not None
+    assert found.p_shuffled.loc["palp_probing", "insertion"] == pytest.approx(2 / 501)
+    assert np.isnan(found.p_shuffled.loc["insertion", "insertion"])
+    assert found.p_whole == pytest.approx(1 / 501)
+    assert {"few", "p_shuffled", "p_shuffled_holm"} <= set(found.long().columns)
+    # Homogeneity of males, from tables of each male counted apart.
+    names = list(found.counts.index)
+    tables = [
+        one.counts.reindex(index=names, columns=names).fillna(0).to_numpy()
+        for one in transition_each(season, "male").values()
+    ]
+    assert etholog.chain_homogeneity(season, "male") == chain.homogeneity(tables)
+    order = etholog.chain_order(season)
+    assert order.df > 0
+    assert order.rough

@@ -1,0 +1,217 @@
+"""From a season to sequences: which onsets follow each other without a break, and counts of what follows what."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from etholog.ethogram import nearest
+from etholog.refusal import Refusal
+from etholog.season import Season
+
+Ints = NDArray[np.integer]
+
+NOTHING = "(nothing)"
+_BLOCK = 1 << 18  # onsets counted at once: they stay in the processor's cache
+
+
+@dataclass(frozen=True)
+class Sequences:
+    """Onsets in order. `names`: the behaviours that came, in the ethogram's order; for each onset, `code` is its
+    number there, `chain` the number of its unbroken sequence, `session` its row in `season.sessions`."""
+
+    names: list[str]
+    code: Ints
+    chain: Ints
+    session: Ints
+
+    def counts(self, lag: int = 1, group: Ints | None = None) -> NDArray[np.int64]:
+        """Return (k, k) counts of what comes `lag` onsets later in the same sequence; or (groups, k, k), `group`
+        numbering the rows of `season.sessions` from 0, -1 for none."""
+        k = len(self.names)
+        groups = 1 if group is None else int(group.max(initial=-1)) + 1
+        out = np.zeros(groups * k * k, dtype=np.int64)
+        for start in range(0, max(0, len(self.code) - lag), _BLOCK):
+            part = slice(start, start + _BLOCK + lag)
+            code, chain = self.code[part], self.chain[part]
+            key = code[:-lag].astype(np.int64) * k + code[lag:]
+            together = chain[lag:] == chain[:-lag]
+            if group is not None:
+                own = group[self.session[part][:-lag]]
+                together &= own >= 0
+                key += own * (k * k)
+            out += np.bincount(key[together], minlength=len(out))
+        return out.reshape((k, k) if group is None else (groups, k, k))
+
+    def runs(self) -> list[Ints]:
+        """Return the unbroken sequences, each as an array of codes."""
+        starts = np.flatnonzero(np.diff(self.chain)) + 1
+        return np.split(self.code, starts) if len(self.code) else []
+
+
+def of(
+    season: Season,
+    *,
+    actor: str | None = None,
+    repeats: bool = False,
+    longest_pause_s: float | None = None,
+    sessions: Sequence[str] | None = None,
+) -> Sequences:
+    """Return the sequences of onsets, of one actor or of all.
+
+    They break at gaps, when an animal (with `actor`: that one) goes out of sight, and where the next onset comes
+    later than `longest_pause_s`. Without `repeats`, a behaviour that comes again at once counts as one (Slater 1973).
+    """
+    bouts = season.bouts
+    place, onset = bouts["session"].cat.codes.to_numpy(), bouts["onset_s"].to_numpy()
+    wanted = ~bouts["hides"].to_numpy()
+    if actor is not None:
+        wanted &= is_(bouts["actor"], actor)
+    if sessions is not None:
+        wanted &= bouts["session"].isin(list(sessions)).to_numpy()
+    breaks = _breaks(season, actor)
+    if wanted.all():
+        code = bouts["behaviour"].cat.codes.to_numpy()
+    else:
+        code, place, onset = bouts["behaviour"].cat.codes.to_numpy()[wanted], place[wanted], onset[wanted]
+        breaks = breaks if breaks is None else breaks[wanted]
+    new = np.empty(len(code), dtype=bool)
+    new[:1] = True
+    np.not_equal(place[1:], place[:-1], out=new[1:])
+    if breaks is not None:
+        new[1:] |= breaks[1:] != breaks[:-1]
+    if longest_pause_s is not None:
+        new[1:] |= np.diff(onset) > longest_pause_s
+    if not repeats and len(code):
+        kept = new.copy()
+        kept[1:] |= code[1:] != code[:-1]
+        code, place, new = code[kept], place[kept], new[kept]
+    names, numbers = _numbered(season, bouts["behaviour"].cat.categories, code)
+    return Sequences(names, numbers[code], np.cumsum(new, dtype=np.int32), place)
+
+
+def answers(season: Season, actor: str, other: str, within_s: float) -> pd.DataFrame:
+    """Count, for each onset of `actor` (down), what `other` begins first within so many seconds after it (across),
+    or '(nothing)'. What began at the same instant is no answer. Onsets without an answer whose span was not watched
+    whole (the session's end, a gap, `other` out of sight) are left out: nothing can be said of them."""
+    bouts, gaps = season.bouts, season.gaps
+    seen = ~bouts["hides"].to_numpy()
+    place, onset = bouts["session"].cat.codes.to_numpy(), bouts["onset_s"].to_numpy()
+    behaviour, categories = bouts["behaviour"].cat.codes.to_numpy(), bouts["behaviour"].cat.categories
+    first, second = (np.flatnonzero(seen & is_(bouts["actor"], who)) for who in (actor, other))
+    hiding = bouts["hides"].to_numpy() & is_(bouts["actor"], other)
+    blind_place = np.concatenate([place[hiding], gaps["session"].cat.codes.to_numpy()])
+    blind_from = np.concatenate([onset[hiding], gaps["onset_s"].to_numpy()])
+    blind_to = np.concatenate([bouts["offset_s"].to_numpy()[hiding], gaps["offset_s"].to_numpy()])
+    now = onset[first]
+    until = np.minimum(
+        season.sessions["length_s"].to_numpy(dtype=float)[place[first]],
+        np.where(_running(blind_place, blind_from, blind_to, place[first], now), now, np.inf),
+    )
+    until = np.minimum(until, _next(blind_place, blind_from, place[first], now)[0])
+    came, at = _next(place[second], onset[second], place[first], now)
+    answered = (came <= now + within_s + 1e-9) & (came <= until)
+    known = answered | (until >= now + within_s - 1e-9)
+    rows, row_of = _numbered(season, categories, behaviour[first])
+    columns, column_of = _numbered(season, categories, behaviour[second])
+    across = np.full(len(first), len(columns), dtype=np.int64)
+    across[answered] = column_of[behaviour[second[at[answered]]]]
+    wide = len(columns) + 1
+    cell = (row_of[behaviour[first]].astype(np.int64) * wide + across)[known]
+    table = np.bincount(cell, minlength=len(rows) * wide).reshape(len(rows), wide)
+    return pd.DataFrame(table, index=rows, columns=[*columns, NOTHING])
+
+
+def _next(place: Ints, start: NDArray[np.float64], in_: Ints, after: NDArray[np.float64]) -> tuple[Any, Any]:
+    """Return, for each instant `after` in session `in_`, the first `start` later than it there (infinite: none), and
+    its place in `start`."""
+    if not len(start):
+        return np.full(len(after), np.inf), np.zeros(len(after), dtype=np.intp)
+    order = np.argsort(_key(place, start), kind="stable")
+    key = _key(place, start)[order]
+    at = np.minimum(np.searchsorted(key, _key(in_, after), side="right"), len(order) - 1)
+    found = order[at]
+    there = (place[found] == in_) & (start[found] > after)
+    return np.where(there, start[found], np.inf), found
+
+
+def _running(
+    place: Ints, start: NDArray[np.float64], end: NDArray[np.float64], in_: Ints, now: NDArray[np.float64]
+) -> NDArray[np.bool_]:
+    """Return whether one of the spans runs at each instant `now` of session `in_`."""
+    begun = np.searchsorted(np.sort(_key(place, start)), _key(in_, now), side="right")
+    ended = np.searchsorted(np.sort(_key(place, end)), _key(in_, now), side="right")
+    return np.asarray(begun > ended)
+
+
+def impossible(season: Season, names: list[str]) -> NDArray[np.bool_]:
+    """Return which of `names` (down) can't be followed at once by which (across), by every ethogram that knows both.
+
+    A behaviour can't follow itself where repeats count as one. What makes sense only within a state can't follow
+    what ends that state, when that state's own onset would have to be counted in between.
+    """
+    out = np.eye(len(names), dtype=bool)
+    place = {name: at for at, name in enumerate(names)}
+    forbidden: dict[tuple[int, int], bool] = {}
+    for kept in season.ethograms.values():
+        for one in kept.behaviour:
+            for other in kept.behaviour:
+                if one.code in place and other.code in place and one is not other:
+                    barred = other.within in one.ends and other.within in place
+                    cell = place[one.code], place[other.code]
+                    forbidden[cell] = forbidden.get(cell, True) and barred
+    for cell, barred in forbidden.items():
+        out[cell] = barred
+    return out
+
+
+def groups(season: Season, by: str) -> tuple[list[str], NDArray[np.int64]]:
+    """Return the values of a column of `season.sessions` and for each session the number of its own, -1 for none."""
+    if by not in season.sessions.columns:
+        raise Refusal(f"no column {by!r}{nearest(by, map(str, season.sessions.columns))}")
+    number, values = pd.factorize(season.sessions[by].astype(object), sort=True)
+    return [str(value) for value in values], number.astype(np.int64)
+
+
+def is_(column: pd.Series, value: str) -> NDArray[np.bool_]:
+    """Return where a column of categories has this value, by its number: strings are never compared."""
+    known = column.cat.categories
+    codes = column.cat.codes.to_numpy()
+    return codes == known.get_loc(value) if value in known else np.zeros(len(codes), dtype=bool)
+
+
+def _numbered(season: Season, categories: pd.Index, code: Ints) -> tuple[list[str], Ints]:
+    """Return the names that come in `code`, in the order of the ethogram, and each category's number among them."""
+    told = [b.code for kept in season.ethograms.values() for b in kept.behaviour]
+    place = {name: at for at, name in reversed(list(enumerate(told)))}
+    names = [str(name) for name in categories]
+    came = np.flatnonzero(np.bincount(code.astype(np.intp), minlength=len(names)))
+    order = sorted((int(c) for c in came), key=lambda c: place.get(names[c], len(told)))
+    numbers = np.full(len(names) + 1, -1, dtype=np.int16)
+    numbers[order] = np.arange(len(order))
+    return [names[c] for c in order], numbers
+
+
+def _breaks(season: Season, actor: str | None) -> Ints | None:
+    """Number the stretches that sequences must not reach across, for each bout; None where there is only one."""
+    bouts = season.bouts
+    hides = bouts["hides"].to_numpy()
+    if actor in ("male", "female"):
+        hides = hides & is_(bouts["actor"], str(actor))
+    if not hides.any() and season.gaps.empty:
+        return None
+    new = hides.astype(np.int32)
+    if len(season.gaps):
+        key = _key(bouts["session"].cat.codes.to_numpy(), bouts["onset_s"].to_numpy())
+        gaps = _key(season.gaps["session"].cat.codes.to_numpy(), season.gaps["offset_s"].to_numpy())
+        after = np.searchsorted(key, np.sort(gaps))
+        np.add.at(new, after[after < len(new)], 1)
+    return np.cumsum(new, dtype=np.int32)
+
+
+def _key(place: Ints, seconds: NDArray[np.float64]) -> NDArray[np.float64]:
+    # No session lasts 10^8 s (the reader refuses more than 10^10 ms), so this sorts as (session, time) does.
+    return place.astype(float) * 1e8 + seconds

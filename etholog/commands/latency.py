@@ -5,6 +5,7 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from etholog.commands import curve
 from etholog.commands.output import add_json, as_json, limits, p_value, paragraph, say, table
 
 if TYPE_CHECKING:
@@ -74,6 +75,7 @@ def show(times: "pd.DataFrame", found: "Comparison", ended: "pd.DataFrame | None
     print(f"\nLatency {about['label']}, in seconds")
     if len(found.table):
         table(_groups(found))
+        curve.show(times, found.by)
         mean = f"Means are restricted to {found.horizon_s:,.0f} s, the shortest of the groups' longest times."
         test = f" Log-rank chi-squared {found.statistic:.2f}, df {found.df}, {p_value(found.p)}." if found.df else ""
         paragraph("Limits of 95 %, log-log. " + mean + test)

@@ -64,6 +64,19 @@ def table(frame: "pd.DataFrame", title: str = "", missing: str = "-") -> None:
     Console().print(pretty)
 
 
+Part = tuple[str, str]  # text, and its colour as #rrggbb, or ""
+
+
+def picture(lines: Iterable[Iterable[Part]]) -> None:
+    """Print lines of parts: in colour on a terminal unless NO_COLOR is set (no-color.org), in plain text elsewhere."""
+    from rich.console import Console
+    from rich.text import Text
+
+    console = Console(highlight=False, emoji=False)
+    for line in lines:
+        console.print(Text.assemble(*line), soft_wrap=True)
+
+
 def _number(value: float) -> str:
     if abs(value) >= 1 or value == 0:
         return f"{value:,.1f}"

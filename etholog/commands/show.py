@@ -6,7 +6,8 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from etholog import session, summary
-from etholog.commands.output import say
+from etholog.colours import ACTORS
+from etholog.commands.output import Part, picture, say
 from etholog.session import Session
 from etholog.text import visible
 from etholog.watch.strip import BOXES, KEY_WIDTH, LABEL_WIDTH, PLAIN, TOTALS_WIDTH, Glyphs, Lane, totals, trace
@@ -28,15 +29,14 @@ def run(args: argparse.Namespace) -> int:
         for line in summary.lines(read):
             print(visible(line))
         print()
-        for line in strip(read, shutil.get_terminal_size().columns, PLAIN if args.ascii else BOXES):
-            print(line)
+        picture(strip(read, shutil.get_terminal_size().columns, PLAIN if args.ascii else BOXES))
         print()
     say(*faults)
     return 1 if faults else 0
 
 
-def strip(read: Session, width: int, glyphs: Glyphs) -> Iterator[str]:
-    """Yield the lanes in which something was marked, the whole session within `width` columns."""
+def strip(read: Session, width: int, glyphs: Glyphs) -> Iterator[list[Part]]:
+    """Yield the lanes in which something was marked, in their actors' colours, the session within `width` columns."""
     fold = read.fold
     columns = max(10, width - KEY_WIDTH - LABEL_WIDTH - TOTALS_WIDTH - 2)
     scale = max(1, -(-(fold.end + 1) // columns))
@@ -47,6 +47,10 @@ def strip(read: Session, width: int, glyphs: Glyphs) -> Iterator[str]:
         lane = Lane(behaviour, "", bouts, [], sum(bout.offset - bout.onset for bout in bouts))
         label = visible(behaviour.label)[:LABEL_WIDTH].ljust(LABEL_WIDTH)
         body = trace(lane, (columns - 1) * scale, columns, glyphs, scale)
-        actor = behaviour.actor[0]
-        yield f"{actor:<{KEY_WIDTH}}{label}{glyphs.frame}{body}{glyphs.frame}{totals(lane, fold.end)}".rstrip()
-    yield f"{'':<{KEY_WIDTH + LABEL_WIDTH}}0{summary.span(fold.end):>{columns}}"
+        actor = behaviour.actor
+        yield [
+            (f"{actor[0]:<{KEY_WIDTH}}{label}{glyphs.frame}", ""),
+            (body, ACTORS[actor]),
+            (f"{glyphs.frame}{totals(lane, fold.end)}".rstrip(), ""),
+        ]
+    yield [(f"{'':<{KEY_WIDTH + LABEL_WIDTH}}0{summary.span(fold.end):>{columns}}", "")]

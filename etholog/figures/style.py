@@ -12,6 +12,7 @@ import matplotlib
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
+from etholog import colours
 from etholog.season import Season
 
 Size = Literal["column", "page"]
@@ -30,14 +31,13 @@ class Look:
     line: Any
 
 
-# Okabe & Ito 2008, Color Universal Design. These four of the eight are dark enough for white paper.
 ACTORS = {
-    "male": Look("#0072b2", "", "-"),
-    "female": Look("#d55e00", "/////", "--"),
-    "pair": Look("#009e73", "xxxxx", "-."),
-    "keeper": Look("#cc79a7", ".....", ":"),
+    "male": Look(colours.ACTORS["male"], "", "-"),
+    "female": Look(colours.ACTORS["female"], "/////", "--"),
+    "pair": Look(colours.ACTORS["pair"], "xxxxx", "-."),
+    "keeper": Look(colours.ACTORS["keeper"], ".....", ":"),
 }
-# Groups have the colours that no actor has.
+# Groups have colours of Okabe & Ito 2008 that no actor has.
 GROUPS = (Look(INK, "", "-"), Look("#e69f00", "/////", "--"), Look("#56b4e9", ".....", "-."))
 
 _RULES: dict[Any, Any] = {

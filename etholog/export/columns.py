@@ -95,6 +95,7 @@ COLUMNS = {
     "expected": Column("number", "The count expected by chance (quasi-independence)."),
     "residual": Column("number", "Adjusted residual (Haberman 1973): over 2 is more often than chance."),
     "p_holm": Column("number", "Two-sided p of the residual, adjusted for all cells by Holm 1979.", "1"),
+    "few": Column("boolean", "Whether fewer than 5 were expected, so that the residual and its p mean little."),
 }
 
 TABLES = {

@@ -56,7 +56,11 @@ with breaks as (
     union all
     select session, offset_s, -1, null, null, true from gaps
 ), stretches as (
-    select *, sum(hides::int) over (partition by session order by onset_s, n) as stretch from breaks
+    select *,
+        -- one actor's sequence is broken by that one's going out of sight
+        sum((hides and coalesce($actor is null or actor = $actor, true))::int)
+            over (partition by session order by onset_s, n) as stretch
+    from breaks
 ), chains as (
     select *, lag(behaviour) over chain as before from stretches
     where not hides and ($actor is null or actor = $actor)

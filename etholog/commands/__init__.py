@@ -13,6 +13,7 @@ from etholog.text import visible
 COMMANDS = {
     "watch": "record a pairing by single keys against a running clock",
     "resume": "go on with a session that was broken off",
+    "amend": "walk along a closed session and put right what is in it",
     "show": "a session in plain words, with its strip",
     "latency": "how long until a behaviour, unfinished sessions counted right; compare males",
     "duration": "bouts, totals and shares of time",

@@ -3,6 +3,7 @@
 import argparse
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from etholog import ethogram, session, summary, system
 from etholog.commands.output import say
@@ -11,6 +12,9 @@ from etholog.text import visible
 from etholog.watch import forms
 from etholog.watch.opening import begin
 from etholog.watch.recorder import Recorder
+
+if TYPE_CHECKING:
+    from etholog.watch.themes import Look
 
 CONDITIONS = {
     "temperature_c": (float, "temperature in degrees Celsius"),
@@ -46,6 +50,14 @@ def add_look(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--theme", choices=("day", "night", "mono"), default="day", help="colours (default: day)")
     parser.add_argument("--ascii", action="store_true", help="draw with plain characters")
     parser.add_argument("--bell", action="store_true", help="ring for prompts; it may disturb the animals")
+
+
+def look(args: argparse.Namespace) -> "Look":
+    """Return what `add_look`'s arguments say of the screen."""
+    from etholog.watch.strip import BOXES, PLAIN
+    from etholog.watch.themes import THEMES, Look
+
+    return Look(THEMES[args.theme], PLAIN if args.ascii else BOXES, args.bell)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -95,8 +107,6 @@ def record(recorder: Recorder, args: argparse.Namespace, pair: str) -> int:
     """Show the watch screen until it ends, then print what came of it."""
     from etholog.watch.app import WatchApp
     from etholog.watch.arrivals import Arrivals, noting_driver
-    from etholog.watch.strip import BOXES, PLAIN
-    from etholog.watch.themes import THEMES, Look
     from etholog.watch.watching import Watching
 
     arrivals = Arrivals(recorder.journal.path)
@@ -105,8 +115,7 @@ def record(recorder: Recorder, args: argparse.Namespace, pair: str) -> int:
         if app.takes_keys:
             arrivals.note(key, recorder.t(system.at_stamp(stamp)))
 
-    look = Look(THEMES[args.theme], PLAIN if args.ascii else BOXES, args.bell)
-    app = WatchApp(Watching(recorder, look, pair=pair), noting_driver(note))
+    app = WatchApp(Watching(recorder, look(args), pair=pair), noting_driver(note))
     ended = app.run()
     if ended:
         _ask_outcome(recorder)

@@ -35,25 +35,8 @@ class DressedApp(App[bool], inherit_bindings=False):
         own = {"ground": theme.ground, "ink": theme.text, "faint": theme.faint, "alarm": theme.alarm}
         return super().get_css_variables() | own
 
-
-class WatchApp(DressedApp):
-    """Records one session. `run` gives True when it was ended on purpose, None when it was broken off."""
-
-    def __init__(self, watching: Watching, driver: type[Driver] | None = None) -> None:
-        super().__init__(watching.look, driver)
-        self.watching = watching
-
-    def on_mount(self) -> None:
-        """Show the strip, and listen for what may end us."""
-        self._listen_for_signals()
-        self.push_screen(self.watching, self.exit)
-
-    @property
-    def takes_keys(self) -> bool:
-        """Whether a key that arrives now is meant for the strip."""
-        return self.watching.takes_keys
-
-    def _listen_for_signals(self) -> None:
+    def listen_for_signals(self) -> None:
+        """Let a signal end the app as it should: the terminal given back, the file whole."""
         if sys.platform == "win32":
             return
         import asyncio
@@ -64,9 +47,33 @@ class WatchApp(DressedApp):
             loop.add_signal_handler(number, self._broken_off, number, name)
 
     def _broken_off(self, number: int, name: str) -> None:
-        """Somebody ends the program: the session stays open, and nobody watches from here on."""
+        self.before_end(name)
+        self.exit(return_code=128 + number)
+
+    def before_end(self, name: str) -> None:
+        """Do what has to be done when a signal ends us."""
+
+
+class WatchApp(DressedApp):
+    """Records one session. `run` gives True when it was ended on purpose, None when it was broken off."""
+
+    def __init__(self, watching: Watching, driver: type[Driver] | None = None) -> None:
+        super().__init__(watching.look, driver)
+        self.watching = watching
+
+    def on_mount(self) -> None:
+        """Show the strip, and listen for what may end us."""
+        self.listen_for_signals()
+        self.push_screen(self.watching, self.exit)
+
+    @property
+    def takes_keys(self) -> bool:
+        """Whether a key that arrives now is meant for the strip."""
+        return self.watching.takes_keys
+
+    def before_end(self, name: str) -> None:
+        """Keep that nobody watches from here on; the session stays open."""
         recorder = self.watching.recorder
         if not recorder.closed and recorder.live.folding.gap is None:
             recorder.gap(system.now(), f"etholog was ended ({name})")
         recorder.journal.close()
-        self.exit(return_code=128 + number)

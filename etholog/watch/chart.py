@@ -8,9 +8,11 @@ from textual.geometry import Region
 from textual.strip import Strip
 from textual.widget import Widget
 
+from etholog.fold import Span
 from etholog.text import visible
 from etholog.watch.live import Live
 from etholog.watch.strip import (
+    FOREVER,
     KEY_WIDTH,
     LABEL_WIDTH,
     MS_PER_COLUMN,
@@ -24,11 +26,11 @@ from etholog.watch.themes import Look
 
 
 class StripChart(Widget):
-    """The lanes of a session up to `now()`, in milliseconds."""
+    """The lanes of a session up to `now()`, in milliseconds; with a cursor, `now()` is in the middle."""
 
     DEFAULT_CSS = "StripChart { height: 1fr; }"
 
-    def __init__(self, live: Live, lanes: Lanes, look: Look, now: Callable[[], int]) -> None:
+    def __init__(self, live: Live, lanes: Lanes, look: Look, now: Callable[[], int], with_cursor: bool = False) -> None:
         super().__init__()
         self._live, self._lanes, self._look, self._now = live, lanes, look, now
         self._styles = {
@@ -36,6 +38,8 @@ class StripChart(Widget):
             for actor in ("male", "female", "pair", "keeper")
         }
         self._faint = Style(color=look.theme.faint, bgcolor=look.theme.ground)
+        self._with_cursor = with_cursor
+        self.scale = MS_PER_COLUMN
         self._drawn: dict[int, tuple[object, Strip]] = {}
 
     @property
@@ -43,21 +47,39 @@ class StripChart(Widget):
         """How many lanes find no room."""
         return max(0, len(self._lanes.lanes) - self.size.height)
 
+    @property
+    def room(self) -> int:
+        """How many columns a trace has."""
+        return max(0, self.size.width - KEY_WIDTH - LABEL_WIDTH - TOTALS_WIDTH - 2)
+
+    @property
+    def right(self) -> int:
+        """The time at the last column, in milliseconds."""
+        return self._now() + (self.room // 2 * self.scale if self._with_cursor else 0)
+
+    def time_at(self, column: int) -> int:
+        """Return the time at a column of the traces, in milliseconds."""
+        return (self.right // self.scale - self.room + 1 + column) * self.scale
+
     def lane_at(self, y: int) -> Lane | None:
         """Return the lane in a line of the widget."""
-        return self._lanes.lanes[y] if 0 <= y < len(self._lanes.lanes) else None
+        shown = self._lanes.shown(self.size.height)
+        return shown[y] if 0 <= y < len(shown) else None
 
     def changed(self) -> None:
         """Repaint the lines that no longer show what is."""
         now = self._now()
-        for y in range(min(self.size.height, len(self._lanes.lanes))):
+        for y, lane in enumerate(self._lanes.shown(self.size.height)):
             drawn = self._drawn.get(y)
-            if drawn is None or drawn[0] != self._version(self._lanes.lanes[y], now):
+            if drawn is None or drawn[0] != self._version(lane, now):
                 self.refresh(Region(0, y, self.size.width, 1))
 
     def _version(self, lane: Lane, now: int) -> object:
         return (
-            now // MS_PER_COLUMN,
+            lane.behaviour.code,
+            now // self.scale,
+            self.scale,
+            len(self._lanes.gaps),
             lane.count,
             len(lane.running),
             lane.total_ms(now) // 1000,
@@ -82,14 +104,24 @@ class StripChart(Widget):
         runs = bool(lane.running)
         strong = style + Style(bold=True, reverse=True) if runs else style + Style(bold=True)
         label = visible(lane.behaviour.label)[:LABEL_WIDTH].ljust(LABEL_WIDTH)
-        room = max(0, self.size.width - KEY_WIDTH - LABEL_WIDTH - TOTALS_WIDTH - 2)
         return Strip(
             [
                 Segment(lane.keys[:2].ljust(KEY_WIDTH - 1) + " ", strong),
                 Segment(label, style + Style(bold=True) if runs else style),
                 Segment(frame, self._faint),
-                Segment(trace(lane, now, room, self._look.glyphs), style),
+                *self._traced(lane, style),
                 Segment(frame, self._faint),
                 Segment(totals(lane, now), style if lane.count else self._faint),
             ]
         ).adjust_cell_length(self.size.width, self._faint)
+
+    def _traced(self, lane: Lane, style: Style) -> list[Segment]:
+        gaps, end = self._lanes.gaps, self._live.end
+        if end is not None:
+            gaps = [*gaps, Span(-FOREVER, 0, ""), Span(end + 1, FOREVER, "")]
+        body = trace(lane, self.right, self.room, self._look.glyphs, self.scale, gaps)
+        if not self._with_cursor:
+            return [Segment(body, style)]
+        at = self.room - 1 - self.room // 2
+        here = Segment(body[at : at + 1], style + Style(reverse=True))
+        return [Segment(body[:at], style), here, Segment(body[at + 1 :], style)]

@@ -30,10 +30,11 @@ class Corrector:
         self.journal = journal
         self.live = live
         self.ethogram = live.ethogram
+        self.asks_code = False  # the next key says what the mark in hand should have been
         self._wall = wall
         self._wall_at = -1e9
-        self._done: list[int] = []
-        self._undone: list[tuple[int, int]] = []
+        self._done: list[tuple[int, ...]] = []  # the records that one undo takes back, together
+        self._undone: list[tuple[tuple[int, ...], tuple[int, ...]]] = []
 
     def in_hand(self) -> dict[str, Any] | None:
         """Return the mark that a correction is meant for, as corrected so far."""
@@ -42,26 +43,33 @@ class Corrector:
     @property
     def undo_text(self) -> str:
         """What the next undo takes back; '' when there is nothing."""
-        return self.live.told(self._done[-1]) if self._done else ""
+        return self.live.told(self._done[-1][-1]) if self._done else ""
+
+    def with_undo(self, answer: str) -> str:
+        """Return an answer with what the next undo takes back, named unless the answer has just told it."""
+        undo = self.undo_text
+        if not undo:
+            return answer
+        return f"{answer}   [Backspace takes {'it back' if answer.endswith(undo) else f'back: {undo}'}]"
 
     def undo(self) -> Answer:
         """Take back the last thing that was done; again and again."""
         if not self._done:
             return Answer("nothing", "nothing left to take back")
-        of = self._done.pop()
-        text = self.live.told(of)
-        n = self._append("undo", of=of)
-        self._undone.append((n, of))
-        return Answer("undo", f"taken back: {text}", n)
+        text = self.undo_text
+        group = self._done.pop()
+        undos = tuple(self._append("undo", of=of) for of in group)
+        self._undone.append((undos, group))
+        return Answer("undo", f"taken back: {text}", undos[-1])
 
     def redo(self) -> Answer:
         """Bring back what was taken back last."""
         if not self._undone:
             return Answer("nothing", "nothing to bring back")
-        undo, of = self._undone.pop()
-        n = self._append("undo", of=undo)
-        self._done.append(of)
-        return Answer("redo", f"brought back: {self.live.told(of)}", n)
+        undos, group = self._undone.pop()
+        n = [self._append("undo", of=undo) for undo in undos][-1]
+        self._done.append(group)
+        return Answer("redo", f"brought back: {self.undo_text}", n)
 
     def shift(self, seconds: float) -> Answer:
         """Put the mark in hand so many seconds later, or earlier; the time first typed stays in the journal."""
@@ -84,16 +92,30 @@ class Corrector:
         return None if behaviour.resembles is None else (self.ethogram.by_code[behaviour.resembles], None)
 
     def recode(self, behaviour: Behaviour, choice: str | None) -> Answer:
-        """Give the mark in hand another meaning; the end of a bout is recoded with its onset."""
+        """Give the mark in hand another meaning; the two ends of a bout are recoded together."""
+        mark = self.in_hand()
+        if mark is None or mark["do"] == "note":
+            return Answer("nothing", "no mark to recode")
+        more = {"code": behaviour.code} | ({"qualifier": choice} if choice else {})
+        ends = self.live.ends_of(mark["n"])
+        group = [self._append("recode", of=n, **more) for n in (ends if behaviour.kind == "state" else ends[:1])]
+        if behaviour.kind == "event":
+            group = [*(self._append("undo", of=n) for n in ends[1:]), *group]
+        self._keep(*group)
+        return Answer(
+            "recode", f"is now: {self.live.told(ends[0] if behaviour.kind == 'event' else mark['n'])}", group[-1]
+        )
+
+    def recode_or_ask(self) -> Answer:
+        """Give the mark in hand its other meaning; where it has none, the next key says which."""
+        other = self.other_meaning()
+        if other is not None:
+            return self.recode(*other)
         mark = self.in_hand()
         if mark is None:
             return Answer("nothing", "no mark to recode")
-        more = {"code": behaviour.code} | ({"qualifier": choice} if choice else {})
-        bout = self.live.bout_of(mark["n"]) if mark.get("edge") == "offset" else None
-        if bout is not None:
-            self._append("recode", of=bout.n, **more)
-        n = self._do("recode", of=mark["n"], **more)
-        return Answer("recode", f"is now: {self.live.told(mark['n'])}", n)
+        self.asks_code = True
+        return Answer("asks", f"press the key that it should have been: {self.live.told(mark['n'])}")
 
     def doubt(self) -> Answer:
         """Mark the mark in hand as unsure, or as sure again."""
@@ -114,6 +136,10 @@ class Corrector:
     def _do(self, do: str, **fields: Any) -> int:
         """Append what an undo may take back."""
         n = self._append(do, **fields)
-        self._done.append(n)
-        self._undone.clear()
+        self._keep(n)
         return n
+
+    def _keep(self, *group: int) -> None:
+        """Keep records that one undo is to take back."""
+        self._done.append(group)
+        self._undone.clear()

@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from typing import Any
 
 from etholog.ethogram import Ethogram
-from etholog.fold import Bout, Folding, corrected
+from etholog.fold import Folding, corrected
 
 
 def clock_face(ms: int) -> str:
@@ -27,7 +27,7 @@ class Live:
     def __init__(self, ethogram: Ethogram, records: Iterable[dict[str, Any]] = (), end: int | None = None) -> None:
         self.ethogram = ethogram
         self.records = list(records)
-        self.end = end
+        self.end = end  # where the session was closed
         self.refolds = 0  # a screen that keeps bouts of its own starts anew when this has changed
         self.refold()
 
@@ -97,15 +97,21 @@ class Live:
         """All marks, stray keys and notes as corrected, in the order of their times."""
         return [record for record in self._lasting.values() if record["do"] in ("mark", "stray", "note")]
 
-    def bout_of(self, n: int) -> Bout | None:
-        """Return the bout that mark `n` began or ended, if it is over."""
-        mark = self._lasting.get(n)
-        if mark is None or mark["do"] != "mark":
-            return None
-        for bout in reversed(self.folding.bouts):
-            if bout.n == n or (mark.get("edge") == "offset" and bout.code == mark["code"] and bout.offset == mark["t"]):
-                return bout
-        return None
+    def ends_of(self, n: int) -> tuple[int, ...]:
+        """Return the marks at both ends of the bout that mark `n` began or ended: its onset, and its offset if that
+        was marked. Any other record stands alone."""
+        mark = self._lasting[n]
+        if mark["do"] != "mark" or mark.get("edge") is None:
+            return (n,)
+        bouts = [bout for bout in self.folding.bouts if bout.code == mark["code"]]
+        if mark["edge"] == "offset":
+            onsets = [b.n for b in bouts if b.offset == mark["t"] and mark.get("qualifier") in (None, b.qualifier)]
+            return (onsets[-1], n) if onsets else (n,)
+        ended = next((bout.offset for bout in bouts if bout.n == n), None)
+        for record in self._lasting.values():
+            if record["t"] == ended and record.get("edge") == "offset" and record["code"] == mark["code"]:
+                return n, record["n"]
+        return (n,)
 
     def told(self, n: int) -> str:
         """Say in words what record `n` is, as corrected."""

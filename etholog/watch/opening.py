@@ -11,6 +11,7 @@ from etholog.ethogram import Ethogram, Hand
 from etholog.journal import Journal
 from etholog.refusal import Refusal
 from etholog.session import Session
+from etholog.watch.amender import Amender
 from etholog.watch.live import Live
 from etholog.watch.recorder import Recorder
 
@@ -68,6 +69,16 @@ def resume(
         last = max(last, t)
     recorder.was_away(last, recorder.t(now), wall)
     return recorder, told
+
+
+def reopen(path: Path, hand: Hand) -> tuple[Amender, str, list[str]]:
+    """Open a closed session to put it right. Returns its pair in words, and what there is to tell, too."""
+    known = session.read(path)
+    if not known.fold.closed:
+        raise Refusal(f"{path}: was never closed; `etholog resume` goes on with it, or ends it")
+    journal, reading = Journal.open(path)
+    live = Live(known.ethogram, records_of(known), known.fold.end)
+    return Amender(journal, live, hand), f"{known.header['male']} x {known.header['female']}", reading.faults
 
 
 def records_of(known: Session) -> list[dict[str, Any]]:

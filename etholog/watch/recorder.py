@@ -39,7 +39,6 @@ class Recorder(Corrector):
         super().__init__(journal, live or Live(ethogram), wall)
         self.layout = ethogram.layout(hand)
         self.began = began
-        self.asks_code = False
         self.closed = False
         self._clock_at = clock_at
         self._key, self._key_at, self._key_gap = "", -1e9, 1e9
@@ -94,7 +93,7 @@ class Recorder(Corrector):
     def _repeat(self, key: str, at: float, t: int, gap_s: float) -> Answer:
         if self._key_n is not None and HELD_S[0] <= self._key_gap <= HELD_S[1]:
             # The press before this one was the first repeat already, and had been taken for a second press.
-            self._done = [n for n in self._done if n != self._key_n]
+            self._done = [group for group in self._done if group != (self._key_n,)]
             self._append("undo", of=self._key_n)
         self._key_n = None
         self._key_gap = gap_s
@@ -112,17 +111,6 @@ class Recorder(Corrector):
             fields["qualifier"] = choice
         n = self._at("mark", at, **fields)
         return Answer(fields.get("edge", "event"), self.live.told(n), n)
-
-    def recode_or_ask(self) -> Answer:
-        """Give the last mark its other meaning; where it has none, the next key says which."""
-        other = self.other_meaning()
-        if other is not None:
-            return self.recode(*other)
-        mark = self.in_hand()
-        if mark is None:
-            return Answer("nothing", "no mark to recode")
-        self.asks_code = True
-        return Answer("asks", f"press the key that it should have been: {self.live.told(mark['n'])}")
 
     # ------------------------------------------------------------ the rest of what can be said
 

@@ -1,13 +1,14 @@
 """The strip's geometry: which lanes there are, and what each shows at which column. Pure, no screen."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 
 from etholog.ethogram import Behaviour, Ethogram, Press
-from etholog.fold import Bout
-from etholog.watch.live import Live
+from etholog.fold import Bout, Span
+from etholog.watch.live import Live, clock_face
 
 MS_PER_COLUMN = 2000
+FOREVER = 10**11  # milliseconds: later than any session's end
 KEY_WIDTH, LABEL_WIDTH, TOTALS_WIDTH = 3, 17, 13
 
 
@@ -21,13 +22,14 @@ class Glyphs:
     runs: str = "▶"
     gap: str = "░"
     frame: str = "│"
+    here: str = "▼"
 
 
 BOXES = Glyphs()
-PLAIN = Glyphs(state="=", cut="-", event="|", runs=">", gap=":", frame="|")
+PLAIN = Glyphs(state="=", cut="-", event="|", runs=">", gap=":", frame="|", here="V")
 
 
-@dataclass
+@dataclass(eq=False)
 class Lane:
     """One behaviour: its keys, its bouts so far, its totals."""
 
@@ -41,6 +43,11 @@ class Lane:
     def count(self) -> int:
         """Bouts so far, with the one that runs."""
         return len(self.bouts) + len(self.running)
+
+    @property
+    def latest(self) -> int:
+        """When it last began, in milliseconds; -1 for never."""
+        return max((bout.onset for bout in (*self.bouts[-1:], *self.running)), default=-1)
 
     def total_ms(self, now: int) -> int:
         """How long it has run in all, in milliseconds."""
@@ -56,6 +63,7 @@ class Lanes:
             keys.setdefault(press.behaviour.code, []).append(key)
         self.lanes = [Lane(b, "".join(keys[b.code])) for b in ethogram.behaviour if b.code in keys]
         self._by_code = {lane.behaviour.code: lane for lane in self.lanes}
+        self.gaps: list[Span] = []
         self._refolds = -1
         self._seen = 0
 
@@ -74,8 +82,16 @@ class Lanes:
         self._seen = len(folding.bouts)
         for lane in self.lanes:
             lane.running.clear()
+        self.gaps = [*folding.gaps, *([folding.gap._replace(offset=FOREVER)] if folding.gap else [])]
         for bout in folding.running.values():
             self._lane(bout).running.append(bout)
+
+    def shown(self, rows: int) -> list[Lane]:
+        """Return as many lanes as there are rows, in their order: what runs and what was marked last goes first."""
+        if rows >= len(self.lanes):
+            return self.lanes
+        latest = sorted(self.lanes, key=lambda lane: (not lane.running, -lane.latest))[:rows]
+        return [lane for lane in self.lanes if lane in latest]
 
     def _lane(self, bout: Bout) -> Lane:
         if bout.code not in self._by_code:
@@ -89,11 +105,16 @@ class Lanes:
         return {lane.behaviour.code: lane.behaviour for lane in self.lanes}
 
 
-def trace(lane: Lane, now: int, columns: int, glyphs: Glyphs, scale: int = MS_PER_COLUMN) -> str:
+def trace(
+    lane: Lane, now: int, columns: int, glyphs: Glyphs, scale: int = MS_PER_COLUMN, gaps: Sequence[Span] = ()
+) -> str:
     """Return a lane's body: `columns` characters, the last one holding `now` (ms), each `scale` ms wide."""
     right = now // scale
     left = right - columns + 1
     cells = [" "] * columns
+    for gap in gaps:
+        for at in range(max(gap.onset // scale - left, 0), min((gap.offset - 1) // scale - left + 1, columns)):
+            cells[at] = glyphs.gap
     for bout in _within(lane, left * scale):
         first = max(bout.onset // scale, left) - left
         if first >= columns:
@@ -131,6 +152,21 @@ def _reaching(lane: Lane, since: int) -> Iterator[Bout]:
         if bout.offset < since:
             return
         yield bout
+
+
+def ruler(now: int, columns: int, scale: int, cursor: int, mark: str) -> str:
+    """Return a line of times above a trace of the same measure, with `mark` above the column of `cursor` (ms)."""
+    left = now // scale - columns + 1
+    cells = [" "] * columns
+    here = cursor // scale - left
+    step = 15
+    for column in range(left - left % step, left + columns, step):
+        at = column - left
+        if column >= 0 and 0 <= at <= columns - 8 and not at <= here <= at + 7:
+            cells[at : at + 8] = f"{clock_face(column * scale):<8}"
+    if 0 <= here < columns:
+        cells[here] = mark
+    return "".join(cells)
 
 
 def totals(lane: Lane, now: int) -> str:

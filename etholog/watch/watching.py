@@ -14,6 +14,7 @@ from etholog import system
 from etholog.text import visible
 from etholog.watch.chart import StripChart
 from etholog.watch.corrector import Answer
+from etholog.watch.legend import key_table
 from etholog.watch.live import clock_face
 from etholog.watch.prompts import Prompts
 from etholog.watch.recorder import Recorder
@@ -41,6 +42,7 @@ class Watching(Screen[bool], inherit_bindings=False):
     """Records one session; its result is True when it was ended on purpose."""
 
     CSS = """
+    Watching { overflow: hidden; }
     #clock { width: auto; padding: 0 2; display: none; }
     #top, #prompt, #runs, #last, #trouble, #keys { height: 1; }
     #prompt { color: $alarm; }
@@ -186,16 +188,8 @@ class Watching(Screen[bool], inherit_bindings=False):
         self._told(self.recorder.line(event.value, self._clock()))
 
     def _show_keys(self) -> None:
-        words = [
-            f"{key} {p.behaviour.label}{' ' + p.choice if p.choice else ''}" for key, p in self.recorder.layout.items()
-        ]
-        words += OWN_KEYS
-        width = max(map(len, words)) + 3
-        columns = max(1, (self.size.width - 4) // width)
-        shown = [word.ljust(width) for word in words]
-        rows = ["".join(shown[i : i + columns]) for i in range(0, len(shown), columns)]
         keys = self.query_one("#keys", Static)
-        keys.update(visible_lines(rows))
+        keys.update(key_table(self.recorder.layout, OWN_KEYS, self.size.width))
         keys.display = True
 
     # ------------------------------------------------------------ output
@@ -230,7 +224,7 @@ class Watching(Screen[bool], inherit_bindings=False):
         self.query_one("#prompt").set_class(self.recorder.live.rescued, "rescued")
         self._say("prompt", self._bottom_prompt(chart))
         self._say("runs", self._run_text(now))
-        self._say("last", self._last())
+        self._say("last", f" {visible(self.recorder.with_undo(self._answer))}")
         self._show_trouble()
 
     def _say(self, name: str, text: str) -> None:
@@ -247,7 +241,7 @@ class Watching(Screen[bool], inherit_bindings=False):
     def _bottom_prompt(self, chart: StripChart) -> str:
         if self.recorder.live.rescued:
             return visible_lines([f" {line}" for line in self.recorder.ethogram.rescue])
-        hidden = f"   ({chart.hidden} more below: make the window higher)" if chart.hidden else ""
+        hidden = f"   ({chart.hidden} lanes find no room: make the window higher)" if chart.hidden else ""
         return f" {visible(self._prompt_text)}{hidden}" if self._prompt_text or hidden else ""
 
     def _run_text(self, now: int) -> str:
@@ -260,14 +254,6 @@ class Watching(Screen[bool], inherit_bindings=False):
             for b in folding.running.values()
         ]
         return " now: " + visible(", ".join(runs) if runs else "nothing runs")
-
-    def _last(self) -> str:
-        undo = self.recorder.undo_text
-        if not undo:
-            return f" {visible(self._answer)}"
-        return (
-            f" {visible(self._answer)}   [Backspace takes back{'' if undo == self._answer else ': ' + visible(undo)}]"
-        )
 
     def _show_trouble(self) -> None:
         journal = self.recorder.journal

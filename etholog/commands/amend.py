@@ -1,0 +1,37 @@
+"""`etholog amend`: walk along a closed session and put right what film or second thoughts show."""
+
+import argparse
+from pathlib import Path
+
+from etholog import session, summary
+from etholog.commands import watch
+from etholog.commands.output import say
+from etholog.text import visible
+from etholog.watch.opening import reopen
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Give the command its arguments."""
+    parser.add_argument("file", type=Path, metavar="SESSION", help="a closed session's file")
+    watch.add_look(parser)
+    parser.epilog = "example:\n  etholog amend sessions/20260503-211500-M-Basalt-F-Umbra.jsonl"
+
+
+def run(args: argparse.Namespace) -> int:
+    """Show the strip with a cursor, then print what the session comes to now."""
+    watch.need_terminal()
+    from etholog.watch.amending import AmendApp
+
+    amender, pair, told = reopen(args.file, args.hand)
+    say(*told)
+    before = amender.journal.n
+    app = AmendApp(amender, watch.look(args), pair)
+    app.run()
+    added = amender.journal.n - before
+    safe = amender.journal.close()
+    if not safe:
+        say(f"{args.file}: NOT everything is on the disk. {amender.journal.trouble or 'The disk did not answer.'}")
+    for line in summary.lines(session.read(args.file)):
+        print(visible(line))
+    say(f"{added} record{'' if added == 1 else 's'} added to {args.file}; what was first typed is still in it")
+    return app.return_code or (0 if safe else 1)

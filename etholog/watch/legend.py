@@ -1,0 +1,23 @@
+"""The table of keys that `?` shows."""
+
+from collections.abc import Mapping, Sequence
+
+from etholog.ethogram import Press
+from etholog.text import visible
+
+
+def key_words(layout: Mapping[str, Press]) -> list[str]:
+    """Return each key of a layout with what it means."""
+    return [
+        visible(f"{key} {press.behaviour.label}{' ' + press.choice if press.choice else ''}")
+        for key, press in layout.items()
+    ]
+
+
+def key_table(layout: Mapping[str, Press], own: Sequence[str], width: int) -> str:
+    """Return the keys of the layout and the screen's own, in as many columns as fit into `width`."""
+    words = [*key_words(layout), *own]
+    widest = max(map(len, words)) + 3
+    columns = max(1, (width - 4) // widest)
+    rows = -(-len(words) // columns)
+    return "\n".join("".join(word.ljust(widest) for word in words[row::rows]).rstrip() for row in range(rows))

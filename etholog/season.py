@@ -71,7 +71,7 @@ def of(folder: Path, found: Iterable[Session], faults: Iterable[str] = ()) -> Se
             told.append(f"{one.path}: is session {one.id} again, as {kept[one.id].path.name} is; left out")
         else:
             kept[one.id] = one
-    firsts = [one for one in kept.values() if one.header.get("record_of", "") not in kept]
+    firsts = [one for one in kept.values() if one.header.get("record_of") not in kept]
     folds = [one.fold for one in firsts]
     ids = pd.Index([one.id for one in firsts])
     sessions = _sessions(ids, firsts, folds)

@@ -85,7 +85,7 @@ def _begin(path: Path, line: bytes) -> tuple[Header, Ethogram]:
 
 def _brief(error: ValidationError) -> str:
     fault = error.errors(include_url=False, include_input=False)[0]
-    where = ".".join(str(part) for part in fault["loc"])
+    where = ".".join(str(part)[:60] for part in fault["loc"])  # a name in the file may be as long as it likes
     return f"{where}: {fault['msg']}" if where else fault["msg"]
 
 

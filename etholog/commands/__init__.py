@@ -74,6 +74,10 @@ def main(argv: Sequence[str] | None = None) -> int:
         # Whoever read us (`| head`) has seen enough; Python would complain once more at its exit.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
+    except OSError as error:
+        # A name that is too long for the system, a folder that vanished: what no command could foresee.
+        print(visible(f"{error.filename or 'the system'}: {error.strerror or error}"), file=sys.stderr)
+        return 2
     except KeyboardInterrupt:
         return 130
     return done

@@ -3,11 +3,12 @@
 import argparse
 import json
 import math
+import re
 import sys
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
 
-from etholog.text import visible
+from etholog.text import portable, unsafe, visible
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -26,7 +27,9 @@ def say(*lines: str) -> None:
 
 def as_json(value: object) -> str:
     """Return the value as JSON; what is not a number (NaN, missing, infinite) becomes null."""
-    return json.dumps(_plain(value), ensure_ascii=False, indent=2)
+    text = json.dumps(_plain(value), ensure_ascii=False, indent=2)
+    # Whatever is not ASCII stands within a string, where JSON lets an escape stand for it.
+    return re.sub(r"[^\n -~]", lambda odd: json.dumps(odd[0])[1:-1] if unsafe(odd[0]) else odd[0], text)
 
 
 def _plain(value: Any) -> Any:
@@ -48,7 +51,7 @@ def _plain(value: Any) -> Any:
 def table(frame: "pd.DataFrame", title: str = "", missing: str = "-") -> None:
     """Print a table: for people on a terminal, as CSV where stdout is a pipe or a file."""
     if not sys.stdout.isatty():
-        frame.to_csv(sys.stdout, index=False, lineterminator="\n")
+        _portable(frame).to_csv(sys.stdout, index=False, lineterminator="\n")
         return
     from rich.box import SIMPLE_HEAD
     from rich.console import Console
@@ -75,6 +78,16 @@ def picture(lines: Iterable[Iterable[Part]]) -> None:
     console = Console(highlight=False, emoji=False)
     for line in lines:
         console.print(Text.assemble(*line), soft_wrap=True)
+
+
+def _portable(frame: "pd.DataFrame") -> "pd.DataFrame":
+    out = frame.copy(deep=False)
+    for at, kind in enumerate(frame.dtypes):
+        if kind.kind not in "biufM":
+            words = frame.iloc[:, at].astype(object)
+            out.isetitem(at, words.map(lambda cell: portable(cell) if isinstance(cell, str) else cell).array)
+    out.columns = [portable(str(name)) for name in frame.columns]
+    return out
 
 
 def _number(value: float) -> str:

@@ -1,15 +1,13 @@
 """Tables made plain: each column of one declared type, its text free of what no file format can hold."""
 
-import re
 from collections.abc import Iterable
 
 import numpy as np
 import pandas as pd
 
 from etholog.export.columns import described
+from etholog.text import portable
 
-# Control characters but for tab and line feed: spreadsheets refuse them, and some readers of CSV end at a NUL.
-_CONTROL = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\ud800-\udfff\ufffe\uffff]")
 # A spreadsheet runs a cell that begins with one of these as a formula (OWASP, CSV Injection).
 _FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "\uff1d", "\uff0b", "\uff0d", "\uff20")
 
@@ -32,7 +30,7 @@ def _names(given: Iterable[str]) -> list[str]:
     names: list[str] = []
     taken: set[str] = set()
     for name in given:
-        base = " ".join(clean(name).split()) or "unnamed"
+        base = " ".join(portable(name).split()) or "unnamed"
         new, count = base, 1
         while new.casefold() in taken:
             count += 1
@@ -65,22 +63,12 @@ def _as(column: pd.Series, kind: str) -> pd.Series:
 def _text(column: pd.Series) -> pd.Series:
     if isinstance(column.dtype, pd.CategoricalDtype):
         # Cleaning the few words of a categorical spares cleaning each of a million cells.
-        words = [clean(str(word)) for word in column.cat.categories]
+        words = [portable(str(word)) for word in column.cat.categories]
         if len(set(words)) == len(words):
             named: pd.Series = column.cat.rename_categories(words)
             return named.cat.remove_categories("") if "" in words else named
-    cells = column.astype(object).map(lambda value: clean(str(value)) or None, na_action="ignore")
+    cells = column.astype(object).map(lambda value: portable(str(value)) or None, na_action="ignore")
     return cells.where(cells.notna(), None).astype("string")
-
-
-def clean(text: str) -> str:
-    """Return the text with one kind of line end, and other control characters as their escapes.
-
-    >>> clean("a\\r\\nb\\x1b[0m")
-    'a\\nb\\\\x1b[0m'
-    """
-    text = text.replace("\r\n", "\n").replace("\r", "\n")
-    return _CONTROL.sub(lambda found: found[0].encode("unicode_escape").decode(), text)
 
 
 def defused(text: str) -> str:

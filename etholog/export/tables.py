@@ -8,7 +8,6 @@ import numpy as np
 import pandas as pd
 
 from etholog import session
-from etholog.analysis.duration import duration
 from etholog.analysis.latency import latency
 from etholog.analysis.transition import transition
 from etholog.ethogram import Ethogram
@@ -168,10 +167,15 @@ def _latencies(season: Season) -> pd.DataFrame:
 
 
 def _durations(season: Season) -> pd.DataFrame:
-    found = duration(season, by="session")
-    if found.empty:
-        return pd.DataFrame(columns=["session", "actor", "behaviour", "qualifier", "kind"])
-    return found.drop(columns="sessions")  # of one session each
+    """Return what `analysis.duration` gives by session, but for the limits: over one session they say little, and
+    would take a minute for a thousand."""
+    keys = ["session", "actor", "behaviour", "qualifier", "kind"]
+    groups = season.bouts.assign(cut=~season.bouts["whole"]).groupby(keys, observed=True, dropna=False, sort=False)
+    found = groups.agg(count=("n", "size"), cut=("cut", "sum"), total_s=("duration_s", "sum")).reset_index()
+    watched = season.sessions["watched_s"].to_numpy()[found["session"].cat.codes]
+    found["total_s"] = found["total_s"].where(found["kind"] == "state")
+    found["share"] = (found["total_s"] / watched).where(watched > 0)
+    return found
 
 
 def _transitions(season: Season) -> pd.DataFrame:

@@ -1,0 +1,189 @@
+"""Every text that tries to get out, in every field that a text can stand in, by every way out.
+
+To add a way out: a function from the workspace (and an empty folder to write into) to the bytes that it makes, under
+WAYS with the judge of its kind. To add a field or a text: a line in `tests/hostile`.
+"""
+
+import json
+import os
+import pty
+import re
+import subprocess
+import sys
+from collections.abc import Callable, Iterator
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+
+import etholog
+from etholog import session
+from etholog.export import folder
+from etholog.refusal import Refusal
+from etholog.season import Season
+from etholog.watch.opening import begin
+from tests.hostile import judges
+from tests.hostile.fields import FIELDS, workspace
+from tests.hostile.texts import TEXTS
+from tests.test_session import small
+
+# A process that runs one command after another: starting one for each of a thousand sessions would take minutes.
+RUN_ALL = """
+import json, sys
+from etholog.commands import main
+for words in json.load(open(sys.argv[1])):
+    try:
+        main(words)
+    except SystemExit as done:
+        assert done.code in (0, 2), words
+"""
+PLAIN = os.environ | {"TERM": "dumb", "NO_COLOR": "1", "COLUMNS": "200", "PYTHONIOENCODING": "utf-8"}
+MEASURES = (
+    ("latency", "courtship", "--by", "light"),
+    ("duration", "--by", "observer"),
+    ("transition",),
+)
+
+
+def at_a_terminal(scratch: Path, *commands: tuple[str, ...]) -> bytes:
+    """Return what the commands write to a real terminal, stdout and stderr together."""
+    told = scratch / "commands.json"
+    told.write_text(json.dumps(commands))
+    master, slave = pty.openpty()
+    process = subprocess.Popen([sys.executable, "-c", RUN_ALL, told], stdout=slave, stderr=slave, env=PLAIN)
+    os.close(slave)
+    seen = b""
+    while True:
+        try:
+            part = os.read(master, 2**16)
+        except OSError:  # how Linux says that the other end is closed
+            break
+        seen += part
+    os.close(master)
+    assert process.wait() == 0, seen[-2000:].decode(errors="replace")
+    assert seen
+    return seen
+
+
+def piped(*words: str) -> tuple[bytes, bytes]:
+    done = subprocess.run([sys.executable, "-m", "etholog", *words], capture_output=True, check=False)
+    assert done.returncode in (0, 1), done.stderr
+    return done.stdout, done.stderr
+
+
+# ---------------------------------------------------------------- the ways out
+
+
+def show_at_a_terminal(place: Path, scratch: Path) -> Iterator[bytes]:
+    yield at_a_terminal(scratch, *(("show", str(file)) for file in sorted((place / "sessions").iterdir())))
+
+
+def check_at_a_terminal(place: Path, scratch: Path) -> Iterator[bytes]:
+    yield at_a_terminal(scratch, ("check", str(place)))
+
+
+def measures_at_a_terminal(place: Path, scratch: Path) -> Iterator[bytes]:
+    yield at_a_terminal(scratch, *((*words, "--folder", str(place)) for words in MEASURES))
+
+
+def refusals(place: Path, scratch: Path) -> Iterator[bytes]:
+    """Words typed on the command line come back in a refusal."""
+    # A system hands over neither a NUL nor a megabyte, and bytes that are no UTF-8 as U+DC80 to U+DCFF.
+    typed = [text for text in TEXTS.values() if not re.search("[\0\ud800-\udfff]", text) and len(text) < 90_000]
+    words = [
+        command
+        for text in [*typed, "no UTF-8 \udcff"]
+        for command in ((text,), ("show", text), ("check", text), ("agree", text, text), ("latency", f"--to={text}"))
+    ]
+    yield at_a_terminal(scratch, *words)
+
+
+def tables_in_a_pipe(place: Path, scratch: Path) -> Iterator[bytes]:
+    yield from (piped(*words, "--folder", str(place))[0] for words in MEASURES)
+
+
+def words_beside_a_pipe(place: Path, scratch: Path) -> Iterator[bytes]:
+    yield from (piped(*words, "--folder", str(place))[1] for words in MEASURES)
+
+
+def tables_as_json(place: Path, scratch: Path) -> Iterator[bytes]:
+    yield from (piped(*words, "--folder", str(place), "--json")[0] for words in MEASURES)
+
+
+def exported_csv(place: Path, scratch: Path) -> Iterator[bytes]:
+    written = folder.write(etholog.read(place), scratch / "tables")
+    yield from (file.read_bytes() for file in written if file.suffix == ".csv")
+
+
+def exported_csv_defused(place: Path, scratch: Path) -> Iterator[bytes]:
+    written = folder.write(etholog.read(place), scratch / "tables", defuse=True)
+    yield from (file.read_bytes() for file in written if file.suffix == ".csv")
+
+
+def exported_workbook(place: Path, scratch: Path) -> Iterator[bytes]:
+    folder.write(etholog.read(place), scratch / "tables", also=("xlsx",))
+    yield (scratch / "tables" / "tables.xlsx").read_bytes()
+
+
+WAYS: dict[str, tuple[str, Callable[[Path, Path], Iterator[bytes]]]] = {
+    "etholog show": ("terminal", show_at_a_terminal),
+    "etholog check": ("words", check_at_a_terminal),
+    "measures at a terminal": ("terminal", measures_at_a_terminal),
+    "refusals": ("terminal", refusals),
+    "measures in a pipe": ("piped csv", tables_in_a_pipe),
+    "words beside a pipe": ("words", words_beside_a_pipe),
+    "measures as JSON": ("json", tables_as_json),
+    "exported CSV": ("piped csv", exported_csv),
+    "exported CSV, defused": ("defused csv", exported_csv_defused),
+    "exported workbook": ("workbook", exported_workbook),
+}
+
+
+@pytest.fixture(scope="module")
+def hostile(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return workspace(tmp_path_factory.mktemp("hostile"))
+
+
+@pytest.fixture(scope="module")
+def season(hostile: Path) -> Season:
+    return etholog.read(hostile)
+
+
+@pytest.mark.parametrize("way", WAYS)
+def test_no_text_gets_out(way: str, hostile: Path, tmp_path: Path) -> None:
+    judge, make = WAYS[way]
+    made = 0
+    for data in make(hostile, tmp_path):
+        judges.JUDGES[judge](data)
+        made += 1
+    assert made
+
+
+def test_every_field_that_takes_a_text_was_walked_with_most_of_them(season: Season) -> None:
+    """The walk would be empty if the reader refused the sessions, so count those that it took."""
+    taken = dict.fromkeys(FIELDS, 0)
+    names = list(FIELDS)
+    for file in season.folder.glob("[0-9]*.jsonl"):
+        try:
+            session.read(file)
+        except Refusal:
+            continue
+        taken[names[int(file.stem[:2])]] += 1
+    assert len(TEXTS) > 40
+    for name, count in taken.items():
+        assert count >= (1 if name == "an ethogram's version" else 15), (name, count)  # that one is a narrow word
+
+
+@pytest.mark.parametrize("who", ["male", "female"])
+@pytest.mark.parametrize("text", TEXTS)
+def test_a_session_named_after_anything_lies_in_its_folder(text: str, who: str, tmp_path: Path) -> None:
+    try:
+        journal = begin(tmp_path / "s", small(), datetime(2026, 5, 3, 21, 15, tzinfo=UTC), 0.0, **{who: TEXTS[text]})
+    except Refusal as refusal:
+        judges.words(str(refusal).encode())
+        assert not list(tmp_path.rglob("*.jsonl"))
+        return
+    journal.close()
+    [made] = [path for path in tmp_path.rglob("*") if path.is_file()]
+    judges.file_name(made, tmp_path / "s")
+    assert session.read(made).id == made.stem

@@ -1,6 +1,6 @@
 """The kinds of lines that a session's file can hold, exact to the member: the border at which pydantic stands guard."""
 
-from typing import Annotated, Any, Literal, NotRequired
+from typing import Annotated, Literal, NotRequired
 
 from pydantic import AwareDatetime, ConfigDict, Field, with_config
 from typing_extensions import TypedDict  # before Python 3.12, pydantic takes no other
@@ -157,16 +157,33 @@ class Clock(_Timed):
 
 
 @_exact
+class FilmClip(TypedDict):
+    """One file of film and how its clock lies to the session's.
+
+    Film second f is session millisecond `begins` + 1000 f / (1 + `ppm` / 10^6). `anchors` are the pairs (session ms,
+    film second) from which that was found. `file` is relative to the session's own folder where that can be.
+    """
+
+    file: Prose
+    seconds: Annotated[float, Field(gt=0)]
+    rate: Annotated[str, Field(pattern=r"^[1-9]\d{0,8}/[1-9]\d{0,8}$")]
+    begins: float
+    ppm: Annotated[float, Field(gt=-100_000, lt=100_000)]
+    by: Literal["one sync mark", "sync marks", "creation time", "watching"]
+    anchors: list[tuple[float, float]]
+
+
+@_exact
 class Film(_Line):
-    """How the film's clock lies to the session's (see `etholog.film`)."""
+    """All the film there is of the session; the last of these records counts. It may follow `close`."""
 
     do: Literal["film"]
-    alignment: dict[str, Any]
+    clips: Annotated[list[FilmClip], Field(strict=False)]
 
 
 @_exact
 class Close(_Timed):
-    """The end, with the outcome form. The last one counts."""
+    """The end, with the outcome form. The last one counts. After it only `film` and another `close` may follow."""
 
     do: Literal["close"]
     outcome: dict[Word, Scalar]

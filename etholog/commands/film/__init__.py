@@ -1,0 +1,39 @@
+"""`etholog film`: align film with a session, list what to keep of it, caption it, cut it. One file a verb."""
+
+import argparse
+import importlib
+from pathlib import Path
+
+VERBS = {
+    "align": ("say how a film's clock lies to the session's", "film.mp4 --seen 0:12.40"),
+    "cuts": ("list what to keep of the film, and what falls away", "--before 3 --after 5 -o cuts.edl"),
+    "captions": ("write captions, or chapters", "-o captions.vtt"),
+}
+SESSION = "sessions/20260305-2156-M-Slate-F-Clay.jsonl"
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Give the command its verbs, and each its arguments."""
+    verbs = parser.add_subparsers(title="verbs", metavar="VERB", dest="verb", required=True)
+    for name, (what, example) in VERBS.items():
+        verb = verbs.add_parser(
+            name,
+            help=what,
+            description=what[0].upper() + what[1:] + ".",
+            formatter_class=argparse.RawDescriptionHelpFormatter,
+            allow_abbrev=False,
+            epilog=f"example:\n  etholog film {name} {SESSION} {example}",
+        )
+        verb.add_argument("session", type=Path, metavar="SESSION", help="a session's file")
+        module = importlib.import_module(f"etholog.commands.film.{name}")
+        module.configure(verb)
+        verb.set_defaults(does=module.run)
+    parser.epilog = "examples:\n" + "\n".join(
+        f"  etholog film {name} {SESSION} {example}" for name, (_, example) in VERBS.items()
+    )
+
+
+def run(args: argparse.Namespace) -> int:
+    """Do what the verb says."""
+    done: int = args.does(args)
+    return done

@@ -1,0 +1,104 @@
+"""What the verbs of `etholog film` share: what to keep, times, files to write."""
+
+import argparse
+import re
+from collections.abc import Callable, Mapping, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from etholog import session
+from etholog.ethogram import STAGES
+from etholog.refusal import Refusal
+
+if TYPE_CHECKING:
+    from etholog.film.alignment import Clip
+    from etholog.film.captions import Words
+    from etholog.film.cuts import CutList
+    from etholog.session import Session
+
+Writers = Mapping[str, Callable[[Path], object]]
+
+
+def add_choice(verb: argparse.ArgumentParser) -> None:
+    """Give a verb the options that say what to keep."""
+    choice = verb.add_argument_group("what to keep")
+    choice.add_argument(
+        "--keep",
+        action="append",
+        metavar="NAME",
+        help=f"a behaviour's code, code:qualifier, or a stage ({', '.join(STAGES)}); may be given again; without it: "
+        "the stages from courtship to separation",
+    )
+    choice.add_argument("--before", type=float, default=3.0, metavar="S", help="seconds kept before each (3)")
+    choice.add_argument("--after", type=float, default=5.0, metavar="S", help="seconds kept after each (5)")
+    choice.add_argument("--join", type=float, default=10.0, metavar="S", help="pauses up to this are kept too (10)")
+    choice.add_argument("--longest", metavar="TIME", help="keep no more than this in all, copulation first")
+    choice.add_argument("--waits", type=int, default=1, metavar="N", help="run through the waits N times as fast")
+
+
+def add_words(verb: argparse.ArgumentParser) -> None:
+    """Give a verb the option of a language file."""
+    verb.add_argument("--words", type=Path, metavar="FILE", help="TOML with sentences of your own, in your language")
+
+
+def seconds(text: str, option: str) -> float:
+    """Return h:mm:ss.sss, mm:ss or seconds as seconds."""
+    if re.fullmatch(r"(?:(?:\d{1,3}:)?[0-5]?\d:[0-5]?\d|\d{1,7})(?:\.\d{1,9})?", text.strip(), re.ASCII) is None:
+        raise Refusal(f"{option} {text}: is no time; write h:mm:ss.sss or seconds")
+    total = 0.0
+    for part in text.strip().split(":"):
+        total = total * 60 + float(part)
+    return total
+
+
+def aligned(path: Path) -> "tuple[Session, list[Clip]]":
+    """Read a session and its films. Raises Refusal when it has none."""
+    from etholog.film.alignment import clips_of
+
+    read = session.read(path)
+    clips = clips_of(read)
+    if not clips:
+        raise Refusal(f"{path}: has no film yet; say which: etholog film align {path} FILE --seen TIME")
+    return read, clips
+
+
+def chosen_cuts(read: "Session", clips: "list[Clip]", args: argparse.Namespace) -> "CutList":
+    """Return the cut list that the options of `add_choice` ask for. Raises Refusal when nothing would be left."""
+    from etholog.film.cuts import KEPT_STAGES, Wish, cut_list
+
+    for name in ("before", "after", "join"):
+        if not 0 <= getattr(args, name) <= 86_400:
+            raise Refusal(f"--{name} must be 0 or more, in seconds")
+    if not 1 <= args.waits <= 1000:
+        raise Refusal("--waits must be a whole number, 1 (they are cut) to 1000 (so many times as fast)")
+    longest = None if args.longest is None else seconds(args.longest, "--longest")
+    wish = Wish(tuple(args.keep or KEPT_STAGES), args.before, args.after, args.join, longest, args.waits)
+    found = cut_list(read.fold.bouts, read.ethogram, clips, wish)
+    if not found.cuts:
+        raise Refusal(f"{read.path}: nothing of what is to be kept is on its film; see --keep and --longest")
+    return found
+
+
+def words_of(args: argparse.Namespace, read: "Session") -> "Words":
+    """Return the sentences of the language file, where one was named."""
+    from etholog.film.captions import Words, read_words
+
+    return Words() if args.words is None else read_words(args.words, read.ethogram)
+
+
+def write(files: Sequence[Path], writers: Writers) -> None:
+    """Write each file as its ending says. Raises Refusal, before anything is written, for an ending that means
+    nothing."""
+    for file in files:
+        if file.suffix.lower() not in writers:
+            raise Refusal(f"{file}: give it one of the endings {', '.join(writers)}")
+    for file in files:
+        try:
+            writers[file.suffix.lower()](file)
+        except OSError as error:
+            raise Refusal(f"{file}: can't be written ({error.strerror}); choose another folder") from error
+
+
+def text(content: Callable[[], str]) -> Callable[[Path], object]:
+    """Return what writes a text to a file, the same bytes on every system."""
+    return lambda file: file.write_bytes(content().encode())

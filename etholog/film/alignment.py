@@ -1,0 +1,203 @@
+"""How the clock of a film lies to the clock of a session, and how far that may be wrong."""
+
+import os
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
+
+from etholog.film.source import Source
+from etholog.journal import Journal
+from etholog.record import FilmClip
+from etholog.refusal import Refusal
+from etholog.session import Session
+
+# Own choices, said with every result. The clap or flash follows its key by a reaction time; two quartz clocks differ by
+# some tens of millionths (from memory, no source); a file's time of creation has whole seconds, by the camera's clock.
+SYNC_S, CLOCKS_PPM, ROUGH_S = 0.3, 50.0, 5.0
+JITTER_S = 0.1  # by which two reaction times differ
+ODD_PPM = 500.0
+
+
+@dataclass(frozen=True)
+class Clip:
+    """One file of film. `begins` is the session's millisecond at its first frame; see `record.FilmClip`."""
+
+    path: Path
+    seconds: float
+    rate: Fraction
+    begins: float
+    ppm: float
+    by: str
+    anchors: tuple[tuple[float, float], ...]
+
+    def session_ms(self, film_s: float) -> float:
+        """Return the session's time, in milliseconds, of a film second."""
+        return self.begins + 1000 * film_s / (1 + self.ppm / 1e6)
+
+    def film_s(self, session_ms: float) -> float:
+        """Return the film second of a session's millisecond; it may lie outside the film."""
+        return (session_ms - self.begins) / 1000 * (1 + self.ppm / 1e6)
+
+    @property
+    def ends(self) -> float:
+        """The session's millisecond at the film's end."""
+        return self.session_ms(self.seconds)
+
+    def error_s(self, film_s: float) -> float:
+        """Return by how many seconds the alignment may be wrong at a film second."""
+        if self.by == "watching":
+            return float(1 / self.rate)
+        first, last = self.anchors[0][1], self.anchors[-1][1]
+        away = max(first - film_s, film_s - last, 0.0)
+        if self.by == "creation time":
+            return ROUGH_S + away * CLOCKS_PPM / 1e6
+        if len(self.anchors) == 1:
+            return SYNC_S + away * CLOCKS_PPM / 1e6
+        return SYNC_S * (1 + 2 * away / (last - first))
+
+    @property
+    def worst_error_s(self) -> float:
+        """The greatest error within the film."""
+        return max(self.error_s(0.0), self.error_s(self.seconds))
+
+
+def fit(anchors: Sequence[tuple[float, float]]) -> tuple[float, float]:
+    """Return (begins, ppm) of the line through pairs of (session ms, film s): least squares, and 0 ppm for one pair."""
+    mean_t = sum(t for t, _ in anchors) / len(anchors)
+    mean_f = sum(f for _, f in anchors) / len(anchors)
+    spread = sum((t - mean_t) ** 2 for t, _ in anchors)
+    slope = sum((t - mean_t) * (f - mean_f) for t, f in anchors) / spread * 1000 if spread else 1.0
+    if not 0.98 < slope < 1.02:
+        raise Refusal(
+            f"by these times the film runs {slope:.3f} times as fast as the session: a mark or a time is a wrong one"
+        )
+    return mean_t - 1000 * mean_f / slope, (slope - 1) * 1e6
+
+
+def by_syncs(sources: Sequence[Source], anchors: Sequence[tuple[float, float]]) -> list[Clip]:
+    """Align files that follow each other without a pause by (session ms, second of all of them together)."""
+    anchors = sorted(anchors, key=lambda pair: pair[1])
+    begins, ppm = fit(anchors)
+    total = sum(source.seconds for source in sources)
+    for _, film_s in anchors:
+        if not 0 <= film_s <= total:
+            raise Refusal(f"{film_s:.3f} s is not on the film, which is {total:.3f} s long")
+    by = "one sync mark" if len(anchors) == 1 else "sync marks"
+    clips, before = [], 0.0
+    for source in sources:
+        own = tuple((t, f - before) for t, f in anchors)
+        start = begins + 1000 * before / (1 + ppm / 1e6)
+        clips.append(Clip(source.path, source.seconds, source.rate, start, ppm, by, own))
+        before += source.seconds
+    return clips
+
+
+def by_creation(session: Session, sources: Sequence[Source]) -> list[Clip]:
+    """Align each file by the time of creation that it holds. Raises Refusal where one holds none."""
+    clips = []
+    for source in sources:
+        if source.made is None:
+            raise Refusal(
+                f"{source.path}: does not tell when it was made; align it by a sync mark: --seen TIME, where TIME is "
+                "when the clap or flash is on the film"
+            )
+        begins = (source.made - session.began).total_seconds() * 1000
+        clip = Clip(source.path, source.seconds, source.rate, begins, 0.0, "creation time", ((begins, 0.0),))
+        if clip.ends < 0 or begins > session.fold.end:
+            raise Refusal(
+                f"{source.path}: was made at {source.made:%Y-%m-%d %H:%M:%S} UTC, which is not within this session; "
+                "align it by a sync mark (--seen TIME)"
+            )
+        clips.append(clip)
+    return clips
+
+
+def clips_of(session: Session) -> list[Clip]:
+    """Return the films of a session, in the order in which they began; none when nothing was aligned."""
+    records = [record for record in session.records if record["do"] == "film"]
+    if not records:
+        return []
+    folder = session.path.absolute().parent
+    clips = [
+        Clip(
+            Path(os.path.normpath(folder / clip["file"])),
+            clip["seconds"],
+            Fraction(clip["rate"]),
+            clip["begins"],
+            clip["ppm"],
+            clip["by"],
+            tuple(clip["anchors"]),
+        )
+        for clip in records[-1]["clips"]
+    ]
+    return sorted(clips, key=lambda clip: clip.begins)
+
+
+def plain(clip: Clip, folder: Path) -> FilmClip:
+    """Return a clip as the journal keeps it, in a session of that folder."""
+    try:
+        file = os.path.relpath(clip.path.absolute(), folder.absolute())
+    except ValueError:  # another drive of Windows
+        file = str(clip.path.absolute())
+    return {
+        "file": Path(file).as_posix(),
+        "seconds": clip.seconds,
+        "rate": f"{clip.rate.numerator}/{clip.rate.denominator}",
+        "begins": clip.begins,
+        "ppm": clip.ppm,
+        "by": clip.by,  # type: ignore[typeddict-item]
+        "anchors": list(clip.anchors),
+    }
+
+
+def keep(session: Session, clips: Sequence[Clip]) -> None:
+    """Append the clips to the session's journal, beside those of other files that it holds already."""
+    new = [replace(clip, path=clip.path.absolute()) for clip in clips]
+    files = {os.path.normpath(clip.path) for clip in new}
+    old = [clip for clip in clips_of(session) if os.path.normpath(clip.path) not in files]
+    journal, _ = Journal.open(session.path)
+    all_of_them = sorted([*old, *new], key=lambda clip: clip.begins)
+    journal.append("film", clips=[plain(clip, session.path.parent) for clip in all_of_them])
+    trouble = journal.trouble
+    if not journal.close() or trouble:
+        raise Refusal(f"{session.path}: the alignment could not be kept ({trouble or 'the disk did not answer'})")
+
+
+def error_told(clips: Sequence[Clip]) -> str:
+    """Say by how much times on the film may be wrong."""
+    worst = max(clips, key=lambda clip: clip.worst_error_s)
+    if worst.by == "watching":
+        return "times are those of the film's own frames"
+    least = min(worst.error_s(f) for f in (*(f for _, f in worst.anchors), 0.0, worst.seconds))
+    most = worst.worst_error_s
+    within = f"{most:.1f} s" if round(most, 1) == round(least, 1) else f"{least:.1f} s, and {most:.1f} s at its far end"
+    rough = "; that is rough, a sync mark is better" if worst.by == "creation time" else ""
+    return f"aligned by {worst.by}: right within about {within}{rough}"
+
+
+def drift_told(clip: Clip) -> str:
+    """Say which clock ran faster, by how much, and how well two times so far apart can tell."""
+    ppm, apart = clip.ppm, clip.anchors[-1][1] - clip.anchors[0][1]
+    return (
+        f"the film's clock runs {abs(ppm):.1f} ppm {'fast' if ppm > 0 else 'slow'} "
+        f"({abs(ppm) * 3.6:.0f} ms in an hour), "
+        f"give or take {JITTER_S * 2**0.5 / apart * 1e6:.0f} ppm if each time is right to {JITTER_S} s"
+    )
+
+
+def describe(clips: Sequence[Clip]) -> list[dict[str, Any]]:
+    """Return a row for each clip, for people."""
+    return [
+        {
+            "file": clip.path.name,
+            "by": clip.by,
+            "begins_s": round(clip.begins / 1000, 3),
+            "seconds": round(clip.seconds, 3),
+            "frames_per_s": round(float(clip.rate), 3),
+            "drift_ppm": round(clip.ppm, 2),
+            "error_s": round(clip.worst_error_s, 2),
+        }
+        for clip in clips
+    ]

@@ -1,0 +1,117 @@
+"""Captions and chapters: what is seen when, in plain sentences. Pure; times are frames of the film that a cut list
+makes."""
+
+import tomllib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from itertools import pairwise, zip_longest
+from pathlib import Path
+from typing import NamedTuple
+
+from etholog.ethogram import STAGES, Ethogram, nearest
+from etholog.film.cuts import CutList
+from etholog.fold import Bout
+from etholog.refusal import Refusal
+
+SHORTEST_MS = 1500  # what is over sooner stays to be read for so long; own choice
+SHORTEST_CHAPTER_MS = 10_000  # a change of stage for less makes no chapter; own choice
+EVER = 10**10  # later than any session's end, in milliseconds
+
+
+class Cue(NamedTuple):
+    """Words shown from frame `first` up to, not including, frame `end`."""
+
+    first: int
+    end: int
+    text: str
+
+
+@dataclass(frozen=True)
+class Words:
+    """Sentences that replace our own: by code or `code:qualifier`, by stage (and `before`), and for what is unsure."""
+
+    captions: Mapping[str, str] = field(default_factory=dict)
+    chapters: Mapping[str, str] = field(default_factory=dict)
+    unsure: str = "(unsure)"
+
+
+def read_words(path: Path, ethogram: Ethogram) -> Words:
+    """Read a language file: TOML with the tables `captions` and `chapters`, and `unsure`. Raises Refusal with the
+    fault."""
+    try:
+        values = tomllib.loads(path.read_bytes().decode("utf-8"))
+    except OSError as error:
+        raise Refusal(f"{path}: can't be read ({error.strerror}); check the name") from error
+    except (UnicodeDecodeError, tomllib.TOMLDecodeError, RecursionError) as error:
+        raise Refusal(f"{path}: is not TOML in UTF-8: {error}; mend that place first") from None
+    codes = [b.code for b in ethogram.behaviour]
+    sides = [f"{b.code}:{choice.name}" for b in ethogram.behaviour for choice in b.choices]
+    known = {"captions": [*codes, *sides], "chapters": ["before", *STAGES]}
+    for name, value in values.items():
+        if name == "unsure" and isinstance(value, str):
+            continue
+        if name not in known or not isinstance(value, dict):
+            raise Refusal(f"{path}: {name!r} is none of captions, chapters (tables), unsure (text); take it out")
+        for word, text in value.items():
+            if word not in known[name]:
+                raise Refusal(f"{path}: {name}: no {word!r}{nearest(word, known[name])}")
+            if not isinstance(text, str) or not text.strip():
+                raise Refusal(f"{path}: {name}: {word} has no text; write it in quotation marks")
+    return Words(values.get("captions", {}), values.get("chapters", {}), values.get("unsure", "(unsure)"))
+
+
+def sentence(bout: Bout, ethogram: Ethogram, words: Words) -> str:
+    """Return what a caption says of a bout.
+
+    Our own sentence is the label, after whose it is where the label doesn't tell, and the qualifier after it.
+    """
+    behaviour = ethogram.by_code[bout.code]
+    text = words.captions.get(f"{bout.code}:{bout.qualifier}")
+    if text is None:
+        text = words.captions.get(bout.code)
+        if text is None:
+            label = behaviour.label
+            named = label.startswith(("he ", "she ", "they ", "one ")) or behaviour.actor in ("pair", "keeper")
+            text = f"{label[0].upper()}{label[1:]}." if named else f"{behaviour.actor.capitalize()}: {label}."
+        if bout.qualifier:
+            text = f"{text.removesuffix('.')}, {bout.qualifier.replace('_', ' ')}."
+    return text if bout.sure else f"{text} {words.unsure}"
+
+
+def captions(bouts: Sequence[Bout], ethogram: Ethogram, cuts: CutList, words: Words) -> list[Cue]:
+    """Return a cue for each bout that the film shows, sorted by their first frames."""
+    shortest = round(SHORTEST_MS / 1000 * cuts.rate)
+    last = cuts.starts[-1]
+    cues = []
+    for bout in bouts:
+        text = sentence(bout, ethogram, words)
+        for first, end in cuts.shown(bout.onset, bout.offset):
+            cues.append(Cue(first, min(max(end, first + shortest), last), text))
+    return sorted(cues)
+
+
+def chapters(bouts: Sequence[Bout], ethogram: Ethogram, cuts: CutList, words: Words) -> list[Cue]:
+    """Return the stages as chapters, one after the other, over the whole film."""
+    stages = [(0, "before"), *((b.onset, ethogram.by_code[b.code].stage or "") for b in bouts)]
+    begun = _lasting([(t, stage) for t, stage in stages if stage])
+    found: list[Cue] = []
+    for (onset, stage), following in zip_longest(begun, begun[1:]):
+        shown = list(cuts.shown(onset, following[0] if following else EVER))
+        if shown:
+            # A chapter begins where the one before it ends, whatever was cut between.
+            title = words.chapters.get(stage) or stage.capitalize()
+            found.append(Cue(found[-1].end if found else 0, max(end for _, end in shown), title))
+    if found:
+        found[-1] = found[-1]._replace(end=cuts.starts[-1])
+    return [cue for cue in found if cue.first < cue.end]
+
+
+def _lasting(begun: Sequence[tuple[int, str]]) -> list[tuple[int, str]]:
+    """Return when each stage begins that lasts; what is shorter belongs to the stage before it, or to the next."""
+    changes = [now for before, now in pairwise([(-1, ""), *begun]) if now[1] != before[1]]
+    kept: list[tuple[int, str]] = []
+    for (t, stage), following in zip_longest(changes, changes[1:]):
+        lasts = following is None or following[0] - t >= SHORTEST_CHAPTER_MS
+        if lasts and (not kept or kept[-1][1] != stage):
+            kept.append((t, stage))
+    return kept

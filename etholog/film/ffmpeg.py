@@ -1,0 +1,75 @@
+"""Running ffmpeg: the system's, else the one that the package imageio-ffmpeg carries. Never through a shell."""
+
+import shutil
+import subprocess
+from collections import deque
+from collections.abc import Callable, Sequence
+from functools import cache
+from pathlib import Path
+
+from etholog.refusal import Refusal
+
+
+@cache
+def program() -> str:
+    """Return the path of ffmpeg. Raises Refusal when there is none."""
+    found = shutil.which("ffmpeg")
+    if found is not None:
+        return found
+    try:
+        import imageio_ffmpeg
+
+        return str(imageio_ffmpeg.get_ffmpeg_exe())
+    except (ImportError, RuntimeError):
+        raise Refusal("there is no ffmpeg here; install it, or run: pip install 'etholog[film]'") from None
+
+
+def named(path: Path) -> str:
+    """Return a file as ffmpeg's argument, so that `-y.mp4`, `a|b.mp4` or `http:x.mp4` are nothing but files."""
+    return f"file:{path.absolute()}"
+
+
+def output_of(*words: str) -> tuple[str, str]:
+    """Run ffmpeg to its end and return what it wrote to stdout and stderr, whatever its exit code."""
+    done = subprocess.run(
+        [program(), "-hide_banner", "-nostdin", *words],
+        stdin=subprocess.DEVNULL,
+        capture_output=True,
+        text=True,
+        encoding="utf-8",
+        errors="replace",
+        check=False,
+    )
+    return done.stdout, done.stderr
+
+
+def run(words: Sequence[str], progress: Callable[[float], None], cwd: Path) -> None:
+    """Run ffmpeg and tell `progress` the seconds written so far. Raises Refusal with ffmpeg's own words when it fails.
+
+    Whatever breaks this off (an interrupt as well) ends ffmpeg first.
+    """
+    child = subprocess.Popen(
+        [program(), "-hide_banner", "-nostdin", "-nostats", "-v", "error", "-progress", "pipe:1", *words],
+        stdin=subprocess.DEVNULL,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        text=True,
+        encoding="utf-8",
+        errors="replace",
+        cwd=cwd,
+    )
+    said: deque[str] = deque(maxlen=5)
+    try:
+        assert child.stdout is not None
+        for line in child.stdout:
+            name, _, value = line.strip().partition("=")
+            if name == "out_time_us" and value.lstrip("-").isdigit():
+                progress(max(0, int(value)) / 1e6)
+            elif " " in line.strip():  # progress has none; everything else is a complaint
+                said.append(line.strip())
+        if child.wait() != 0:
+            raise Refusal("ffmpeg failed: " + ("; ".join(said) or f"exit code {child.returncode}"))
+    finally:
+        if child.poll() is None:
+            child.terminate()
+            child.wait()

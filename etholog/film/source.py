@@ -1,0 +1,117 @@
+"""What a film file is: length, frame rate, size, rotation, sound, when it was made.
+
+Asked of ffmpeg alone, since the one in imageio-ffmpeg comes without ffprobe. Film time counts from the container's
+start, as players count it.
+"""
+
+import re
+from dataclasses import dataclass
+from datetime import datetime
+from fractions import Fraction
+from pathlib import Path
+
+from etholog.film import ffmpeg
+from etholog.refusal import Refusal
+
+
+@dataclass(frozen=True)
+class Source:
+    """A film file. `seconds` is exact where the container tells; `rate` is nominal where frames come unevenly."""
+
+    path: Path
+    seconds: float
+    rate: Fraction
+    even: bool
+    width: int
+    height: int
+    sound: bool
+    made: datetime | None
+
+
+_VIDEO = re.compile(r"^ *Stream #0:\d+.*?: Video: .*?\b(\d{2,5})x(\d{2,5})\b.*$", re.M)
+_ATTACHED = "(attached pic)"
+
+
+def probe(path: Path) -> Source:
+    """Look at a film file. Raises Refusal when it is none."""
+    if not path.is_file():
+        raise Refusal(f"{path}: is not there; name a film file")
+    _, told = ffmpeg.output_of("-i", ffmpeg.named(path))
+    video = next((found for found in _VIDEO.finditer(told) if _ATTACHED not in found[0]), None)
+    length = re.search(r"^  Duration: (\d+):(\d\d):(\d\d\.\d+), start: (-?\d+\.\d+)", told, re.M)
+    if video is None or length is None:
+        raise Refusal(f"{path}: is no film that ffmpeg can read; name a film file")
+    nominal = re.search(r"([\d.]+)(k?) tbr", video[0])
+    mean = re.search(r"([\d.]+) fps", video[0])
+    if nominal is None:
+        raise Refusal(f"{path}: has no frame rate that ffmpeg can tell; copy it into an mp4 file first")
+    rate = exact(float(nominal[1]) * (1000 if nominal[2] else 1))
+    even = mean is not None and abs(exact(float(mean[1])) - rate) < rate / 1000
+    if rate > 240 and mean is not None:
+        rate = exact(round(float(mean[1])))  # the nominal rate of very uneven film is a mere clock tick
+    width, height = int(video[1]), int(video[2])
+    turned = re.search(r"rotat\w*\s*(?:of|:)\s*(-?\d+)", told)
+    if turned and round(float(turned[1])) % 180:
+        width, height = height, width
+    hours, minutes, seconds, start = map(float, length.groups())
+    end = _end(path) or hours * 3600 + minutes * 60 + seconds + start
+    made = re.search(r"^ +creation_time +: (\S+)", told, re.M)
+    return Source(path, end - start, rate, even, width, height, ": Audio: " in told, _instant(made[1] if made else ""))
+
+
+def exact(rate: float) -> Fraction:
+    """Return the frame rate that ffmpeg rounds to two digits: a whole number, or one of those of NTSC (x 1000/1001).
+
+    >>> exact(29.97), exact(25.0), exact(12.5)
+    (Fraction(30000, 1001), Fraction(25, 1), Fraction(25, 2))
+    """
+    whole = round(rate)
+    if abs(rate - whole) > 0.004 and abs(rate - whole_ntsc(rate)) < 0.006:
+        return Fraction(round(rate * 1001 / 1000) * 1000, 1001)
+    return Fraction(rate).limit_denominator(100)
+
+
+def whole_ntsc(rate: float) -> float:
+    """Return the nearest rate of the form n x 1000/1001."""
+    return round(rate * 1001 / 1000) * 1000 / 1001
+
+
+def key_frames(path: Path) -> list[float]:
+    """Return the film seconds of all frames at which a cut without re-encoding can begin. Reads the whole file."""
+    listed, told = ffmpeg.output_of(
+        "-copyts", "-i", ffmpeg.named(path), "-map", "0:v:0", "-c", "copy", "-f", "framecrc", "-"
+    )
+    start = re.search(r", start: (-?\d+\.\d+)", told)
+    tick, packets = _packets(listed)
+    return sorted(float(pts * tick) - float(start[1] if start else 0) for pts, _, key in packets if key)
+
+
+def _end(path: Path) -> float | None:
+    """Return where the last frame ends, by the file's own clock; None when the end can't be sought."""
+    listed, _ = ffmpeg.output_of(
+        "-sseof", "-2", "-copyts", "-i", ffmpeg.named(path), "-map", "0:v:0", "-c", "copy", "-f", "framecrc", "-"
+    )
+    tick, packets = _packets(listed)
+    return float(max(pts + length for pts, length, _ in packets) * tick) if packets else None
+
+
+def _packets(listed: str) -> tuple[Fraction, list[tuple[int, int, bool]]]:
+    """Read ffmpeg's framecrc listing: the clock's tick in seconds; (pts, duration, is a key frame) of packets."""
+    tick = Fraction(1)
+    packets = []
+    for line in listed.splitlines():
+        if line.startswith("#tb 0:"):
+            tick = Fraction(line.split(":", 1)[1].strip())
+        elif line.startswith("0,"):
+            fields = line.split(",")
+            packets.append((int(fields[2]), int(fields[3]), "F=0x0" not in line))
+    return tick, packets
+
+
+def _instant(text: str) -> datetime | None:
+    try:
+        made = datetime.fromisoformat(text)
+    except ValueError:
+        return None
+    # Cameras without a clock write the epoch of their container, 1904 or 1970.
+    return made if made.tzinfo is not None and made.year > 1990 else None

@@ -162,8 +162,10 @@ def undone(records: Iterable[Mapping[str, Any]]) -> set[int]:
 
 
 def corrected(records: Iterable[Mapping[str, Any]]) -> tuple[list[dict[str, Any]], list[str]]:
-    """Apply undo, move, recode and doubt. Returns what lasts in time, sorted by (t, n), and remarks on what made no
-    sense."""
+    """Apply undo, move, recode, doubt, and the reasons of gaps.
+
+    Returns what lasts in time, sorted by (t, n), and remarks on what made no sense.
+    """
     records = list(records)
     gone = undone(records)
     live: dict[int, dict[str, Any]] = {}
@@ -171,6 +173,9 @@ def corrected(records: Iterable[Mapping[str, Any]]) -> tuple[list[dict[str, Any]
     for record in records:
         do = record["do"]
         if record["n"] in gone or do in ("undo", "film", "close", "repeat"):
+            continue
+        if do == "note" and live.get(record.get("of", -1), {}).get("do") == "gap":
+            live[record["of"]]["why"] = record["text"]
             continue
         if do not in ("move", "recode", "doubt"):
             live[record["n"]] = dict(record)

@@ -102,7 +102,7 @@ class Doubt(_Line):
 
 @_exact
 class Note(_Timed):
-    """Words of the observer; `of` where they belong to a mark."""
+    """Words of the observer; `of` where they belong to a mark, or are the reason of a gap."""
 
     do: Literal["note"]
     text: Prose

@@ -7,6 +7,7 @@ from etholog import session, summary
 from etholog.commands import watch
 from etholog.commands.output import say
 from etholog.text import visible
+from etholog.watch.keyboard import Keyboard
 from etholog.watch.opening import reopen
 
 
@@ -22,7 +23,7 @@ def run(args: argparse.Namespace) -> int:
     watch.need_terminal()
     from etholog.watch.amending import AmendApp
 
-    amender, pair, told = reopen(args.file, args.hand)
+    amender, pair, told = reopen(args.file, args.hand, Keyboard.of(args.map))
     say(*told)
     before = amender.journal.n
     app = AmendApp(amender, watch.look(args), pair)

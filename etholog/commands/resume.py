@@ -8,6 +8,7 @@ from etholog.commands import watch
 from etholog.commands.output import say
 from etholog.text import visible
 from etholog.watch.arrivals import Arrival, Arrivals
+from etholog.watch.keyboard import Keyboard
 from etholog.watch.live import clock_face
 from etholog.watch.opening import resume
 
@@ -22,8 +23,9 @@ def configure(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Go on recording."""
     watch.need_terminal()
+    keyboard = Keyboard.of(args.map)
     missed = _offered_back(args.file)
-    recorder, told = resume(args.file, args.hand, system.now(), system.wall_now(), missed)
+    recorder, told = resume(args.file, args.hand, system.now(), system.wall_now(), missed, keyboard)
     say(*told)
     return watch.record(recorder, args, args.file.stem)
 

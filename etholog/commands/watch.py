@@ -10,6 +10,7 @@ from etholog.commands.output import say
 from etholog.refusal import Refusal
 from etholog.text import visible
 from etholog.watch import forms
+from etholog.watch.keyboard import KEYBOARDS, Keyboard
 from etholog.watch.opening import begin
 from etholog.watch.recorder import Recorder
 
@@ -47,6 +48,12 @@ def configure(parser: argparse.ArgumentParser) -> None:
 def add_look(parser: argparse.ArgumentParser) -> None:
     """Give a command the arguments that say how the screen looks and where the keys are."""
     parser.add_argument("--hand", choices=("left", "right"), default="left", help="the hand on the keyboard")
+    parser.add_argument(
+        "--map",
+        default="",
+        metavar="KEYBOARD",
+        help=f"a keyboard other than QWERTY: {', '.join(KEYBOARDS)}, or pairs such as 'yz zy', typed and meant",
+    )
     parser.add_argument("--theme", choices=("day", "night", "mono"), default="day", help="colours (default: day)")
     parser.add_argument("--ascii", action="store_true", help="draw with plain characters")
     parser.add_argument("--bell", action="store_true", help="ring for prompts; it may disturb the animals")
@@ -63,6 +70,7 @@ def look(args: argparse.Namespace) -> "Look":
 def run(args: argparse.Namespace) -> int:
     """Record until the end is keyed, then print the summary."""
     kept = ethogram.read(ethogram.find(args.ethogram, args.folder.parent))
+    keyboard = Keyboard.of(args.map)
     need_terminal()
     said = {name: getattr(args, name) for name in ("male", "female", "species", "place", "observer")}
     conditions = {name: getattr(args, name) for name in CONDITIONS if getattr(args, name) is not None}
@@ -76,7 +84,11 @@ def run(args: argparse.Namespace) -> int:
         return 0
     began, clock_at = system.wall_now(), system.now()
     journal = begin(args.folder, kept, began, clock_at, conditions=conditions, **said)
-    return record(Recorder(journal, kept, args.hand, began, clock_at), args, f"{said['male']} x {said['female']}")
+    return record(
+        Recorder(journal, kept, args.hand, began, clock_at, keyboard=keyboard),
+        args,
+        f"{said['male']} x {said['female']}",
+    )
 
 
 def need_terminal() -> None:

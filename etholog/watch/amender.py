@@ -6,6 +6,7 @@ from typing import Any
 from etholog.ethogram import Behaviour, Hand
 from etholog.journal import Journal
 from etholog.watch.corrector import NOTE_LENGTH, Answer, Corrector
+from etholog.watch.keyboard import QWERTY_KEYBOARD, Keyboard
 from etholog.watch.live import Live, clock_face
 
 _SHIFT = re.compile(r"([+-])\s*(\d{1,5}(?:\.\d+)?)")
@@ -15,9 +16,10 @@ _TIME = re.compile(r"@\s*(?:(\d{1,3}):)?(\d{1,3}):(\d{1,2})")
 class Amender(Corrector):
     """A corrector whose mark in hand is the one at the `cursor` (ms), or the last one before it."""
 
-    def __init__(self, journal: Journal, live: Live, hand: Hand) -> None:
+    def __init__(self, journal: Journal, live: Live, hand: Hand, keyboard: Keyboard = QWERTY_KEYBOARD) -> None:
         super().__init__(journal, live)
-        self.layout = live.ethogram.layout(hand)
+        self.keyboard = keyboard
+        self.layout = keyboard.layout(live.ethogram.layout(hand))
         self.cursor = 0
         self._chosen: int | None = None
 
@@ -27,7 +29,7 @@ class Amender(Corrector):
         return self.live.end or 0
 
     def in_hand(self) -> dict[str, Any] | None:
-        """Return the record walked to, or the last before the cursor: a mark, a stray key or a note."""
+        """Return what was walked to, or the last before the cursor: a mark, a stray key, a note, an end of a gap."""
         if self._chosen is not None and (chosen := self.live.lasting(self._chosen)) is not None:
             return chosen
         return max((r for r in self.live.marks_in_time if r["t"] <= self.cursor), key=_order, default=None)
@@ -72,6 +74,16 @@ class Amender(Corrector):
         n = self._do("mark", **fields)
         self._hold(n)
         return Answer("added", f"added: {self.live.told(n)}", n)
+
+    def gap(self) -> Answer:
+        """Say that nobody watched from the cursor on; within a gap, that watching began again there."""
+        if any(gap.onset <= self.cursor < gap.offset for gap in self.live.folding.gaps):
+            answer = Answer("back", f"watched again from {clock_face(self.cursor)}", self._do("back", t=self.cursor))
+        else:
+            n = self._do("gap", t=self.cursor, why="")
+            answer = Answer("gap", f"nobody watched from {clock_face(self.cursor)}; - again ends the gap", n)
+        self._hold(answer.n or 0)
+        return answer
 
     def take_out(self) -> Answer:
         """Take out the mark in hand; it stays in the journal, as undone."""

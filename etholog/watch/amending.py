@@ -14,21 +14,22 @@ from etholog.watch.amender import Amender
 from etholog.watch.app import DressedApp
 from etholog.watch.chart import StripChart
 from etholog.watch.corrector import Answer
-from etholog.watch.legend import key_table
+from etholog.watch.legend import key_table, own_words
 from etholog.watch.live import clock_face
 from etholog.watch.strip import KEY_WIDTH, LABEL_WIDTH, Lanes, ruler
 from etholog.watch.themes import Look
 
 SCALES = (500, 1000, 2000, 5000, 10_000, 30_000, 60_000)
 OWN_KEYS = (
+    "{1} or {0} a second earlier",
+    "{2} or {9} it was another",
+    "{3} or {8} unsure",
+    "{-} nobody watched, and again",
     "Left, Right along it",
     "Up, Down from mark to mark",
     "Page Up, Page Down a window",
     "Ctrl-Up, Ctrl-Down wider, closer",
-    "1 or 0 a second earlier",
     "Shift-Left, Shift-Right move it",
-    "2 or 9 it was another",
-    "3 or 8 unsure",
     "Delete take it out",
     "Backspace take a change back",
     "Enter note, -12 or +3, @2:30",
@@ -137,16 +138,18 @@ class Amending(Screen[bool], inherit_bindings=False):
         return None
 
     def _character(self, character: str) -> Answer | None:
-        match character:
+        match self.amender.keyboard.place(character):
             case "1" | "0":
                 return self.amender.shift(-1)
             case "2" | "9":
                 return self.amender.recode_or_ask()
             case "3" | "8":
                 return self.amender.doubt()
+            case "-":
+                return self.amender.gap()
             case "?":
                 keys = self.query_one("#keys", Static)
-                keys.update(key_table(self.amender.layout, OWN_KEYS, self.size.width))
+                keys.update(key_table(self.amender.layout, own_words(OWN_KEYS, self.amender.keyboard), self.size.width))
                 keys.display = True
                 return None
         return self.amender.press(character) if character else None

@@ -94,7 +94,7 @@ class Corrector:
     def recode(self, behaviour: Behaviour, choice: str | None) -> Answer:
         """Give the mark in hand another meaning; the two ends of a bout are recoded together."""
         mark = self.in_hand()
-        if mark is None or mark["do"] == "note":
+        if mark is None or mark["do"] not in ("mark", "stray"):
             return Answer("nothing", "no mark to recode")
         more = {"code": behaviour.code} | ({"qualifier": choice} if choice else {})
         ends = self.live.ends_of(mark["n"])
@@ -112,7 +112,7 @@ class Corrector:
         if other is not None:
             return self.recode(*other)
         mark = self.in_hand()
-        if mark is None:
+        if mark is None or mark["do"] not in ("mark", "stray"):
             return Answer("nothing", "no mark to recode")
         self.asks_code = True
         return Answer("asks", f"press the key that it should have been: {self.live.told(mark['n'])}")
@@ -120,7 +120,7 @@ class Corrector:
     def doubt(self) -> Answer:
         """Mark the mark in hand as unsure, or as sure again."""
         mark = self.in_hand()
-        if mark is None:
+        if mark is None or mark["do"] != "mark":
             return Answer("nothing", "no mark to doubt")
         sure = not mark.get("sure", True)
         n = self._do("doubt", of=mark["n"], sure=sure)

@@ -1,9 +1,11 @@
 """The table of keys that `?` shows."""
 
+import re
 from collections.abc import Mapping, Sequence
 
 from etholog.ethogram import Press
 from etholog.text import visible
+from etholog.watch.keyboard import Keyboard
 
 
 def key_words(layout: Mapping[str, Press]) -> list[str]:
@@ -21,3 +23,8 @@ def key_table(layout: Mapping[str, Press], own: Sequence[str], width: int) -> st
     columns = max(1, (width - 4) // widest)
     rows = -(-len(words) // columns)
     return "\n".join("".join(word.ljust(widest) for word in words[row::rows]).rstrip() for row in range(rows))
+
+
+def own_words(own: Sequence[str], keyboard: Keyboard) -> list[str]:
+    """Return a screen's own keys with what stands on this keyboard in place of each {QWERTY key}."""
+    return [re.sub(r"\{(.)\}", lambda found: keyboard.typed(found[1]), words) for words in own]

@@ -48,6 +48,7 @@ class Live:
         self.refolds += 1
         self.stage, self.marks, self.rescued = "", 0, False
         self.latest: dict[str, int] = {}  # when each behaviour last began
+        self.open_gap: int | None = None  # the record that began the gap of now
         self._folded_to = 0
         self._lasting: dict[int, dict[str, Any]] = {}
         for record in lasting:
@@ -75,8 +76,10 @@ class Live:
                 record["t"], record["n"], record["code"], edge, record.get("qualifier"), record.get("sure", True)
             )
         elif do == "gap":
+            self.open_gap = record["n"] if self.folding.gap is None else self.open_gap
             self.folding.start_gap(record["t"], record["why"])
         elif do == "back":
+            self.open_gap = None
             self.folding.end_gap(record["t"])
         elif do == "rescue":
             self.rescued = True
@@ -94,8 +97,8 @@ class Live:
 
     @property
     def marks_in_time(self) -> list[dict[str, Any]]:
-        """All marks, stray keys and notes as corrected, in the order of their times."""
-        return [record for record in self._lasting.values() if record["do"] in ("mark", "stray", "note")]
+        """All that an observer put there, as corrected, in the order of their times."""
+        return [record for record in self._lasting.values() if record["do"] not in ("prompt", "clock")]
 
     def ends_of(self, n: int) -> tuple[int, ...]:
         """Return the marks at both ends of the bout that mark `n` began or ended: its onset, and its offset if that
@@ -120,7 +123,13 @@ class Live:
             raw = next((record for record in reversed(self.records) if record["n"] == n), None)
             if raw is None:
                 return "nothing"
-            told = {"move": "another time", "recode": "another code", "doubt": "how sure it is", "undo": "taking out"}
+            told = {
+                "move": "another time",
+                "recode": "another code",
+                "doubt": "how sure it is",
+                "undo": "taking out",
+                "note": "reason",
+            }
             return f"{told.get(raw['do'], raw['do'])} of {self.told(raw['of'])}" if "of" in raw else str(raw["do"])
         when = clock_face(record["t"])
         if record["do"] != "mark":

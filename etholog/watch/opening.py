@@ -12,6 +12,7 @@ from etholog.journal import Journal
 from etholog.refusal import Refusal
 from etholog.session import Session
 from etholog.watch.amender import Amender
+from etholog.watch.keyboard import QWERTY_KEYBOARD, Keyboard
 from etholog.watch.live import Live
 from etholog.watch.recorder import Recorder
 
@@ -43,7 +44,12 @@ def begin(folder: Path, ethogram: Ethogram, began: datetime, clock_at: float, **
 
 
 def resume(
-    path: Path, hand: Hand, now: float, wall: datetime, missed: Sequence[tuple[str, int]] = ()
+    path: Path,
+    hand: Hand,
+    now: float,
+    wall: datetime,
+    missed: Sequence[tuple[str, int]] = (),
+    keyboard: Keyboard = QWERTY_KEYBOARD,
 ) -> tuple[Recorder, list[str]]:
     """Go on with a session that was broken off; the time away becomes a gap. Returns what there is to tell, too.
 
@@ -63,7 +69,7 @@ def resume(
     # Whatever the clocks say, nothing comes before what is in the file already.
     clock_at = min(clock_at, now - last / 1000)
     live = Live(known.ethogram, records_of(known))
-    recorder = Recorder(journal, known.ethogram, hand, known.began, clock_at, live=live)
+    recorder = Recorder(journal, known.ethogram, hand, known.began, clock_at, live=live, keyboard=keyboard)
     for key, t in missed:
         recorder.take(key, clock_at + t / 1000)
         last = max(last, t)
@@ -71,14 +77,14 @@ def resume(
     return recorder, told
 
 
-def reopen(path: Path, hand: Hand) -> tuple[Amender, str, list[str]]:
+def reopen(path: Path, hand: Hand, keyboard: Keyboard = QWERTY_KEYBOARD) -> tuple[Amender, str, list[str]]:
     """Open a closed session to put it right. Returns its pair in words, and what there is to tell, too."""
     known = session.read(path)
     if not known.fold.closed:
         raise Refusal(f"{path}: was never closed; `etholog resume` goes on with it, or ends it")
     journal, reading = Journal.open(path)
     live = Live(known.ethogram, records_of(known), known.fold.end)
-    return Amender(journal, live, hand), f"{known.header['male']} x {known.header['female']}", reading.faults
+    return Amender(journal, live, hand, keyboard), f"{known.header['male']} x {known.header['female']}", reading.faults
 
 
 def records_of(known: Session) -> list[dict[str, Any]]:

@@ -9,6 +9,7 @@ from etholog import system
 from etholog.ethogram import Behaviour, Ethogram, Hand
 from etholog.journal import Journal
 from etholog.watch.corrector import NOTE_LENGTH, WALL_EVERY_S, Answer, Corrector
+from etholog.watch.keyboard import QWERTY_KEYBOARD, Keyboard
 from etholog.watch.live import Live
 
 # Terminals send a held key as presses: the first again after a quarter to two thirds of a second, then one every 25
@@ -35,9 +36,11 @@ class Recorder(Corrector):
         clock_at: float,
         wall: Callable[[], datetime] = system.wall_now,
         live: Live | None = None,
+        keyboard: Keyboard = QWERTY_KEYBOARD,
     ) -> None:
         super().__init__(journal, live or Live(ethogram), wall)
-        self.layout = ethogram.layout(hand)
+        self.hand, self.keyboard = hand, keyboard
+        self.layout = keyboard.layout(ethogram.layout(hand))
         self.began = began
         self.closed = False
         self._clock_at = clock_at
@@ -53,7 +56,7 @@ class Recorder(Corrector):
 
     def take(self, character: str, at: float) -> Answer:
         """Take in a character: one of the screen's own keys, or a `press`."""
-        match character:
+        match self.keyboard.place(character):
             case " ":
                 return self.rescue(at)
             case "1" | "0":
@@ -115,13 +118,15 @@ class Recorder(Corrector):
     # ------------------------------------------------------------ the rest of what can be said
 
     def line(self, text: str, at: float) -> Answer:
-        """Take in a typed line: `-12` moves the last mark 12 s earlier, everything else is a note."""
-        text = text.strip()
+        """Take in a typed line: `-12` moves the last mark earlier; other words are a note, or in a gap its reason."""
+        text = text.strip()[:NOTE_LENGTH]
         if re.fullmatch(r"-\s*\d{1,5}(\.\d+)?", text):
             return self.shift(-float(text[1:]))
         if not text:
             return Answer("nothing", "no note")
-        return Answer("note", "noted", self._at("note", at, text=text[:NOTE_LENGTH]))
+        if self.live.open_gap is not None:
+            return Answer("why", f"nobody watches: {text}", self._at("note", at, text=text, of=self.live.open_gap))
+        return Answer("note", "noted", self._at("note", at, text=text))
 
     def gap(self, at: float, why: str = "") -> Answer:
         """From here on nobody watches."""

@@ -14,7 +14,7 @@ from etholog import system
 from etholog.text import visible
 from etholog.watch.chart import StripChart
 from etholog.watch.corrector import Answer
-from etholog.watch.legend import key_table
+from etholog.watch.legend import key_table, own_words
 from etholog.watch.live import clock_face
 from etholog.watch.prompts import Prompts
 from etholog.watch.recorder import Recorder
@@ -24,16 +24,18 @@ from etholog.watch.themes import Look
 TICK_S = 0.25
 SLOW_DISK_S = 2.0
 BIG_CLOCK_ROWS = 6
+NOTE_HINT = "a note, or -12 to move the last mark 12 s earlier; Enter keeps, Esc leaves"
+GAP_HINT = "why does nobody watch? Enter keeps, Esc leaves"
 OWN_KEYS = (
     "Space RESCUE",
     "Backspace or Tab take back",
     "Delete bring back",
-    "1 or 0 a second earlier",
-    "2 or 9 it was another",
-    "3 or 8 unsure",
+    "{1} or {0} a second earlier",
+    "{2} or {9} it was another",
+    "{3} or {8} unsure",
     "Enter note",
-    "- nobody watches",
-    "= sync with film",
+    "{-} nobody watches",
+    "{=} sync with film",
     "Esc, Enter end",
 )
 
@@ -71,6 +73,7 @@ class Watching(Screen[bool], inherit_bindings=False):
         self._pair = visible(pair)
         self._clock, self._stamp, self._live = clock, stamp, live
         self._lanes = Lanes(recorder.ethogram, recorder.layout)
+        self._gap_key = recorder.keyboard.typed("-")
         self._prompts = Prompts(recorder.ethogram)
         self._prompt_text, self._answer = "", ""
         self._ending = False
@@ -86,7 +89,7 @@ class Watching(Screen[bool], inherit_bindings=False):
         yield Static(id="prompt", markup=False)
         yield Static(id="runs", markup=False)
         yield Static(id="last", markup=False)
-        yield Input(id="line", placeholder="a note, or -12 to move the last mark 12 s earlier; Enter keeps, Esc leaves")
+        yield Input(id="line", placeholder=NOTE_HINT)
         yield Static(id="keys", markup=False)
 
     def on_mount(self) -> None:
@@ -173,6 +176,7 @@ class Watching(Screen[bool], inherit_bindings=False):
     def _open_line(self) -> None:
         line = self.query_one("#line", Input)
         line.value = ""
+        line.placeholder = NOTE_HINT if self.recorder.live.folding.gap is None else GAP_HINT
         line.display, self.query_one("#last").display = True, False
         self.takes_keys = False
         line.focus()
@@ -189,7 +193,7 @@ class Watching(Screen[bool], inherit_bindings=False):
 
     def _show_keys(self) -> None:
         keys = self.query_one("#keys", Static)
-        keys.update(key_table(self.recorder.layout, OWN_KEYS, self.size.width))
+        keys.update(key_table(self.recorder.layout, own_words(OWN_KEYS, self.recorder.keyboard), self.size.width))
         keys.display = True
 
     # ------------------------------------------------------------ output
@@ -247,7 +251,8 @@ class Watching(Screen[bool], inherit_bindings=False):
     def _run_text(self, now: int) -> str:
         folding = self.recorder.live.folding
         if folding.gap is not None:
-            return " NOBODY WATCHES since " + clock_face(folding.gap.onset) + "; any mark, or -, ends this"
+            why = f" ({visible(folding.gap.why)})" if folding.gap.why else "; Enter says why"
+            return f" NOBODY WATCHES since {clock_face(folding.gap.onset)}{why}; any mark, or {self._gap_key}, ends it"
         names = self.recorder.ethogram.by_code
         runs = [
             f"{names[b.code].label}{' ' + b.qualifier if b.qualifier else ''} {clock_face(now - b.onset)[2:]}"

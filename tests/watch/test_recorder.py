@@ -7,6 +7,7 @@ import pytest
 
 from etholog import ethogram, session
 from etholog.ethogram import Hand
+from etholog.watch.keyboard import QWERTY_KEYBOARD, Keyboard
 from etholog.watch.opening import begin
 from etholog.watch.prompts import Prompts
 from etholog.watch.recorder import Recorder
@@ -16,10 +17,10 @@ from etholog.watch.themes import THEMES
 BEGAN = datetime(2026, 5, 3, 19, 15, tzinfo=UTC)
 
 
-def recorder(folder: Path, hand: Hand = "left") -> Recorder:
+def recorder(folder: Path, hand: Hand = "left", keyboard: Keyboard = QWERTY_KEYBOARD) -> Recorder:
     kept = ethogram.read(ethogram.find("terrestrial"))
     journal = begin(folder, kept, BEGAN, 100.0, male="M-1", female="F-1")
-    return Recorder(journal, kept, hand, BEGAN, 100.0, wall=lambda: BEGAN)
+    return Recorder(journal, kept, hand, BEGAN, 100.0, wall=lambda: BEGAN, keyboard=keyboard)
 
 
 def press(on: Recorder, *keys: str, start: float = 101.0) -> None:
@@ -123,6 +124,21 @@ def test_a_mark_in_a_gap_ends_the_gap(tmp_path: Path) -> None:
     assert [(gap.onset, gap.offset) for gap in fold.gaps] == [(2000, 3000)]
     assert [(bout.code, bout.whole) for bout in fold.bouts] == [("drumming", False), ("clasp", False)]
     assert not fold.remarks
+
+
+def test_a_gap_gets_its_reason_while_it_lasts_or_afterwards(tmp_path: Path) -> None:
+    live = recorder(tmp_path)
+    press(live, "d", "-")
+    live.line("the door bell", 103)
+    assert live.live.folding.gap is not None
+    assert live.live.folding.gap.why == "the door bell"
+    press(live, "v", "-", start=110)
+    live.line("a wrong word", 112)
+    live.undo()
+    live.close(113)
+    fold = reread(live).fold
+    assert [gap.why for gap in fold.gaps] == ["the door bell", ""]
+    assert not [said for said in fold.said if said.do == "note"]
 
 
 def test_clock_changes_are_recorded(tmp_path: Path) -> None:

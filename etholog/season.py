@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from etholog import notebook
 from etholog import session as sessions_
 from etholog.ethogram import Ethogram
 from etholog.fold import Fold
@@ -34,6 +35,15 @@ class Season:
     gaps: pd.DataFrame
     ethograms: dict[str, Ethogram]
     faults: list[str] = field(default_factory=list)
+
+    def _repr_html_(self) -> str:
+        said = f"{len(self.sessions)} sessions of {self.sessions['male'].nunique()} males and "
+        said += f"{self.sessions['female'].nunique()} females, {len(self.bouts)} bouts."
+        if self.faults:
+            said += f" {len(self.faults)} lines or files could not be used: see faults."
+        return notebook.html(
+            said, self.sessions[["session", "began", "male", "female", "watched_s", "marks", "closed"]]
+        )
 
 
 def folder_of(path: Path | str) -> Path:

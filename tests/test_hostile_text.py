@@ -13,6 +13,7 @@ import sys
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -125,6 +126,17 @@ def exported_workbook(place: Path, scratch: Path) -> Iterator[bytes]:
     yield (scratch / "tables" / "tables.xlsx").read_bytes()
 
 
+def results_in_a_notebook(place: Path, scratch: Path) -> Iterator[bytes]:
+    season = etholog.read(place)
+    times = etholog.latency(season, "courtship")
+    found: list[Any] = [season, etholog.transition(season), etholog.agreement(season.bouts, season.bouts[:9])]
+    found += [etholog.compare(times, by="light", permutations=9), etholog.hazards(times, by="observer")]
+    for result in found:
+        shown = result._repr_html_().encode()
+        assert len(shown) < 200_000
+        yield shown
+
+
 WAYS: dict[str, tuple[str, Callable[[Path, Path], Iterator[bytes]]]] = {
     "etholog show": ("terminal", show_at_a_terminal),
     "etholog check": ("words", check_at_a_terminal),
@@ -135,6 +147,7 @@ WAYS: dict[str, tuple[str, Callable[[Path, Path], Iterator[bytes]]]] = {
     "measures as JSON": ("json", tables_as_json),
     "exported CSV": ("piped csv", exported_csv),
     "exported CSV, defused": ("defused csv", exported_csv_defused),
+    "results in a notebook": ("html", results_in_a_notebook),
     "exported workbook": ("workbook", exported_workbook),
 }
 

@@ -6,6 +6,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from etholog import notebook
+
 Ints = NDArray[np.int64]
 
 
@@ -26,6 +28,10 @@ class Agreement:
     kappa: float
     matched: int
     shift_s: float
+
+    def _repr_html_(self) -> str:
+        kappa = "not defined" if np.isnan(self.kappa) else f"{self.kappa:.3f}"
+        return notebook.html(f"{self.matched} onsets matched; kappa {kappa}.", self.table)
 
 
 def match(first: Ints, second: Ints, tolerance: int) -> list[tuple[int, int]]:

@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from etholog import notebook
 from etholog.analysis import bootstrap, permutation, survival
 from etholog.analysis.pairs import none as no_pairs
 from etholog.analysis.pairs import pairs as pairs_of
@@ -39,10 +40,7 @@ class Comparison:
     clusters: str
 
     def _repr_html_(self) -> str:
-        from html import escape
-
-        html: str = self.table.to_html()
-        return f"<p>{escape(self.sentence)}</p>{html}"
+        return notebook.html(self.sentence, self.table)
 
 
 def compare(

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from etholog import notebook
 from etholog.analysis import survival
 from etholog.ethogram import nearest
 from etholog.refusal import Refusal
@@ -33,6 +34,9 @@ class Hazards:
     cluster: str
     clusters: int
     sentence: str
+
+    def _repr_html_(self) -> str:
+        return notebook.html(self.sentence, self.table)
 
 
 def hazards(

@@ -13,6 +13,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from etholog import notebook
 from etholog.analysis import sequence, shuffle, survival
 from etholog.analysis.multiplicity import holm
 from etholog.refusal import Refusal
@@ -47,6 +48,9 @@ class Transitions:
     p_shuffled_holm: pd.DataFrame | None = None
     p_whole: float = np.nan
     shuffles: int = 0
+
+    def _repr_html_(self) -> str:
+        return notebook.html(self.sentence, self.counts, self.long())
 
     def long(self) -> pd.DataFrame:
         """Return one row for each transition that was seen: first, next, count, probability, expected, residual,

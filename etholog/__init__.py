@@ -15,6 +15,10 @@ if TYPE_CHECKING:
     from etholog import figures as figures
     from etholog.analysis.agreement import Agreement as Agreement
     from etholog.analysis.agreement import agreement as agreement
+    from etholog.analysis.balance import balance as balance
+    from etholog.analysis.bout import Criterion as Criterion
+    from etholog.analysis.bout import criterion as criterion
+    from etholog.analysis.bout import pauses as pauses
     from etholog.analysis.chain import chain_homogeneity as chain_homogeneity
     from etholog.analysis.chain import chain_order as chain_order
     from etholog.analysis.compare import Comparison as Comparison
@@ -40,6 +44,10 @@ _HOMES = {
     "Agreement": "etholog.analysis.agreement",
     "agreement": "etholog.analysis.agreement",
     "Comparison": "etholog.analysis.compare",
+    "balance": "etholog.analysis.balance",
+    "Criterion": "etholog.analysis.bout",
+    "criterion": "etholog.analysis.bout",
+    "pauses": "etholog.analysis.bout",
     "chain_homogeneity": "etholog.analysis.chain",
     "chain_order": "etholog.analysis.chain",
     "compare": "etholog.analysis.compare",
@@ -60,19 +68,23 @@ _HOMES = {
 __all__ = [
     "Agreement",
     "Comparison",
+    "Criterion",
     "Hazards",
     "Season",
     "Transitions",
     "agreement",
+    "balance",
     "chain_homogeneity",
     "chain_order",
     "compare",
+    "criterion",
     "duration",
     "ended",
     "figures",
     "hazards",
     "incidence",
     "latency",
+    "pauses",
     "read",
     "transition",
     "transition_each",

@@ -18,6 +18,12 @@ RESAMPLES = 2_000
 FEW = 10  # clusters; below that, percentile limits are too narrow (a judgement; the literature names 8 to 20)
 _ALL_AT_MOST = 4_000
 _CELLS = 2_000_000  # numbers held at once
+_ROWS_DRAWN = 20_000_000  # rows drawn in all
+
+
+def enough(rows: int) -> int:
+    """Return how many resamples of so many rows are enough: a large season needs fewer, and 200 at least."""
+    return min(RESAMPLES, max(200, _ROWS_DRAWN // max(1, rows)))
 
 
 def draws(clusters: int, resamples: int = RESAMPLES, seed: int = 0) -> NDArray[np.int64]:
@@ -53,9 +59,12 @@ def weights(cluster: Ints, group: Ints, resamples: int, seed: int) -> Iterator[F
 
 
 def limits(values: Floats, level: float = 0.95) -> tuple[float, float]:
-    """Return the percentile limits (Efron & Tibshirani 1993; quantiles of type 7); NaN where nothing is known."""
+    """Return the percentile limits (Efron & Tibshirani 1993; quantiles of type 7).
+
+    NaN where nothing is known, and where every resample says the same: that is no limit, only a lack of sessions.
+    """
     known = values[np.isfinite(values)]
-    if not len(known):
+    if not len(known) or known.min() == known.max():
         return np.nan, np.nan
     low, high = np.quantile(known, [(1 - level) / 2, (1 + level) / 2])
     return float(low), float(high)

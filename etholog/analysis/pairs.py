@@ -29,7 +29,6 @@ COLUMNS = (
     "ordered_pairs",
     "unordered_pairs",
 )
-_ENOUGH = 20_000_000  # rows drawn in all: a large season needs fewer resamples, and 200 at least
 
 
 def none() -> pd.DataFrame:
@@ -72,10 +71,7 @@ def pairs(
         decided = sooner + later
         row = [names[one], names[other], test.p, np.nan, apart, apart - half, apart + half]
         row += bootstrap.limits(means[:, one] - means[:, other])
-        low, high = bootstrap.limits(shares[:, at])
-        if low == high:  # every resample says all, or none: that is no limit, only a lack of sessions
-            low = high = np.nan
-        row += [sooner / decided if decided else np.nan, low, high]
+        row += [sooner / decided if decided else np.nan, *bootstrap.limits(shares[:, at])]
         out.append([*row, decided, int(a.sum() * b.sum()) - decided])
     frame = pd.DataFrame(out, columns=list(COLUMNS))
     frame["p_holm"] = holm(frame["p"].to_numpy(dtype=float))
@@ -94,7 +90,7 @@ def _resampled(
     seed: int,
 ) -> tuple[Floats, Floats]:
     """Return (resamples, groups) restricted means and (resamples, couples) shares in which the first came sooner."""
-    resamples = min(resamples, max(200, _ENOUGH // max(1, len(time))))
+    resamples = min(resamples, bootstrap.enough(len(time)))
     rows = [np.flatnonzero(label == g) for g in range(groups)]
     means, shares = [], []
     for weight in bootstrap.weights(cluster, label, resamples, seed):

@@ -72,17 +72,17 @@ def of(
         wanted &= is_(bouts["actor"], actor)
     if sessions is not None:
         wanted &= bouts["session"].isin(list(sessions)).to_numpy()
-    breaks = _breaks(season, actor)
+    stretch = breaks(season, actor)
     if wanted.all():
         code = bouts["behaviour"].cat.codes.to_numpy()
     else:
         code, place, onset = bouts["behaviour"].cat.codes.to_numpy()[wanted], place[wanted], onset[wanted]
-        breaks = breaks if breaks is None else breaks[wanted]
+        stretch = None if stretch is None else stretch[wanted]
     new = np.empty(len(code), dtype=bool)
     new[:1] = True
     np.not_equal(place[1:], place[:-1], out=new[1:])
-    if breaks is not None:
-        new[1:] |= breaks[1:] != breaks[:-1]
+    if stretch is not None:
+        new[1:] |= stretch[1:] != stretch[:-1]
     if longest_pause_s is not None:
         new[1:] |= np.diff(onset) > longest_pause_s
     if not repeats and len(code):
@@ -168,12 +168,12 @@ def impossible(season: Season, names: list[str]) -> NDArray[np.bool_]:
     return out
 
 
-def groups(season: Season, by: str) -> tuple[list[str], NDArray[np.int64]]:
+def groups(season: Season, by: str) -> tuple[list[Any], NDArray[np.int64]]:
     """Return the values of a column of `season.sessions` and for each session the number of its own, -1 for none."""
     if by not in season.sessions.columns:
         raise Refusal(f"no column {by!r}{nearest(by, map(str, season.sessions.columns))}")
     number, values = pd.factorize(season.sessions[by].astype(object), sort=True)
-    return [str(value) for value in values], number.astype(np.int64)
+    return list(values), number.astype(np.int64)
 
 
 def is_(column: pd.Series, value: str) -> NDArray[np.bool_]:
@@ -185,17 +185,21 @@ def is_(column: pd.Series, value: str) -> NDArray[np.bool_]:
 
 def _numbered(season: Season, categories: pd.Index, code: Ints) -> tuple[list[str], Ints]:
     """Return the names that come in `code`, in the order of the ethogram, and each category's number among them."""
+    came = np.flatnonzero(np.bincount(code.astype(np.intp), minlength=len(categories)))
+    names = in_order(season, [str(name) for name in categories[came]])
+    numbers = np.full(len(categories) + 1, -1, dtype=np.int16)
+    numbers[categories.get_indexer(pd.Index(names, dtype=object))] = np.arange(len(names))
+    return names, numbers
+
+
+def in_order(season: Season, names: list[str]) -> list[str]:
+    """Return the names in the order of the ethogram; those that it does not know last."""
     told = [b.code for kept in season.ethograms.values() for b in kept.behaviour]
     place = {name: at for at, name in reversed(list(enumerate(told)))}
-    names = [str(name) for name in categories]
-    came = np.flatnonzero(np.bincount(code.astype(np.intp), minlength=len(names)))
-    order = sorted((int(c) for c in came), key=lambda c: place.get(names[c], len(told)))
-    numbers = np.full(len(names) + 1, -1, dtype=np.int16)
-    numbers[order] = np.arange(len(order))
-    return [names[c] for c in order], numbers
+    return sorted(names, key=lambda name: place.get(name, len(told)))
 
 
-def _breaks(season: Season, actor: str | None) -> Ints | None:
+def breaks(season: Season, actor: str | None) -> Ints | None:
     """Number the stretches that sequences must not reach across, for each bout; None where there is only one."""
     bouts = season.bouts
     hides = bouts["hides"].to_numpy()

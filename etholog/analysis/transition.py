@@ -231,7 +231,7 @@ def transition(
     )
 
 
-def transition_each(season: Season, by: str, **how: Any) -> dict[str, Transitions]:
+def transition_each(season: Season, by: str, **how: Any) -> dict[Any, Transitions]:
     """Return `transition(season, **how)` for each value of a column of `season.sessions`: each male, or each session.
     Values in whose sessions nothing followed anything have an empty table."""
     values, group = sequence.groups(season, by)

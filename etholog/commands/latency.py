@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from etholog.commands import curve
-from etholog.commands.output import add_json, as_json, limits, p_value, paragraph, say, table
+from etholog.commands.output import add_json, as_json, limits, p_value, paragraph, say, shares, table
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -113,12 +113,6 @@ def _reached(value: float) -> str:
     return "not reached" if value != value else f"{value:,.1f}"
 
 
-def _share(share: float, low: float, high: float) -> str:
-    if share != share:
-        return "-"
-    return f"{share:.0%}" if low != low else f"{share:.0%} ({low:.0%} to {high:.0%})"
-
-
 def _groups(found: "Comparison") -> "pd.DataFrame":
     groups = found.table
     pretty = groups[["n", "occurred"]].reset_index()
@@ -140,14 +134,14 @@ def _pairs(found: "Comparison") -> "pd.DataFrame":
     ends = zip(pairs[f"difference{kind}_low_s"], pairs[f"difference{kind}_high_s"], strict=True)
     told["limits"] = [limits(low, high, "not known") for low, high in ends]
     sooner = zip(pairs["first_sooner"], pairs["first_sooner_low"], pairs["first_sooner_high"], strict=True)
-    told["first sooner"] = [_share(*three) for three in sooner]
+    told["first sooner"] = [shares(*three) for three in sooner]
     return told
 
 
 def _ended(ended: "pd.DataFrame", label: str) -> "pd.DataFrame":
     told = ended.drop(columns=["share", "se", "low", "high", "at_s"])
     told["end"] = ["it came" if end == "occurred" else end for end in ended["end"]]
-    told["share"] = [_share(*three) for three in zip(ended["share"], ended["low"], ended["high"], strict=True)]
+    told["share"] = [shares(*three) for three in zip(ended["share"], ended["low"], ended["high"], strict=True)]
     return told
 
 

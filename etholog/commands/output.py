@@ -118,6 +118,13 @@ def limits(low: float, high: float, missing: str = "not reached") -> str:
     return " to ".join(missing if math.isnan(value) else f"{value:,.1f}" for value in (low, high))
 
 
+def shares(share: float, low: float = math.nan, high: float = math.nan) -> str:
+    """Return a share as people read it: `55% (20% to 90%)`, or `-`."""
+    if math.isnan(share):
+        return "-"
+    return f"{share:.0%}" if math.isnan(low) else f"{share:.0%} ({low:.0%} to {high:.0%})"
+
+
 def _cells(row: Iterable[Any], missing: str) -> Iterable[str]:
     for value in row:
         if isinstance(value, float):

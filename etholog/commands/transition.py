@@ -112,7 +112,7 @@ def _tests(read: "Season", by: str, how: dict[str, Any]) -> "dict[str, ChainTest
     }
 
 
-def _print_each(args: argparse.Namespace, found: "dict[str, Transitions]") -> None:
+def _print_each(args: argparse.Namespace, found: "dict[Any, Transitions]") -> None:
     import pandas as pd
 
     parts = [one.long().assign(**{args.each: value}) for value, one in found.items()]

@@ -88,6 +88,60 @@ def test_durations_of_cut_bouts_are_counted_apart(tmp_path: Path) -> None:
     assert table.loc["touch", "per_hour"] == pytest.approx(2 / 20 * 3600)
     by_male = duration(season, by="male").set_index(["male", "behaviour"])
     assert by_male.loc[("M-1", "touch"), "per_hour"] == pytest.approx(2 / 10 * 3600)
+    with pytest.raises(Refusal, match="did you mean 'male'"):
+        duration(season, by="males")
+
+
+def test_rates_and_shares_count_only_what_could_be_seen(tmp_path: Path) -> None:
+    made = marks((0, "walking", "onset"), (4000, "hidden", "onset"), (9000, "hidden", "offset"), (9500, "touch", None))
+    season = season_of(tmp_path, [*made, close(10_000)])
+    table = duration(season).set_index("behaviour")
+    assert table.loc["touch", "per_hour"] == pytest.approx(1 / 5 * 3600)  # 5 of 10 s in sight
+    assert table.loc["hidden", "share"] == 0.5
+    assert table.loc["walking", "share_in_sight"] == 2.0  # it may go on, but not be seen to
+
+
+def test_limits_draw_whole_males(tmp_path: Path) -> None:
+    # Invented: 3, 1 and 4 touches in 5, 6 and 4 s watched; of the 27 resamples of three males the 2.5 and 97.5 %
+    # quantiles of the rate are .2495098039 and .9 by second.
+    sessions = [
+        [*marks(*((at * 100, "touch", None) for at in range(count))), close(seconds * 1000)]
+        for count, seconds in ((3, 5), (1, 6), (4, 4))
+    ]
+    table = duration(season_of(tmp_path, *sessions)).set_index("behaviour").loc["touch"]
+    assert table["per_hour"] == pytest.approx(8 / 15 * 3600)
+    assert table["per_hour_resampled_low"] == pytest.approx(0.2495098039 * 3600, abs=1e-6)
+    assert table["per_hour_resampled_high"] == pytest.approx(0.9 * 3600)
+
+
+def test_one_male_has_no_limits_by_drawing(tmp_path: Path) -> None:
+    season = season_of(tmp_path, [*marks((0, "touch", None)), close(9000)])
+    row = duration(season).iloc[0]
+    assert np.isnan(row[["per_hour_resampled_low", "per_hour_resampled_high"]].astype(float)).all()
+    assert row["per_hour"] == 400
+
+
+def test_a_season_without_bouts_has_an_empty_table(tmp_path: Path) -> None:
+    assert duration(season_of(tmp_path, [close(1000)])).empty
+    assert duration(etholog.read(tmp_path), by="male").empty
+
+
+def test_durations_are_those_of_pandas_on_the_example_season() -> None:
+    season = etholog.read("examples/season")
+    ours = duration(season, by="female")
+    keys = ["female", "actor", "behaviour", "qualifier"]
+    grouped = season.bouts.assign(qualifier=season.bouts["qualifier"].astype(object).fillna("")).groupby(
+        keys, observed=True
+    )
+    reference = grouped.agg(
+        count=("n", "size"), total=("duration_s", "sum"), cut=("whole", lambda w: int((~w).sum())),
+        sessions=("session", "nunique"),
+    )  # fmt: skip
+    ours = ours.assign(qualifier=ours["qualifier"].fillna("")).set_index(keys).reindex(reference.index)
+    for name in ("count", "cut", "sessions"):
+        assert ours[name].tolist() == reference[name].tolist()
+    states = (ours["kind"] == "state").to_numpy()
+    np.testing.assert_allclose(ours["total_s"][states], reference["total"][states])
 
 
 @pytest.mark.parametrize(
@@ -101,6 +155,11 @@ def test_durations_of_cut_bouts_are_counted_apart(tmp_path: Path) -> None:
 )
 def test_poisson_limits_are_garwoods(count: int, low: float, high: float) -> None:
     np.testing.assert_allclose(poisson_limits(count), (low, high), atol=6e-10)
+
+
+def test_a_rates_exact_limits() -> None:
+    # 10 events in 5 min: rate 2 a minute, exact .9590777392 to 3.678071208 (R's poisson.test).
+    np.testing.assert_allclose(np.array(poisson_limits(10)) / 5, (0.9590777392, 3.678071208), atol=6e-10)
 
 
 CODES = {"D": "drumming", "P": "walking", "I": "touch", "R": "flees"}

@@ -83,6 +83,15 @@ def _begin(path: Path, line: bytes) -> tuple[Header, Ethogram]:
     return header, _known[plain]
 
 
+def header(path: Path) -> Header:
+    """Read only the first line of a session. Raises SessionError when it can't be used."""
+    try:
+        with path.open("rb") as file:
+            return _begin(path, file.readline())[0]
+    except OSError as error:
+        raise SessionError(f"{path}: can't be read ({error.strerror})") from None
+
+
 def _brief(error: ValidationError) -> str:
     fault = error.errors(include_url=False, include_input=False)[0]
     where = ".".join(str(part)[:60] for part in fault["loc"])  # a name in the file may be as long as it likes

@@ -77,7 +77,9 @@ def lines(session: Session) -> Iterator[str]:
     if any(said.do == "rescue" for said in fold.said):
         yield "  disturbed: the keeper had to step in"
     for name, value in fold.outcome.items():
-        if value not in (None, ""):
+        if name == "evidence" and isinstance(value, int) and 0 <= value < len(LADDER):
+            yield f"  evidence of transfer, as the keeper saw it: {LADDER[value]}"
+        elif value not in (None, ""):
             shown = {True: "yes", False: "no"}.get(value, value) if isinstance(value, bool) else value
             yield f"  {name.replace('_', ' ')}: {shown}"
     strays = sum(said.do == "stray" for said in fold.said)

@@ -4,7 +4,10 @@ Linux: CLOCK_BOOTTIME (it goes on during suspend), flock, fdatasync. macOS: CLOC
 flock, and F_FULLFSYNC, since fsync leaves the data in the drive's cache. Windows: perf_counter, msvcrt.locking, fsync.
 """
 
+import codecs
 import os
+import re
+import select
 import sys
 import tempfile
 import time
@@ -15,6 +18,8 @@ if sys.platform == "win32":
     import msvcrt
 else:
     import fcntl
+    import termios
+    import tty
 
 if sys.platform == "linux":
     CLOCK = "CLOCK_BOOTTIME"
@@ -96,3 +101,52 @@ def rescue_folders() -> list[Path]:
     """Return the folders, best first, where a journal's lines may go when its own place takes none."""
     state = os.environ.get("XDG_STATE_HOME") or str(Path("~/.local/state").expanduser())
     return [Path(state) / "etholog", Path(tempfile.gettempdir()) / "etholog"]
+
+
+class Keys:
+    """Single keys from standard input, unechoed and unbuffered; within `with`, so that the terminal is given back."""
+
+    def __init__(self) -> None:
+        self._decoder = codecs.getincrementaldecoder("utf-8")("replace")
+        self._waiting = ""
+        self._ended = False
+
+    def __enter__(self) -> "Keys":
+        if sys.platform != "win32" and sys.stdin.isatty():
+            self._before = termios.tcgetattr(0)
+            tty.setcbreak(0)
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        if sys.platform != "win32" and sys.stdin.isatty():
+            termios.tcsetattr(0, termios.TCSADRAIN, self._before)
+
+    def read(self, seconds: float) -> str | None:
+        """Wait so long for a key; None when none came. A key that sends several characters comes whole. EOFError at
+        the end of input."""
+        if not self._waiting:
+            self._fill(seconds)
+        if not self._waiting:
+            if self._ended:
+                raise EOFError
+            return None
+        key, self._waiting = self._waiting[0], self._waiting[1:]
+        if key == "\x1b":
+            if not self._waiting:
+                self._fill(0.05)  # a terminal sends the rest of a key at once, a finger does not
+            if found := re.match(r"[O\[][0-9;]*[A-Za-z~]", self._waiting):
+                key, self._waiting = key + found[0], self._waiting[found.end() :]
+        return key
+
+    def _fill(self, seconds: float) -> None:
+        if sys.platform == "win32":
+            end = now() + seconds
+            while not msvcrt.kbhit() and now() < end:
+                time.sleep(0.01)
+            if msvcrt.kbhit():
+                self._waiting += msvcrt.getwch()
+            return
+        if not self._ended and select.select([0], [], [], seconds)[0]:
+            data = os.read(0, 4096)
+            self._ended = not data
+            self._waiting += self._decoder.decode(data)

@@ -25,7 +25,7 @@ async def draw(folder: Path) -> str:
     journal = begin(folder, kept, began, 0.0, male="M-Flint", female="F-Umbra", source="invented")
     recorder = Recorder(journal, kept, "left", began, 0.0)
     strip = Watching(recorder, Look(THEMES["day"]), pair="M-Flint x F-Umbra", clock=lambda: UNTIL_S, live=False)
-    app = WatchApp(strip)
+    app = WatchApp(strip.look, watching=strip)
     async with app.run_test(size=(COLUMNS, ROWS)) as pilot:
         for at, key in script():
             if at < UNTIL_S:

@@ -2,6 +2,7 @@
 
 import argparse
 import importlib
+import io
 import os
 import sys
 from collections.abc import Sequence
@@ -38,6 +39,8 @@ come first.
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command; 0 done, 1 done with findings, 2 bad input."""
+    if isinstance(sys.stdout, io.TextIOWrapper):
+        sys.stdout.reconfigure(errors="backslashreplace")  # a console that lacks a character ends nothing
     words = list(sys.argv[1:] if argv is None else argv)
     called = next((word for word in words if not word.startswith("-")), None)
     parser = argparse.ArgumentParser(

@@ -95,7 +95,9 @@ def _play_on_the_strip(recorder: Recorder) -> None:
             last = max(at for at, _ in script())
             self.set_timer((last + 60) / SPEED, lambda: self.dismiss(True))
 
-    WatchApp(Played(recorder, Look(THEMES["day"]), pair="M-Flint x F-Umbra (invented)")).run()
+    dress = Look(THEMES["day"])
+    played = Played(recorder, dress, pair="M-Flint x F-Umbra (invented)", asks=False)
+    WatchApp(dress, watching=played).run()
 
 
 def _measures(workspace: Path) -> None:

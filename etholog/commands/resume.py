@@ -16,18 +16,25 @@ from etholog.watch.opening import resume
 def configure(parser: argparse.ArgumentParser) -> None:
     """Give the command its arguments."""
     parser.add_argument("file", type=Path, metavar="FILE", help="the session's file")
+    watch.add_plain(parser)
     watch.add_look(parser)
     parser.epilog = "example:\n  etholog resume sessions/20260503-211500-M-Basalt-F-Umbra.jsonl"
 
 
 def run(args: argparse.Namespace) -> int:
     """Go on recording."""
-    watch.need_terminal()
+    if not args.plain:
+        watch.need_terminal()
     keyboard = Keyboard.of(args.map)
     missed = _offered_back(args.file)
     recorder, told = resume(args.file, args.hand, system.now(), system.wall_now(), missed, keyboard)
     say(*told)
-    return watch.record(recorder, args, args.file.stem)
+    if args.plain:
+        from etholog.watch.plain import Console
+
+        with system.Keys() as keys:
+            return watch.plainly(recorder, Console(keys))
+    return watch.record(args, recorder=recorder, pair=args.file.stem)
 
 
 def _offered_back(file: Path) -> list[Arrival]:

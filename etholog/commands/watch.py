@@ -1,32 +1,28 @@
 """`etholog watch`: record a pairing by single keys against a running clock."""
 
 import argparse
+import os
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from etholog import ethogram, session, summary, system
+from etholog import session, summary, system
 from etholog.commands.output import say
 from etholog.refusal import Refusal
 from etholog.text import visible
 from etholog.watch import forms
+from etholog.watch.arrivals import Arrivals
+from etholog.watch.forms import CONDITIONS, ETHOGRAM, OUTCOME, PAIR, SETTING
 from etholog.watch.keyboard import KEYBOARDS, Keyboard
-from etholog.watch.opening import begin
+from etholog.watch.opening import NewSession
 from etholog.watch.recorder import Recorder
 
 if TYPE_CHECKING:
+    from etholog.watch.plain import Console
     from etholog.watch.themes import Look
 
-CONDITIONS = {
-    "temperature_c": (float, "temperature in degrees Celsius"),
-    "humidity_percent": (float, "relative humidity in percent"),
-    "light": (str, "the light, in words"),
-    "stands_on": (str, "what the enclosure stands on: vibration travels"),
-    "female_days_since_moult": (int, "days since her last moult"),
-    "female_days_since_meal": (int, "days since her last meal"),
-    "male_days_since_moult": (int, "days since his last moult"),
-    "male_days_since_meal": (int, "days since his last meal"),
-}
+# Terminals whose fonts hold few box characters; also those that are not told to be UTF-8.
+FEW_CHARACTERS = ("linux", "vt100", "vt220", "dumb")
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -39,8 +35,10 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--ethogram", default="terrestrial", metavar="NAME", help="name or file (default: terrestrial)")
     parser.add_argument("--folder", type=Path, default=Path("sessions"), help="where it is kept (default: sessions)")
     conditions = parser.add_argument_group("conditions")
-    for name, (kind, what) in CONDITIONS.items():
-        conditions.add_argument(f"--{name.replace('_', '-')}", type=kind, dest=name, help=what)
+    for asked in CONDITIONS:
+        kind = {"number": float, "count": int}.get(asked.kind, str)
+        conditions.add_argument(f"--{asked.name.replace('_', '-')}", type=kind, dest=asked.name, help=asked.what)
+    add_plain(parser)
     add_look(parser)
     parser.epilog = "example:\n  etholog watch --male M-Basalt --female F-Umbra --hand right --theme night"
 
@@ -59,42 +57,37 @@ def add_look(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--bell", action="store_true", help="ring for prompts; it may disturb the animals")
 
 
+def add_plain(parser: argparse.ArgumentParser) -> None:
+    """Give a command its `--plain`."""
+    parser.add_argument("--plain", action="store_true", help="line by line, without a screen: for a screen reader")
+
+
 def look(args: argparse.Namespace) -> "Look":
     """Return what `add_look`'s arguments say of the screen."""
     from etholog.watch.strip import BOXES, PLAIN
     from etholog.watch.themes import THEMES, Look
 
-    return Look(THEMES[args.theme], PLAIN if args.ascii else BOXES, args.bell)
+    few = os.environ.get("TERM", "") in FEW_CHARACTERS or not (sys.stdout.encoding or "").lower().startswith("utf")
+    return Look(THEMES[args.theme], PLAIN if args.ascii or few else BOXES, args.bell)
 
 
 def run(args: argparse.Namespace) -> int:
     """Record until the end is keyed, then print the summary."""
-    kept = ethogram.read(ethogram.find(args.ethogram, args.folder.parent))
-    keyboard = Keyboard.of(args.map)
-    need_terminal()
-    said = {name: getattr(args, name) for name in ("male", "female", "species", "place", "observer")}
-    conditions = {name: getattr(args, name) for name in CONDITIONS if getattr(args, name) is not None}
-    # The file is made before anything else, so that a folder that can't be written is known before the clock runs.
+    asked = (*PAIR, *SETTING, ETHOGRAM, *CONDITIONS)
+    said = {question.name: getattr(args, question.name) for question in asked}
+    said = {name: value for name, value in said.items() if value not in (None, "")}
+    new = NewSession(args.folder, args.hand, Keyboard.of(args.map), said)
+    _ = new.ethogram  # what is wrong with it is told before anything else
+    if not args.plain:
+        need_terminal()
     check_folder(args.folder)
-    try:
-        said = forms.missing(said, input)
-        _start(kept)
-    except (EOFError, KeyboardInterrupt):
-        say("", "nothing was begun")
-        return 0
-    began, clock_at = system.wall_now(), system.now()
-    journal = begin(args.folder, kept, began, clock_at, conditions=conditions, **said)
-    return record(
-        Recorder(journal, kept, args.hand, began, clock_at, keyboard=keyboard),
-        args,
-        f"{said['male']} x {said['female']}",
-    )
+    return _plainly(new) if args.plain else record(args, new=new)
 
 
 def need_terminal() -> None:
     """Refuse to open a screen where there is none."""
-    if not sys.stdin.isatty() or not sys.stdout.isatty():
-        raise Refusal("the watch screen needs a terminal; run it in one")
+    if not (sys.stdin.isatty() and sys.stdout.isatty()):
+        raise Refusal("the screen needs a terminal; run it in one, or with --plain where there is that option")
 
 
 def check_folder(folder: Path) -> None:
@@ -108,50 +101,72 @@ def check_folder(folder: Path) -> None:
         raise Refusal(f"{folder}: can't be written ({error.strerror}); choose another with --folder") from error
 
 
-def _start(kept: ethogram.Ethogram) -> None:
-    print(f"\n{kept.title}\n")
-    for caution in kept.cautions:
-        print(f"  * {visible(caution)}")
-    input("\nEnter starts the clock, Ctrl-C leaves. ")
-
-
-def record(recorder: Recorder, args: argparse.Namespace, pair: str) -> int:
-    """Show the watch screen until it ends, then print what came of it."""
+def record(
+    args: argparse.Namespace, *, new: NewSession | None = None, recorder: Recorder | None = None, pair: str = ""
+) -> int:
+    """Show the screens until they end, then print what came of it."""
     from etholog.watch.app import WatchApp
-    from etholog.watch.arrivals import Arrivals, noting_driver
+    from etholog.watch.arrivals import noting_driver
     from etholog.watch.watching import Watching
 
-    arrivals = Arrivals(recorder.journal.path)
-
-    def note(key: str, stamp: float) -> None:
-        if app.takes_keys:
-            arrivals.note(key, recorder.t(system.at_stamp(stamp)))
-
-    app = WatchApp(Watching(recorder, look(args), pair=pair), noting_driver(note))
+    dress = look(args)
+    watching = Watching(recorder, dress, pair=pair) if recorder is not None else None
+    app = WatchApp(dress, watching=watching, new=new, driver=noting_driver(lambda key, stamp: app.note(key, stamp)))
     ended = app.run()
+    if app.refusal is not None:
+        raise app.refusal
+    if app.recorder is None:
+        say("nothing was begun")
+        return app.return_code or 0
+    return finish(app.recorder, bool(ended), app.return_code or 0)
+
+
+def _plainly(new: NewSession) -> int:
+    from etholog.watch.plain import Console
+
+    with system.Keys() as keys:
+        console = Console(keys)
+        try:
+            if not new.named:
+                unsaid = [question for question in (*PAIR, *SETTING) if question.name not in new.said]
+                new.take(new.said | forms.ask_each(unsaid, console.line))
+            for line in (new.pair, new.ethogram.title, *new.ethogram.cautions, *new.before):
+                print(visible(line))
+            console.line("Enter starts the clock, Ctrl-C leaves. ")
+        except (EOFError, KeyboardInterrupt):
+            say("", "nothing was begun")
+            return 0
+        return plainly(new.begin(), console)
+
+
+def plainly(recorder: Recorder, console: "Console") -> int:
+    """Record line by line, ask how it ended, and print what came of it."""
+    from etholog.watch.plain import Plain
+
+    ended = Plain(recorder, console).run()
     if ended:
-        _ask_outcome(recorder)
+        try:
+            told = forms.ask_each(OUTCOME, console.line)
+        except (EOFError, KeyboardInterrupt):
+            print()
+        else:
+            if told:
+                recorder.close_again(told)
+    return finish(recorder, ended)
+
+
+def finish(recorder: Recorder, ended: bool, code: int = 0) -> int:
+    """Wait for the disk, then print the summary, or how to go on."""
     safe = recorder.journal.close()
     path = recorder.journal.path
     if not safe:
         say(f"{path}: NOT everything is on the disk. {recorder.journal.trouble or 'The disk did not answer in time.'}")
-    if safe:
-        arrivals.forget()
+    else:
+        Arrivals(path).forget()
     if not ended:
         say(f"broken off; go on with: etholog resume {path}")
-        return app.return_code or 0
+        return code
     for line in summary.lines(session.read(path)):
         print(visible(line))
     say(f"kept in {path}")
     return 0 if safe else 1
-
-
-def _ask_outcome(recorder: Recorder) -> None:
-    """Close the session once more, with what the keeper tells of its end; closed it is already."""
-    try:
-        told = forms.outcome(input)
-    except (EOFError, KeyboardInterrupt):
-        print()
-        return
-    if told:
-        recorder.close_again(told)

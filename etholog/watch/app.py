@@ -9,6 +9,15 @@ from textual.binding import BindingType
 from textual.driver import Driver
 
 from etholog import system
+from etholog.record import Scalar
+from etholog.refusal import Refusal
+from etholog.summary import LADDER, evidence
+from etholog.watch.arrivals import Arrivals
+from etholog.watch.form import Form
+from etholog.watch.forms import OUTCOME
+from etholog.watch.opening import NewSession
+from etholog.watch.ready import Ready
+from etholog.watch.recorder import Recorder
 from etholog.watch.themes import Look
 from etholog.watch.watching import Watching
 
@@ -55,25 +64,114 @@ class DressedApp(App[bool], inherit_bindings=False):
 
 
 class WatchApp(DressedApp):
-    """Records one session. `run` gives True when it was ended on purpose, None when it was broken off."""
+    """Records one session: the form, the cautions, the strip, the form at the end.
 
-    def __init__(self, watching: Watching, driver: type[Driver] | None = None) -> None:
-        super().__init__(watching.look, driver)
-        self.watching = watching
+    `run` gives True when the session was ended on purpose, None when it was broken off or never begun.
+    """
 
-    def on_mount(self) -> None:
-        """Show the strip, and listen for what may end us."""
-        self.listen_for_signals()
-        self.push_screen(self.watching, self.exit)
+    def __init__(
+        self,
+        look: Look,
+        *,
+        watching: Watching | None = None,
+        new: NewSession | None = None,
+        driver: type[Driver] | None = None,
+    ) -> None:
+        super().__init__(look, driver)
+        self.watching, self.new = watching, new
+        self.arrivals: Arrivals | None = None
+        self.refusal: Refusal | None = None
 
     @property
-    def takes_keys(self) -> bool:
-        """Whether a key that arrives now is meant for the strip."""
-        return self.watching.takes_keys
+    def recorder(self) -> Recorder | None:
+        """Where the session is recorded, once it is."""
+        return self.watching.recorder if self.watching is not None else None
+
+    def note(self, key: str, stamp: float) -> None:
+        """Keep a key as it arrives, in the input thread, where it is meant for the strip."""
+        if self.watching is not None and self.arrivals is not None and self.watching.takes_keys:
+            self.arrivals.note(key, self.watching.recorder.t(system.at_stamp(stamp)))
+
+    def on_mount(self) -> None:
+        """Show the first screen, and listen for what may end us."""
+        self.listen_for_signals()
+        if self.watching is not None:
+            self.show_strip(self.watching)
+        elif self.new is not None and self.new.named:
+            self.show_cautions()
+        else:
+            self.show_form()
+
+    def show_form(self) -> None:
+        """Ask for the animals and the rest, if anything is about to begin."""
+        if self.new is not None:
+            self.push_screen(
+                Form(
+                    "Before the clock; each line may stay empty",
+                    "Enter or Down goes on, Ctrl-S is done, Esc leaves",
+                    self.new.questions,
+                    self.new.given,
+                    known=self.new.earlier.known,
+                    aside=self.new.aside,
+                    check=self.new.take,
+                ),
+                lambda said: self.exit() if said is None else self.show_cautions(),
+            )
+
+    def show_cautions(self) -> None:
+        """Show the cautions; one key starts the clock."""
+        if self.new is not None:
+            self.push_screen(Ready(self.new.ethogram, self.new.pair, self.new.before), self.start_clock)
+
+    def start_clock(self, start: bool | None) -> None:
+        """Make the session's file and go on to the strip; or back to the form (False), or away (None)."""
+        if self.new is None or start is None:
+            self.exit()
+        elif not start:
+            self.show_form()
+        else:
+            try:
+                recorder = self.new.begin()
+            except Refusal as refusal:
+                self.refusal = refusal
+                self.exit()
+                return
+            self.show_strip(Watching(recorder, self.look, pair=self.new.pair))
+
+    def show_strip(self, watching: Watching) -> None:
+        """Record."""
+        self.watching = watching
+        self.arrivals = Arrivals(watching.recorder.journal.path)
+        self.push_screen(watching, self.show_outcome)
+
+    def show_outcome(self, _: bool | None) -> None:
+        """Ask how it ended; the session is closed and kept already."""
+        if self.watching is None or not self.watching.asks:
+            self.exit(True)
+            return
+        rung = LADDER[evidence(self.watching.recorder.live.folding.bouts)]
+        self.push_screen(
+            Form(
+                "The session is closed and kept. Two minutes more; each line may stay empty",
+                "Enter or Down goes on, Ctrl-S is done, Esc leaves it all empty",
+                OUTCOME,
+                {},
+                aside=lambda _: f" By the marks: {rung}.",
+            ),
+            self.keep_outcome,
+        )
+
+    def keep_outcome(self, outcome: dict[str, Scalar] | None) -> None:
+        """Keep what was told, and leave."""
+        if self.recorder is not None and outcome:
+            self.recorder.close_again(outcome)
+        self.exit(True)
 
     def before_end(self, name: str) -> None:
         """Keep that nobody watches from here on; the session stays open."""
-        recorder = self.watching.recorder
+        recorder = self.recorder
+        if recorder is None:
+            return
         if not recorder.closed and recorder.live.folding.gap is None:
             recorder.gap(system.now(), f"etholog was ended ({name})")
         recorder.journal.close()

@@ -1,42 +1,100 @@
-"""The few questions before the clock and after it, line by line, so that any terminal and any screen reader will do."""
+"""The questions before the clock and after it. A screen may ask them, or a plain line; what an answer means is here."""
 
-from collections.abc import Callable
-from typing import Any
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from etholog.record import Scalar
+from etholog.summary import LADDER
 
 Ask = Callable[[str], str]
 
-ENDINGS = ("he got out", "keeper ended it", "she withdrew", "she attacked", "he was killed", "left together")
-AFTER = ("calm", "restless", "hunting", "feeding", "hidden")
+
+@dataclass(frozen=True)
+class Question:
+    """One question; it may always be skipped. `kind` says what an answer is turned into."""
+
+    name: str
+    what: str
+    kind: Literal["words", "number", "count", "yes or no", "choice", "rung"] = "words"
+    choices: tuple[str, ...] = ()
+
+    @property
+    def hint(self) -> str:
+        """What may be answered, in one line; '' where any words will do."""
+        first = 0 if self.kind == "rung" else 1
+        listed = "  ".join(f"{number} {choice}" for number, choice in enumerate(self.choices, first))
+        return listed or {"yes or no": "y or n", "number": "a number", "count": "a whole number"}.get(self.kind, "")
+
+    def answer(self, typed: str) -> Scalar:
+        """Return what was meant; None for skipped. ValueError says in words what would be understood."""
+        typed = typed.strip()
+        if not typed:
+            return None
+        if self.kind == "yes or no":
+            if typed[0].lower() not in "yn":
+                raise ValueError(f"{self.what}: y or n, or nothing")
+            return typed[0].lower() == "y"
+        if self.kind in ("number", "count"):
+            try:
+                return float(typed.replace(",", ".")) if self.kind == "number" else int(typed)
+            except ValueError:
+                raise ValueError(f"{self.what}: {self.hint}, or nothing; not {typed!r}") from None
+        if self.kind == "rung" or (self.kind == "choice" and typed.isdecimal()):
+            first = 0 if self.kind == "rung" else 1
+            numbers = [str(number) for number, _ in enumerate(self.choices, first)]
+            if typed not in numbers:
+                raise ValueError(f"{self.what}: a number from {numbers[0]} to {numbers[-1]}, or nothing")
+            return int(typed) if self.kind == "rung" else self.choices[int(typed) - 1]
+        return typed[:200]
 
 
-def missing(said: dict[str, str], ask: Ask) -> dict[str, str]:
-    """Ask for the two animals where no option named them; everything may stay empty."""
-    questions = {"male": "His name or id", "female": "Her name or id"}
-    return said | {name: ask(f"{what}: ").strip()[:200] for name, what in questions.items() if not said[name]}
+PAIR = (Question("male", "his name or id"), Question("female", "her name or id"))
+SETTING = (
+    Question("species", "their species"),
+    Question("place", "where it takes place"),
+    Question("observer", "who watches"),
+)
+ETHOGRAM = Question("ethogram", "what may be recorded (ethogram)")
+CONDITIONS = (
+    Question("temperature_c", "temperature in degrees Celsius", "number"),
+    Question("humidity_percent", "relative humidity in percent", "number"),
+    Question("light", "the light, in words"),
+    Question("stands_on", "what the enclosure stands on"),
+    Question("female_days_since_moult", "days since her last moult", "count"),
+    Question("female_days_since_meal", "days since her last meal", "count"),
+    Question("male_days_since_moult", "days since his last moult", "count"),
+    Question("male_days_since_meal", "days since his last meal", "count"),
+)
+OUTCOME = (
+    Question(
+        "ended",
+        "How did it end?",
+        "choice",
+        ("he got out", "keeper ended it", "she withdrew", "she attacked", "he was killed", "left together"),
+    ),
+    Question("male_whole", "Is he whole?", "yes or no"),
+    Question("female_after", "How is she now?", "choice", ("calm", "restless", "hunting", "feeding", "hidden")),
+    Question("evidence", "Evidence of a transfer?", "rung", LADDER),
+    Question("again", "Pair them again?"),
+    Question("again_when", "When?"),
+)
 
 
-def outcome(ask: Ask) -> dict[str, Any]:
-    """Ask how it ended. Each question may be skipped by Enter; what was skipped is not in the answer."""
+def answers(questions: Iterable[Question], typed: dict[str, str]) -> dict[str, Any]:
+    """Return what was answered, without what was skipped. ValueError for the first that is not understood."""
+    meant = {question.name: question.answer(typed.get(question.name, "")) for question in questions}
+    return {name: value for name, value in meant.items() if value is not None}
+
+
+def ask_each(questions: Iterable[Question], ask: Ask) -> dict[str, Any]:
+    """Ask line by line; Enter skips, and what is not understood is asked again."""
     told: dict[str, Any] = {}
-    ended = choose("How did it end?", ENDINGS, ask)
-    if ended:
-        told["ended"] = ended
-    whole = ask("Is he whole? y or n (Enter skips): ").strip().lower()[:1]
-    if whole in ("y", "n"):
-        told["male_whole"] = whole == "y"
-    after = choose("How is she now?", AFTER, ask)
-    if after:
-        told["female_after"] = after
-    again = ask("Pair them again? In your own words, with a date if you like (Enter skips): ").strip()
-    if again:
-        told["again"] = again[:500]
-    return told
-
-
-def choose(question: str, choices: tuple[str, ...], ask: Ask) -> str:
-    """Ask for one of the choices by its number, or for words of one's own; '' when skipped."""
-    listed = "  ".join(f"{number} {choice}" for number, choice in enumerate(choices, 1))
-    answer = ask(f"{question}  {listed}  (Enter skips): ").strip()
-    if answer.isdecimal() and 1 <= int(answer) <= len(choices):
-        return choices[int(answer) - 1]
-    return answer[:200]
+    for question in questions:
+        hint = f" ({question.hint})" if question.hint else ""
+        while question.name not in told:
+            try:
+                told[question.name] = question.answer(ask(f"{question.what}{hint}: "))
+            except ValueError as error:
+                ask(f"{error}. Enter asks again. ")
+    return {name: value for name, value in told.items() if value is not None}

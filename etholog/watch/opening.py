@@ -1,23 +1,91 @@
 """Makes the file of a new session, or opens one again."""
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from datetime import datetime
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
-from etholog import session, system
+from etholog import ethogram, session, system
 from etholog.ethogram import Ethogram, Hand
 from etholog.journal import Journal
 from etholog.refusal import Refusal
 from etholog.session import Session
+from etholog.text import visible
 from etholog.watch.amender import Amender
+from etholog.watch.earlier import Earlier
+from etholog.watch.forms import CONDITIONS, ETHOGRAM, PAIR, SETTING, Question
 from etholog.watch.keyboard import QWERTY_KEYBOARD, Keyboard
 from etholog.watch.live import Live
 from etholog.watch.recorder import Recorder
 
 
-def begin(folder: Path, ethogram: Ethogram, began: datetime, clock_at: float, **said: Any) -> Journal:
+@dataclass
+class NewSession:
+    """A session that is about to begin: what was said of it so far, by the names of the questions."""
+
+    folder: Path
+    hand: Hand
+    keyboard: Keyboard
+    said: dict[str, Any]
+
+    @cached_property
+    def earlier(self) -> Earlier:
+        """The sessions of this folder so far."""
+        return Earlier(self.folder)
+
+    @property
+    def questions(self) -> tuple[Question, ...]:
+        """All that may be asked, both animals first."""
+        return (*PAIR, *SETTING, ETHOGRAM, *CONDITIONS)
+
+    @property
+    def given(self) -> dict[str, str]:
+        """What was said so far, as one would type it."""
+        return {name: str(value) for name, value in self.said.items()}
+
+    @property
+    def named(self) -> bool:
+        """Whether both animals are named."""
+        return bool(self.said.get("male") and self.said.get("female"))
+
+    @property
+    def pair(self) -> str:
+        """Both animals, in words."""
+        return f"{self.said.get('male') or 'male'} x {self.said.get('female') or 'female'}"
+
+    @property
+    def ethogram(self) -> Ethogram:
+        """The ethogram that was chosen. EthogramError when there is none of that name, or a wrong one."""
+        return ethogram.read(ethogram.find(self.said["ethogram"], self.folder.parent))
+
+    @property
+    def before(self) -> list[str]:
+        """The last sessions of these two, a line each."""
+        return list(self.earlier.of(self.said.get("male", ""), self.said.get("female", "")))
+
+    def take(self, said: dict[str, Any]) -> None:
+        """Take in what was said. EthogramError as above."""
+        self.said = {"ethogram": self.said["ethogram"]} | said
+        _ = self.ethogram
+
+    def aside(self, typed: Mapping[str, str]) -> str:
+        """Return what is known of the two animals named so far."""
+        lines = self.earlier.of(typed["male"].strip(), typed["female"].strip())
+        return "\n".join(visible(f" {line}") for line in lines)
+
+    def begin(self) -> Recorder:
+        """Make the file and start the clock. Raises Refusal when the file can't be made."""
+        kept, began, clock_at = self.ethogram, system.wall_now(), system.now()
+        about = {question.name: self.said.get(question.name, "") for question in (*PAIR, *SETTING)}
+        conditions = {q.name: self.said[q.name] for q in CONDITIONS if self.said.get(q.name) is not None}
+        journal = begin(self.folder, kept, began, clock_at, conditions=conditions, **about)
+        return Recorder(journal, kept, self.hand, began, clock_at, keyboard=self.keyboard)
+
+
+def begin(folder: Path, kept: Ethogram, began: datetime, clock_at: float, **said: Any) -> Journal:
     """Make the file of a new session, named after its start and its pair. Raises Refusal when that can't be."""
     when = began.strftime("%Y%m%d-%H%M%S")
     pair = "-".join(re.sub(r"[^\w.-]+", "_", said.get(who, "")).strip("._") or who for who in ("male", "female"))
@@ -40,7 +108,7 @@ def begin(folder: Path, ethogram: Ethogram, began: datetime, clock_at: float, **
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise Refusal(f"{folder}: can't be made ({error.strerror}); choose a folder that can be written") from error
-    return Journal.create(folder / f"{name}.jsonl", session.header_of(ethogram, **header | said))
+    return Journal.create(folder / f"{name}.jsonl", session.header_of(kept, **header | said))
 
 
 def resume(

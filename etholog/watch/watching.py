@@ -66,10 +66,12 @@ class Watching(Screen[bool], inherit_bindings=False):
         clock: Callable[[], float] = system.now,
         stamp: Callable[[events.Event], float] = lambda event: system.at_stamp(event.time),
         live: bool = True,
+        asks: bool = True,
     ) -> None:
         super().__init__()
         self.recorder = recorder
         self.look = look
+        self.asks = asks  # whether the form at the end follows
         self._pair = visible(pair)
         self._clock, self._stamp, self._live = clock, stamp, live
         self._lanes = Lanes(recorder.ethogram, recorder.layout)
@@ -118,9 +120,7 @@ class Watching(Screen[bool], inherit_bindings=False):
         """Take in a key, stamped with its arrival."""
         line = self.query_one("#line", Input)
         if line.has_focus:
-            if event.key == "escape":
-                self._close_line()
-                event.stop()
+            self._into_line(line, event)
             return
         event.stop()
         event.prevent_default()
@@ -129,6 +129,7 @@ class Watching(Screen[bool], inherit_bindings=False):
         if self._ending:
             self._ending = False
             if event.key == "enter":
+                self.takes_keys = False
                 self.recorder.close(at)
                 self.dismiss(True)
                 return
@@ -186,10 +187,24 @@ class Watching(Screen[bool], inherit_bindings=False):
         self.takes_keys = True
         self.set_focus(None)
 
+    def _into_line(self, line: Input, event: events.Key) -> None:
+        """A key while a line is typed. Those typed so soon after Enter that they were sent here belong to it too."""
+        if event.key == "escape":
+            self._close_line()
+        elif event.key == "enter":
+            line.post_message(Input.Submitted(line, line.value))
+        elif event.is_printable and event.character:
+            line.insert_text_at_cursor(event.character)
+        else:
+            return
+        event.stop()
+
     def on_input_submitted(self, event: Input.Submitted) -> None:
-        """A typed line is complete."""
+        """A typed line is complete; what was typed into it since Enter was meant for the strip."""
         self._close_line()
         self._told(self.recorder.line(event.value, self._clock()))
+        for character in event.input.value[len(event.value) :]:
+            self._told(self.recorder.take(character, self._clock()))
 
     def _show_keys(self) -> None:
         keys = self.query_one("#keys", Static)

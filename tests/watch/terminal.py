@@ -74,13 +74,17 @@ class Terminal:
         self.until("nothing runs")
 
     def end(self, *answers: str) -> None:
-        """End the session and answer the four questions after it."""
+        """End the session, and answer the questions of the form after it; without answers, leave it empty."""
         self.type("\x1b")
         self.until("END?")
         self.type("\r")
         self.until("How did it end?")
-        for answer in (*answers, "", "", "", "")[:4]:
-            self.type(answer + "\r")
+        for answer in answers:
+            self.type(answer)
+            self.read(0.15)
+            self.type("\r")
+            self.read(0.15)
+        self.type("\x13")  # Ctrl-S
 
     def kill(self, number: int) -> None:
         os.kill(self.pid, number)

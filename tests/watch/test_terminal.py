@@ -46,7 +46,7 @@ def test_an_evening_from_the_cautions_to_the_summary(tmp_path: Path) -> None:
         terminal.until("taken back: insertion right")
         terminal.type("J")  # Caps Lock is no reason to lose a mark, but j means nothing to the left hand
         terminal.until("means nothing here")
-        terminal.end("1", "y", "", "in two weeks")
+        terminal.end("1", "y", "", "3", "yes", "in two weeks")
         assert terminal.wait() == 0
         after = terminal.screen()
     assert "insertions, left palp: 1" in after
@@ -54,7 +54,13 @@ def test_an_evening_from_the_cautions_to_the_summary(tmp_path: Path) -> None:
     assert "kept in" in after
     read = session.read(the_file(tmp_path))
     assert read.fold.closed
-    assert read.fold.outcome == {"ended": "he got out", "male_whole": True, "again": "in two weeks"}
+    assert read.fold.outcome == {
+        "ended": "he got out",
+        "male_whole": True,
+        "evidence": 3,
+        "again": "yes",
+        "again_when": "in two weeks",
+    }
     assert [said.text for said in read.fold.said if said.do == "stray"] == ["j"]
     assert codes(tmp_path) == [
         "introduced", "on_silk", "drumming", "vibration", "drumming",
@@ -64,10 +70,11 @@ def test_an_evening_from_the_cautions_to_the_summary(tmp_path: Path) -> None:
 
 def test_animals_without_an_option_are_asked_for(tmp_path: Path) -> None:
     with Terminal("watch", cwd=tmp_path) as terminal:
-        terminal.until("His name or id")
-        terminal.type("M-Onyx\r")
-        terminal.until("Her name or id")
-        terminal.type("F-Rust\r")
+        terminal.until("his name or id")
+        for line in ("M-Onyx\r", "F-Rust\r"):
+            terminal.type(line)
+            terminal.read(0.3)
+        terminal.type("\x13")
         terminal.start()
         assert "M-Onyx x F-Rust" in terminal.screen()
         terminal.end()
@@ -339,7 +346,7 @@ def test_ctrl_z_and_fg_repaint_all_and_leave_a_gap(tmp_path: Path) -> None:
         until("END?")
         tmux("send-keys", "Enter")
         until("How did it end?")
-        tmux("send-keys", "Enter", "Enter", "Enter", "Enter")
+        tmux("send-keys", "C-s")
         until("kept in")
     finally:
         tmux("kill-server")

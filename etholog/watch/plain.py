@@ -1,0 +1,154 @@
+"""Plain mode: keys in, one short sentence out for each mark. For a screen reader, a braille line, a serial console.
+
+Nothing moves the cursor and nothing is coloured; what was said stays said. The recorder is that of the screen.
+"""
+
+import signal
+import sys
+import time
+from types import FrameType
+from typing import NoReturn
+
+from etholog import system
+from etholog.text import visible
+from etholog.watch.legend import key_words, own_words
+from etholog.watch.live import clock_face
+from etholog.watch.prompts import Prompts
+from etholog.watch.recorder import Recorder
+
+TICK_S = 0.25
+OWN_KEYS = (
+    "Space RESCUE",
+    "Backspace or Tab take back",
+    "Delete bring back",
+    "{1} or {0} a second earlier",
+    "{2} or {9} it was another",
+    "{3} or {8} unsure",
+    "Enter note, or why nobody watches; -12 moves the last mark 12 s earlier",
+    "{-} nobody watches",
+    "{=} sync with film",
+    "{`} what runs now",
+    "Esc, Enter end",
+)
+
+
+def say(text: str) -> None:
+    """Print one line, at once."""
+    print(visible(text), flush=True)
+
+
+class Console:
+    """Asks for lines and keys of one terminal, without any help of a screen."""
+
+    def __init__(self, keys: system.Keys) -> None:
+        self.keys = keys
+
+    def line(self, question: str) -> str:
+        """Print the question and return the line that is typed after it. EOFError at the end of input."""
+        print(visible(question), end="", flush=True)
+        typed = ""
+        while True:
+            key = self.keys.read(3600)
+            if key in ("\r", "\n"):
+                print(flush=True)
+                return typed
+            if key in ("\x7f", "\b"):
+                typed = typed[:-1]
+                print("\b \b", end="", flush=True)
+            elif key is not None and len(key) == 1 and key.isprintable():
+                typed += key
+                print(key, end="", flush=True)
+
+
+class Plain:
+    """Records one session without a screen."""
+
+    def __init__(self, recorder: Recorder, console: Console) -> None:
+        self._recorder, self._console = recorder, console
+        self._prompts = Prompts(recorder.ethogram)
+        self._trouble = ""
+        self._rescued = False
+
+    def run(self) -> bool:
+        """Take in keys until the end is keyed; True then, False when the input ended."""
+        say("The clock runs. ? reads the keys.")
+        self._listen_for_signals()
+        try:
+            while True:
+                key = self._console.keys.read(TICK_S)
+                at = system.now()
+                if key is not None and self._take(key, at):
+                    return True
+                self._tick()
+        except EOFError:
+            self._broken_off("its input ended")
+            return False
+        except KeyboardInterrupt:
+            self._broken_off("Ctrl-C")
+            return False
+
+    def _take(self, key: str, at: float) -> bool:
+        recorder = self._recorder
+        match key:
+            case "\x7f" | "\b" | "\t":
+                say(recorder.undo().text)
+            case "\x1b[3~":
+                say(recorder.redo().text)
+            case "\r" | "\n":
+                gap = recorder.live.folding.gap is not None
+                say(recorder.line(self._console.line("why: " if gap else "note: "), system.now()).text)
+            case "\x1b":
+                say("End? Enter ends the session, any other key goes on.")
+                while (answer := self._console.keys.read(3600)) is None:
+                    pass
+                if answer in ("\r", "\n"):
+                    recorder.close(system.now())
+                    return True
+                say("It goes on.")
+            case "?":
+                for words in (*key_words(recorder.layout), *own_words(OWN_KEYS, recorder.keyboard)):
+                    say(words)
+            case _ if len(key) == 1 and recorder.keyboard.place(key) in "`\\":
+                say(self._now())
+            case _ if len(key) == 1 and key.isprintable():
+                say(recorder.take(key, at).text)
+        return False
+
+    def _now(self) -> str:
+        live = self._recorder.live
+        now = self._recorder.t(system.now())
+        runs = [
+            f"{live.ethogram.by_code[bout.code].label}{' ' + bout.qualifier if bout.qualifier else ''}"
+            f" for {clock_face(now - bout.onset)}"
+            for bout in live.folding.running.values()
+        ]
+        what = "nobody watches" if live.folding.gap is not None else ", ".join(runs) or "nothing runs"
+        return f"{clock_face(now)}, {live.stage or 'before'}: {what}"
+
+    def _tick(self) -> None:
+        recorder, at = self._recorder, system.now()
+        recorder.watch_clocks(at, time.monotonic(), system.wall_now())
+        for prompt in self._prompts.due(recorder.live, recorder.t(at)):
+            recorder.prompted(prompt.name, at)
+            say(prompt.text)
+        if recorder.live.rescued and not self._rescued:
+            for line in recorder.ethogram.rescue:
+                say(line)
+        self._rescued = recorder.live.rescued
+        trouble = recorder.journal.trouble or ""
+        if trouble != self._trouble:
+            self._trouble = trouble
+            say(trouble or "Saved again.")
+
+    def _broken_off(self, how: str) -> None:
+        if self._recorder.live.folding.gap is None:
+            self._recorder.gap(system.now(), f"etholog was ended ({how})")
+
+    def _listen_for_signals(self) -> None:
+        def ended(number: int, _: FrameType | None) -> NoReturn:
+            self._broken_off(signal.Signals(number).name)
+            sys.exit(128 + number)
+
+        for name in ("SIGHUP", "SIGTERM"):
+            if hasattr(signal, name):
+                signal.signal(getattr(signal, name), ended)

@@ -1,0 +1,48 @@
+"""The last screen before the clock: the cautions, and how these two fared before."""
+
+from collections.abc import Sequence
+from typing import ClassVar
+
+from textual import events
+from textual.app import ComposeResult
+from textual.binding import BindingType
+from textual.containers import VerticalScroll
+from textual.screen import Screen
+from textual.widgets import Static
+
+from etholog.ethogram import Ethogram
+from etholog.text import visible
+
+
+class Ready(Screen[bool | None], inherit_bindings=False):
+    """Waits for one key; True starts the clock, False goes back to the form, None leaves."""
+
+    CSS = """
+    Ready { overflow: hidden; }
+    #said { height: 1fr; padding: 1 2; scrollbar-size: 0 0; }
+    #said Static { height: auto; margin: 0 0 1 0; }
+    #start { height: 1; text-style: bold; padding: 0 2; }
+    """
+    AUTO_FOCUS = ""
+    BINDINGS: ClassVar[list[BindingType]] = []
+
+    def __init__(self, ethogram: Ethogram, pair: str, before: Sequence[str]) -> None:
+        super().__init__()
+        self._ethogram, self._pair, self._before = ethogram, pair, before
+
+    def compose(self) -> ComposeResult:
+        """Lay the screen out."""
+        with VerticalScroll(id="said", can_focus=False):
+            yield Static(visible(f"{self._pair}. {self._ethogram.title}"), markup=False)
+            for caution in self._ethogram.cautions:
+                yield Static(visible(caution), markup=False)
+            if self._before:
+                yield Static("\n".join(visible(line) for line in ("Before:", *self._before)), markup=False)
+        yield Static("Enter starts the clock, Esc goes to the form, Ctrl-C leaves", id="start", markup=False)
+
+    def on_key(self, event: events.Key) -> None:
+        """Start, go back, or leave."""
+        event.stop()
+        event.prevent_default()
+        if event.key in ("enter", "escape", "ctrl+c"):
+            self.dismiss({"enter": True, "escape": False}.get(event.key))

@@ -14,28 +14,33 @@ def open_tables(connection: duckdb.DuckDBPyConnection, folder: Path) -> None:
 
 # From the first of `since` (none: the session's start) to the first of `to` at or after it, less the gaps between.
 LATENCIES = """
-with named as (
-    select session, onset_s, behaviour as name from bouts
-    union all
-    select session, onset_s, behaviour || ':' || qualifier from bouts where qualifier is not null
+with asked as (
+    select interval, since, "to", split_part(name, ':', 1) as code, nullif(split_part(name, ':', 2), '') as choice, edge
+    from (
+        select *, unnest(string_split(since, ';')) as name, 'since' as edge from intervals where since is not null
+        union all
+        select *, unnest(string_split("to", ';')) as name, 'to' as edge from intervals
+    )
+), seen as (
+    select interval, edge, session, onset_s
+    from bouts join asked on behaviour = code and (choice is null or qualifier = choice)
 ), starts as (
-    select interval, "to", session, length_s, if(since is null, 0, min(onset_s)) as start_s
-    from intervals cross join sessions
-    left join named n using (session)
-    where since is null or list_contains(string_split(since, ';'), n.name)
-    group by interval, since, "to", session, length_s
+    select interval, session, min(onset_s) as start_s from seen where edge = 'since' group by interval, session
+    union all
+    select interval, session, 0 from intervals cross join sessions where since is null
 ), found as (
-    select interval, starts.session, start_s, length_s, min(onset_s) as hit_s
-    from starts left join named n
-    on n.session = starts.session and n.onset_s >= start_s and list_contains(string_split("to", ';'), n.name)
-    group by interval, starts.session, start_s, length_s
+    select interval, session, any_value(start_s) as start_s, min(onset_s) filter (onset_s >= start_s) as hit_s
+    from starts left join (select * from seen where edge = 'to') using (interval, session)
+    group by interval, session
+), ends as (
+    select interval, session, start_s, hit_s is not null as occurred, coalesce(hit_s, length_s) as stop_s
+    from found join sessions using (session)
+), lost as (
+    select interval, e.session, sum(greatest(0, least(offset_s, stop_s) - greatest(onset_s, start_s))) as lost_s
+    from ends e join gaps g on g.session = e.session group by interval, e.session
 )
-select interval, f.session, hit_s is not null as occurred,
-    coalesce(hit_s, length_s) - start_s - coalesce((
-        select sum(greatest(0, least(g.offset_s, coalesce(hit_s, length_s)) - greatest(g.onset_s, start_s)))
-        from gaps g where g.session = f.session
-    ), 0) as latency_s
-from found f
+select interval, session, occurred, stop_s - start_s - coalesce(lost_s, 0) as latency_s
+from ends left join lost using (interval, session)
 """
 
 DURATIONS = """

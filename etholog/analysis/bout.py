@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from etholog import notebook
 from etholog.analysis.latency import check_names, named
 from etholog.analysis.sequence import breaks
 from etholog.season import Season
@@ -34,6 +35,9 @@ class Criterion:
     misassigned: float
     classes: pd.DataFrame
     sentence: str
+
+    def _repr_html_(self) -> str:
+        return notebook.html(self.sentence, self.classes)
 
 
 def pauses(season: Season, behaviour: str) -> Floats:

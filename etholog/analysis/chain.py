@@ -44,6 +44,8 @@ def homogeneity(tables: Sequence[Counts]) -> ChainTest:
     df = (tables - 1) * sum over rows of (columns seen in any table - 1). A cell that no table has is taken as
     impossible.
     """
+    if not len(tables):
+        return _test(np.nan, np.nan, 0, 0, 0)
     stack = np.stack([np.asarray(table, dtype=float) for table in tables])
     pooled = stack.sum(axis=0)
     g2 = x2 = 0.0
@@ -72,6 +74,8 @@ def order(sequences: Sequence[Codes], k: int, memory: int) -> ChainTest:
         np.concatenate([np.asarray(one, dtype=np.int64) for one in sequences]) if len(sequences) else np.zeros(0, int)
     )
     chain = np.repeat(np.arange(len(sequences)), [len(one) for one in sequences])
+    if not k:
+        return _test(np.nan, np.nan, 0, 0, 0)
     step = 2 if memory else 1
     together = chain[step:] == chain[:-step]
     between = code[1:-1] if memory else np.zeros(max(0, len(code) - 1), dtype=np.int64)

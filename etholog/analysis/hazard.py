@@ -64,7 +64,7 @@ def hazards(
     clusters, events = len(np.unique(group)), int(rows["occurred"].sum())
     missing = pd.DataFrame(np.nan, design.columns, ["ratio", "low", "high", "coef", "se", "naive_se", "p"])
     missing.index.name = "term"
-    why = _impossible(design, events)
+    why = _impossible(design, events, cluster, clusters)
     fitted = None if why else _fit(rows, design, within, group)
     if fitted is None:
         why = why or "Cox's model: not estimable, the groups or values are separated by who came to it at all or first."
@@ -91,13 +91,15 @@ def _design(rows: pd.DataFrame, columns: list[str]) -> tuple[pd.DataFrame, list[
     return pd.concat(parts, axis=1), against
 
 
-def _impossible(design: pd.DataFrame, events: int) -> str:
+def _impossible(design: pd.DataFrame, events: int, cluster: str, clusters: int) -> str:
     if not events:
         return "Cox's model: the behaviour never occurred."
     if design.empty or (design.nunique() < 2).any():
         return "Cox's model: only one group or value, nothing to compare."
     if np.linalg.matrix_rank(design.to_numpy() - design.to_numpy().mean(axis=0)) < design.shape[1]:
         return "Cox's model: not estimable, some of the columns say the same."
+    if clusters < 2:
+        return f"Cox's model: not estimable, all sessions are of one {cluster}."
     return ""
 
 

@@ -105,15 +105,22 @@ def known_names(season: Season) -> list[str]:
 
 def check_names(season: Season, names: Sequence[str]) -> None:
     """Raise Refusal, with the nearest names, for a behaviour that no ethogram of the season knows."""
+    _some_session(season)
     known = known_names(season)
     for name in names:
         if name not in known:
             raise Refusal(f"no behaviour {name!r} in these sessions' ethograms{nearest(name, known)}")
 
 
+def _some_session(season: Season) -> None:
+    if season.sessions.empty:
+        raise Refusal(f"{season.folder}: no session in it; name a folder that has one")
+
+
 def _asked(
     season: Season, interval: str | None, since: str | Sequence[str] | None, to: str | Sequence[str] | None
 ) -> Interval:
+    _some_session(season)
     if interval is not None:
         found = {i.name: i for kept in season.ethograms.values() for i in kept.interval}
         if interval not in found:

@@ -4,9 +4,13 @@ import argparse
 import math
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from etholog.commands.output import add_json, as_json, say, table
+from etholog.commands.output import add_json, as_json, limits, paragraph, say, shares, table
 from etholog.refusal import Refusal
+
+if TYPE_CHECKING:
+    from etholog.analysis.agreement import Agreement
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -31,22 +35,33 @@ def run(args: argparse.Namespace) -> int:
     bouts = [season.of(one.path.parent, [one]).bouts for one in read]
     found = agreement(bouts[0], bouts[1], args.tolerance, args.unit, args.align)
     if args.json:
-        told = {"kappa": found.kappa, "matched": found.matched, "shift_s": found.shift_s}
+        told = {name: getattr(found, name) for name in ("kappa", "matched", "agreed", "shift_s")}
+        told |= {name: getattr(found, name) for name in ("difference_s", "low_s", "high_s")}
         print(as_json({**told, "behaviours": found.table.reset_index()}))
     elif sys.stdout.isatty():
-        table(
-            found.table.drop(columns=["low_s", "high_s"]).rename(columns={"difference_s": "longer by s"}).reset_index()
-        )
+        _show(found, args)
     else:
         table(found.table.reset_index())
-    if sys.stdout.isatty() and not args.json:
-        kappa = "not defined" if math.isnan(found.kappa) else f"{found.kappa:.3f}"
-        print(
-            f"{found.matched} onsets matched within {args.tolerance:g} s; kappa over units of {args.unit:g} s: {kappa}."
-        )
-        if args.align:
-            print(f"The second record was put {found.shift_s:+.3f} s earlier first.")
-        print("Fewer and rarer codes lower kappa: there is no one value that is good enough.")
     faults = [fault for one in read for fault in one.faults]
     say(*faults)
     return 1 if faults else 0
+
+
+def _show(found: "Agreement", args: argparse.Namespace) -> None:
+    shown = found.table[["first", "second", "matched"]].reset_index()
+    shown["agreed"] = [shares(value) for value in found.table["agreed"]]
+    shown["kappa"] = ["-" if math.isnan(value) else f"{value:.3f}" for value in found.table["kappa"]]
+    shown["longer by s"] = found.table["difference_s"].to_numpy()
+    ends = zip(found.table["low_s"], found.table["high_s"], strict=True)
+    shown["limits"] = [limits(low, high, missing="-") for low, high in ends]
+    table(shown)
+    if args.align:
+        print(f"The second record was put {found.shift_s:+.3f} s earlier first.")
+    kappa = "not defined" if math.isnan(found.kappa) else f"{found.kappa:.3f}"
+    said = f"In all, {found.matched} onsets match within {args.tolerance:g} s"
+    said += "." if math.isnan(found.agreed) else f": {found.agreed:.0%} of all that either recorded."
+    said += f" Kappa over units of {args.unit:g} s: {kappa}."
+    if not math.isnan(found.low_s):
+        said += f" The second's bouts are {found.difference_s:+.2f} s longer; 95 % of such differences lie within"
+        said += f" {found.low_s:+.2f} to {found.high_s:+.2f} s."
+    paragraph(said + " Fewer and rarer codes lower kappa: there is no one value that is good enough.")

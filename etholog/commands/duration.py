@@ -63,7 +63,6 @@ def _durations(read: "Season", args: argparse.Namespace) -> None:
 
 def _pretty(found: "pd.DataFrame", by: str | None) -> "pd.DataFrame":
     shown = found[[by] if by else []].copy()
-    shown["actor"] = found["actor"]
     sides = found["qualifier"].astype(object).where(found["qualifier"].notna(), None)
     shown["behaviour"] = [
         code if side is None else f"{code}:{side}" for code, side in zip(found["behaviour"], sides, strict=True)

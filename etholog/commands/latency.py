@@ -81,10 +81,12 @@ def show(times: "pd.DataFrame", found: "Comparison", ended: "pd.DataFrame | None
         paragraph("Limits of 95 %, log-log. " + mean + test)
     paragraph(found.sentence)
     if about["without_since"]:
-        print(f"{about['without_since']} more sessions never came to where this latency begins.")
+        more = about["without_since"]
+        print(f"{more} more session{'' if more == 1 else 's'} never came to where this latency begins.")
     if about["touched"]:
         policy = "kept at risk" if about["unseen"] == "keep" else "censored there"
-        print(f"{about['touched']} sessions had a gap or an animal out of sight in it: {policy}.")
+        some = about["touched"]
+        print(f"{some} session{'' if some == 1 else 's'} had a gap or an animal out of sight in it: {policy}.")
     if len(found.pairs) and found.df:
         print("\nEach two:")
         table(_pairs(found))

@@ -58,12 +58,24 @@ def table(frame: "pd.DataFrame", title: str = "", missing: str = "-") -> None:
     from rich.table import Table
     from rich.text import Text
 
-    pretty = Table(title=Text(visible(title)) if title else None, box=SIMPLE_HEAD, title_justify="left", pad_edge=False)
-    for name in frame.columns:
+    pretty = Table(
+        title=Text(visible(title)) if title else None,
+        title_justify="left",
+        box=SIMPLE_HEAD,
+        padding=(0, 1, 0, 0),
+        pad_edge=False,
+    )
+    rows = [list(_cells(row, missing)) for row in frame.itertuples(index=False)]
+    for at, name in enumerate(frame.columns):
         numbers = frame[name].dtype.kind in "iuf"
-        pretty.add_column(Text(visible(str(name))), justify="right" if numbers else "left", no_wrap=True)
-    for row in frame.itertuples(index=False):
-        pretty.add_row(*(Text(cell) for cell in _cells(row, missing)))
+        head = visible(str(name))
+        # On a narrow terminal words go into a second line; a number, or a word, that is cut off would be another.
+        longest = max(map(len, " ".join([head, *(row[at] for row in rows)]).split()), default=1)
+        pretty.add_column(
+            Text(head), justify="right" if numbers else "left", no_wrap=numbers, min_width=longest, overflow="fold"
+        )
+    for row in rows:
+        pretty.add_row(*map(Text, row))
     Console().print(pretty)
 
 
@@ -115,7 +127,7 @@ def limits(low: float, high: float, missing: str = "not reached") -> str:
     """Return an interval as people read it: `4.0 to 12.5`; a limit that is no number in words."""
     if math.isnan(low) and math.isnan(high):
         return missing
-    return " to ".join(missing if math.isnan(value) else f"{value:,.1f}" for value in (low, high))
+    return " to ".join(f"{value:,.1f}" if math.isfinite(value) else missing for value in (low, high))
 
 
 def shares(share: float, low: float = math.nan, high: float = math.nan) -> str:
@@ -128,7 +140,7 @@ def shares(share: float, low: float = math.nan, high: float = math.nan) -> str:
 def _cells(row: Iterable[Any], missing: str) -> Iterable[str]:
     for value in row:
         if isinstance(value, float):
-            yield missing if math.isnan(value) else _number(value)
+            yield _number(value) if math.isfinite(value) else missing
         elif value is None or value != value:
             yield missing
         elif isinstance(value, bool):

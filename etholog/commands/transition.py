@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
 ACTORS = ("male", "female", "pair", "keeper")
 SHOWN = 20
+QUESTIONS = {"order": "Does what came before the first matter too?", "homogeneity": "Do they differ by {by}?"}
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -85,14 +86,14 @@ def _print(args: argparse.Namespace, found: "Transitions", tests: "dict[str, Cha
         if found.shuffles:
             paragraph(
                 f"By {found.shuffles:,} shuffles within sessions the whole table has {p_value(found.p_whole)}."
-                f" p_shuffled is two-sided and can't be under {2 / (found.shuffles + 1):.2g}."
+                f" shuffled: two-sided p of each; it can't be under {2 / (found.shuffles + 1):.2g}."
             )
         paragraph(
-            "residual: adjusted; over 2 is more often than chance, under -2 more rarely. p_holm counts all cells."
-            " few: fewer than 5 were expected, so the residual and its p mean little."
+            "share: of all that followed the first. residual: adjusted; over 2 is more often than chance, under -2 more"
+            " rarely. p_holm counts all cells. few: fewer than 5 were expected, so the residual and its p mean little."
         )
         for name, test in tests.items():
-            paragraph(f"{name} {_verdict(test)}")
+            paragraph(f"{QUESTIONS[name].format(by=args.by)} {_verdict(test)}")
 
 
 def _verdict(test: "ChainTest") -> str:
@@ -103,18 +104,16 @@ def _verdict(test: "ChainTest") -> str:
 
 
 def _tests(read: "Season", by: str, how: dict[str, Any]) -> "dict[str, ChainTest]":
-    """Return the tests of order and homogeneity, under the questions that they answer."""
     from etholog.analysis.chain import chain_homogeneity, chain_order
 
-    return {
-        "Does what came before the first matter too?": chain_order(read, **how),
-        f"Do they differ by {by}?": chain_homogeneity(read, by, **how),
-    }
+    return {"order": chain_order(read, **how), "homogeneity": chain_homogeneity(read, by, **how)}
 
 
 def _print_each(args: argparse.Namespace, found: "dict[Any, Transitions]") -> None:
     import pandas as pd
 
+    if not found:
+        say(f"No session says anything of {args.each}: there is nothing to count.")
     parts = [one.long().assign(**{args.each: value}) for value, one in found.items()]
     long = pd.concat(parts, ignore_index=True) if parts else pd.DataFrame({args.each: []})
     long = long[[args.each, *(name for name in long.columns if name != args.each)]]
@@ -138,7 +137,8 @@ def _print_one(args: argparse.Namespace, found: "Transitions") -> None:
     """Print the one transition that was asked for: no p of any other stands beside it, so none is adjusted."""
     first, after = args.follows
     long = found.long()
-    one = long[(long["first"] == first) & (long["next"] == after)].drop(columns=["p_holm", "p_shuffled_holm"])
+    one = long[(long["first"] == first) & (long["next"] == after)]
+    one = one.drop(columns=[name for name in one.columns if name.endswith("_holm")])
     p = float("nan")
     if found.p_shuffled is not None and first in found.p_shuffled.index and after in found.p_shuffled.index:
         p = float(found.p_shuffled.loc[first, after])
@@ -152,6 +152,9 @@ def _print_one(args: argparse.Namespace, found: "Transitions") -> None:
 
 
 def _pretty(long: "pd.DataFrame") -> "pd.DataFrame":
-    shown = long.drop(columns=["few"])
+    shown = long.drop(columns=["few"]).rename(columns={"probability": "share"})
+    if "p_shuffled" in shown.columns:
+        shown = shown.drop(columns=["expected"])
+        shown = shown.rename(columns={"p_shuffled": "shuffled", "p_shuffled_holm": "its Holm"})
     shown["few"] = ["few" if few else "" for few in long["few"]]
     return shown

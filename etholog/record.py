@@ -183,7 +183,7 @@ class Film(_Line):
 
 @_exact
 class Close(_Timed):
-    """The end, with the outcome form. The last one counts. After it only `film` and another `close` may follow."""
+    """The end, with the outcome form. The last one counts."""
 
     do: Literal["close"]
     outcome: dict[Word, Scalar]

@@ -21,7 +21,7 @@ COMMANDS = {
     "transition": "what follows what, and what follows more often than chance",
     "agree": "how far two observers' records of one session agree",
     "export": "write the tables as CSV, Parquet or XLSX, each column described",
-    "film": "align film with a session; cut list, captions and chapters",
+    "film": "cut hours of film to what matters: align, list the cuts, caption, make",
     "demo": "see it all on an invented season",
     "check": "read everything in a workspace and tell what is wrong",
 }

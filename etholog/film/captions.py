@@ -90,6 +90,26 @@ def captions(bouts: Sequence[Bout], ethogram: Ethogram, cuts: CutList, words: Wo
     return sorted(cues)
 
 
+def one_at_a_time(cues: Sequence[Cue]) -> list[Cue]:
+    """Return cues that don't overlap, the lines of all that are on at once in one: for MP4 and SubRip."""
+    edges = sorted({frame for cue in cues for frame in (cue.first, cue.end)})
+    begun = sorted(cues)
+    on: list[Cue] = []
+    found: list[Cue] = []
+    at = 0
+    for first, end in pairwise(edges):
+        while at < len(begun) and begun[at].first <= first:
+            on.append(begun[at])
+            at += 1
+        on = [cue for cue in on if cue.end > first]
+        text = "\n".join(dict.fromkeys(cue.text for cue in on))
+        if found and found[-1].end == first and found[-1].text == text:
+            found[-1] = found[-1]._replace(end=end)
+        elif text:
+            found.append(Cue(first, end, text))
+    return found
+
+
 def chapters(bouts: Sequence[Bout], ethogram: Ethogram, cuts: CutList, words: Words) -> list[Cue]:
     """Return the stages as chapters, one after the other, over the whole film."""
     stages = [(0, "before"), *((b.onset, ethogram.by_code[b.code].stage or "") for b in bouts)]

@@ -16,7 +16,10 @@ from etholog.refusal import Refusal
 
 @dataclass(frozen=True)
 class Source:
-    """A film file. `seconds` is exact where the container tells; `rate` is nominal where frames come unevenly."""
+    """A film file. `seconds` is exact where the container tells; `rate` is nominal where frames come unevenly.
+
+    `start` is what the file's own clock shows at film time 0; `indexed` whether a key frame can be found by its time.
+    """
 
     path: Path
     seconds: float
@@ -26,6 +29,8 @@ class Source:
     height: int
     sound: bool
     made: datetime | None
+    start: float
+    indexed: bool
 
 
 _VIDEO = re.compile(r"^ *Stream #0:\d+.*?: Video: .*?\b(\d{2,5})x(\d{2,5})\b.*$", re.M)
@@ -56,7 +61,18 @@ def probe(path: Path) -> Source:
     hours, minutes, seconds, start = map(float, length.groups())
     end = _end(path) or hours * 3600 + minutes * 60 + seconds + start
     made = re.search(r"^ +creation_time +: (\S+)", told, re.M)
-    return Source(path, end - start, rate, even, width, height, ": Audio: " in told, _instant(made[1] if made else ""))
+    return Source(
+        path,
+        end - start,
+        rate,
+        even,
+        width,
+        height,
+        ": Audio: " in told,
+        _instant(made[1] if made else ""),
+        start,
+        re.match(r"Input #0, (mpegts|mpeg)\b", told) is None,
+    )
 
 
 def exact(rate: float) -> Fraction:
@@ -76,14 +92,15 @@ def whole_ntsc(rate: float) -> float:
     return round(rate * 1001 / 1000) * 1000 / 1001
 
 
-def key_frames(path: Path) -> list[float]:
-    """Return the film seconds of all frames at which a cut without re-encoding can begin. Reads the whole file."""
-    listed, told = ffmpeg.output_of(
-        "-copyts", "-i", ffmpeg.named(path), "-map", "0:v:0", "-c", "copy", "-f", "framecrc", "-"
+def key_frames(source: Source) -> list[tuple[float, int]]:
+    """Return (film second, number of the packet) of all frames at which a cut without re-encoding can begin, and of
+    the film's end. Reads the whole file."""
+    listed, _ = ffmpeg.output_of(
+        "-copyts", "-i", ffmpeg.named(source.path), "-map", "0:v:0", "-c", "copy", "-f", "framecrc", "-"
     )
-    start = re.search(r", start: (-?\d+\.\d+)", told)
-    tick, packets = _packets(listed)
-    return sorted(float(pts * tick) - float(start[1] if start else 0) for pts, _, key in packets if key)
+    tick, packets = packets_of(listed)
+    keys = [(float(pts * tick) - source.start, at) for at, (pts, _, key) in enumerate(packets) if key]
+    return [*keys, (source.seconds, len(packets))]
 
 
 def _end(path: Path) -> float | None:
@@ -91,11 +108,11 @@ def _end(path: Path) -> float | None:
     listed, _ = ffmpeg.output_of(
         "-sseof", "-2", "-copyts", "-i", ffmpeg.named(path), "-map", "0:v:0", "-c", "copy", "-f", "framecrc", "-"
     )
-    tick, packets = _packets(listed)
+    tick, packets = packets_of(listed)
     return float(max(pts + length for pts, length, _ in packets) * tick) if packets else None
 
 
-def _packets(listed: str) -> tuple[Fraction, list[tuple[int, int, bool]]]:
+def packets_of(listed: str) -> tuple[Fraction, list[tuple[int, int, bool]]]:
     """Read ffmpeg's framecrc listing: the clock's tick in seconds; (pts, duration, is a key frame) of packets."""
     tick = Fraction(1)
     packets = []

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from fractions import Fraction
 
-from etholog.film.captions import Cue
+from etholog.film.captions import Cue, one_at_a_time
 from etholog.text import visible
 
 
@@ -22,18 +22,27 @@ def webvtt(cues: Sequence[Cue], rate: Fraction) -> str:
     for cue in cues:
         start, end = (_clock(milliseconds(frame, rate), ".") for frame in (cue.first, cue.end))
         # With every > escaped, the arrow that would end a cue can't stand in it.
-        text = visible(cue.text).replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
+        text = "\n".join(lines_of(cue.text)).replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
         blocks.append(f"{start} --> {end}\n{text}\n")
     return "\n".join(blocks)
 
 
+def lines_of(text: str) -> list[str]:
+    """Return the lines of a caption, made safe; an empty one would end it."""
+    return [visible(line) for line in text.splitlines() if line.strip()]
+
+
+def unmarked(text: str, between: str) -> str:
+    """Return a caption with likenesses in place of the signs that SubRip's players, and ASS, take for markup."""
+    return between.join(line.translate(str.maketrans("<>{}\\", "‹›❴❵⧵")) for line in lines_of(text))
+
+
 def subrip(cues: Sequence[Cue], rate: Fraction) -> str:
-    """Return SubRip. It has no escapes, so signs that players take for markup or arrows become their likenesses."""
+    """Return SubRip. It has no escapes (see `unmarked`) and shows one cue at a time."""
     blocks = []
-    for number, cue in enumerate(cues, 1):
+    for number, cue in enumerate(one_at_a_time(cues), 1):
         start, end = (_clock(milliseconds(frame, rate), ",") for frame in (cue.first, cue.end))
-        text = visible(cue.text).translate(str.maketrans("<>{}", "‹›❴❵"))
-        blocks.append(f"{number}\n{start} --> {end}\n{text}\n")
+        blocks.append(f"{number}\n{start} --> {end}\n{unmarked(cue.text, chr(10))}\n")
     return "\n".join(blocks)
 
 
@@ -41,7 +50,7 @@ def ffmetadata(cues: Sequence[Cue], rate: Fraction) -> str:
     """Return chapters as FFmetadata. Without a TIMEBASE readers take nanoseconds, so it is always written."""
     blocks = [";FFMETADATA1\n"]
     for cue in cues:
-        title = "".join("\\" + sign if sign in "=;#\\" else sign for sign in visible(cue.text))
+        title = "".join("\\" + sign if sign in "=;#\\" else sign for sign in " ".join(lines_of(cue.text)))
         start, end = milliseconds(cue.first, rate), milliseconds(cue.end, rate)
         blocks.append(f"[CHAPTER]\nTIMEBASE=1/1000\nSTART={start}\nEND={end}\ntitle={title}\n")
     return "".join(blocks)

@@ -4,10 +4,13 @@ The films come from ffmpeg's own test source. The number is burned in twice: as 
 squares, black or white, in which it is written in binary, so that a test reads it from the pixels of a decoded frame.
 """
 
+import shutil
 import subprocess
+import tempfile
 from collections.abc import Sequence
 from datetime import datetime, timedelta, timezone
 from fractions import Fraction
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -25,7 +28,14 @@ def numbered(
     path: Path, seconds: float, rate: str = "25", first: int = 0, sound: bool = True, more: Sequence[str] = ()
 ) -> Path:
     """Make a film of WIDTH x HEIGHT; its frames carry the numbers from `first` on."""
+    path.write_bytes(_numbered(path.suffix, seconds, rate, first, sound, tuple(more)))
+    return path
+
+
+@cache
+def _numbered(suffix: str, seconds: float, rate: str, first: int, sound: bool, more: tuple[str, ...]) -> bytes:
     need("ffmpeg")
+    path = Path(tempfile.mkdtemp()) / f"film{suffix}"
     squares = [f"drawbox=x=0:y=0:w={WIDTH}:h={SQUARE}:color=black:t=fill"]
     for bit in range(BITS):
         lit = f"gte(mod(n+{first}\\,{2 ** (bit + 1)})\\,{2**bit})"
@@ -36,7 +46,9 @@ def numbered(
         "-f", "lavfi", "-i", f"testsrc2=rate={rate}:size={WIDTH}x{HEIGHT}:duration={seconds}", *tone,
         "-vf", ",".join([*squares, digits]), "-pix_fmt", "yuv420p", "-g", "50", *more, f"file:{path}",
     )  # fmt: skip
-    return path
+    made = path.read_bytes()
+    shutil.rmtree(path.parent)
+    return made
 
 
 def ffmpeg(*words: str) -> bytes:

@@ -16,6 +16,7 @@ from etholog.film.alignment import Clip, keep
 from etholog.film.captions import Cue, Words
 from etholog.film.cuts import Cut, CutList, whole
 from etholog.fold import Bout
+from etholog.refusal import Refusal
 from etholog.session import Session
 from tests.film.browser import player
 from tests.film.making import BITS, SQUARE, event, numbered, recorded, state
@@ -83,7 +84,7 @@ def test_a_browsers_parser_reads_every_cue_back(rate: str) -> None:
         for kind in ("captions", "chapters"):
             found = chromium.load(subtitles.webvtt(cues, Fraction(rate)), kind=kind)
             assert [text for _, _, text in found] == [
-                "a --> b", "<b>bold</b>", "x & y &lt; z", "line\\nbreak\\r\\n\\r\\nNOTE no", "<00:01.000>",
+                "a --> b", "<b>bold</b>", "x & y &lt; z", "line\nbreak\nNOTE no", "<00:01.000>",
                 "\\u202ereversed", "{\\an8}", "é ♂", "after a day",
             ]  # fmt: skip
             for (start, end, _), cue in zip(found, cues, strict=True):
@@ -123,15 +124,21 @@ def test_captions_come_and_go_with_their_frames_in_a_browser(
 
 
 def test_subrip_is_what_ffmpeg_reads(tmp_path: Path) -> None:
-    cues = [Cue(10 * n, 10 * n + 35, text) for n, text in enumerate(HOSTILE)]
+    cues = [Cue(40 * n, 40 * n + 35, text) for n, text in enumerate(HOSTILE)]
     (tmp_path / "c.srt").write_bytes(subtitles.subrip(cues, Fraction(25)).encode())
     read = subprocess.run(
         ["ffmpeg", "-v", "error", "-i", tmp_path / "c.srt", "-f", "webvtt", "-"], capture_output=True, check=True
     ).stdout.decode()
     blocks = read.strip().split("\n\n")[1:]
-    assert len(blocks) == len(HOSTILE)
-    assert "a --❵ b" not in read
-    assert [block.split("\n")[1].replace("&gt;", ">") for block in blocks][:2] == ["a --› b", "‹b›bold‹/b›"]
+    assert [block.split("\n", 1)[1] for block in blocks] == [
+        "a --› b", "‹b›bold‹/b›", "x & y &lt; z", "line\nbreak\nNOTE no", "‹00:01.000›", "⧵u202ereversed",
+        "❴⧵an8❵", "é ♂",
+    ]  # fmt: skip
+
+
+def test_what_overlaps_can_be_told_one_at_a_time() -> None:
+    found = captions.one_at_a_time([Cue(0, 10, "a"), Cue(4, 6, "b"), Cue(10, 12, "a"), Cue(20, 21, "c")])
+    assert found == [Cue(0, 4, "a"), Cue(4, 6, "a\nb"), Cue(6, 12, "a"), Cue(20, 21, "c")]
 
 
 def test_chapters_are_the_stages_that_last() -> None:
@@ -205,15 +212,19 @@ def test_a_language_file_replaces_the_words(tmp_path: Path, etholog: Run) -> Non
     assert said == ["Er trommelt mit den Tastern.", "Linker Taster eingeführt.", "Taster eingeführt, right."]
     done = etholog("film", "captions", made.path, "--words", words, "--chapters", "-o", tmp_path / "c.ffmeta")
     assert "title=Balz" in (tmp_path / "c.ffmeta").read_text(encoding="utf-8")
-    for text, what in (
-        ("[captions]\ndruming = 'x'", "did you mean 'drumming'"),
-        ("[captions]\ndrumming = 3", "has no text"),
-        ("[words]\n", "'words' is none of"),
-        ("captions = ", "is not TOML"),
-    ):
-        words.write_text(text)
-        done = etholog("film", "captions", made.path, "--words", words)
-        assert (done.returncode, what in done.stderr) == (2, True), done.stderr
+    words.write_text("[captions]\ndruming = 'x'")
+    done = etholog("film", "captions", made.path, "--words", words)
+    assert (done.returncode, "did you mean 'drumming'" in done.stderr) == (2, True)
+
+
+@pytest.mark.parametrize(
+    ("text", "what"),
+    [("[captions]\ndrumming = 3", "has no text"), ("[words]\n", "'words' is none of"), ("captions = ", "is not TOML")],
+)
+def test_a_bad_language_file_is_refused_in_words(tmp_path: Path, text: str, what: str) -> None:
+    (tmp_path / "words.toml").write_text(text)
+    with pytest.raises(Refusal, match=what):
+        captions.read_words(tmp_path / "words.toml", TERRESTRIAL)
 
 
 def test_captions_of_the_cut_film_fit_into_it(tmp_path: Path, etholog: Run) -> None:

@@ -8,6 +8,7 @@ VERBS = {
     "align": ("say how a film's clock lies to the session's", "film.mp4 --seen 0:12.40"),
     "cuts": ("list what to keep of the film, and what falls away", "--before 3 --after 5 -o cuts.edl"),
     "captions": ("write captions, or chapters", "-o captions.vtt"),
+    "make": ("cut the film itself; the source is never touched", "-o out.mp4"),
 }
 SESSION = "sessions/20260305-2156-M-Slate-F-Clay.jsonl"
 

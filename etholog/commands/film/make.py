@@ -1,0 +1,111 @@
+"""`etholog film make`: cut the film itself."""
+
+import argparse
+import contextlib
+import signal
+import sys
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from etholog.commands.film.common import add_choice, add_words, aligned, chosen_cuts, words_of
+from etholog.commands.output import say
+from etholog.refusal import Refusal
+
+if TYPE_CHECKING:
+    from etholog.film.cuts import CutList
+
+
+def configure(verb: argparse.ArgumentParser) -> None:
+    """Give the verb its arguments."""
+    verb.add_argument("-o", "--out", type=Path, required=True, metavar="FILE", help="the film to make, .mp4 or .mkv")
+    verb.add_argument(
+        "--quick", action="store_true", help="copy the pictures, from key frame to key frame: fast, rough"
+    )
+    verb.add_argument(
+        "--burn", action="store_true", help="draw the captions into the pictures; else they can be shut off"
+    )
+    verb.add_argument("--no-captions", action="store_true", help="no captions at all")
+    verb.add_argument("--strip", action="store_true", help="a strip of lanes, and the session's clock, under the film")
+    verb.add_argument("--mute", action="store_true", help="no sound: nobody's voice goes on the film")
+    add_words(verb)
+    add_choice(verb)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Make the film, with a bar on a terminal; an interrupt leaves nothing behind."""
+    from etholog.film import captions, overlay, render
+    from etholog.film.alignment import error_told
+    from etholog.film.source import probe
+
+    if args.quick and (args.burn or args.strip):
+        raise Refusal("pictures that are copied can't be drawn into: leave --quick out, or --burn and --strip")
+    read, clips = aligned(args.session)
+    cuts, words, bouts = chosen_cuts(read, clips, args), words_of(args, read), read.fold.bouts
+    sources = [probe(clip.path) for clip in clips]
+    for clip, source in zip(clips, sources, strict=True):
+        if abs(clip.seconds - source.seconds) > 0.5:
+            raise Refusal(f"{clip.path}: is not the film that was aligned (another length); align it anew")
+    wanted = cuts
+    if args.quick:
+        cuts = render.at_key_frames(cuts, sources)
+    cues = [] if args.no_captions else captions.captions(bouts, read.ethogram, cuts, words)
+    size = render.frame_size(sources[0])
+    below, drawn = 0, ""
+    if args.strip or args.burn:
+        paper = overlay.paper(*size, read.ethogram, cuts, bouts)
+        below = paper.rows if args.strip else 0
+        pair = " \N{MULTIPLICATION SIGN} ".join(filter(None, (read.header["male"], read.header["female"])))
+        strip = overlay.strip(paper, cuts, bouts, pair) if args.strip else iter(())
+        drawn = overlay.script(size, cues if args.burn else [], cuts.rate, strip, below)
+    order = render.Order(
+        cuts,
+        sources,
+        args.out,
+        [] if args.burn else cues,
+        captions.chapters(bouts, read.ethogram, cuts, words),
+        drawn,
+        below,
+        args.mute,
+        args.quick,
+    )
+    with _ended_by_signals(), _bar() as progress:
+        render.render(order, progress)
+    say(f"{args.out}: {cuts.seconds / 60:.1f} min, {_how(wanted, cuts, args.quick)}; {error_told(clips)}")
+    return 0
+
+
+def _how(wanted: "CutList", made: "CutList", quick: bool) -> str:
+    if not quick:
+        return f"{len(made.cuts)} exact cuts, re-encoded"
+    more = (made.starts[-1] - wanted.starts[-1]) / made.rate
+    return f"{len(made.cuts)} cuts copied from key frame to key frame, {float(more):.1f} s more than was chosen"
+
+
+@contextlib.contextmanager
+def _ended_by_signals() -> Iterator[None]:
+    """Let a TERM or a HUP end us as Ctrl-C does, so that what is half made is taken away."""
+
+    def end(_number: int, _frame: object) -> None:
+        raise KeyboardInterrupt
+
+    names = [getattr(signal, name) for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name)]
+    before = [(name, signal.signal(name, end)) for name in names]
+    try:
+        yield
+    finally:
+        for name, handler in before:
+            signal.signal(name, handler)
+
+
+@contextlib.contextmanager
+def _bar() -> Iterator[Callable[[float], None]]:
+    if not sys.stderr.isatty():
+        yield lambda _: None
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TaskProgressColumn, TimeRemainingColumn
+
+    with Progress(BarColumn(), TaskProgressColumn(), TimeRemainingColumn(), console=Console(stderr=True)) as shown:
+        task = shown.add_task("", total=1.0)
+        yield lambda share: shown.update(task, completed=share)

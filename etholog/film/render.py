@@ -1,0 +1,257 @@
+"""From a cut list to a film, by ffmpeg: each cut is made for itself, then they are joined without another loss.
+
+Exact cuts are re-encoded. Quick ones copy the pictures as they are, from a key frame to a key frame. Sound is always
+cut to the sample and encoded once. The source is only read; the result gets its name when it is whole.
+"""
+
+import os
+import shutil
+import tempfile
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from math import ceil
+from pathlib import Path
+
+from etholog.film import ffmpeg
+from etholog.film.captions import Cue, one_at_a_time
+from etholog.film.cuts import Cut, CutList
+from etholog.film.source import Source, key_frames, packets_of
+from etholog.film.subtitles import ffmetadata, webvtt
+from etholog.refusal import Refusal
+
+SAMPLES_PER_S = 48_000
+CAPTIONS = {".mp4": "mov_text", ".mkv": "srt"}  # what each container holds
+
+
+@dataclass(frozen=True)
+class Order:
+    """What to make. `overlay` is an ASS script drawn into the pictures, of which `below` rows lie under the film."""
+
+    cuts: CutList
+    sources: Sequence[Source]  # one for each clip
+    out: Path
+    captions: Sequence[Cue] = ()
+    chapters: Sequence[Cue] = ()
+    overlay: str = ""
+    below: int = 0
+    mute: bool = False
+    quick: bool = False
+
+    @property
+    def sound(self) -> bool:
+        """Whether the film is to have sound."""
+        return not self.mute and any(self.sources[cut.clip].sound for cut in self.cuts.cuts)
+
+
+def frame_size(source: Source) -> tuple[int, int]:
+    """Return width and height of a film made from this one: even, since its colours are kept for 2 x 2 pixels."""
+    return source.width // 2 * 2, source.height // 2 * 2
+
+
+def at_key_frames(cuts: CutList, sources: Sequence[Source]) -> CutList:
+    """Widen each cut to the key frames around it; what then touches is one. Raises Refusal where nothing can be
+    copied."""
+    if any(cut.speed > 1 for cut in cuts.cuts):
+        raise Refusal("waits can't be speeded up by stream copy: leave --waits or --quick out")
+    if len({(s.width, s.height, s.rate) for s in sources}) > 1:
+        raise Refusal(
+            "the films differ in size or frame rate, so they can't be joined by stream copy: leave --quick out"
+        )
+    for source in sources:
+        if not (source.even and source.indexed):
+            raise Refusal(f"{source.path}: frames can't be found by their time, so no stream copy: leave --quick out")
+    keys = [[round(s * cuts.rate) for s, _ in key_frames(source)] for source in sources]
+    wide: list[Cut] = []
+    for cut in cuts.cuts:
+        own = keys[cut.clip]
+        first = max((k for k in own if k <= cut.first), default=own[0])
+        end = min((k for k in own if k >= cut.end), default=own[-1])
+        if wide and wide[-1].clip == cut.clip and first <= wide[-1].end:
+            wide[-1] = Cut(cut.clip, wide[-1].first, max(end, wide[-1].end))
+        else:
+            wide.append(Cut(cut.clip, first, end))
+    return CutList(cuts.clips, cuts.rate, tuple(wide), cuts.lost_ms)
+
+
+def render(order: Order, progress: Callable[[float], None]) -> None:
+    """Make the film; `progress` gets the share done, 0 to 1. Raises Refusal, and leaves nothing, when that fails."""
+    out = order.out
+    if out.suffix.lower() not in CAPTIONS:
+        raise Refusal(f"{out}: give it one of the endings {', '.join(CAPTIONS)}")
+    if out.exists():
+        raise Refusal(f"{out}: is there already; choose another name, or take it away first")
+    try:
+        folder = Path(tempfile.mkdtemp(dir=out.absolute().parent, prefix=f".{out.stem[:40]}-"))
+    except OSError as error:
+        raise Refusal(f"{out}: can't be written ({error.strerror}); choose another folder") from error
+    try:
+        _Kitchen(order, folder, progress).make()
+        made = folder / f"film{out.suffix.lower()}"
+        with made.open("rb+") as file:
+            os.fsync(file.fileno())
+        made.replace(out)
+    except OSError as error:
+        raise Refusal(f"{out}: can't be written ({error.strerror}); make room or choose another folder") from error
+    finally:
+        shutil.rmtree(folder, ignore_errors=True)
+
+
+class _Kitchen:
+    """A folder of parts, and what is done in it."""
+
+    def __init__(self, order: Order, folder: Path, progress: Callable[[float], None]) -> None:
+        self._order, self._folder, self._progress = order, folder, progress
+        self._cuts = order.cuts
+        self._rate = order.cuts.rate
+        self._size = frame_size(order.sources[0])
+        self._keys: dict[int, dict[int, int]] = {}
+
+    def make(self) -> None:
+        """Make the parts, then join them."""
+        # In ffmpeg's filters a path would need escapes; here every name is our own.
+        (self._folder / "overlay.ass").write_text(self._order.overlay, encoding="utf-8")
+        lists: dict[str, list[str]] = {"mov": [], "wav": []}
+        for number, cut in enumerate(self._cuts.cuts):
+            (self._copy if self._order.quick else self._encode)(number, cut)
+            for kind, listed in lists.items():
+                listed.append(f"file {number}.{kind}\nduration {float(cut.frames / self._rate):.6f}\n")
+        for kind, listed in lists.items():
+            (self._folder / f"{kind}.txt").write_text("ffconcat version 1.0\n" + "".join(listed))
+        self._join()
+        self._progress(1.0)
+
+    def _run(self, number: int, *words: str) -> None:
+        start, total = self._cuts.starts[number], self._cuts.starts[-1]
+        frames = self._cuts.cuts[number].frames
+
+        def told(seconds: float) -> None:
+            # The last twentieth of the bar is for the joining.
+            self._progress(0.95 * (start + min(frames, seconds * float(self._rate))) / total)
+
+        ffmpeg.run(words, told, self._folder)
+
+    def _encode(self, number: int, cut: Cut) -> None:
+        source, rate = self._order.sources[cut.clip], self._rate
+        # ffmpeg drops what lies before the time sought, and where frames come unevenly that may be the one on screen:
+        # so it is sought somewhat earlier, and counted from there. Without an index it begins at the next key frame.
+        margin = min(cut.first, ceil(rate * (1 if source.indexed else 12)))
+        seek = (cut.first - margin) / rate
+        span = (margin + cut.end - cut.first) / rate + 1
+        filters = [
+            f"fps={rate}:start_time=0:round=near",
+            "tpad=stop_mode=clone:stop_duration=1",
+            f"trim=start_frame={margin}:end_frame={margin + cut.end - cut.first}",
+            *([f"framestep={cut.speed}"] if cut.speed > 1 else []),
+            *self._to_size(source),
+        ]
+        if self._order.overlay:
+            start = self._cuts.starts[number]
+            filters += [f"setpts=(N+{start})/({rate})/TB", "ass=overlay.ass"]
+        filters.append(f"setpts=N/({rate})/TB")
+        self._run(
+            number, "-ss", f"{float(seek):.6f}", "-t", f"{float(span):.6f}", "-i", ffmpeg.named(source.path),
+            *self._silence(cut, source),
+            "-map", "0:v:0", "-vf", ",".join(filters), "-r", str(rate), "-frames:v", str(cut.frames),
+            "-c:v", "libx264", "-preset", "fast", "-crf", "20", "-pix_fmt", "yuv420p",
+            "-video_track_timescale", str(_ticks(rate)), f"{number}.mov",
+            *self._sound(number, cut, source, margin),
+        )  # fmt: skip
+
+    def _to_size(self, source: Source) -> list[str]:
+        width, height = self._size
+        fit = []
+        if (source.width, source.height) != self._size:
+            scale = f"scale={width}:{height}:force_original_aspect_ratio=decrease"
+            fit = [scale, f"pad={width}:{height}:(ow-iw)/2:(oh-ih)/2"]
+        if self._order.below:
+            fit.append(f"pad={width}:{height + self._order.below}:0:0")
+        return [*fit, "setsar=1"]
+
+    def _silence(self, cut: Cut, source: Source) -> list[str]:
+        """Return an input of silence where there is no sound to be taken: voices at many times their speed are none."""
+        if source.sound and cut.speed == 1:
+            return []
+        return ["-f", "lavfi", "-i", f"anullsrc=r={SAMPLES_PER_S}:cl=stereo"]
+
+    def _sound(self, number: int, cut: Cut, source: Source, margin: int) -> list[str]:
+        """Return what makes the sound of a cut: as many samples as its frames last, whatever the film holds."""
+        if not self._order.sound:
+            return []
+        start, rate = self._cuts.starts[number], self._rate
+        samples = round((start + cut.frames) / rate * SAMPLES_PER_S) - round(start / rate * SAMPLES_PER_S)
+        taken = bool(source.sound and cut.speed == 1)
+        before = round(margin / rate * SAMPLES_PER_S) if taken else 0
+        filters = [
+            f"aresample={SAMPLES_PER_S}:async=1:first_pts=0",
+            f"atrim=start_sample={before}",
+            "asetpts=PTS-STARTPTS",
+            f"apad=whole_len={samples}",
+            f"atrim=end_sample={samples}",
+        ]
+        which = "0:a:0" if taken else "1:a:0"
+        return ["-map", which, "-af", ",".join(filters), "-ac", "2", "-c:a", "pcm_s16le", f"{number}.wav"]
+
+    def _copy(self, number: int, cut: Cut) -> None:
+        source = self._order.sources[cut.clip]
+        if cut.clip not in self._keys:
+            self._keys[cut.clip] = {round(s * self._rate): at for s, at in key_frames(source)}
+        packets = self._keys[cut.clip]
+        seek, key = self._found(source, cut.first)
+        self._run(
+            number, "-ss", seek, "-copyts", "-i", ffmpeg.named(source.path), "-map", "0:v:0", "-c", "copy",
+            "-frames:v", str(packets[cut.end] - packets[cut.first]), "-output_ts_offset", f"{-key:.6f}",
+            "-video_track_timescale", str(_ticks(self._rate)), f"{number}.mov",
+        )  # fmt: skip
+        if self._order.sound:
+            at, span = cut.first / self._rate, (cut.end - cut.first) / self._rate + 1
+            self._run(
+                number, "-ss", f"{float(at):.6f}", "-t", f"{float(span):.6f}", "-i", ffmpeg.named(source.path),
+                *self._silence(cut, source), *self._sound(number, cut, source, 0),
+            )  # fmt: skip
+
+    def _found(self, source: Source, first: int) -> tuple[str, float]:
+        """Return what to seek so that copying begins at a key frame, and that frame's time by the file's own clock.
+
+        Some containers are sought by decoding time, which lies up to 3/23 s before that of showing.
+        """
+        wanted = float(first / self._rate)
+        for late in (0.0, 0.14):
+            seek = f"{wanted + late + 5e-7:.6f}"
+            listed, _ = ffmpeg.output_of(
+                "-ss", seek, "-copyts", "-i", ffmpeg.named(source.path), "-map", "0:v:0", "-c", "copy",
+                "-frames:v", "1", "-f", "framecrc", "-",
+            )  # fmt: skip
+            tick, packets = packets_of(listed)
+            if packets and abs(float(packets[0][0] * tick) - source.start - wanted) < 0.5 / self._rate:
+                return seek, float(packets[0][0] * tick)
+        raise Refusal(f"{source.path}: no stream copy can begin at {wanted:.3f} s: leave --quick out")
+
+    def _join(self) -> None:
+        order = self._order
+        inputs = ["-f", "concat", "-safe", "0", "-i", "mov.txt"]
+        maps = ["-map", "0:v:0", "-c:v", "copy"]
+        count = 1
+        if order.sound:
+            inputs += ["-f", "concat", "-safe", "0", "-i", "wav.txt"]
+            maps += ["-map", f"{count}:a:0", "-c:a", "aac", "-b:a", "160k"]
+            count += 1
+            if order.out.suffix.lower() == ".mkv":
+                # The 1024 samples with which AAC begins come before 0; Matroska would shift the whole film by them.
+                maps += ["-af", "atrim=start_sample=1024"]
+        if order.captions:
+            (self._folder / "captions.vtt").write_bytes(webvtt(one_at_a_time(order.captions), self._rate).encode())
+            inputs += ["-i", "captions.vtt"]
+            maps += ["-map", f"{count}:s:0", "-c:s", CAPTIONS[order.out.suffix.lower()]]
+            count += 1
+        (self._folder / "chapters.ffmeta").write_bytes(ffmetadata(order.chapters, self._rate).encode())
+        inputs += ["-f", "ffmetadata", "-i", "chapters.ffmeta"]
+        maps += ["-map_metadata", str(count), "-map_chapters", str(count)]
+        if order.out.suffix.lower() == ".mp4":
+            maps += ["-movflags", "+faststart", "-video_track_timescale", str(_ticks(self._rate))]
+        ffmpeg.run([*inputs, *maps, f"film{order.out.suffix.lower()}"], lambda _: None, self._folder)
+
+
+def _ticks(rate: Fraction) -> int:
+    """Return a clock in which every frame falls on a tick."""
+    return rate.numerator if rate.numerator >= 10_000 else rate.numerator * 1000

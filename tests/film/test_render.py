@@ -1,0 +1,342 @@
+"""Films that are cut by real ffmpeg: every frame is decoded and must be the one in the cut list."""
+
+import json
+import os
+import re
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Sequence
+from fractions import Fraction
+from pathlib import Path
+from subprocess import CompletedProcess
+from typing import Any
+
+import pytest
+
+from etholog import session
+from etholog.film.alignment import Clip, keep
+from etholog.film.source import probe
+from tests.film.making import HEIGHT, WIDTH, ffmpeg, frames_per_s, numbered, numbers, probed, recorded, state
+
+Run = Callable[..., CompletedProcess[str]]
+CHOICE = ("--before", "1", "--after", "1", "--join", "2")
+
+
+def filmed(folder: Path, *films: Path, rate: str | None = None) -> Path:
+    """A session of 30 s with three things to keep, and films of it that follow each other."""
+    made = recorded(
+        folder,
+        *state("walking", 2_000, 4_000),
+        *state("drumming", 4_013, 6_000),
+        *state("clasp", 14_300, 18_000),
+        *state("insertion", 15_000, 17_000, qualifier="left"),
+        ("mark", 25_555, {"code": "touch"}),
+        end=30_000,
+    )
+    clips, begins = [], 0.0
+    for film in films:
+        found = probe(film)
+        per_s = Fraction(rate) if rate else found.rate
+        clips.append(Clip(film, found.seconds, per_s, begins, 0.0, "one sync mark", ((begins, 0.0),)))
+        begins += found.seconds * 1000
+    keep(made, clips)
+    return made.path
+
+
+def wanted(etholog: Run, path: Path, *words: str) -> dict[str, Any]:
+    done = etholog("film", "cuts", path, "--json", *CHOICE, *words)
+    assert done.returncode == 0, done.stderr
+    listed: dict[str, Any] = json.loads(done.stdout)
+    return listed
+
+
+def frames_of(listed: dict[str, Any], offsets: Sequence[int] = (0,)) -> list[int]:
+    """Return the numbers that the frames of the cut film must carry."""
+    return [
+        offsets[cut["clip"]] + frame
+        for cut in listed["cuts"]
+        for frame in range(cut["first"], cut["end"], cut["speed"])
+    ]
+
+
+@pytest.mark.parametrize(("name", "rate"), [("film.mp4", "25"), ("film.mkv", "30000/1001"), ("film.mov", "15")])
+def test_exact_cuts_are_exact_to_the_frame(tmp_path: Path, etholog: Run, name: str, rate: str) -> None:
+    path = filmed(tmp_path, numbered(tmp_path / name, 30, rate))
+    out = tmp_path / "out.mp4"
+    done = etholog("film", "make", path, *CHOICE, "-o", out)
+    assert done.returncode == 0, done.stderr
+    assert "exact cuts, re-encoded" in done.stderr
+    assert "0.3 s" in done.stderr
+    listed = wanted(etholog, path)
+    assert len(listed["cuts"]) == 3
+    assert numbers(out) == frames_of(listed)
+    assert frames_per_s(out) == Fraction(rate)
+    seconds = float(listed["frames"] / Fraction(rate))
+    told = probed(out, "-select_streams", "v:0", "-show_entries", "stream=start_time,duration")
+    assert [float(t) for t in told] == [0.0, pytest.approx(seconds, abs=1e-5)]
+    sound = probed(out, "-select_streams", "a:0", "-show_entries", "stream=duration")
+    assert float(sound[0]) == pytest.approx(seconds, abs=0.03)  # AAC ends with a frame of 1024 samples
+
+
+def test_chapters_and_captions_are_inside(tmp_path: Path, etholog: Run) -> None:
+    path = filmed(tmp_path, numbered(tmp_path / "film.mp4", 30))
+    for name, codec in (("out.mp4", "mov_text"), ("out.mkv", "subrip")):
+        out = tmp_path / name
+        assert etholog("film", "make", path, *CHOICE, "-o", out).returncode == 0
+        told = probed(out, "-select_streams", "s:0", "-show_entries", "stream=codec_name")
+        assert told == [codec]
+        captions = ffmpeg("-i", f"file:{out}", "-map", "0:s:0", "-f", "srt", "-").decode().replace("\r", "")
+        # Two at once stand in one, on lines of their own: MP4 shows one at a time.
+        assert re.findall(r"(\d\d,\d{3}) --> 00:00:(\d\d,\d{3})\n(.*?)\n\n", captions + "\n", re.S) == [
+            ("00,000", "01,000", "Male: walks."),
+            ("01,000", "01,520", "Male: walks.\nMale: palpal drumming."),
+            ("01,520", "03,000", "Male: palpal drumming."),
+            ("05,000", "05,720", "Clasp."),
+            ("05,720", "07,720", "Clasp.\nMale: insertion, left."),
+            ("07,720", "08,720", "Clasp."),
+            ("10,720", "11,760", "Touch."),
+        ]
+        shown = subprocess.run(
+            ["ffprobe", "-v", "error", "-show_chapters", "-of", "json", out], capture_output=True, check=True
+        ).stdout
+        chapters = json.loads(shown)["chapters"]
+        assert [chapter["tags"]["title"] for chapter in chapters] == ["Courtship", "Copulation", "Contact"]
+        assert float(chapters[0]["start_time"]) == 0
+
+
+def test_waits_are_speeded_up_frame_by_frame(tmp_path: Path, etholog: Run) -> None:
+    path = filmed(tmp_path, numbered(tmp_path / "film.mp4", 30))
+    out = tmp_path / "out.mkv"
+    done = etholog("film", "make", path, *CHOICE, "--waits", "5", "-o", out)
+    assert done.returncode == 0, done.stderr
+    listed = wanted(etholog, path, "--waits", "5")
+    assert [cut["speed"] for cut in listed["cuts"]] == [1, 5, 1, 5, 1]
+    assert numbers(out) == frames_of(listed)
+
+
+def test_files_of_one_recording_are_cut_as_one(tmp_path: Path, etholog: Run) -> None:
+    films = (numbered(tmp_path / "a.mp4", 15), numbered(tmp_path / "b.mp4", 15, first=375, sound=False))
+    path = filmed(tmp_path, *films)
+    out = tmp_path / "out.mp4"
+    assert etholog("film", "make", path, *CHOICE, "-o", out).returncode == 0
+    listed = wanted(etholog, path)
+    assert [cut["clip"] for cut in listed["cuts"]] == [0, 0, 1, 1]
+    # The session runs over the joint without a break, and so does the film.
+    assert numbers(out) == frames_of(listed, (0, 375))
+
+
+def test_a_camcorders_transport_stream_is_cut_exactly_too(tmp_path: Path, etholog: Run) -> None:
+    film = numbered(tmp_path / "film.ts", 30)
+    path = filmed(tmp_path, film)
+    out = tmp_path / "out.mp4"
+    assert etholog("film", "make", path, *CHOICE, "-o", out).returncode == 0
+    made = numbers(out)
+    # Film time counts from the container's start; the picture may begin some frames after the sound.
+    begins = float(probed(film, "-select_streams", "v:0", "-show_entries", "stream=start_time")[0])
+    late = round((begins - probe(film).start) * 25)
+    assert made == [number - late for number in frames_of(wanted(etholog, path))]
+    done = etholog("film", "make", path, *CHOICE, "--quick", "-o", tmp_path / "quick.mp4")
+    assert (done.returncode, "leave --quick out" in done.stderr) == (2, True)
+
+
+def test_uneven_film_shows_what_was_on_screen_at_each_time(tmp_path: Path, etholog: Run) -> None:
+    # As a phone in the dark: some frames stay for a tenth of a second and more.
+    film = numbered(
+        tmp_path / "film.mp4", 30, sound=False, more=["-fps_mode", "vfr", "-enc_time_base", "1/90000", "-bf", "0"]
+    )
+    uneven = tmp_path / "uneven.mp4"
+    dropped = "eq(mod(n,7),3)+eq(mod(n,11),5)+between(mod(n,60),20,24)"
+    ffmpeg("-i", f"file:{film}", "-vf", f"select='not({dropped})'", "-fps_mode", "vfr", f"file:{uneven}")
+    assert not probe(uneven).even
+    path = filmed(tmp_path, uneven, rate="25")
+    out = tmp_path / "out.mp4"
+    assert etholog("film", "make", path, *CHOICE, "-o", out).returncode == 0
+    there = [n for n in range(750) if not (n % 7 == 3 or n % 11 == 5 or 20 <= n % 60 <= 24)]
+    assert numbers(uneven) == there
+    assert numbers(out) == [max(n for n in there if n <= frame) for frame in frames_of(wanted(etholog, path))]
+
+
+def test_a_rotated_film_stands_upright(tmp_path: Path, etholog: Run) -> None:
+    plain = numbered(tmp_path / "plain.mp4", 30)
+    film = tmp_path / "film.mp4"
+    ffmpeg("-i", f"file:{plain}", "-c", "copy", "-metadata:s:v", "rotate=90", f"file:{film}")
+    path = filmed(tmp_path, film)
+    out = tmp_path / "out.mp4"
+    assert etholog("film", "make", path, *CHOICE, "-o", out).returncode == 0
+    assert probed(out, "-select_streams", "v:0", "-show_entries", "stream=width,height") == [str(HEIGHT), str(WIDTH)]
+    back = tmp_path / "back.mp4"
+    turns = {"plain": probed(film, "-show_entries", "stream_side_data=rotation")}
+    ffmpeg("-i", f"file:{out}", "-vf", f"transpose={'cclock' if '-90' in turns['plain'] else 'clock'}", f"file:{back}")
+    assert numbers(back) == frames_of(wanted(etholog, path))
+
+
+@pytest.mark.parametrize("name", ["film.mp4", "film.mkv"])
+def test_quick_cuts_copy_whole_groups_of_pictures(tmp_path: Path, etholog: Run, name: str) -> None:
+    film = numbered(tmp_path / name, 30)  # a key frame each 50 frames
+    path = filmed(tmp_path, film)
+    out = tmp_path / "out.mp4"
+    done = etholog("film", "make", path, *CHOICE, "--quick", "-o", out)
+    assert done.returncode == 0, done.stderr
+    assert "copied from key frame to key frame" in done.stderr
+    wide: list[list[int]] = []
+    for cut in wanted(etholog, path)["cuts"]:
+        first, end = cut["first"] // 50 * 50, min(-(-cut["end"] // 50) * 50, 750)
+        if wide and first <= wide[-1][1]:
+            wide[-1][1] = end
+        else:
+            wide.append([first, end])
+    assert numbers(out) == [frame for first, end in wide for frame in range(first, end)]
+    told = probed(out, "-select_streams", "v:0", "-show_entries", "stream=start_time,nb_frames")
+    assert told == ["0.000000", str(sum(end - first for first, end in wide))]
+    # Copied means copied: the pictures are the same, to the byte, as those of the source.
+    assert set(checksums(out)) <= set(checksums(film))
+
+
+def checksums(film: Path) -> list[str]:
+    listed = ffmpeg("-i", f"file:{film}", "-map", "0:v:0", "-f", "framemd5", "-").decode()
+    return [line.rsplit(",", 1)[1].strip() for line in listed.splitlines() if not line.startswith("#")]
+
+
+def test_burned_captions_and_the_strip_come_with_their_frames(tmp_path: Path, etholog: Run) -> None:
+    path = filmed(tmp_path, numbered(tmp_path / "film.mp4", 30))
+    plain, drawn = tmp_path / "plain.mkv", tmp_path / "drawn.mkv"
+    assert etholog("film", "make", path, *CHOICE, "--no-captions", "-o", plain).returncode == 0
+    assert etholog("film", "make", path, *CHOICE, "--burn", "--strip", "-o", drawn).returncode == 0
+    assert numbers(drawn) == frames_of(wanted(etholog, path))
+    height = int(probed(drawn, "-select_streams", "v:0", "-show_entries", "stream=height")[0])
+    assert height > HEIGHT + 50
+    # The middle of the row of captions differs from the plain film while a caption is on, and only then.
+    band = "crop=60:34:98:108,format=gray"
+    words = ("-vf", band, "-fps_mode", "passthrough", "-f", "rawvideo", "-")
+    raw = [ffmpeg("-i", f"file:{film}", *words) for film in (plain, drawn)]
+    size = 60 * 34
+    assert len(raw[0]) == len(raw[1])
+    cues = json.loads(etholog("film", "captions", path, "--cut", "--json", *CHOICE).stdout)["cues"]
+    for frame in range(len(raw[0]) // size):
+        pairs = zip(*(one[frame * size : (frame + 1) * size] for one in raw), strict=True)
+        # White letters with black edges against coding noise of a few grey levels.
+        loud = sum(abs(a - b) > 60 for a, b in pairs)
+        on = any(round(cue["from_s"] * 25) <= frame < round(cue["to_s"] * 25) for cue in cues)
+        assert (loud > 40) == on, (frame, loud)
+
+
+def test_mute_takes_the_sound_away(tmp_path: Path, etholog: Run) -> None:
+    path = filmed(tmp_path, numbered(tmp_path / "film.mp4", 30))
+    for words in ((), ("--quick",)):
+        out = tmp_path / f"mute{len(words)}.mp4"
+        assert etholog("film", "make", path, *CHOICE, "--mute", *words, "-o", out).returncode == 0
+        assert "audio" not in probed(out, "-show_entries", "stream=codec_type")
+
+
+def test_sound_stays_with_its_pictures(tmp_path: Path, etholog: Run) -> None:
+    # A tone for each tenth second of film: after the cuts it is silent and loud where it was.
+    silent = numbered(tmp_path / "silent.mp4", 30, sound=False)
+    film = tmp_path / "film.mp4"
+    ffmpeg(
+        "-i", f"file:{silent}", "-f", "lavfi", "-i", "aevalsrc='sin(880*PI*t)*lt(mod(t\\,2)\\,0.5)':d=30:s=48000",
+        "-c:v", "copy", "-shortest", f"file:{film}",
+    )  # fmt: skip
+    path = filmed(tmp_path, film)
+    out = tmp_path / "out.mkv"
+    assert etholog("film", "make", path, *CHOICE, "-o", out).returncode == 0
+    raw = ffmpeg("-i", f"file:{out}", "-map", "0:a:0", "-ac", "1", "-ar", "48000", "-f", "s16le", "-")
+    samples = memoryview(raw).cast("h")
+    for at, frame in enumerate(frames_of(wanted(etholog, path))):
+        since = frame / 25 % 2
+        if any(abs(since - edge) < 0.1 for edge in (0, 0.5, 2)):
+            continue  # AAC smears an edge
+        loud = max(map(abs, samples[at * 1920 : (at + 1) * 1920])) > 5000
+        assert loud == (since < 0.5), (at, frame)
+
+
+# Options, quotes, patterns, protocols, the signs of filters and of turned writing.
+HOSTILE = ("-y.mp4", "a'b;%d$(touch x)|c.mp4", "http:x [0:v]\u202e ä.mp4")
+
+
+@pytest.mark.parametrize("name", HOSTILE)
+def test_hostile_names_are_only_names(tmp_path: Path, etholog: Run, name: str) -> None:
+    film = tmp_path / name
+    film.write_bytes(numbered(tmp_path / "film.mp4", 30).read_bytes())
+    (tmp_path / "film.mp4").unlink()
+    path, before = filmed(tmp_path, film), film.read_bytes()
+    (tmp_path / "out").mkdir()
+    done = etholog("film", "make", path, *CHOICE, "--quick", "--mute", f"-o=out/{name}", cwd=tmp_path)
+    assert done.returncode == 0, done.stderr
+    assert sorted(file.name for file in tmp_path.iterdir()) == sorted([name, "a-session.jsonl", "out"])
+    assert [file.name for file in (tmp_path / "out").iterdir()] == [name]
+    assert film.read_bytes() == before
+
+
+def test_what_is_there_stays_as_it_is(tmp_path: Path, etholog: Run) -> None:
+    film = numbered(tmp_path / "film.mp4", 30)
+    path, before = filmed(tmp_path, film), film.read_bytes()
+    for words, what in (
+        (["-o", film], "is there already"),
+        (["-o", tmp_path / "out.avi"], "one of the endings"),
+        (["-o", tmp_path / "nowhere" / "out.mp4"], "can't be written"),
+        (["-o", tmp_path / "out.mp4", "--quick", "--strip"], "can't be drawn into"),
+        (["-o", tmp_path / "out.mp4", "--quick", "--waits", "4"], "leave --waits or --quick out"),
+    ):
+        done = etholog("film", "make", path, *CHOICE, *words)
+        assert (done.returncode, what in done.stderr, "Traceback" in done.stderr) == (2, True, False), done.stderr
+    film.rename(tmp_path / "gone.mp4")
+    done = etholog("film", "make", path, *CHOICE, "-o", tmp_path / "out.mp4")
+    assert (done.returncode, "is not there" in done.stderr) == (2, True)
+    numbered(film, 20)
+    done = etholog("film", "make", path, *CHOICE, "-o", tmp_path / "out.mp4")
+    assert (done.returncode, "another length" in done.stderr) == (2, True)
+    assert (tmp_path / "gone.mp4").read_bytes() == before
+    assert not (tmp_path / "out.mp4").exists()
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="there are no such signals there")
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
+def test_an_interrupt_leaves_nothing_behind(tmp_path: Path, number: signal.Signals) -> None:
+    film = numbered(tmp_path / "film.mp4", 30)
+    path = filmed(tmp_path, film)
+    before = sorted(tmp_path.iterdir())
+    child = subprocess.Popen(
+        [sys.executable, "-m", "etholog", "film", "make", path, "--waits", "2", "--strip", "-o", tmp_path / "out.mp4"],
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    deadline = time.monotonic() + 60
+    while not any(tmp_path.glob(".out-*/*.mov")) and time.monotonic() < deadline:
+        time.sleep(0.01)
+    os.kill(child.pid, number)
+    _, told = child.communicate(timeout=60)
+    assert child.returncode == 130
+    assert "Traceback" not in told
+    assert sorted(tmp_path.iterdir()) == before
+
+
+def test_a_full_disk_is_told_in_words(tmp_path: Path, etholog: Run) -> None:
+    path = filmed(tmp_path, numbered(tmp_path / "film.mp4", 30))
+    before = sorted(tmp_path.iterdir())
+    words = ["film", "make", str(path), "-o", str(tmp_path / "out.mp4")]
+    script = (
+        "import resource, sys; resource.setrlimit(resource.RLIMIT_FSIZE, (40_000, 40_000))\n"
+        "import signal; signal.signal(signal.SIGXFSZ, signal.SIG_IGN)\n"
+        f"from etholog.commands import main; sys.exit(main({words!r}))"
+    )
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=False)
+    assert done.returncode == 2
+    assert "ffmpeg failed" in done.stderr
+    assert "Traceback" not in done.stderr
+    assert sorted(tmp_path.iterdir()) == before
+
+
+def test_the_packages_own_ffmpeg_serves_where_the_system_has_none(tmp_path: Path) -> None:
+    pytest.importorskip("imageio_ffmpeg")
+    path = filmed(tmp_path, numbered(tmp_path / "film.mp4", 30))
+    out = tmp_path / "out.mp4"
+    done = subprocess.run(
+        [sys.executable, "-m", "etholog", "film", "make", path, *CHOICE, "--burn", "--strip", "-o", out],
+        capture_output=True, text=True, check=False, env={**os.environ, "PATH": str(tmp_path)},
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    listed = session.read(path)
+    assert listed.fold.bouts
+    assert numbers(out)[:3] == [75, 76, 77]  # 4.013 s less 1 s is on frame 75

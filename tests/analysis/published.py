@@ -23,6 +23,11 @@ def remissions() -> pd.DataFrame:
     return pd.concat(frames, ignore_index=True)
 
 
+# Miller 1981, Survival Analysis: weeks of remission in acute myelogenous leukaemia, as R's survival::aml (the data
+# from memory; they give R's numbers).
+MAINTAINED = "9 13 13+ 18 23 28+ 31 34 45+ 48 161+"
+NOT_MAINTAINED = "5 5 8 8 12 16+ 23 27 30 33 43 45"
+
 # Bland & Altman 2004, BMJ 328:1073, 51 patients with glioma: from memory, but it gives the note's expectations.
 ASTROCYTOMA = "6 13 21 30 31+ 37 38 47+ 49 50 63 79 80+ 82+ 82+ 86 98 149+ 202 219"
 GLIOBLASTOMA = "10 10 12 13 14 15 16 17 18 20 24 24 25 28 30 33 34+ 35 37 40 40 40+ 46 48 70+ 76 81 82 91 112 181"

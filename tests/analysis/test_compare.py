@@ -58,6 +58,9 @@ def test_the_exact_distribution_is_the_one_of_enumeration() -> None:
             hits += bool((np.bincount(own, weights=score) ** 2).sum() >= observed - 1e-9)
     assert total == found.labellings == 34650
     assert found.p == pytest.approx(hits / total)
+    # Ranked by R's chi-squared, which has another variance for each labelling, it would be 3336 of them: another
+    # statistic. One variance for all is what makes two groups rank as |O - E|, and sums that can be convolved.
+    assert hits == 2616
 
 
 def test_two_males_that_share_m_females_cannot_get_below_two_in_two_to_the_m() -> None:

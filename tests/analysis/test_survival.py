@@ -10,6 +10,8 @@ from tests.analysis.published import (
     ASTROCYTOMA,
     CONCEPTION,
     GLIOBLASTOMA,
+    MAINTAINED,
+    NOT_MAINTAINED,
     PLACEBO,
     SIX_MP,
     THREE_MALES,
@@ -122,6 +124,42 @@ def test_the_variance_form_on_glioma_and_not_the_hand_form() -> None:
     by_hand = ((test.observed - test.expected) ** 2 / test.expected).sum()
     np.testing.assert_allclose(by_hand, 6.884727581, atol=5e-10)
     np.testing.assert_allclose(test.statistic, 7.496594169, atol=5e-10)
+    np.testing.assert_allclose(test.p, 0.006182, atol=5e-7)
+
+
+def test_leukaemia_with_and_without_maintenance() -> None:
+    # R's survival on its aml: medians 31 and 23, log-log limits 13 to not reached and 5 to 33, means up to 45 weeks.
+    kept, not_kept = censored(MAINTAINED), censored(NOT_MAINTAINED)
+    np.testing.assert_equal(quantile(kaplan_meier(*kept)), (31, 13, np.nan))
+    assert quantile(kaplan_meier(*not_kept)) == (23, 5, 33)
+    np.testing.assert_allclose(restricted_mean(*kept, 45), (30.7386, 4.11409), rtol=2e-6)
+    np.testing.assert_allclose(restricted_mean(*not_kept, 45), (22.7083, 4.18094), rtol=2e-6)
+    time, occurred = (np.concatenate(x) for x in zip(kept, not_kept, strict=True))
+    test = log_rank(time, occurred, np.repeat([0, 1], [11, 12]), np.zeros(23, dtype=int))
+    np.testing.assert_allclose((test.statistic, test.p), (3.3963886989776, 0.0653393220405), rtol=1e-11)
+
+
+def test_two_groups_of_four() -> None:
+    # Invented; R: O 4 and 3, E 2.0452380952 and 4.9547619048, U 1.9547619048, V 1.2868424036.
+    time, occurred = censored("3 5 7 12 8 11 15 20+")
+    test = log_rank(time, occurred, np.repeat([0, 1], 4), np.zeros(8, dtype=int))
+    np.testing.assert_allclose(test.observed, [4, 3])
+    np.testing.assert_allclose(test.expected, [2.0452380952, 4.9547619048], atol=5e-11)
+    np.testing.assert_allclose(test.observed[0] - test.expected[0], 1.9547619048, atol=5e-11)
+    np.testing.assert_allclose(test.variance[0, 0], 1.2868424036, atol=5e-11)
+    np.testing.assert_allclose((test.statistic, test.p), (2.9693566932, 0.0848555922), atol=6e-11)
+
+
+def test_groups_that_end_together_can_still_be_tested() -> None:
+    # R's survdiff: 2.882352941, p .0895550744 (one group censored twice at 5, the other ends at 1 and 2).
+    test = log_rank(*censored("5+ 5+ 1 2"), np.array([0, 0, 1, 1]), np.zeros(4, dtype=int))
+    np.testing.assert_allclose((test.statistic, test.p), (2.882352941, 0.0895550744), atol=6e-10)
+
+
+def test_one_session_has_a_median_and_no_limits() -> None:
+    median, low, high = quantile(kaplan_meier(*censored("5")))
+    assert median == 5
+    assert np.isnan([low, high]).all()
 
 
 def test_three_groups_with_and_without_strata() -> None:

@@ -12,6 +12,7 @@ import subprocess
 import sys
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
+from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
@@ -20,6 +21,10 @@ import pytest
 import etholog
 from etholog import session
 from etholog.export import folder
+from etholog.film.alignment import Clip
+from etholog.film.captions import Words, captions
+from etholog.film.cuts import whole
+from etholog.film.subtitles import subrip, webvtt
 from etholog.refusal import Refusal
 from etholog.season import Season
 from etholog.watch.opening import begin
@@ -137,6 +142,30 @@ def results_in_a_notebook(place: Path, scratch: Path) -> Iterator[bytes]:
         yield shown
 
 
+def figures(place: Path, scratch: Path) -> Iterator[bytes]:
+    """A few texts each: drawing takes its time, and they all go through one function."""
+    season = etholog.read(place)
+    times = etholog.latency(season, "courtship")
+    kinds = sorted({*times["observer"], TEXTS["one megabyte"]})
+    for at in range(0, len(kinds), 6):
+        few = times[times["observer"].isin(kinds[at : at + 3])]
+        yield etholog.figures.survival(few, by="observer").content("svg")
+    yield etholog.figures.survival(times[times["light"] == TEXTS["one megabyte"]], by="light").content("svg")
+    yield etholog.figures.aligned(season, times[times["session"].str.startswith("01-")][::4]).content("svg")
+
+
+def captions_of_film(place: Path, scratch: Path) -> Iterator[bytes]:
+    clip = Clip(Path("film.mp4"), 60.0, Fraction(25), 0.0, 0.0, "watching", ((0.0, 0.0),))
+    for file in (place / "sessions").iterdir():
+        try:
+            read = session.read(file)
+        except Refusal:
+            continue
+        told = captions(read.fold.bouts, read.ethogram, whole([clip]), Words())
+        yield webvtt(told, clip.rate).encode()
+        yield subrip(told, clip.rate).encode()
+
+
 WAYS: dict[str, tuple[str, Callable[[Path, Path], Iterator[bytes]]]] = {
     "etholog show": ("terminal", show_at_a_terminal),
     "etholog check": ("words", check_at_a_terminal),
@@ -147,6 +176,8 @@ WAYS: dict[str, tuple[str, Callable[[Path, Path], Iterator[bytes]]]] = {
     "measures as JSON": ("json", tables_as_json),
     "exported CSV": ("piped csv", exported_csv),
     "exported CSV, defused": ("defused csv", exported_csv_defused),
+    "figures": ("svg", figures),
+    "captions": ("cues", captions_of_film),
     "results in a notebook": ("html", results_in_a_notebook),
     "exported workbook": ("workbook", exported_workbook),
 }

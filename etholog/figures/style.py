@@ -19,6 +19,8 @@ Size = Literal["column", "page"]
 # Inches: 89 and 183 mm, one and two columns of most journals (common practice, no source).
 WIDTH: dict[Size, float] = {"column": 3.5, "page": 7.2}
 
+LONGEST = 160  # characters that are drawn of a text: a million of them would take minutes
+
 INK, FAINT, RULE = "#222222", "#707070", "#d0d0d0"
 
 
@@ -97,6 +99,9 @@ class Plate(Figure):
             # A letter that the font lacks is drawn as a box; that is told by the picture.
             warnings.filterwarnings("ignore", message="Glyph .* missing from font")
             options["metadata"] = _SILENT.get(kind.lower(), {}) | (options.get("metadata") or {})
+            # An SVG keeps the artists' names, and no XML can hold a control character.
+            for artist in self.findobj(lambda artist: artist.get_gid() is not None):
+                artist.set_gid(_drawable(str(artist.get_gid())))
             super().savefig(fname, **options)
 
     def content(self, kind: str, **options: Any) -> bytes:
@@ -127,8 +132,14 @@ def label(code: str, named: Mapping[str, str] | None) -> str:
 
 
 def plain(text: str) -> str:
-    """Return what somebody typed as matplotlib may draw it: one line, no controls, no mathematics in dollars."""
-    return "".join(c if c.isprintable() else " " for c in str(text)).replace("$", r"\$")
+    """Return what somebody typed as matplotlib may draw it: one line, not too long, no controls, no mathematics in
+    dollars."""
+    return _drawable(text).replace("$", r"\$")
+
+
+def _drawable(text: str) -> str:
+    short = text if len(text) <= LONGEST else f"{text[: LONGEST - 1]}…"
+    return "".join(c if c.isprintable() else " " for c in short)
 
 
 def ticks(end: float, most: int) -> list[float]:

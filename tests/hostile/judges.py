@@ -8,6 +8,7 @@ import unicodedata
 from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any
+from xml.etree import ElementTree
 
 import openpyxl
 
@@ -106,6 +107,33 @@ def html(data: bytes) -> None:
     _without(text, ("Cc", "Cs"), "\n\t")
 
 
+def svg(data: bytes) -> None:
+    """It is XML whose every element is SVG's own, and no text became one of them."""
+    html(data)
+    for element in ElementTree.fromstring(data).iter():
+        assert element.tag.startswith(
+            (
+                "{http://www.w3.org/2000/svg}",
+                "{http://www.w3.org/1999/02/22-rdf-syntax-ns#}",
+                "{http://creativecommons.org/ns#}",
+                "{http://purl.org/dc/elements/1.1/}",
+            )
+        ), element.tag
+        assert element.tag.rpartition("}")[2] not in ("script", "foreignObject", "image", "a"), element.tag
+
+
+def cues(data: bytes) -> None:
+    """Blocks of one time line and one line of words, of which none is markup to a player (WebVTT, SubRip)."""
+    terminal(data)
+    head, *blocks = data.decode().strip("\n").split("\n\n")
+    assert blocks
+    for block in blocks if head == "WEBVTT" else [head, *blocks]:
+        *number, times, said = block.split("\n")
+        assert len(number) <= 1
+        assert re.fullmatch(r"[\d:.,]+ --> [\d:.,]+", times)
+        assert not set("<>") & set(said), said
+
+
 def as_json(data: bytes) -> None:
     """It is JSON by RFC 8259, and safe to look at on a terminal."""
     terminal(data)
@@ -132,4 +160,6 @@ JUDGES: dict[str, Any] = {
     "workbook": workbook,
     "html": html,
     "json": as_json,
+    "svg": svg,
+    "cues": cues,
 }

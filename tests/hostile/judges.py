@@ -123,15 +123,15 @@ def svg(data: bytes) -> None:
 
 
 def cues(data: bytes) -> None:
-    """Blocks of one time line and one line of words, of which none is markup to a player (WebVTT, SubRip)."""
+    """Blocks of a time line and lines of words, of which none is markup or a time to a player (WebVTT, SubRip)."""
     terminal(data)
     head, *blocks = data.decode().strip("\n").split("\n\n")
     assert blocks
     for block in blocks if head == "WEBVTT" else [head, *blocks]:
-        *number, times, said = block.split("\n")
-        assert len(number) <= 1
-        assert re.fullmatch(r"[\d:.,]+ --> [\d:.,]+", times)
-        assert not set("<>") & set(said), said
+        times, *said = block.split("\n")[0 if head == "WEBVTT" else 1 :]
+        assert re.fullmatch(r"[\d:.,]+ --> [\d:.,]+", times), block
+        assert said
+        assert not set("<>") & set("".join(said)), said
 
 
 def as_json(data: bytes) -> None:

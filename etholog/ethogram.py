@@ -129,13 +129,22 @@ class Limit(Part):
 
 
 class Aftercare(Part):
-    """Windows in days for the genera named (none: for all others). `sac` counts from the pairing; the rest from the
-    laying."""
+    """Windows in days for the genera named (none: for all others).
+
+    `sac` and `again` (a second introduction) count from the pairing; `pull`, `free` (spiderlings) and `guard` (she is
+    left alone) from the laying; `meal` and `water` from the last one; `prime` from a male's maturing moult. Where a
+    file says nothing, the defaults are common practice, no source.
+    """
 
     genera: Annotated[tuple[str, ...], Field(strict=False)] = ()
     sac: tuple[Days, Days] = Field(strict=False)
     pull: tuple[Days, Days] | None = Field(default=None, strict=False)
     free: tuple[Days, Days] = Field(strict=False)
+    again: tuple[Days, Days] = Field(default=(3, 14), strict=False)
+    guard: Days = 30
+    meal: tuple[Days, Days] = Field(default=(7, 21), strict=False)
+    water: Days = 7
+    prime: tuple[Days, Days] = Field(default=(14, 180), strict=False)
     sac_form: Text | None = None
     source: Text
 

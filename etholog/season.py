@@ -3,14 +3,17 @@
 from array import array
 from collections.abc import Iterable
 from dataclasses import dataclass, field
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
+from etholog import animals as animals_
 from etholog import notebook
 from etholog import session as sessions_
+from etholog.animals import Animals
 from etholog.ethogram import Ethogram
 from etholog.fold import Fold
 from etholog.refusal import Refusal
@@ -35,6 +38,25 @@ class Season:
     gaps: pd.DataFrame
     ethograms: dict[str, Ethogram]
     faults: list[str] = field(default_factory=list)
+
+    @cached_property
+    def animals(self) -> Animals:
+        """The cards beside the sessions, and the pairings that both know of; read when first asked for."""
+        return animals_.read(self.folder.parent if self.folder.name == "sessions" else self.folder)
+
+    @cached_property
+    def cards(self) -> pd.DataFrame:
+        """What the cards say, a row an entry: animal, entry, on (as written), first_on, last_on (the days it may mean),
+        sure, words, number, note, n."""
+        rows = [
+            (card.id, e.kind, e.on.text, e.on.first, e.on.last, e.sure, e.words, e.number, e.note, e.n)
+            for card in self.animals.cards.values()
+            for e in card.entries
+        ]
+        columns = ["animal", "entry", "on", "first_on", "last_on", "sure", "words", "number", "note", "n"]
+        table = pd.DataFrame(rows, columns=columns)
+        table["first_on"], table["last_on"] = pd.to_datetime(table["first_on"]), pd.to_datetime(table["last_on"])
+        return table.astype({"animal": "category", "entry": "category", "sure": bool, "number": float, "n": int})
 
     def _repr_html_(self) -> str:
         said = f"{len(self.sessions)} sessions of {self.sessions['male'].nunique()} males and "

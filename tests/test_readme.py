@@ -1,6 +1,7 @@
 """What README.md and DEVELOPERS.md tell to type works, and names only what is there."""
 
 import re
+import shlex
 from collections.abc import Callable
 from pathlib import Path
 from subprocess import CompletedProcess
@@ -24,7 +25,7 @@ def test_every_command_told_of_is_there_with_its_options(
 ) -> None:
     told = commands((repository / page).read_text(encoding="utf-8"))
     for line in told:
-        command, *words = line.split()[1:]
+        command, *words = shlex.split(line)[1:]
         assert command in COMMANDS, line
         verb = words[:1] if command == "film" else []
         shown = etholog(command, *verb, "--help").stdout
@@ -40,9 +41,9 @@ def test_the_tour_over_the_invented_season_runs(
     over_the_season = [line for line in told if "examples/season" in line]
     assert len(over_the_season) >= 4
     for line in over_the_season:
-        done = etholog(*line.split()[1:], cwd=repository)
+        done = etholog(*shlex.split(line)[1:], cwd=repository)
         assert done.returncode == 0, done.stderr
-        assert done.stdout or "no finding" in done.stderr
+        assert done.stdout or done.stderr
 
 
 def test_the_readme_has_exactly_two_set_up_commands(repository: Path) -> None:

@@ -22,6 +22,11 @@ COMMANDS = {
     "agree": "how far two observers' records of one session agree",
     "export": "write the tables as CSV, Parquet or XLSX, each column described",
     "film": "cut hours of film to what matters: align, list the cuts, caption, make",
+    "card": "an animal's card: moults, meals, sperm webs, sacs; read it and add to it",
+    "ready": "what speaks for and against putting two animals together",
+    "due": "what is to be done today, this week, later; as a calendar too",
+    "label": "a label for her enclosure, to print",
+    "outcome": "which pairings gave sacs, and what the evening was like when they did",
     "demo": "see it all on an invented season",
     "check": "read everything in a workspace and tell what is wrong",
 }
@@ -64,11 +69,11 @@ def main(argv: Sequence[str] | None = None) -> int:
     if args.version:
         print("etholog", __version__)
         return 0
-    if args.command is None:
+    if args.command is None and not (sys.stdin.isatty() and sys.stdout.isatty()):
         parser.print_help()
         return 0
     try:
-        done: int = args.run(args)
+        done: int = _home() if args.command is None else args.run(args)
         sys.stdout.flush()
     except Refusal as refusal:
         for line in str(refusal).splitlines():
@@ -85,6 +90,28 @@ def main(argv: Sequence[str] | None = None) -> int:
     except KeyboardInterrupt:
         return 130
     return done
+
+
+def _home() -> int:
+    """Show the home screen, run what is chosen there, and come back to it."""
+    from datetime import date
+    from pathlib import Path
+
+    from etholog import animals, care
+    from etholog.commands.due import ethograms
+    from etholog.desk.home import Home
+
+    while True:
+        today, known = date.today(), animals.read(Path())
+        words = Home(known, care.due(known, ethograms(Path()), today), today).run()
+        if words is None:
+            return 0
+        print(f"$ etholog {' '.join(words)}\n")
+        main(words)
+        try:
+            input("\nEnter: back to the home screen. ")
+        except EOFError:
+            return 0
 
 
 class _Help(argparse.RawDescriptionHelpFormatter):

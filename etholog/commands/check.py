@@ -1,9 +1,10 @@
 """`etholog check`: read everything in a workspace and tell what is wrong, a line each."""
 
 import argparse
+from collections.abc import Iterator
 from pathlib import Path
 
-from etholog import ethogram, session
+from etholog import animals, ethogram, pedigree, session
 from etholog.commands.output import say
 from etholog.refusal import Refusal
 from etholog.text import visible
@@ -19,9 +20,11 @@ def run(args: argparse.Namespace) -> int:
     """Print a line for each finding to stdout and a summary to stderr; 1 when there was a finding."""
     files = [file for path in args.paths for file in _files(path)]
     findings = [line for file in files for line in _findings(file)]
+    findings += [line for path in args.paths if (path / "animals").is_dir() for line in _herd(path)]
     for line in findings:
         print(visible(line))
-    say(f"{len(files)} files read, {len(findings) or 'no'} finding{'' if len(findings) == 1 else 's'}")
+    cards = sum(len(list((path / "animals").glob("*.jsonl"))) for path in args.paths)
+    say(f"{len(files) + cards} files read, {len(findings) or 'no'} finding{'' if len(findings) == 1 else 's'}")
     return 1 if findings else 0
 
 
@@ -37,6 +40,20 @@ def _files(path: Path) -> list[Path]:
         for file in sorted(folder.iterdir())
         if file.is_file() and not file.name.startswith(".") and file.suffix != ".torn"
     ]
+
+
+def _herd(workspace: Path) -> Iterator[str]:
+    """Yield what is wrong with the cards, each alone and all together; sessions are told of by `_findings`."""
+    known = animals.read(workspace)
+    folder = str(workspace / "animals")
+    yield from (fault for fault in known.faults if fault.startswith(folder))
+    yield from animals.questions(known)
+    for one in known.cards:
+        try:
+            pedigree.kinship(one, one, known.parents)
+        except Refusal as refusal:
+            yield str(refusal)
+            return
 
 
 def _findings(file: Path) -> list[str]:

@@ -73,6 +73,16 @@ COLUMNS = {
     "stands_at_s": Column("number", "When it counts, after all moves.", "s"),
     "stands_behaviour": Column("string", "What it counts as, after all recodings."),
     "stands_qualifier": Column("string", "Its qualifier, after all recodings."),
+    # cards
+    "animal": Column("string", "Whose card it is."),
+    "entry": Column("string", "What kind of entry: moult, meal, sperm_web, sac ..."),
+    "on": Column("string", "The date as it was told; 2026-03 or 2026 where no more is known."),
+    "first_on": Column("date", "The first day that it may mean."),
+    "last_on": Column("date", "The last day that it may mean."),
+    "sure": Column("boolean", "Whether the keeper was sure."),
+    "words": Column("string", "What it says: a size, a name, an id."),
+    "number": Column("number", "What it counts or weighs: weight in g, size in mm, sign and count as told."),
+    "note": Column("string", "What else there was to say."),
     # measures
     "latency_s": Column("number", "Until the behaviour, or until the watching ended, gaps not counted.", "s"),
     "occurred": Column("boolean", "Whether the behaviour came; if not, the latency is right-censored."),
@@ -109,6 +119,7 @@ TABLES = {
     "transitions": "What followed what, all sessions together, and what chance would give.",
     "ethogram": "One row for each behaviour of each ethogram that the sessions were recorded by.",
     "intervals": "The latencies that those ethograms define.",
+    "cards": "One row for each entry of each animal's card, what was taken back left out.",
 }
 
 KEYS = {
@@ -120,6 +131,7 @@ KEYS = {
     "transitions": ["whose", "first", "next"],
     "ethogram": ["ethogram_id", "behaviour"],
     "intervals": ["ethogram_id", "interval"],
+    "cards": ["animal", "n"],
 }
 
 # Which columns of which table are to be found in which columns of another.

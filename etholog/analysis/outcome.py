@@ -1,0 +1,340 @@
+"""Which pairings gave sacs and young, and what the evening looked like when they did: one row an attempt.
+
+An attempt is all pairings of one female in one intermoult, up to a sac, a moult or her death. What still waits is open:
+it counts neither for nor against.
+"""
+
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from etholog.analysis import permutation
+from etholog.analysis.incidence import incidence
+from etholog.analysis.latency import latency, named
+from etholog.animals import Pairing
+from etholog.attempts import Attempt, attempts
+from etholog.dates import Day
+from etholog.refusal import Refusal
+from etholog.season import Season
+from etholog.summary import LADDER
+
+MEASURES = ("insertion_s", "insertions", "palps", "latency_s")
+CLASP, INSERTION = LADDER.index("a clasp, no insertion"), LADDER.index("a clasp, no insertion") + 1
+
+
+def outcomes(season: Season, today: date) -> pd.DataFrame:
+    """Return one row for each attempt, as known at the end of `today`.
+
+    female, species, males (those that may be the sire), sires (how many), first_on, last_on, pairings; watched
+    (whether a session of it was), evidence (rung of the ladder, 0 to 7; NaN unknown), courted, latency_s (of the
+    evening with the best evidence), insertions, insertion_s, palps; may_have_taken, end ('sac', 'moult', 'died',
+    'open'), days from the last pairing that may have taken to the end (or `today`); eaten, pulled, opened, young (NaN:
+    not counted), doubts.
+    """
+    animals = season.animals.as_of(today)
+    evenings = _evenings(season)
+    rows = [
+        _row(one, animals.species_of(name), evenings, today)
+        for name in animals.known()
+        if animals.sex_of(name) == "female"
+        for one in attempts(animals, name)
+        if one.pairings
+    ]
+    # With one row more, the columns have their types even where there is no attempt.
+    return pd.DataFrame([*rows, _row(Attempt(""), "", evenings, today)]).iloc[:-1]
+
+
+def _evenings(season: Season) -> pd.DataFrame:
+    """Return, by session: latency_s, courted, insertions, insertion_s, palps."""
+    sessions, bouts = season.sessions, season.bouts
+    insertions = bouts[named(bouts, ["insertion"])] if len(bouts) else bouts
+    grouped = insertions.groupby(insertions["session"].astype(str))
+    table = pd.DataFrame(index=pd.Index(sessions["session"].astype(str), name="session"))
+    table["insertions"] = grouped.size().reindex(table.index, fill_value=0)
+    table["insertion_s"] = grouped["duration_s"].sum().reindex(table.index, fill_value=0.0)
+    table["palps"] = grouped["qualifier"].nunique().reindex(table.index, fill_value=0)
+    table["latency_s"], table["courted"] = np.nan, False
+    if any(interval.name == "courtship" for kept in season.ethograms.values() for interval in kept.interval):
+        times = latency(season, "courtship").set_index("session")
+        came = times[times["occurred"]]["latency_s"]
+        came.index = came.index.astype(str)
+        table["latency_s"] = came.reindex(table.index)
+        table["courted"] = table["latency_s"].notna()
+    return table
+
+
+def _row(one: Attempt, species: str, evenings: pd.DataFrame, today: date) -> dict[str, Any]:
+    known = [(p, p.file.stem) for p in one.pairings if p.file is not None and p.file.stem in evenings.index]
+    seen = evenings.loc[[name for _, name in known]]
+    best = max(known, key=lambda pair: pair[0].evidence)[1] if known else None
+    start = (one.taken or one.pairings or (Pairing("", "", Day.of(today)),))[-1].on
+    end = one.ended_on or Day.of(today)
+    return {
+        "female": one.female,
+        "species": species,
+        "males": ", ".join(one.sires),
+        "sires": len(one.sires),
+        "first_on": one.pairings[0].on.text if one.pairings else "",
+        "last_on": one.pairings[-1].on.text if one.pairings else "",
+        "pairings": len(one.pairings),
+        "watched": bool(known),
+        "evidence": float("nan") if one.rung is None else float(one.rung),
+        "courted": bool(seen["courted"].any()),
+        "latency_s": float(evenings["latency_s"][best]) if best else float("nan"),
+        "insertions": int(seen["insertions"].sum()),
+        "insertion_s": float(seen["insertion_s"].sum()),
+        "palps": int(seen["palps"].max()) if known else 0,
+        "may_have_taken": bool(one.taken),
+        "end": one.end,
+        # A date known to the month counts as its middle.
+        "days": sum(start.days_until(end)) / 2,
+        "eaten": one.eaten is not None,
+        "pulled": one.pulled is not None,
+        "opened": one.opened is not None,
+        "young": float("nan") if one.young is None else float(one.young),
+        "doubts": "; ".join(one.doubts),
+    }
+
+
+def wilson(count: int, of: int) -> tuple[float, float]:
+    """Return the 95 % limits of a share (Wilson 1927; statsmodels); NaN where there is nothing to share."""
+    if not of:
+        return float("nan"), float("nan")
+    from statsmodels.stats.proportion import proportion_confint
+
+    low, high = proportion_confint(count, of, method="wilson")
+    return float(low), float(high)
+
+
+def funnel(table: pd.DataFrame) -> pd.DataFrame:
+    """Return, for each step from introduced to young, how many reached it of those that reached the one before.
+
+    Columns: step, reached, of, open (still waiting: in neither), share, low, high (Wilson's 95 % limits). The steps of
+    the evening count attempts of which a session was watched.
+    """
+    watched = table[table["watched"]]
+    rung = watched["evidence"].fillna(0)
+    inserted = rung >= INSERTION
+    clasped = inserted | (rung >= CLASP)
+    courted = clasped | watched["courted"]
+    taken = table[table["may_have_taken"]]
+    sac = taken["end"] == "sac"
+    laid = taken[sac]
+    young = laid["young"].fillna(0) > 0
+    settled = young | laid["eaten"] | laid["young"].notna()
+    steps = [
+        ("introduced", len(table), len(table), 0),
+        ("courted", int(courted.sum()), len(watched), 0),
+        ("clasped", int(clasped.sum()), int(courted.sum()), 0),
+        ("inserted", int(inserted.sum()), int(clasped.sum()), 0),
+        ("sac", int(sac.sum()), int((taken["end"] != "open").sum()), int((taken["end"] == "open").sum())),
+        ("young", int(young.sum()), int(settled.sum()), int((~settled).sum())),
+    ]
+    return pd.DataFrame(
+        [
+            {"step": step, "reached": n, "of": of, "open": waiting, "share": n / of if of else np.nan}
+            | dict(zip(("low", "high"), wilson(n, of), strict=True))
+            for step, n, of, waiting in steps
+        ]
+    )
+
+
+def time_to_sac(table: pd.DataFrame) -> pd.DataFrame:
+    """Return the share with a sac, and with a moult or death first, by days since the last pairing that may have taken
+    (Aalen & Johansen 1978, as `incidence`); index days."""
+    taken = table[table["may_have_taken"] & (table["days"] >= 0)]
+    times = pd.DataFrame({"latency_s": taken["days"], "end": taken["end"].where(taken["end"] != "open")})
+    found = incidence(times, "end")
+    found.index.name = "days"
+    return found
+
+
+def evening(table: pd.DataFrame) -> pd.DataFrame:
+    """Return what of the evening goes with a sac, over closed attempts of which a session was watched.
+
+    A row for each of MEASURES: n_sac, n_none, males; larger (the chance that it is larger in one with a sac than in one
+    without, ties as halves); shift (Hodges & Lehmann 1963) with its exact 95 % limits (`exact_shift`), NaN where there
+    are too few; p by permuting sacs within males over ranks, and the smallest p that the design could have given.
+    """
+    closed = table[table["may_have_taken"] & table["watched"] & (table["end"] != "open")]
+    rows = []
+    for measure in MEASURES:
+        some = closed.dropna(subset=[measure])
+        value = some[measure].to_numpy(dtype=float)
+        sac = (some["end"] == "sac").to_numpy()
+        row: dict[str, Any] = {"measure": measure, "n_sac": int(sac.sum()), "n_none": int((~sac).sum())}
+        row["males"] = some["males"].nunique()
+        rows.append(row | _effect(value, sac, pd.factorize(some["males"])[0]))
+    return pd.DataFrame(rows)
+
+
+def _effect(value: NDArray[np.float64], sac: NDArray[np.bool_], male: NDArray[np.intp]) -> dict[str, float]:
+    names = ("larger", "shift", "low", "high", "p", "smallest_p")
+    if sac.all() or not sac.any():
+        return dict.fromkeys(names, np.nan)
+    differences = value[sac][:, None] - value[~sac][None, :]
+    larger = float(((differences > 0) + 0.5 * (differences == 0)).mean())
+    shift, low, high = exact_shift(value[sac], value[~sac])
+    ranks = np.asarray(pd.Series(value).rank(), dtype=np.float64)
+    found = permutation.test(ranks, sac.astype(np.intp), male, 10_000, 0)
+    return dict(zip(names, (larger, shift, low, high, found.p, found.smallest_p), strict=True))
+
+
+def exact_shift(one: NDArray[np.float64], other: NDArray[np.float64]) -> tuple[float, float, float]:
+    """Return the median of all differences (Hodges & Lehmann 1963) and its exact two-sided 95 % limits, from the null
+    distribution of the rank sum (Hollander & Wolfe, Nonparametric Statistical Methods, ch. 4).
+
+    Limits are NaN where even the outermost differences cover less than 95 %. Written here: scipy has the test, and not
+    its interval.
+    """
+    differences = np.sort(np.subtract.outer(one, other).ravel())
+    m, n = len(one), len(other)
+    tail = np.cumsum(_rank_sum_counts(m, n)) / _rank_sum_counts(m, n).sum()
+    outside = int(np.searchsorted(tail, 0.025, side="right"))  # so many values of the tail hold 2.5 % at most
+    if outside == 0:
+        return float(np.median(differences)), float("nan"), float("nan")
+    return float(np.median(differences)), float(differences[outside - 1]), float(differences[-outside])
+
+
+def _rank_sum_counts(m: int, n: int) -> NDArray[np.float64]:
+    """Return in how many orders of m and n values without ties the Mann-Whitney U is 0, 1 ... mn."""
+    counts = np.zeros((m + 1, m * n + 1))
+    counts[0, 0] = 1.0
+    for last in range(1, m + n + 1):  # of m chosen ranks, the greatest is `last`: it adds last minus its place
+        for size in range(min(m, last), 0, -1):
+            add = last - size
+            if add <= m * n and last - size <= n:
+                counts[size, add:] += counts[size - 1, : m * n + 1 - add]
+    whole: NDArray[np.float64] = counts[m]
+    return whole
+
+
+@dataclass(frozen=True)
+class Practice:
+    """What came with a practice and without it. `table`: a row for each thing that can come of it; `sentence` says
+    what the numbers rest on."""
+
+    name: str
+    table: pd.DataFrame
+    sentence: str
+
+
+def practice(season: Season, name: str, today: date) -> Practice:
+    """Compare attempts with a practice and without: a sac, where it was done before one; the sac kept, where it was
+    done while she guarded. Shares with Wilson's limits, Fisher's exact test, and for kept sacs the log-rank test of
+    the time to their loss. Raises Refusal for a practice that no card has."""
+    from etholog.ethogram import nearest
+
+    animals = season.animals.as_of(today)
+    done = {one.id: [e.on for e in one.all("practice") if e.words == name] for one in animals.cards.values()}
+    if not any(done.values()):
+        known = {e.words for one in animals.cards.values() for e in one.all("practice")}
+        raise Refusal(f"no practice {name!r} on any card{nearest(name, sorted(known))}")
+    tries = [
+        (one, animals.species_of(one.female))
+        for who in animals.known()
+        if animals.sex_of(who) == "female"
+        for one in attempts(animals, who)
+        if one.taken
+    ]
+    before, guarding = [], []
+    for one, species in tries:
+        dates = [on for on in done.get(one.female, []) if not on.before(one.taken[0].on)]
+        known_by = {"female": one.female, "species": species, "year": one.taken[0].on.first.year}
+        if one.end != "open":
+            early = any(one.ended_on is None or on.before(one.ended_on) for on in dates)
+            before.append(known_by | {"with": early, "came": one.end == "sac"})
+        if one.sac:
+            lost = one.eaten
+            until = lost or one.opened or one.pulled
+            end = until.on if until else Day.of(today)
+            late = any(not on.before(one.sac.on) and not end.before(on) for on in dates)
+            days = sum(one.sac.on.days_until(end)) / 2
+            guarding.append(known_by | {"with": late, "came": lost is None, "days": days, "open": until is None})
+    rows = []
+    told: list[pd.DataFrame] = []
+    for what, some in (("a sac", before), ("the sac kept", guarding)):
+        frame = pd.DataFrame(some)
+        if len(frame) and frame["with"].any():
+            told.append(frame)
+            rows.append({"outcome": what} | _compared(frame))
+    return Practice(name, pd.DataFrame(rows), _alike(told))
+
+
+def _compared(frame: pd.DataFrame) -> dict[str, Any]:
+    from scipy.stats import fisher_exact
+
+    settled = frame[~frame["open"]] if "open" in frame else frame
+    row: dict[str, Any] = {}
+    counts = []
+    for label, mask in (("with", settled["with"]), ("without", ~settled["with"])):
+        n, of = int(settled.loc[mask, "came"].sum()), int(mask.sum())
+        low, high = wilson(n, of)
+        row |= {label: n, f"{label}_of": of, f"{label}_low": low, f"{label}_high": high}
+        counts.append((n, of - n))
+    row["p"] = float(fisher_exact(counts).pvalue) if all(sum(pair) for pair in counts) else np.nan
+    row["loss_p"] = np.nan
+    if "days" in frame and frame["with"].nunique() == 2:
+        from etholog.analysis.compare import compare
+
+        times = pd.DataFrame({"latency_s": frame["days"], "occurred": ~frame["came"], "with": frame["with"]})
+        times["session"] = range(len(frame))
+        row["loss_p"] = compare(times, "with", permutations=1000).p
+    return row
+
+
+def _alike(frames: list[pd.DataFrame]) -> str:
+    if not frames:
+        return "The practice falls into no attempt that can be judged: there is nothing to compare."
+    frame = pd.concat(frames)
+    own, others = frame[frame["with"]], frame[~frame["with"]]
+    parts = [f"{own['female'].nunique()} females with it, {others['female'].nunique()} without"]
+    for column, word in (("female", "female"), ("species", "species"), ("year", "year")):
+        shared = set(own[column]) & set(others[column])
+        if not shared:
+            parts.append(f"no {word} in both: what looks like the practice may be the {word}")
+    parts.append("so few animals show no more than a direction, and who got it was not drawn by lot")
+    return "; ".join(parts) + "."
+
+
+def signs(season: Season, today: date) -> pd.DataFrame:
+    """Return, for each sign on the cards: in how many attempts with a sac it showed after the pairing, how many days
+    before the sac it was first seen (least, median, most), and in how many closed attempts without a sac it showed as
+    well. Columns: sign, sacs, of_sacs, days_least, days_median, days_most, none, of_none."""
+    animals = season.animals.as_of(today)
+    shown: dict[str, list[float]] = {}
+    false: dict[str, int] = {}
+    sacs = nones = 0
+    for name in animals.known():
+        card = animals.find(name)
+        if card is None or animals.sex_of(name) != "female":
+            continue
+        for one in attempts(animals, name):
+            if not one.taken or one.end == "open" or one.ended_on is None:
+                continue
+            sacs, nones = sacs + (one.end == "sac"), nones + (one.end != "sac")
+            seen: dict[str, Day] = {}
+            for entry in card.all("sign"):
+                if not entry.on.before(one.taken[-1].on) and not one.ended_on.before(entry.on):
+                    seen.setdefault(entry.words, entry.on)
+            for sign, on in seen.items():
+                if one.end == "sac":
+                    shown.setdefault(sign, []).append(sum(on.days_until(one.ended_on)) / 2)
+                else:
+                    false[sign] = false.get(sign, 0) + 1
+    rows = []
+    for sign in sorted({*shown, *false}):
+        days = shown.get(sign, [])
+        row = {"sign": sign, "sacs": len(days), "of_sacs": sacs}
+        row |= {
+            f"days_{word}": float(f(days)) if days else np.nan
+            for word, f in (("least", np.min), ("median", np.median), ("most", np.max))
+        }
+        rows.append(row | {"none": false.get(sign, 0), "of_none": nones})
+    return pd.DataFrame(
+        rows, columns=["sign", "sacs", "of_sacs", "days_least", "days_median", "days_most", "none", "of_none"]
+    )

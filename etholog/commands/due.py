@@ -1,0 +1,95 @@
+"""`etholog due`: what is to be done for the animals today, this week, later; as a calendar too."""
+
+import argparse
+from collections.abc import Iterable
+from datetime import date, timedelta
+from pathlib import Path
+
+from etholog import animals as animals_
+from etholog import care, ethogram
+from etholog.care import Task
+from etholog.commands.output import add_json, as_json, say
+from etholog.dates import Day
+from etholog.ethogram import Ethogram
+from etholog.refusal import Refusal
+from etholog.text import visible
+
+WEEK = timedelta(days=7)
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Give the command its arguments."""
+    parser.add_argument("animals", nargs="*", metavar="ANIMAL", help="only these (default: all)")
+    parser.add_argument("--today", metavar="DATE", help="as if it were that day")
+    parser.add_argument("--ahead", type=int, default=60, metavar="DAYS", help="how far to look ahead (default: 60)")
+    parser.add_argument("--ics", type=Path, metavar="FILE", help="write it all as a calendar (iCalendar, RFC 5545)")
+    parser.add_argument("--folder", type=Path, default=Path(), help="the workspace (default: here)")
+    add_json(parser)
+    parser.epilog = "examples:\n  etholog due\n  etholog due F-Umbra --ics spiders.ics"
+
+
+def run(args: argparse.Namespace) -> int:
+    """Print or write what is due; 1 where a card or a session could not be used."""
+    today = exact_day(args.today) if args.today else date.today()
+    known = animals_.read(args.folder).as_of(today)
+    wanted = {known.id_of(name) for name in args.animals}
+    for name in wanted - set(known.known()):
+        raise Refusal(f"no card and no session of {name!r}{ethogram.nearest(name, known.known())}")
+    tasks = [task for task in care.due(known, ethograms(args.folder), today) if not wanted or task.animal in wanted]
+    if args.ics:
+        from etholog.export import calendar
+
+        calendar.write(args.ics, tasks)
+        say(f"{len(tasks)} dates in {args.ics}; taken in twice, they stay single")
+    elif args.json:
+        print(as_json([vars(task) for task in tasks]))
+    else:
+        _print(tasks, today, args.ahead)
+    say(*known.faults)
+    return 1 if known.faults else 0
+
+
+def exact_day(text: str) -> date:
+    """Read a date that has to be known to the day."""
+    day = Day.parse(text)
+    if not day.exact:
+        raise Refusal(f"{text!r} is no single day; write 2026-03-05")
+    return day.first
+
+
+def ethograms(workspace: Path) -> list[Ethogram]:
+    """Return the workspace's own ethograms, then the shipped ones, the terrestrial first: its general windows serve
+    where a genus has none."""
+    own = sorted((workspace / "ethograms").glob("*.toml"))
+    shipped = sorted(ethogram.shipped().glob("*.toml"), key=lambda file: (file.stem != "terrestrial", file.stem))
+    seen: dict[str, Path] = {}
+    for file in [*own, *shipped]:
+        seen.setdefault(file.stem, file)
+    return [ethogram.read(file) for file in seen.values()]
+
+
+def _span(task: Task, today: date) -> str:
+    if task.last < today:
+        return f"OVERDUE since {task.last}"
+    if task.first == task.last:
+        return f"on {task.first}"
+    return f"until {task.last}" if task.first <= today else f"{task.first} to {task.last}"
+
+
+def _print(tasks: Iterable[Task], today: date, ahead: int) -> None:
+    parts: dict[str, list[Task]] = {"TODAY": [], "THIS WEEK": [], "LATER": []}
+    for task in tasks:
+        if task.first <= today:
+            parts["TODAY"].append(task)
+        elif task.first <= today + WEEK:
+            parts["THIS WEEK"].append(task)
+        elif task.first <= today + timedelta(days=ahead):
+            parts["LATER"].append(task)
+    for name, some in parts.items():
+        print(name if some else f"{name}: nothing")
+        for task in some:
+            span = _span(task, today)
+            again = f", every {task.every} days" if task.every else ""
+            print(visible(f"  {task.animal:<12} {task.what}"))
+            print(visible(f"  {'':<12} {span}{again}. {task.why} [{task.source}]"))
+    print("\nWindows are habits of keepers, no promise. Opening and shaking can make her eat a sac: look with a torch.")

@@ -1,0 +1,74 @@
+"""`etholog label`: a label for her enclosure, to print, with a QR code of her id."""
+
+import argparse
+from collections.abc import Iterator
+from pathlib import Path
+
+from etholog import animals as animals_
+from etholog import care
+from etholog.animals import Animals
+from etholog.attempts import attempts
+from etholog.commands.due import ethograms
+from etholog.commands.output import say
+from etholog.ethogram import Ethogram, nearest
+from etholog.refusal import Refusal
+from etholog.summary import LADDER
+from etholog.text import visible
+
+# Shown in full; the label is read by whoever opens the enclosure next.
+CAUTION = "Bites, hairs, escape: cover eyes, lid at hand. Don't open or shake."
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Give the command its arguments."""
+    parser.add_argument("animals", nargs="+", metavar="FEMALE", help="whose label")
+    parser.add_argument("-o", "--output", type=Path, metavar="FILE", help=".svg, .pdf or .png (default: plain text)")
+    parser.add_argument("--size", default="63.5x38.1", metavar="WxH", help="in mm (default: 63.5x38.1)")
+    parser.add_argument("--folder", type=Path, default=Path(), help="the workspace (default: here)")
+    parser.epilog = "examples:\n  etholog label F-Umbra\n  etholog label F-Umbra F-Sepia -o labels.pdf --size 70x37"
+
+
+def run(args: argparse.Namespace) -> int:
+    """Print or write the labels."""
+    known = animals_.read(args.folder)
+    labels = []
+    kept = ethograms(args.folder)
+    for name in args.animals:
+        if known.id_of(name) not in known.known():
+            raise Refusal(f"no card and no session of {name!r}{nearest(name, known.known())}")
+        labels.append(([visible(line) for line in lines(known, name, kept)], known.id_of(name)))
+    if args.output:
+        from etholog.export import label
+
+        label.write(args.output, labels, label.size_of(args.size))
+        say(f"{len(labels)} label{'s' if len(labels) > 1 else ''} in {args.output}")
+    else:
+        print("\n\n".join("\n".join(shown) for shown, _ in labels))
+    say(*known.faults)
+    return 1 if known.faults else 0
+
+
+def lines(known: Animals, name: str, kept: list[Ethogram]) -> Iterator[str]:
+    """Yield what a label says, the id first."""
+    yield known.id_of(name)
+    yield known.species_of(name) or "species not on record"
+    tries = attempts(known, name)
+    now = tries[-1] if tries else None
+    if now is None:
+        yield "not paired"
+    elif now.sac:
+        mine = care.window(known.species_of(name), known, kept)
+        yield f"sac laid {now.sac.on.text}; leave alone {mine.care.guard} days, water always"
+        yield f"sire: {' or '.join(now.sires) or 'unknown'}"
+    elif now.end == "moult" and now.moult:
+        yield f"moulted {now.moult.on.text}: not paired since"
+    else:
+        met = now.taken or now.pairings
+        last = met[-1]
+        yield f"with {' and '.join(dict.fromkeys(p.male for p in met))}, last {last.on.text}"
+        best = max(pairing.evidence for pairing in met)
+        yield LADDER[best] if best >= 0 else "nobody watched"
+        if now.taken:
+            opens, closes = care.sac_window(now, care.window(known.species_of(name), known, kept))
+            yield f"look for a sac {opens} to {closes}"
+    yield CAUTION

@@ -1,0 +1,100 @@
+"""`etholog outcome`: which pairings gave sacs, what the evening looked like when they did, and what practice helped."""
+
+import argparse
+import sys
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from etholog.commands.due import exact_day
+from etholog.commands.output import add_json, as_json, say, table
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Give the command its arguments."""
+    parser.add_argument("--practice", metavar="NAME", help="what came of it with a practice and without")
+    parser.add_argument("--signs", action="store_true", help="how long before a sac each sign showed")
+    parser.add_argument("--each", action="store_true", help="one row for each attempt")
+    parser.add_argument("--today", metavar="DATE", help="as known on that day")
+    parser.add_argument("--folder", type=Path, default=Path(), help="the workspace (default: here)")
+    add_json(parser)
+    parser.epilog = (
+        "examples:\n  etholog outcome\n  etholog outcome --each\n"
+        '  etholog outcome --practice "cool rest"\n  etholog outcome --signs'
+    )
+
+
+def run(args: argparse.Namespace) -> int:
+    """Print what was asked for; 1 where a card or a session could not be used."""
+    from etholog import season as season_
+    from etholog.analysis import outcome
+
+    today = exact_day(args.today) if args.today else date.today()
+    season = season_.read(args.folder)
+    if args.practice:
+        found = outcome.practice(season, args.practice, today)
+        _out(args.json, {"practice": found.table}, {"practice": f"With {args.practice} and without"}, found.sentence)
+    elif args.signs:
+        _out(args.json, {"signs": outcome.signs(season, today)}, {"signs": "Days before the sac"}, SIGNS)
+    elif args.each:
+        found_rows = outcome.outcomes(season, today)
+        shown = found_rows if args.json or not sys.stdout.isatty() else _narrow(found_rows)
+        _out(args.json, {"attempts": shown}, {"attempts": "Attempts"}, "")
+    else:
+        attempts = outcome.outcomes(season, today)
+        parts = {
+            "funnel": outcome.funnel(attempts),
+            "time_to_sac": outcome.time_to_sac(attempts).reset_index(),
+            "evening": outcome.evening(attempts),
+        }
+        _out(args.json, parts, TITLES, _sentence(attempts))
+    faults = [*season.faults, *season.animals.faults]
+    say(*dict.fromkeys(faults))
+    return 1 if faults else 0
+
+
+TITLES = {
+    "funnel": "From introduced to young, an attempt being all pairings of one female in one intermoult",
+    "time_to_sac": "Share that had come to each end, by days since the last pairing that may have taken",
+    "evening": "What of the evening goes with a sac",
+}
+SIGNS = (
+    "Signs are not proof: before a moult she looks much the same. Looking closely disturbs her; use a torch, and no"
+    " more often than needed."
+)
+
+
+def _narrow(attempts: "pd.DataFrame") -> "pd.DataFrame":
+    from etholog.summary import LADDER
+
+    rungs = [*LADDER, "a sac", "young"]
+    shown = attempts[["female", "males", "last_on", "end", "days", "insertion_s"]].copy()
+    shown["evidence"] = [rungs[int(rung)] if rung == rung else "nobody watched" for rung in attempts["evidence"]]
+    return shown
+
+
+def _sentence(attempts: "pd.DataFrame") -> str:
+    taken = attempts[attempts["may_have_taken"]]
+    closed = taken[taken["end"] != "open"]
+    sacs = int((closed["end"] == "sac").sum())
+    return (
+        f"{len(taken)} attempts in which sperm may have been transferred, {len(taken) - len(closed)} of them still open"
+        f" (in no share); {sacs} gave a sac. 4 measures of the evening were tried on {len(closed)} attempts of"
+        f" {closed['female'].nunique()} females, p by permuting within males: with so few, one small p among four is"
+        " no finding. A sac is no proof of a transfer, and no sac none of its absence."
+    )
+
+
+def _out(json: bool, parts: "dict[str, pd.DataFrame]", titles: dict[str, str], sentence: str) -> None:
+    if json:
+        print(as_json({**parts, "sentence": sentence}))
+        return
+    for at, (name, frame) in enumerate(parts.items()):
+        if at:
+            print()
+        table(frame, titles[name])
+    if sentence:
+        say(sentence)

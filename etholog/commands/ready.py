@@ -1,0 +1,89 @@
+"""`etholog ready`: what speaks for and against putting two animals together, each fact with its date."""
+
+import argparse
+from collections.abc import Sequence
+from datetime import date
+from pathlib import Path
+
+from etholog import animals as animals_
+from etholog import readiness
+from etholog.animals import Animals
+from etholog.commands.due import ethograms, exact_day
+from etholog.commands.output import add_json, as_json, say
+from etholog.dates import Day
+from etholog.ethogram import nearest
+from etholog.readiness import Fact
+from etholog.refusal import Refusal
+from etholog.text import visible
+
+HEADINGS = {"against": "SPEAKS AGAINST", "unknown": "NOT KNOWN", "for": "SPEAKS FOR", "note": "TO BEAR IN MIND"}
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Give the command its arguments."""
+    parser.add_argument("male", help="his id; with no female named: hers, for the facts on pairing her once more")
+    parser.add_argument("female", nargs="?", help="her id")
+    parser.add_argument("--today", metavar="DATE", help="as if it were that day")
+    parser.add_argument("--folder", type=Path, default=Path(), help="the workspace (default: here)")
+    add_json(parser)
+    parser.epilog = (
+        "examples:\n  etholog ready M-Basalt F-Umbra      before a pairing\n"
+        "  etholog ready F-Umbra               is a second pairing worth the risk?"
+    )
+
+
+def run(args: argparse.Namespace) -> int:
+    """Print the facts; there is no verdict, the keeper decides."""
+    today = exact_day(args.today) if args.today else date.today()
+    known = animals_.read(args.folder).as_of(today)
+    for name in filter(None, (args.male, args.female)):
+        if known.id_of(name) not in known.known():
+            raise Refusal(f"no card and no session of {name!r}{nearest(name, known.known())}")
+    kept = ethograms(args.folder)
+    if args.female:
+        found = readiness.facts(args.male, args.female, known, kept, today)
+        she, title = args.female, f"{args.male} to {args.female}"
+    else:
+        she, title = args.male, f"{args.male} once more"
+        if known.sex_of(she) == "male":
+            raise Refusal(f"{she} is a male; name the female as well: etholog ready {she} FEMALE")
+        found = list(readiness.hers(she, known, Day.of(today)))
+    found += _second_introductions(known, known.species_of(she))
+    if args.json:
+        print(as_json([vars(fact) for fact in found]))
+    else:
+        _print(f"{title}, {today}", found)
+    say(*known.faults)
+    return 1 if known.faults else 0
+
+
+def _second_introductions(known: Animals, species: str) -> list[Fact]:
+    """What came of a male put in once more after a pairing that may have taken, in these sessions."""
+    seen = readiness.second_introductions(known, species.split(" ")[0])
+    if not seen:
+        return [Fact("unknown", "no second introduction after a clasp is on record for this genus")]
+    from statsmodels.stats.proportion import proportion_confint
+
+    attacks = sum(seen)
+    low, high = proportion_confint(attacks, len(seen), method="wilson")
+    return [
+        Fact(
+            "note",
+            f"second introductions after a clasp, this genus: she attacked in {attacks} of {len(seen)}"
+            f" (95 % limits {low:.0%} to {high:.0%}, Wilson)",
+        )
+    ]
+
+
+def _print(title: str, found: Sequence[Fact]) -> None:
+    print(visible(title))
+    for side, heading in HEADINGS.items():
+        some = [fact.text for fact in found if fact.side == side]
+        if some:
+            print(f"\n{heading}")
+            for text in some:
+                print(visible(f"  * {text}"))
+    print(
+        "\nYou decide. A female may kill him: catch cup, card and long brush at hand, never fingers; eyes and skin"
+        "\ncovered against hairs; lid ready. Local codes and permits, your vet and your poison centre come first."
+    )

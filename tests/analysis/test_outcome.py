@@ -1,0 +1,149 @@
+"""What came of pairings, against published numbers and against other libraries."""
+
+import itertools
+import json
+from collections.abc import Callable
+from datetime import date
+from pathlib import Path
+from subprocess import CompletedProcess
+
+import numpy as np
+import pandas as pd
+import pytest
+from scipy.stats import fisher_exact, mannwhitneyu
+
+import etholog
+from etholog.analysis import outcome
+from etholog.refusal import Refusal
+
+TODAY = date(2026, 11, 20)
+
+
+@pytest.fixture(scope="module")
+def season() -> etholog.Season:
+    return etholog.read(Path(__file__).parents[2] / "examples" / "season")
+
+
+# Newcombe 1998, Stat. Med. 17:857-872, table I, method 3 (from memory; statsmodels gives the same).
+NEWCOMBE = [(81, 263, 0.2553, 0.3662), (15, 148, 0.0624, 0.1605), (0, 20, 0.0, 0.1611), (1, 29, 0.0061, 0.1718)]
+
+
+@pytest.mark.parametrize(("count", "of", "low", "high"), NEWCOMBE)
+def test_limits_of_a_share_as_published(count: int, of: int, low: float, high: float) -> None:
+    assert outcome.wilson(count, of) == pytest.approx((low, high), abs=5e-5)
+
+
+def test_no_share_of_nothing() -> None:
+    assert all(np.isnan(outcome.wilson(0, 0)))
+
+
+# Hollander & Wolfe 1973, p. 69: permeability of human chorioamnion, as in the example of R's `wilcox.test`, which gives
+# the shift 0.305 with 95 % limits -0.15 and 0.76 (from memory).
+TERM = np.array([0.80, 0.83, 1.89, 1.04, 1.45, 1.38, 1.91, 1.64, 0.73, 1.46])
+EARLY = np.array([1.15, 0.88, 0.90, 0.74, 1.21])
+
+
+def test_exact_limits_of_a_shift_as_published() -> None:
+    assert outcome.exact_shift(TERM, EARLY) == pytest.approx((0.305, -0.15, 0.76))
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_the_limits_are_where_the_exact_test_turns(seed: int) -> None:
+    """The interval is all shifts that scipy's exact test does not reject at 5 %."""
+    chance = np.random.default_rng(seed)
+    one, other = chance.normal(size=7), chance.normal(size=6)
+    _, low, high = outcome.exact_shift(one, other)
+    for shift, inside in ((low - 1e-9, False), (low + 1e-9, True), (high - 1e-9, True), (high + 1e-9, False)):
+        assert (mannwhitneyu(one - shift, other, method="exact").pvalue > 0.05) == inside
+
+
+def test_too_few_for_limits_have_none() -> None:
+    shift, low, high = outcome.exact_shift(np.array([1.0, 2.0]), np.array([5.0]))
+    assert shift == -3.5
+    assert np.isnan(low)
+    assert np.isnan(high)
+
+
+@pytest.mark.parametrize(("m", "n"), [(1, 1), (2, 3), (4, 3)])
+def test_the_null_distribution_by_going_through_all_orders(m: int, n: int) -> None:
+    counts = np.zeros(m * n + 1)
+    for ranks in itertools.combinations(range(m + n), m):
+        counts[sum(ranks) - m * (m - 1) // 2] += 1
+    assert outcome._rank_sum_counts(m, n) == pytest.approx(counts)
+
+
+def test_the_funnel_of_the_example_season(season: etholog.Season) -> None:
+    """Counted by hand from the notebook: sacs of Clay, Fern, Rust and Sienna; Sepia moulted; Umbra, Moss and Sepia's
+    second pairing are open; Fern's sac is neither opened nor eaten; Rust ate hers."""
+    table = outcome.funnel(outcome.outcomes(season, TODAY)).set_index("step")
+    assert tuple(table.loc["sac", ["reached", "of", "open"]]) == (4, 5, 3)
+    assert tuple(table.loc["young", ["reached", "of", "open"]]) == (2, 3, 1)
+    assert (table["low"] <= table["share"] + 1e-9).all()
+
+
+def test_as_known_on_an_earlier_day(season: etholog.Season) -> None:
+    early = outcome.outcomes(season, date(2026, 7, 20))
+    assert (early["end"] == "sac").sum() == 1
+    assert not (early["first_on"] > "2026-07-20").any()
+
+
+def test_time_to_sac_is_the_incidence_of_what_came_first(season: etholog.Season) -> None:
+    """At the last end, of 8 attempts 3 were open for longer and 5 had ended, so the shares are 4 and 1 of 7 (the second
+    pairing of Sepia is open since 76 days, less than the first end: it leaves the risk set)."""
+    found = outcome.time_to_sac(outcome.outcomes(season, TODAY))
+    assert found.iloc[-1][["sac", "moult"]].tolist() == pytest.approx([4 / 7, 1 / 7])
+    assert found.index.name == "days"
+
+
+def test_a_practice_is_compared_by_fishers_test(season: etholog.Season) -> None:
+    found = outcome.practice(season, "water while guarding", TODAY)
+    row = found.table.set_index("outcome").loc["the sac kept"]
+    assert (row["with"], row["with_of"], row["without"], row["without_of"]) == (2, 2, 0, 1)
+    assert row["p"] == pytest.approx(fisher_exact([[2, 0], [0, 1]]).pvalue)
+    assert "no female in both" in found.sentence
+    rest = outcome.practice(season, "cool rest", TODAY)
+    assert rest.table["outcome"].tolist()[0] == "a sac"
+    with pytest.raises(Refusal, match="did you mean 'cool rest'"):
+        outcome.practice(season, "cool test", TODAY)
+
+
+def test_signs_count_those_that_came_to_nothing_too(season: etholog.Season) -> None:
+    table = outcome.signs(season, TODAY).set_index("sign")
+    assert tuple(table.loc["closes her burrow", ["sacs", "of_sacs", "none", "of_none"]]) == (3, 4, 0, 1)
+    assert tuple(table.loc["refuses food", ["sacs", "days_least", "days_most", "none"]]) == (2, 20.0, 23.0, 1)
+
+
+def test_measures_of_the_evening_keep_to_their_range(season: etholog.Season) -> None:
+    table = outcome.evening(outcome.outcomes(season, TODAY))
+    assert table["measure"].tolist() == list(outcome.MEASURES)
+    assert table["larger"].between(0, 1).all()
+    assert (table["p"] >= table["smallest_p"]).all()
+
+
+def test_with_sacs_alone_there_is_no_effect() -> None:
+    rows = pd.DataFrame(
+        {
+            "may_have_taken": True, "watched": True, "end": "sac", "males": ["a", "b"], "insertion_s": [1.0, 2.0],
+            "insertions": [1, 2], "palps": [1, 2], "latency_s": [3.0, np.nan],
+        }
+    )  # fmt: skip
+    table = outcome.evening(rows)
+    assert table["n_none"].eq(0).all()
+    assert table["p"].isna().all()
+
+
+def test_a_season_without_cards_or_sessions_says_so(
+    tmp_path: Path, etholog: Callable[..., CompletedProcess[str]]
+) -> None:
+    (tmp_path / "sessions").mkdir()
+    for words in ((), ("--each",), ("--signs",)):
+        done = etholog("outcome", *words, "--json", "--folder", tmp_path)
+        assert done.returncode == 0, done.stderr
+        json.loads(done.stdout)
+
+
+def test_the_command_says_how_few_there_are(repository: Path, etholog: Callable[..., CompletedProcess[str]]) -> None:
+    done = etholog("outcome", "--today", "2026-11-20", "--folder", repository / "examples" / "season")
+    assert done.returncode == 0, done.stderr
+    assert "8 attempts in which sperm may have been transferred, 3 of them still open" in done.stderr
+    assert "4 measures of the evening were tried" in done.stderr

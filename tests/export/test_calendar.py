@@ -1,0 +1,72 @@
+"""The calendar against RFC 5545 itself, and read back by a parser that did not write it."""
+
+import re
+from collections.abc import Callable
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+from subprocess import CompletedProcess
+
+import pytest
+import vobject
+
+from etholog.care import Task
+from etholog.export.calendar import calendar, write
+from etholog.refusal import Refusal
+
+NOW = datetime(2026, 11, 20, 19, 0, tzinfo=UTC)
+LOOK = Task(
+    "F-1/sac/1", "F-1", "look; for a sac, \\ ünder the 🕷 web\nnow", date(2026, 6, 1), date(2026, 9, 1), "why", "s", 7
+)
+PULL = Task("F-1/pull/1", "F-1", "pull " + "very long " * 30, date(2026, 6, 1), date(2026, 6, 14), "why", "source")
+
+
+def components(data: bytes) -> list[vobject.base.Component]:
+    (book,) = vobject.readComponents(data.decode())
+    return list(book.vevent_list)
+
+
+def test_lines_end_and_fold_as_the_rfc_says() -> None:
+    data = calendar([LOOK, PULL], NOW)
+    lines = data.split(b"\r\n")
+    assert lines.pop() == b""
+    assert not any(b"\n" in line or b"\r" in line for line in lines)  # 3.1: CRLF and nothing else
+    assert max(map(len, lines)) <= 75  # 3.1: at most 75 octets
+    for line in lines:
+        line.decode()  # no character is cut in two
+    unfolded = data.decode().replace("\r\n ", "")
+    assert "SUMMARY:F-1: look\\; for a sac\\, \\\\" in unfolded  # 3.3.11
+    for needed in ("VERSION:2.0", "PRODID:", "DTSTAMP:20261120T190000Z", "DTSTART;VALUE=DATE:20260601"):
+        assert needed in unfolded
+
+
+def test_another_parser_reads_the_same_dates() -> None:
+    look, pull = components(calendar([LOOK, PULL], NOW))
+    assert look.dtstart.value == date(2026, 6, 1)
+    assert list(look.getrruleset())[-1].date() == date(2026, 8, 31)
+    assert [day.date() for day in look.getrruleset()][1] == date(2026, 6, 8)
+    assert (pull.dtend.value - pull.dtstart.value) == timedelta(days=14)  # the end is exclusive
+    assert pull.valarm.action.value == "DISPLAY"
+
+
+def test_taken_in_twice_an_event_is_the_same_one() -> None:
+    first = components(calendar([LOOK, PULL], NOW))
+    later = Task(**{**vars(LOOK), "first": date(2026, 6, 20)})
+    second = components(calendar([later, PULL], NOW + timedelta(days=1)))
+    assert [event.uid.value for event in first] == [event.uid.value for event in second]
+    assert len({event.uid.value for event in first}) == 2
+    assert int(second[0].sequence.value) > int(first[0].sequence.value)
+
+
+def test_the_example_season_as_a_calendar(
+    repository: Path, tmp_path: Path, etholog: Callable[..., CompletedProcess[str]]
+) -> None:
+    words = ("due", "--today", "2026-11-20", "--folder", repository / "examples" / "season")
+    assert etholog(*words, "--ics", "a b.ics", cwd=tmp_path).returncode == 0
+    assert [file.name for file in tmp_path.iterdir()] == ["a b.ics"]
+    events = components((tmp_path / "a b.ics").read_bytes())
+    assert len(events) == len(re.findall('"key"', etholog(*words, "--json").stdout))
+
+
+def test_a_folder_that_takes_no_file_is_told_of(tmp_path: Path) -> None:
+    with pytest.raises(Refusal, match="can't be written"):
+        write(tmp_path / "missing" / "a.ics", [LOOK])

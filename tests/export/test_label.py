@@ -1,0 +1,95 @@
+"""The label, looked at as a printer and a phone would: read back from the file that was written."""
+
+import io
+from collections.abc import Callable
+from pathlib import Path
+from subprocess import CompletedProcess
+
+import numpy as np
+import pypdf
+import pytest
+import zxingcpp
+from matplotlib import image
+
+from etholog.export import label
+from etholog.refusal import Refusal
+
+Run = Callable[..., CompletedProcess[str]]
+
+
+@pytest.fixture
+def said(etholog: Run, repository: Path, tmp_path: Path) -> Run:
+    def run(*words: object) -> CompletedProcess[str]:
+        return etholog("label", *words, "--folder", repository / "examples" / "season", cwd=tmp_path)
+
+    return run
+
+
+def test_a_label_says_who_with_whom_when_how_sure_and_what_to_look_for(said: Run) -> None:
+    shown = said("F-Umbra").stdout.splitlines()
+    assert shown == [
+        "F-Umbra",
+        "Grammostola pulchripes",
+        "with M-Flint, last 2026-03-26",
+        "clear insertions of both palps",
+        "look for a sac 2026-06-24 to 2026-12-21",
+        "Bites, hairs, escape: cover eyes, lid at hand. Don't open or shake.",
+    ]
+    assert "sac laid 2026-09-09; leave alone 30 days" in said("F-Fern").stdout
+    assert "moulted 2026-09-12: not paired since" in said("F-Ivy").stdout
+
+
+def test_the_code_is_read_back_by_a_reader(said: Run, tmp_path: Path) -> None:
+    assert said("F-Umbra", "-o", "a.png").returncode == 0
+    picture = image.imread(tmp_path / "a.png")
+    (found,) = zxingcpp.read_barcodes((picture[:, :, 0] * 255).astype(np.uint8))
+    assert (found.text, found.format) == ("F-Umbra", zxingcpp.BarcodeFormat.QRCode)
+
+
+@pytest.mark.parametrize("size", label.SIZES)
+def test_pages_have_the_label_s_size_and_words(size: str, said: Run, tmp_path: Path) -> None:
+    assert said("F-Umbra", "F-Sepia", "-o", "a.pdf", "--size", size).returncode == 0
+    pages = pypdf.PdfReader(tmp_path / "a.pdf").pages
+    assert len(pages) == 2
+    width, height = (float(part) for part in size.split("x"))
+    assert float(pages[0].mediabox.width) / 72 * 25.4 == pytest.approx(width, abs=0.1)
+    assert float(pages[0].mediabox.height) / 72 * 25.4 == pytest.approx(height, abs=0.1)
+    words = " ".join(pages[0].extract_text().split())
+    for part in ("F-Umbra", "Grammostola pulchripes", "M-Flint", "2026-06-24 to 2026-12-21", "Don't open or shake"):
+        assert part in words
+
+
+@pytest.mark.parametrize("size", [(25.0, 25.0), (63.5, 38.1), (101.6, 50.8)])
+def test_nothing_runs_over_the_edge_or_into_the_code(size: tuple[float, float]) -> None:
+    lines = ["F-" + "Long" * 20, "Grammostola pulchripes", "with " + " and ".join(f"M-{n}" for n in range(9))]
+    drawn = label.figure(lines, "F-1", size)
+    drawn.savefig(io.BytesIO(), format="png")
+    code = drawn.axes[0].get_window_extent()
+    for text in drawn.texts:
+        box = text.get_window_extent()
+        assert box.x0 >= 0
+        assert box.x1 <= code.x0 or box.y1 < code.y0
+        assert box.y0 >= 0
+
+
+def test_bytes_are_the_same_each_time(said: Run, tmp_path: Path) -> None:
+    for kind in ("svg", "pdf", "png"):
+        said("F-Umbra", "-o", f"a.{kind}")
+        said("F-Umbra", "-o", f"b.{kind}")
+        assert (tmp_path / f"a.{kind}").read_bytes() == (tmp_path / f"b.{kind}").read_bytes()
+
+
+@pytest.mark.parametrize("size", ["big", "10x10", "1000x20", "63.5", "nanxnan", "-5x40"])
+def test_no_size_of_a_label_is_refused(size: str) -> None:
+    with pytest.raises(Refusal, match="size"):
+        label.size_of(size)
+
+
+@pytest.mark.parametrize(
+    ("words", "why"),
+    [(("F-Umbra", "-o", "a.doc"), "written as"), (("F-Umbra", "F-Ivy", "-o", "a.svg"), "several as .pdf")],
+)
+def test_what_can_t_be_written_is_told(words: tuple[str, ...], why: str, said: Run, tmp_path: Path) -> None:
+    done = said(*words)
+    assert (done.returncode, why in done.stderr) == (2, True)
+    assert not list(tmp_path.iterdir())

@@ -114,8 +114,13 @@ class Keys:
     def __enter__(self) -> "Keys":
         if sys.platform != "win32" and sys.stdin.isatty():
             self._before = termios.tcgetattr(0)
-            tty.setcbreak(0)
+        self.take_over()
         return self
+
+    def take_over(self) -> None:
+        """Have the terminal give keys one by one, also after a shell had it meanwhile."""
+        if sys.platform != "win32" and sys.stdin.isatty():
+            tty.setcbreak(0)
 
     def __exit__(self, *_: object) -> None:
         if sys.platform != "win32" and sys.stdin.isatty():

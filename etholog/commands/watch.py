@@ -163,6 +163,8 @@ def finish(recorder: Recorder, ended: bool, code: int = 0) -> int:
         say(f"{path}: NOT everything is on the disk. {recorder.journal.trouble or 'The disk did not answer in time.'}")
     else:
         Arrivals(path).forget()
+    if recorder.journal.rescue is not None:
+        say(f"while the disk failed, marks went to {recorder.journal.rescue} too; keep it until you have looked")
     if not ended:
         say(f"broken off; go on with: etholog resume {path}")
         return code

@@ -2,6 +2,7 @@
 
 import signal
 import sys
+from types import FrameType
 from typing import ClassVar
 
 from textual.app import App
@@ -54,6 +55,32 @@ class DressedApp(App[bool], inherit_bindings=False):
         for name in ("SIGHUP", "SIGTERM", "SIGINT"):
             number = getattr(signal, name)
             loop.add_signal_handler(number, self._broken_off, number, name)
+        self._heed_stops()
+
+    def _heed_stops(self) -> None:
+        stops, goes_on = signal.getsignal(signal.SIGTSTP), signal.getsignal(signal.SIGCONT)
+        suspended = False
+
+        def stop(number: int, frame: FrameType | None) -> None:
+            nonlocal suspended
+            suspended = True
+            if callable(stops):
+                stops(number, frame)
+
+        def go_on(number: int, frame: FrameType | None) -> None:
+            nonlocal suspended
+            self.goes_on()
+            # After a SIGSTOP, which nobody can hear, Textual would read the terminal in two threads from here on.
+            if not suspended and self._driver is not None:
+                self._driver.suspend_application_mode()
+            suspended = False
+            if callable(goes_on):
+                goes_on(number, frame)
+                self.call_later(self.refresh, layout=True)
+
+        if callable(stops):  # there is none in a test without a terminal
+            signal.signal(signal.SIGTSTP, stop)
+            signal.signal(signal.SIGCONT, go_on)
 
     def _broken_off(self, number: int, name: str) -> None:
         self.before_end(name)
@@ -61,6 +88,9 @@ class DressedApp(App[bool], inherit_bindings=False):
 
     def before_end(self, name: str) -> None:
         """Do what has to be done when a signal ends us."""
+
+    def goes_on(self) -> None:
+        """Take notice, and no more, that the program was stopped and goes on: this is called within a signal."""
 
 
 class WatchApp(DressedApp):
@@ -175,3 +205,8 @@ class WatchApp(DressedApp):
         if not recorder.closed and recorder.live.folding.gap is None:
             recorder.gap(system.now(), f"etholog was ended ({name})")
         recorder.journal.close()
+
+    def goes_on(self) -> None:
+        """Have the strip leave a gap for the time in which the program was stopped."""
+        if self.watching is not None:
+            self.watching.continued = True

@@ -6,6 +6,7 @@ input thread itself writes each key into a small hidden file beside the session;
 be offered back.
 """
 
+import contextlib
 import json
 import os
 import sys
@@ -62,7 +63,8 @@ class Arrivals:
         if self._descriptor >= 0:
             os.close(self._descriptor)
             self._descriptor = -1
-        self.path.unlink(missing_ok=True)
+        with contextlib.suppress(OSError):
+            self.path.unlink()
 
 
 def noting_driver(note: Callable[[str, float], None]) -> "type[Driver] | None":

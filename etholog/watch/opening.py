@@ -141,7 +141,7 @@ def resume(
     for key, t in missed:
         recorder.take(key, clock_at + t / 1000)
         last = max(last, t)
-    recorder.was_away(last, recorder.t(now), wall)
+    recorder.was_away(last, recorder.t(now), "the recorder was away")
     return recorder, told
 
 

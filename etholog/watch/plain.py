@@ -7,7 +7,6 @@ import signal
 import sys
 import time
 from types import FrameType
-from typing import NoReturn
 
 from etholog import system
 from etholog.text import visible
@@ -37,18 +36,44 @@ def say(text: str) -> None:
     print(visible(text), flush=True)
 
 
+class Ended(Exception):
+    """A signal asked the program to end."""
+
+
 class Console:
-    """Asks for lines and keys of one terminal, without any help of a screen."""
+    """Keys and lines of one terminal, without any help of a screen.
+
+    A signal is only noted when it comes and acted upon between two keys, so that it can't tear a record.
+    """
 
     def __init__(self, keys: system.Keys) -> None:
         self.keys = keys
+        self.continued = False  # whether the program was stopped and goes on again
+        self._ended = 0
+        for name in ("SIGHUP", "SIGTERM", "SIGCONT"):
+            if hasattr(signal, name):
+                signal.signal(getattr(signal, name), self._noted)
+
+    def _noted(self, number: int, _: FrameType | None) -> None:
+        if signal.Signals(number).name == "SIGCONT":
+            self.continued = True
+            self.keys.take_over()  # the shell has changed the terminal meanwhile
+        else:
+            self._ended = number
+
+    def key(self) -> str | None:
+        """Wait a moment for a key. Raises Ended after a signal, EOFError at the end of input."""
+        key = self.keys.read(TICK_S)
+        if key is None and self._ended:
+            raise Ended(self._ended)
+        return key
 
     def line(self, question: str) -> str:
-        """Print the question and return the line that is typed after it. EOFError at the end of input."""
+        """Print the question and return the line that is typed after it."""
         print(visible(question), end="", flush=True)
         typed = ""
         while True:
-            key = self.keys.read(3600)
+            key = self.key()
             if key in ("\r", "\n"):
                 print(flush=True)
                 return typed
@@ -72,20 +97,24 @@ class Plain:
     def run(self) -> bool:
         """Take in keys until the end is keyed; True then, False when the input ended."""
         say("The clock runs. ? reads the keys.")
-        self._listen_for_signals()
         try:
             while True:
-                key = self._console.keys.read(TICK_S)
+                key = self._console.key()
                 at = system.now()
+                if self._console.continued:
+                    self._console.continued = False
+                    say(self._recorder.stopped(at).text)
                 if key is not None and self._take(key, at):
                     return True
                 self._tick()
         except EOFError:
             self._broken_off("its input ended")
-            return False
         except KeyboardInterrupt:
             self._broken_off("Ctrl-C")
-            return False
+        except Ended as ended:
+            self._broken_off(signal.Signals(ended.args[0]).name)
+            sys.exit(128 + ended.args[0])
+        return False
 
     def _take(self, key: str, at: float) -> bool:
         recorder = self._recorder
@@ -99,7 +128,7 @@ class Plain:
                 say(recorder.line(self._console.line("why: " if gap else "note: "), system.now()).text)
             case "\x1b":
                 say("End? Enter ends the session, any other key goes on.")
-                while (answer := self._console.keys.read(3600)) is None:
+                while (answer := self._console.key()) is None:
                     pass
                 if answer in ("\r", "\n"):
                     recorder.close(system.now())
@@ -143,12 +172,3 @@ class Plain:
     def _broken_off(self, how: str) -> None:
         if self._recorder.live.folding.gap is None:
             self._recorder.gap(system.now(), f"etholog was ended ({how})")
-
-    def _listen_for_signals(self) -> None:
-        def ended(number: int, _: FrameType | None) -> NoReturn:
-            self._broken_off(signal.Signals(number).name)
-            sys.exit(128 + number)
-
-        for name in ("SIGHUP", "SIGTERM"):
-            if hasattr(signal, name):
-                signal.signal(getattr(signal, name), ended)

@@ -19,6 +19,7 @@ REPEAT_S = 0.080
 HELD_S = (0.2, 1.0)
 
 CLOCK_JUMP_S = 2.0
+STILL_S = 5.0
 
 
 class Recorder(Corrector):
@@ -46,7 +47,7 @@ class Recorder(Corrector):
         self._clock_at = clock_at
         self._key, self._key_at, self._key_gap = "", -1e9, 1e9
         self._key_n: int | None = None
-        self._clocks: tuple[float, float] | None = None
+        self._clocks: tuple[float, float, float] | None = None
 
     def t(self, at: float) -> int:
         """Return a reading of the clock as milliseconds since the session began."""
@@ -154,20 +155,36 @@ class Recorder(Corrector):
         return Answer("note", "pasted text makes no marks; kept as a note", n)
 
     def watch_clocks(self, at: float, awake: float, wall: datetime) -> None:
-        """Compare three clocks now and then: one that goes on in sleep, one that doesn't, and the wall's."""
+        """Compare three clocks now and then: one that goes on in sleep, one that doesn't, and the wall's.
+
+        A machine that slept recorded nothing, so that time is a gap. A program that stood still (a stalled terminal)
+        may have keys waiting, so that is only told.
+        """
         slept, set_by = at - awake, wall.timestamp() - at
         if self._clocks is not None:
-            if slept - self._clocks[0] > CLOCK_JUMP_S:
-                self._append("clock", t=self.t(at), what=f"the machine slept for {slept - self._clocks[0]:.0f} s")
-            if abs(set_by - self._clocks[1]) > CLOCK_JUMP_S:
-                self._append("clock", t=self.t(at), what=f"the wall clock was set by {set_by - self._clocks[1]:+.0f} s")
-        self._clocks = slept, set_by
+            before, slept_before, set_before = self._clocks
+            asleep = slept - slept_before
+            if asleep > CLOCK_JUMP_S:
+                self._append("clock", t=self.t(at), what=f"the machine slept for {asleep:.0f} s")
+                self.was_away(self.t(before), self.t(at), "the machine slept")
+            elif at - before > STILL_S:
+                self._append("clock", t=self.t(at), what=f"etholog stood still for {at - before:.0f} s")
+            if abs(set_by - set_before) > CLOCK_JUMP_S:
+                self._append("clock", t=self.t(at), what=f"the wall clock was set by {set_by - set_before:+.0f} s")
+        self._clocks = at, slept, set_by
 
-    def was_away(self, since: int, until: int, wall: datetime) -> None:
-        """The program was not running in between (milliseconds of the session): a gap, if there was none already."""
+    def stopped(self, at: float) -> Answer:
+        """The program was stopped since the clocks were compared last, and goes on now: nobody watched in between."""
+        since = self.t(self._clocks[0]) if self._clocks is not None else self.t(at)
+        self._clocks = None
+        self.was_away(since, self.t(at), "etholog was stopped")
+        return Answer("stopped", "etholog was stopped: that time counts for nothing; what ran is over")
+
+    def was_away(self, since: int, until: int, why: str) -> None:
+        """Nobody could record in between (milliseconds of the session): a gap, if there was none already."""
         if self.live.folding.gap is None:
-            self._append("gap", t=since, why="the recorder was away")
-        self._append("back", t=until, wall=wall.isoformat(timespec="milliseconds"))
+            self._append("gap", t=since, why=why)
+        self._append("back", t=until, wall=self._wall().isoformat(timespec="milliseconds"))
 
     def close(self, at: float, outcome: dict[str, Any] | None = None) -> None:
         """End the session: what runs is cut here."""

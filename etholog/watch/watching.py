@@ -18,7 +18,7 @@ from etholog.watch.legend import key_table, own_words
 from etholog.watch.live import clock_face
 from etholog.watch.prompts import Prompts
 from etholog.watch.recorder import Recorder
-from etholog.watch.strip import Lanes
+from etholog.watch.strip import PLAIN, Lanes
 from etholog.watch.themes import Look
 
 TICK_S = 0.25
@@ -55,6 +55,7 @@ class Watching(Screen[bool], inherit_bindings=False):
     #line { display: none; }
     """
     AUTO_FOCUS = ""
+    compares_clocks = True
     BINDINGS: ClassVar[list[BindingType]] = []
 
     def __init__(
@@ -79,6 +80,7 @@ class Watching(Screen[bool], inherit_bindings=False):
         self._prompts = Prompts(recorder.ethogram)
         self._prompt_text, self._answer = "", ""
         self._ending = False
+        self.continued = False  # set by whoever sees that the program was stopped and goes on
         self.takes_keys = True  # False while a line is typed, whose letters are no marks
         self._shown: dict[str, str] = {}
 
@@ -109,10 +111,17 @@ class Watching(Screen[bool], inherit_bindings=False):
         self.app.action_suspend_process()
 
     def _came_back(self, _: object) -> None:
+        self.continued = False
         if self.recorder.live.folding.gap is not None:
             self._told(self.recorder.back(self._clock()))
         # Textual repaints only what changed, and the shell has written over all of it.
         self.refresh(layout=True)
+
+    def _after_stop(self) -> None:
+        """A program that was stopped from outside recorded nothing meanwhile."""
+        if self.continued and self.recorder.live.folding.gap is None:
+            self._answer = self.recorder.stopped(self._clock()).text
+        self.continued = False
 
     # ------------------------------------------------------------ input
 
@@ -124,6 +133,7 @@ class Watching(Screen[bool], inherit_bindings=False):
             return
         event.stop()
         event.prevent_default()
+        self._after_stop()
         at = self._stamp(event)
         self.query_one("#keys").display = False
         if self._ending:
@@ -222,8 +232,10 @@ class Watching(Screen[bool], inherit_bindings=False):
 
     def tick(self) -> None:
         """Show what is: called after each key and a few times a second."""
+        self._after_stop()
         now = self._now()
-        self.recorder.watch_clocks(self._clock(), time.monotonic(), system.wall_now())
+        if self.compares_clocks:
+            self.recorder.watch_clocks(self._clock(), time.monotonic(), system.wall_now())
         for prompt in self._prompts.due(self.recorder.live, now):
             self.recorder.prompted(prompt.name, self._clock())
             self._prompt_text = f"{clock_face(now)}  {prompt.text}"
@@ -232,7 +244,7 @@ class Watching(Screen[bool], inherit_bindings=False):
         self._lanes.follow(self.recorder.live)
         chart = self.query_one(StripChart)
         chart.changed()
-        big = self.size.height >= len(self._lanes.lanes) + BIG_CLOCK_ROWS + 4
+        big = self.look.glyphs is not PLAIN and self.size.height >= len(self._lanes.lanes) + BIG_CLOCK_ROWS + 4
         digits = self.query_one(Digits)
         if digits.display != big:
             digits.display = big

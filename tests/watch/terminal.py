@@ -18,9 +18,14 @@ MARK = re.compile(rb"mark (\d+)")
 
 
 class Terminal:
-    """Runs `etholog` in a pty of its own. `screen()` is what stands on it; `until` waits for words, with a limit."""
+    """Runs `etholog` in a pty of its own, `under` another program if need be.
 
-    def __init__(self, *words: str, cwd: Path, columns: int = 80, rows: int = 24, **environment: str) -> None:
+    `screen()` is what stands on it; `until` waits for words, with a limit.
+    """
+
+    def __init__(
+        self, *words: str, cwd: Path, columns: int = 80, rows: int = 24, under: tuple[str, ...] = (), **environment: str
+    ) -> None:
         self._emulator = pyte.Screen(columns, rows)
         self._stream = pyte.ByteStream(self._emulator)
         self.raw = b""
@@ -28,7 +33,8 @@ class Terminal:
         if self.pid == 0:
             os.chdir(cwd)
             os.environ.update({"TERM": "xterm-256color", "LINES": "", "COLUMNS": ""} | environment)
-            os.execv(sys.executable, [sys.executable, "-m", "etholog", *words])
+            command = [*under, sys.executable, "-m", "etholog", *words]
+            os.execvp(command[0], command)
         self.resize(columns, rows)
 
     def resize(self, columns: int, rows: int) -> None:

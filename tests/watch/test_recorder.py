@@ -1,12 +1,18 @@
 """Keys to records, without a screen: marks, slips and their mending, as they stand in the file afterwards."""
 
+import hashlib
+import shutil
+import unicodedata
 from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
+from hypothesis import HealthCheck, example, given, settings
+from hypothesis import strategies as st
 
 from etholog import ethogram, session
 from etholog.ethogram import Hand
+from etholog.text import visible
 from etholog.watch.keyboard import QWERTY_KEYBOARD, Keyboard
 from etholog.watch.opening import begin
 from etholog.watch.prompts import Prompts
@@ -141,6 +147,25 @@ def test_a_gap_gets_its_reason_while_it_lasts_or_afterwards(tmp_path: Path) -> N
     assert not [said for said in fold.said if said.do == "note"]
 
 
+@given(st.text(max_size=300))
+@example("\x1b[2J\x00\x9b31m\u202e[red]\ud800 =1+1 \U0001f577\ufe0f עברית")
+@example("x" * 12_000)
+@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=40, deadline=None)
+def test_any_note_is_kept_and_what_is_shown_of_it_is_one_harmless_line(tmp_path: Path, text: str) -> None:
+    live = recorder(tmp_path / hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest())
+    live.pasted(text, 101)
+    answer = live.line(text, 102)
+    notes = [said.text for said in reread(live).fold.said if said.do == "note"]
+    assert notes[0] == f"pasted: {text[:1000]}".encode("utf-8", "replace").decode()
+    if answer.did == "note":
+        assert notes[1] == text.strip()[:10_000].encode("utf-8", "replace").decode()
+    shown = visible(live.with_undo(answer.text))
+    # Unicode Standard, chapter 4.5: controls, format characters, surrogates, line and paragraph separators.
+    assert not [c for c in shown if unicodedata.category(c) in ("Cc", "Cf", "Cs", "Zl", "Zp")]
+    assert len(shown) < 400
+    shutil.rmtree(live.journal.path.parent)
+
+
 def test_clock_changes_are_recorded(tmp_path: Path) -> None:
     live = recorder(tmp_path)
     at = BEGAN.timestamp()
@@ -149,7 +174,14 @@ def test_clock_changes_are_recorded(tmp_path: Path) -> None:
     live.watch_clocks(120.0, 70.0, datetime.fromtimestamp(at - 3580, UTC))
     live.watch_clocks(720.0, 70.5, datetime.fromtimestamp(at - 2980, UTC))
     told = [record["what"] for record in live.live.records if record["do"] == "clock"]
-    assert told == ["the wall clock was set by -3600 s", "the machine slept for 600 s"]
+    assert told == [
+        "etholog stood still for 10 s",
+        "etholog stood still for 10 s",
+        "the wall clock was set by -3600 s",
+        "the machine slept for 600 s",
+    ]
+    (gap,) = live.live.folding.gaps
+    assert (gap.onset, gap.offset, gap.why) == (20_000, 620_000, "the machine slept")
 
 
 def test_names_cannot_leave_the_folder(tmp_path: Path) -> None:

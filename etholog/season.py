@@ -81,6 +81,12 @@ def read(path: Path | str = ".") -> Season:
     """Read a folder of sessions, or a workspace that has one, into a Season. Files that are no sessions become
     faults."""
     folder = folder_of(path)
+    found, faults = sessions_in(folder)
+    return of(folder, found, faults)
+
+
+def sessions_in(folder: Path) -> tuple[list[Session], list[str]]:
+    """Return the sessions of a folder, in the order of their files' names, and what could not be read."""
     found: list[Session] = []
     faults: list[str] = []
     for file in sorted(folder.iterdir()):
@@ -90,7 +96,7 @@ def read(path: Path | str = ".") -> Season:
             found.append(sessions_.read(file))
         except Refusal as refusal:
             faults += str(refusal).splitlines()
-    return of(folder, found, faults)
+    return found, faults
 
 
 def of(folder: Path, found: Iterable[Session], faults: Iterable[str] = ()) -> Season:

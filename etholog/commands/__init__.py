@@ -27,6 +27,7 @@ COMMANDS = {
     "due": "what is to be done today, this week, later; as a calendar too",
     "label": "a label for her enclosure, to print",
     "outcome": "which pairings gave sacs, and what the evening was like when they did",
+    "report": "one page on a session or a season, for any browser: questions, answers, figures, tables",
     "demo": "see it all on an invented season",
     "check": "read everything in a workspace and tell what is wrong",
 }

@@ -1,11 +1,12 @@
 """How tables and words leave the program: a table for people on a terminal, CSV in a pipe, JSON on request."""
 
 import argparse
+import contextlib
 import json
 import math
 import re
 import sys
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING, Any
 
 from etholog.text import portable, unsafe, visible
@@ -77,6 +78,15 @@ def table(frame: "pd.DataFrame", title: str = "", missing: str = "-") -> None:
     for row in rows:
         pretty.add_row(*map(Text, row))
     Console().print(pretty)
+
+
+@contextlib.contextmanager
+def working(what: str) -> Iterator[None]:
+    """Show on a terminal that work goes on; nothing in a pipe."""
+    from rich.console import Console
+
+    with Console(stderr=True).status(visible(what)):
+        yield
 
 
 Part = tuple[str, str]  # text, and its colour as #rrggbb, or ""

@@ -11,6 +11,7 @@ from matplotlib.patches import Patch
 from etholog.analysis.latency import named
 from etholog.figures.style import (
     ACTORS,
+    GROUND,
     INK,
     RULE,
     Plate,
@@ -107,7 +108,7 @@ def _marks(axes: Axes, order: pd.DataFrame, season: Season, start: dict[str, flo
     ends = np.array(
         [found[name] - start[name] if so else _wall(season, name, start[name], float(t)) for name, so, t in rows]
     )
-    for which, face, gid in ((came, INK, "occurred"), (~came, "white", "censored")):
+    for which, face, gid in ((came, INK, "occurred"), (~came, GROUND, "censored")):
         if not which.any():
             continue  # an empty line would still claim a place in the layout
         axes.plot(
@@ -131,7 +132,7 @@ def _legend(figure: Plate, size: Size) -> None:
         Patch(**filled(ACTORS[actor]), linewidth=0.4, label=told)
         for actor, told in (("female", "she"), ("pair", "both"), ("male", "he"))
     ]
-    for face, told in ((INK, "it came"), ("white", "not by then")):
+    for face, told in ((INK, "it came"), (GROUND, "not by then")):
         shown.append(
             Line2D([], [], marker="o", linestyle="", color=INK, markerfacecolor=face, markersize=4.5, label=told)
         )

@@ -27,7 +27,7 @@ def budget(
             return nothing(size, "No state was recorded: there is no time budget.")
         lanes = _lanes(states, named)
         groups = (
-            [("all", states)] if by is None else [(v, states[states[by].astype(str) == v]) for v in _values(states[by])]
+            [("", states)] if by is None else [(v, states[states[by].astype(str) == v]) for v in _values(states[by])]
         )
         across = min(len(groups), 6 if size == "page" else 2)
         down = -(-len(groups) // across)

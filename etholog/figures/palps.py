@@ -25,7 +25,7 @@ ROW_INCHES = 0.27
 # Which side of a session's line each is drawn on; what has no side straddles it.
 SIDES = {"left": (-0.40, 0.38), "right": (0.02, 0.38), "": (-0.2, 0.4)}
 _MALE = ACTORS["male"].colour
-_LOOKS = {"left": Look(_MALE, "", "-"), "right": Look(_MALE, "//////", "-"), "": Look(INK, "......", "-")}
+_LOOKS = {"left": Look(_MALE, "", "-"), "right": Look(_MALE, "//////", "-"), "": Look(INK, "||||||", "-")}
 
 
 def palps(season: Season, behaviour: str = "insertion", size: Size = "page") -> Plate:
@@ -73,6 +73,6 @@ def _sides(axes: Axes, at: int, own: pd.DataFrame) -> None:
         if len(mine):
             told.append(f"{name[:1].upper() or '?'} {len(mine)}, {clock(float(mine['duration_s'].sum()))}")
     axes.annotate(
-        "   ".join(told), (1, at), xycoords=("axes fraction", "data"), xytext=(4, 0), textcoords="offset points",
+        " · ".join(told), (1, at), xycoords=("axes fraction", "data"), xytext=(4, 0), textcoords="offset points",
         va="center", fontsize=6.5, color=INK,
     )  # fmt: skip

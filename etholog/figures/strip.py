@@ -96,7 +96,7 @@ def _lane(axes: Axes, at: int, name: str, rows: pd.DataFrame) -> None:
     (_events if (rows["kind"] == "event").all() else _bouts)(axes, at, name, rows, look)
     total = f"{len(rows)}"
     if (rows["kind"] == "state").all():
-        total += f"   {clock(max(1.0, float(rows['duration_s'].sum())))}"
+        total += f" · {clock(max(1.0, float(rows['duration_s'].sum())))}"
     axes.annotate(
         total, (1, at), xycoords=("axes fraction", "data"), xytext=(6, 0), textcoords="offset points",
         va="center", fontsize=6.5, color=FAINT,

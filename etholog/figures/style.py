@@ -22,6 +22,9 @@ WIDTH: dict[Size, float] = {"column": 3.5, "page": 7.2}
 LONGEST = 160  # characters that are drawn of a text: a million of them would take minutes
 
 INK, FAINT, RULE = "#222222", "#707070", "#d0d0d0"
+GAP, GAP_LINES = "#e8e8e8", "#b0b0b0"
+# What shows the ground, so that a dark page can tell it from what has to stay white.
+GROUND = "#fefefe"
 
 
 @dataclass(frozen=True)
@@ -37,10 +40,10 @@ ACTORS = {
     "male": Look(colours.ACTORS["male"], "", "-"),
     "female": Look(colours.ACTORS["female"], "/////", "--"),
     "pair": Look(colours.ACTORS["pair"], "xxxxx", "-."),
-    "keeper": Look(colours.ACTORS["keeper"], ".....", ":"),
+    "keeper": Look(colours.ACTORS["keeper"], "|||||", ":"),
 }
 # Groups have colours of Okabe & Ito 2008 that no actor has.
-GROUPS = (Look(INK, "", "-"), Look("#e69f00", "/////", "--"), Look("#56b4e9", ".....", "-."))
+GROUPS = (Look(INK, "", "-"), Look("#e69f00", "/////", "--"), Look("#56b4e9", "-----", "-."))
 
 _RULES: dict[Any, Any] = {
     "font.family": "DejaVu Sans",  # it comes with matplotlib, so it is the same everywhere
@@ -65,7 +68,8 @@ _RULES: dict[Any, Any] = {
     "lines.scale_dashes": False,
     "legend.frameon": False,
     "legend.fontsize": 7,
-    "figure.facecolor": "white",
+    "figure.facecolor": GROUND,
+    "axes.facecolor": "none",
     "savefig.dpi": 200,
     "svg.fonttype": "path",
     "svg.hashsalt": "etholog",
@@ -92,12 +96,15 @@ def rules() -> Iterator[None]:
 class Plate(Figure):
     """A matplotlib Figure whose files hold their fonts and are the same byte for byte, and that notebooks show."""
 
-    def savefig(self, fname: Any, **options: Any) -> None:
-        """Save as `Figure.savefig` does: SVG, PDF or PNG."""
+    def savefig(self, fname: Any, letters: bool = False, **options: Any) -> None:
+        """Save as `Figure.savefig` does: SVG, PDF or PNG. `letters`: an SVG's words as words, not as outlines, for a
+        page that has its own fonts."""
         kind = options.get("format") or (Path(fname).suffix[1:] if isinstance(fname, str | Path) else "png")
         with rules(), warnings.catch_warnings():
             # A letter that the font lacks is drawn as a box; that is told by the picture.
             warnings.filterwarnings("ignore", message="Glyph .* missing from font")
+            if letters:
+                matplotlib.rcParams["svg.fonttype"] = "none"
             options["metadata"] = _SILENT.get(kind.lower(), {}) | (options.get("metadata") or {})
             # An SVG keeps the artists' names, and no XML can hold a control character.
             for artist in self.findobj(lambda artist: artist.get_gid() is not None):
@@ -201,6 +208,6 @@ def tint(colour: str, share: float = 0.35) -> str:
 def gap(axes: Axes, onset: float, offset: float, low: float, high: float) -> None:
     """Shade a span in which nobody watched, between two heights."""
     axes.broken_barh(
-        [(onset, offset - onset)], (low, high - low), facecolor="#e8e8e8", edgecolor="#b0b0b0", hatch="\\\\\\\\",
+        [(onset, offset - onset)], (low, high - low), facecolor=GAP, edgecolor=GAP_LINES, hatch="\\\\\\\\",
         linewidth=0, zorder=0, gid="gap",
     )  # fmt: skip

@@ -4,21 +4,20 @@ from collections.abc import Mapping
 
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.colors import LinearSegmentedColormap
 
 from etholog.analysis.transition import Transitions
 from etholog.figures.style import RULE, Plate, Size, label, nothing, plate, rules
 
-# From Okabe & Ito's blue through white to their vermilion.
-_SCALE = LinearSegmentedColormap.from_list("residuals", ["#0072b2", "#ffffff", "#d55e00"])
+# Brewer's purple to orange, which colour-blind people tell apart, and which no actor has.
+SCALE = "PuOr_r"
 STRONG = 0.6  # of the scale: beyond it black on the colour is hard to read
 
 
 def transitions(found: Transitions, named: Mapping[str, str] | None = None, size: Size = "page") -> Plate:
     """Draw the residuals of `etholog.transition`: first behaviours down, next ones across, counts in the cells.
 
-    Red and bold: more often than chance, blue: more seldom; a star marks p < 0.05 after Holm where the expected count
-    is at least 5. Hatched cells can't be; empty ones never came.
+    Orange and bold: more often than chance, purple: more seldom; a star marks p < 0.05 after Holm where the expected
+    count is at least 5. Hatched cells can't be; empty ones never came.
     """
     with rules():
         counts, residuals = found.counts, found.residuals
@@ -31,7 +30,7 @@ def transitions(found: Transitions, named: Mapping[str, str] | None = None, size
         values = residuals.to_numpy(dtype=float)
         most = max(4.0, float(np.nanmax(np.abs(values)))) if np.isfinite(values).any() else 4.0
         drawn = axes.pcolormesh(
-            np.arange(k + 1), np.arange(k + 1), np.ma.masked_invalid(values), cmap=_SCALE, vmin=-most, vmax=most,
+            np.arange(k + 1), np.arange(k + 1), np.ma.masked_invalid(values), cmap=SCALE, vmin=-most, vmax=most,
             edgecolors=RULE, linewidth=0.4, gid="residuals",
         )  # fmt: skip
         _cells(axes, found, most, 7 if wide else 5)

@@ -1,0 +1,41 @@
+"""`etholog report`: one self-contained HTML page on one session, some, or a whole season."""
+
+import argparse
+from pathlib import Path
+
+from etholog.commands.output import say, working
+from etholog.refusal import Refusal
+from etholog.text import visible
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Give the command its arguments."""
+    parser.add_argument("files", nargs="*", type=Path, metavar="SESSION", help="a session's file")
+    parser.add_argument("--season", action="store_true", help="all sessions of the workspace instead")
+    parser.add_argument("--folder", type=Path, default=Path(), help="workspace or folder of sessions (default: here)")
+    parser.add_argument("--out", type=Path, metavar="FILE", help="the page's file (default: report.html, here)")
+    parser.epilog = (
+        "examples:\n  etholog report sessions/20260503-211500-M-Basalt-F-Umbra.jsonl --out basalt.html\n"
+        "  etholog report --season"
+    )
+
+
+def run(args: argparse.Namespace) -> int:
+    """Write the page and name its file; 1 where a session could not be read."""
+    from etholog import season, session
+    from etholog.report import file, page
+
+    if bool(args.files) == args.season:
+        raise Refusal("name the files of one or more sessions, or --season for all of the workspace")
+    out = args.out or Path("report.html")
+    file.check(out)  # before the work, and again when it is done
+    folder = season.folder_of(args.folder) if args.season else args.folder
+    found, faults = season.sessions_in(folder) if args.season else ([session.read(path) for path in args.files], [])
+    read = season.of(folder, found, faults)
+    if read.sessions.empty:
+        raise Refusal(f"{folder}: no session to report on")
+    with working(f"Drawing {len(read.sessions)} sessions"):
+        file.write(page.html(read, found), out)
+    print(visible(str(out)))
+    say(*read.faults)
+    return 1 if read.faults else 0

@@ -1,0 +1,1 @@
+"""One self-contained HTML page on one session or a season: questions, answers, figures, tables, cautions."""

@@ -1,0 +1,125 @@
+"""What a report is made of, before it is a page."""
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import pandas as pd
+from markupsafe import Markup
+
+from etholog.text import visible
+
+
+@dataclass(frozen=True)
+class Cell:
+    """What a cell shows, and by what it is sorted; both empty where nothing is known."""
+
+    text: str
+    sort: str
+
+
+@dataclass(frozen=True)
+class Column:
+    """A column's head; numbers stand at the right."""
+
+    head: str
+    number: bool
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table that readers can sort."""
+
+    caption: str
+    columns: Sequence[Column]
+    rows: Sequence[Sequence[Cell]]
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A figure as SVG, and the words under it."""
+
+    svg: Markup
+    caption: str
+
+
+@dataclass(frozen=True)
+class Section:
+    """One question of the job: the answer in a sentence, what shows it, how it was found, and what it can't say."""
+
+    anchor: str
+    question: str
+    answer: str
+    pictures: Sequence[Picture] = ()
+    tables: Sequence[Table] = ()
+    method: str = ""
+    source: str = ""
+    cautions: Sequence[str] = ()
+    unsaid: str = ""
+
+
+@dataclass(frozen=True)
+class Note:
+    """One session: its strip and its summary, line by line."""
+
+    anchor: str
+    title: str
+    lines: Sequence[str]
+    strip: Picture
+
+
+@dataclass(frozen=True)
+class Report:
+    """All that the page says."""
+
+    title: str
+    lede: str
+    invented: bool
+    sections: Sequence[Section]
+    notes: Sequence[Note]
+    faults: Sequence[str] = field(default_factory=list)
+
+
+def table(frame: pd.DataFrame, caption: str, heads: Mapping[str, str]) -> Table:
+    """Return the columns named in `heads`, in that order and under those heads."""
+    kept = frame[list(heads)]
+    columns = [Column(head, kept[name].dtype.kind in "iuf") for name, head in heads.items()]
+    rows = [[cell(value) for value in row] for row in kept.itertuples(index=False, name=None)]
+    return Table(caption, columns, rows)
+
+
+def cell(value: Any) -> Cell:
+    """Return a value as people read it; missing ones are empty, and sorted last."""
+    if isinstance(value, Cell):
+        return value
+    if value is None or (not isinstance(value, str) and pd.isna(value)):
+        return Cell("", "")
+    if isinstance(value, str):
+        return Cell(visible(value), visible(value))
+    if isinstance(value, pd.Timestamp):
+        return Cell(f"{value:%Y-%m-%d %H:%M}", value.isoformat())
+    if hasattr(value, "item"):
+        value = value.item()
+    if isinstance(value, bool):
+        return Cell("yes" if value else "no", str(int(value)))
+    if isinstance(value, int):
+        return Cell(f"{value:,}", str(value))
+    if isinstance(value, float):
+        return Cell(number(value), repr(value))
+    return Cell(visible(str(value)), visible(str(value)))
+
+
+def number(value: float) -> str:
+    """Return a number with as many digits as a reader can use.
+
+    >>> number(1234.56), number(0.01234), number(0.0), number(0.00001)
+    ('1,234.6', '0.012', '0', '<0.0001')
+    """
+    if not math.isfinite(value):
+        return ""
+    if value == 0:
+        return "0"
+    if abs(value) < 1:
+        return "<0.0001" if 0 < value < 0.0001 else f"{value:.2g}"
+    return f"{value:,.1f}"

@@ -1,0 +1,89 @@
+"""The report's file: one, whole, always the same bytes, never over what is not its own, and small."""
+
+from collections.abc import Callable
+from html.parser import HTMLParser
+from pathlib import Path
+from subprocess import CompletedProcess
+
+import pytest
+
+from etholog import season, session
+from tests.report.conftest import SEASON, SESSION, report
+
+Run = Callable[..., CompletedProcess[str]]
+
+
+def test_the_same_sessions_give_the_same_bytes(session_page: Path, tmp_path: Path) -> None:
+    report(SESSION, "--out", tmp_path / "again.html")
+    assert (tmp_path / "again.html").read_bytes() == session_page.read_bytes()
+
+
+def test_no_style_no_handler_and_no_address_in_it(season_page: Path) -> None:
+    class Reader(HTMLParser):
+        def __init__(self) -> None:
+            super().__init__()
+            self.faults: list[str] = []
+
+        def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+            for name, value in attrs:
+                if name == "style" or name.startswith("on") or (value or "").startswith(("http", "//", "javascript")):
+                    self.faults.append(f"<{tag} {name}={value}>")
+                if name in ("src", "href") and not (value or "").startswith(("#", "data:image/png")):
+                    self.faults.append(f"<{tag} {name}={value}>")
+
+    reader = Reader()
+    reader.feed(season_page.read_text(encoding="utf-8"))
+    assert reader.faults == []
+
+
+def test_fifty_sessions_stay_under_two_megabytes(season_page: Path) -> None:
+    size, count = season_page.stat().st_size, season_page.read_text(encoding="utf-8").count("<details")
+    assert count == 28
+    assert size * 50 / count < 2_000_000  # nothing in the page grows faster than the number of sessions
+
+
+def test_only_a_report_is_written_over(etholog: Run, session_page: Path, tmp_path: Path) -> None:
+    (tmp_path / "notes.html").write_text("my notes")
+    done = etholog("report", SESSION, "--out", tmp_path / "notes.html")
+    assert done.returncode == 2
+    assert "is no report of etholog" in done.stderr
+    assert (tmp_path / "notes.html").read_text() == "my notes"
+    assert [file.name for file in tmp_path.iterdir()] == ["notes.html"]
+    (tmp_path / "old.html").write_bytes(session_page.read_bytes())
+    again = etholog("report", SESSION, "--out", tmp_path / "old.html")
+    assert again.returncode == 0
+    assert again.stdout.strip() == str(tmp_path / "old.html")
+
+
+@pytest.mark.parametrize(
+    "words", [[], ["--season", str(SESSION)], ["nowhere.jsonl"], ["--season", "--folder", "nowhere"]]
+)
+def test_what_can_not_be_reported_on_is_refused_in_one_line(etholog: Run, tmp_path: Path, words: list[str]) -> None:
+    done = etholog("report", *words, cwd=tmp_path)
+    assert done.returncode == 2
+    assert len(done.stderr.strip().splitlines()) == 1
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_broken_file_is_told_of_in_the_page_and_by_the_exit_code(etholog: Run, tmp_path: Path) -> None:
+    (tmp_path / "sessions").mkdir()
+    (tmp_path / "sessions" / SESSION.name).write_bytes(SESSION.read_bytes())
+    (tmp_path / "sessions" / "x.jsonl").write_text("no session")
+    done = etholog("report", "--season", cwd=tmp_path)
+    assert done.returncode == 1
+    text = (tmp_path / "report.html").read_text(encoding="utf-8")
+    assert "What could not be read" in text
+    assert "x.jsonl" in text
+    assert "x.jsonl" in done.stderr
+
+
+def test_the_summary_and_the_strip_of_each_session_are_in_it(season_page: Path) -> None:
+    from html import escape
+
+    from etholog import summary
+
+    text = season_page.read_text(encoding="utf-8")
+    for line in summary.lines(session.read(SESSION)):
+        assert escape(line.strip()) in text
+    found, _ = season.sessions_in(SEASON / "sessions")
+    assert text.count("<details") == len([one for one in found if "record_of" not in one.header])

@@ -1,0 +1,221 @@
+"""The page in a real Chromium: it opens, sorts, prints, is usable by all, and asks nothing of any network."""
+
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pandas as pd
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Browser, Page
+
+import etholog
+from etholog.text import visible
+from tests.report.conftest import SEASON, report
+from tests.test_session import marks, write
+
+Opened = tuple[Page, list[str]]
+
+
+@pytest.fixture
+def open_page(browser: Browser) -> Iterator[Callable[..., Opened]]:
+    """Open a file and note all that it says on the console, and all that it asks for besides itself."""
+    contexts = []
+
+    def open_it(file: Path, **options: object) -> Opened:
+        context = browser.new_context(**options)  # type: ignore[arg-type]
+        contexts.append(context)
+        page, noted = context.new_page(), []
+        page.on("console", lambda message: noted.append(f"console: {message.text}"))
+        page.on("pageerror", lambda error: noted.append(f"error: {error}"))
+        page.on("dialog", lambda dialog: (noted.append(f"dialog: {dialog.message}"), dialog.dismiss()))
+        page.on(
+            "request",
+            lambda request: (
+                None
+                if request.url == file.as_uri() or request.url.startswith("data:")
+                else noted.append(f"request: {request.url}")
+            ),
+        )
+        page.goto(file.as_uri())
+        return page, noted
+
+    yield open_it
+    for context in contexts:
+        context.close()
+
+
+@pytest.mark.parametrize("which", ["season_page", "three_page", "session_page"])
+def test_it_opens_without_a_word_and_asks_for_nothing(
+    which: str, open_page: Callable[..., Opened], request: pytest.FixtureRequest
+) -> None:
+    page, noted = open_page(request.getfixturevalue(which))
+    assert page.locator("h1").count() == 1
+    assert page.locator("svg.figure").first.is_visible()
+    for link in page.locator("nav a").all():
+        target = link.get_attribute("href")
+        assert page.locator(f"[id='{target[1:]}']").count() == 1  # type: ignore[index]
+    names = page.evaluate("[...document.querySelectorAll('[id]')].map(element => element.id)")
+    assert len(names) == len(set(names))
+    wanted = page.evaluate(
+        "[...document.querySelectorAll('svg *')].flatMap(e => [...e.attributes]).map(a => a.value)"
+        ".flatMap(v => [...v.matchAll(/url\\(#(.*?)\\)|^#(.+)$/g)]).map(m => m[1] ?? m[2])"
+    )
+    assert not [name for name in wanted if name not in names and len(name) != 6]  # six: a colour
+    assert noted == []
+
+
+def test_the_policy_lets_nothing_else_run_or_load(session_page: Path, open_page: Callable[..., Opened]) -> None:
+    page, noted = open_page(session_page)
+    blocked: list[str | None] = []
+    page.on("requestfailed", lambda request: blocked.append(request.failure))
+    page.evaluate(
+        """() => {
+            const script = document.createElement("script");
+            script.textContent = "window.ran = true";
+            document.body.append(script);
+            const image = document.createElement("img");
+            image.src = "http://example.invalid/x.png";
+            document.body.append(image);
+            const button = document.createElement("button");
+            button.setAttribute("onclick", "window.ran = true");
+            document.body.append(button);
+            button.click();
+            document.body.setAttribute("style", "position: fixed");
+        }"""
+    )
+    page.wait_for_timeout(100)
+    assert page.evaluate("window.ran") is None
+    assert page.evaluate("getComputedStyle(document.body).position") == "static"
+    assert blocked == ["csp"]  # before it left
+    # https://www.w3.org/TR/CSP3/: each of the four is told of as refused.
+    assert len([note for note in noted if "Content Security Policy" in note]) >= 4
+
+
+def column(page: Page, table: int, at: int) -> list[str]:
+    return page.evaluate(
+        "([table, at]) => [...document.querySelectorAll('table')[table].tBodies[0].rows]"
+        ".map(row => row.cells[at].dataset.sort ?? row.cells[at].textContent)",
+        [table, at],
+    )
+
+
+def test_the_table_is_the_one_of_the_package_and_sorts_by_keyboard(
+    season_page: Path, open_page: Callable[..., Opened]
+) -> None:
+    page, _ = open_page(season_page)
+    found = etholog.compare(etholog.latency(etholog.read(SEASON), "courtship"), by="male").table
+    heads = [head.strip() for head in page.locator("table").first.locator("th").all_inner_texts()]
+    assert heads[:4] == ["male ↕"[:4], "sessions", "it came", "median, s"]
+    assert column(page, 0, 0) == list(found.index)
+    shown = pd.Series(column(page, 0, 3), index=found.index).astype(float)
+    pd.testing.assert_series_equal(shown, found["median_s"], check_names=False)
+
+    button = page.locator("table").first.locator("th", has_text="median, s").locator("button")
+    button.focus()
+    page.keyboard.press("Enter")
+    assert [float(value) for value in column(page, 0, 3)] == sorted(found["median_s"])
+    assert page.locator("table").first.locator("th[aria-sort]").all_inner_texts() == ["median, s"]
+    assert page.get_by_role("status").inner_text() == "Sorted by median, s, ascending."
+    page.keyboard.press("Enter")
+    assert [float(value) for value in column(page, 0, 3)] == sorted(found["median_s"], reverse=True)
+    assert page.locator("table").first.locator("th[aria-sort]").get_attribute("aria-sort") == "descending"
+    whole_rows = {row.split("\t")[0]: row for row in page.locator("table").first.locator("tbody tr").all_inner_texts()}
+    assert set(whole_rows) == set(found.index)
+    assert whole_rows["M-Flint"].split("\t")[1:3] == ["5", "5"]
+
+
+def test_what_is_not_known_stays_last_either_way(season_page: Path, open_page: Callable[..., Opened]) -> None:
+    page, _ = open_page(season_page)
+    at = 7  # third quarter by
+    known = etholog.compare(etholog.latency(etholog.read(SEASON), "courtship"), by="male").table["q75_s"]
+    assert 0 < known.isna().sum() < len(known)
+    button = page.locator("table").first.locator("th").nth(at).locator("button")
+    for reverse in (False, True):
+        button.click()
+        values = column(page, 0, at)
+        assert values[-int(known.isna().sum()) :] == [""] * int(known.isna().sum())
+        assert [float(value) for value in values if value] == sorted(known.dropna(), reverse=reverse)
+
+
+@pytest.mark.parametrize(
+    ("which", "how"),
+    [
+        ("three_page", {}),
+        ("session_page", {"color_scheme": "dark"}),
+        ("session_page", {"viewport": {"width": 390, "height": 844}}),
+    ],
+    ids=["three", "dark", "phone"],
+)
+def test_axe_finds_nothing(
+    which: str, how: dict[str, object], open_page: Callable[..., Opened], request: pytest.FixtureRequest
+) -> None:
+    page, _ = open_page(request.getfixturevalue(which), **how)
+    # All rules of axe-core, best practices too; open what is folded, so that it is judged as well.
+    page.evaluate("document.querySelectorAll('details').forEach((folded, at) => { folded.open = at < 3 })")
+    found = Axe().run(page, options={})
+    assert found.violations_count == 0, found.generate_report()
+    passed = {rule["id"] for rule in found.response["passes"]}
+    assert {"color-contrast", "page-has-heading-one", "svg-img-alt", "landmark-one-main"} <= passed
+
+
+def test_on_a_phone_the_page_itself_does_not_scroll_sideways(
+    three_page: Path, open_page: Callable[..., Opened]
+) -> None:
+    page, _ = open_page(three_page, viewport={"width": 360, "height": 740})
+    assert page.evaluate("document.documentElement.scrollWidth") == 360
+
+
+@pytest.mark.parametrize(("paper", "width_mm"), [("A4", 210), ("Letter", 215.9)])
+def test_it_prints_on_paper_light_unfolded_and_within_the_margins(
+    paper: str, width_mm: float, three_page: Path, open_page: Callable[..., Opened]
+) -> None:
+    width = int((width_mm - 28) / 25.4 * 96)  # CSS pixels between margins of 14 mm
+    page, noted = open_page(three_page, viewport={"width": width, "height": 1000}, color_scheme="dark")
+    page.emulate_media(media="print", color_scheme="dark")
+    assert page.evaluate("getComputedStyle(document.documentElement).getPropertyValue('--ground')") == "#ffffff"
+    page.evaluate("dispatchEvent(new Event('beforeprint'))")
+    assert page.locator("details:not([open])").count() == 0
+    wide = page.evaluate(
+        "width => [...document.querySelectorAll('table, svg.figure, p, dd, h2')]"
+        ".filter(e => e.getBoundingClientRect().right > width + 1).map(e => e.textContent.trim().slice(0, 60))",
+        width,
+    )
+    assert wide == []
+    assert page.pdf(format=paper).startswith(b"%PDF-")
+    assert noted == []
+
+
+def test_without_scripts_all_is_there(three_page: Path, open_page: Callable[..., Opened]) -> None:
+    page, _ = open_page(three_page, java_script_enabled=False)
+    assert page.locator("table").first.locator("tbody tr").count() == 2  # males
+    assert page.locator("th button").count() == 0  # no button that does nothing
+
+
+HOSTILE = [
+    "<script>alert(1)</script>",
+    '"><img src=x onerror=alert(1)>',
+    "</style><script>alert(1)</script>",
+    "{{ 7 * 7 }}{% raw %}",
+    "&lt;b&gt; ]]> -->",
+    "\u202egnp\x1b[31m",
+    "$\\frac{1}{2}$",
+]
+
+
+@pytest.mark.parametrize("turn", range(2))
+def test_hostile_words_are_shown_and_nothing_more(turn: int, tmp_path: Path, open_page: Callable[..., Opened]) -> None:
+    words = HOSTILE[turn:] + HOSTILE[:turn]
+    outcome = {words[5]: words[6]}
+    made = [*marks((0, "walking", "onset"), (5000, "touch", None)), {"do": "close", "t": 9000, "outcome": outcome}]
+    said = dict(zip(("male", "female", "observer", "species", "place"), words, strict=False))
+    write(tmp_path / "a.jsonl", made, **said)
+    report(tmp_path / "a.jsonl", "--out", tmp_path / "a.html")
+    page, noted = open_page(tmp_path / "a.html")
+    assert noted == []
+    shown = page.locator("body").inner_text()
+    for word in words:
+        assert visible(word) in shown
+    assert page.locator("script").count() == 1
+    assert page.locator("img, b").count() == 0
+    for character in "\u202e\x1b":
+        assert character not in (tmp_path / "a.html").read_text(encoding="utf-8")

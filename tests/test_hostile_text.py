@@ -26,7 +26,9 @@ from etholog.film.captions import Words, captions
 from etholog.film.cuts import whole
 from etholog.film.subtitles import subrip, webvtt
 from etholog.refusal import Refusal
+from etholog.report import page
 from etholog.season import Season
+from etholog.season import of as season_of
 from etholog.watch.opening import begin
 from tests.hostile import judges
 from tests.hostile.fields import FIELDS, workspace
@@ -166,6 +168,20 @@ def captions_of_film(place: Path, scratch: Path) -> Iterator[bytes]:
         yield subrip(told, clip.rate).encode()
 
 
+def report_page(place: Path, scratch: Path) -> Iterator[bytes]:
+    """Each text once and each field once: a drawing for each of all the pairs would take minutes."""
+    found = []
+    for number in range(len(TEXTS)):
+        try:
+            found.append(session.read(place / "sessions" / f"{number % len(FIELDS):02d}-{number:02d}.jsonl"))
+        except Refusal:
+            continue
+    assert len(found) > len(TEXTS) / 2
+    made = page.html(season_of(place, found), found).encode()
+    assert len(made) < 2_000_000
+    yield made
+
+
 WAYS: dict[str, tuple[str, Callable[[Path, Path], Iterator[bytes]]]] = {
     "etholog show": ("terminal", show_at_a_terminal),
     "etholog check": ("words", check_at_a_terminal),
@@ -180,6 +196,7 @@ WAYS: dict[str, tuple[str, Callable[[Path, Path], Iterator[bytes]]]] = {
     "captions": ("cues", captions_of_film),
     "results in a notebook": ("html", results_in_a_notebook),
     "exported workbook": ("workbook", exported_workbook),
+    "report": ("html", report_page),
 }
 
 

@@ -19,7 +19,7 @@ Size = Literal["column", "page"]
 # Inches: 89 and 183 mm, one and two columns of most journals (common practice, no source).
 WIDTH: dict[Size, float] = {"column": 3.5, "page": 7.2}
 
-LONGEST = 160  # characters that are drawn of a text: a million of them would take minutes
+LONGEST = 48  # characters that are drawn of a text: more leave a figure no room, and a million take minutes
 
 INK, FAINT, RULE = "#222222", "#707070", "#d0d0d0"
 GAP, GAP_LINES = "#e8e8e8", "#b0b0b0"

@@ -85,13 +85,28 @@ def _curve(axes: Axes, rows: pd.DataFrame, look: Look, name: str) -> None:
     at = table.index.to_numpy(dtype=float)
     x, y = corners(rows)
     axes.plot(
-        x, y, color=look.colour, linestyle=look.line, linewidth=1.4, label=plain(name), zorder=3, gid=f"curve:{name}"
+        x,
+        y,
+        color=look.colour,
+        linestyle=look.line,
+        linewidth=1.4,
+        label=plain(name),
+        zorder=3,
+        gid=f"curve:{name}",
     )
     if len(table):
         edges = np.append(at, time.max())
         low, high = (np.append(table[c].to_numpy(), table[c].to_numpy()[-1]) for c in ("low", "high"))
         axes.fill_between(
-            edges, low, high, step="post", color=look.colour, alpha=0.15, linewidth=0, zorder=2, gid=f"limits:{name}"
+            edges,
+            low,
+            high,
+            step="post",
+            color=look.colour,
+            alpha=0.15,
+            linewidth=0,
+            zorder=2,
+            gid=f"limits:{name}",
         )
     left = np.sort(time[~occurred])
     share = np.concatenate([[1.0], table["share"].to_numpy()])[np.searchsorted(at, left, side="right")]

@@ -10,6 +10,13 @@ from markupsafe import Markup
 
 from etholog.text import visible
 
+LONGEST_TEXT = 1000
+
+
+def shown(text: str) -> str:
+    """Return what somebody typed as the page shows it: nothing that turns or hides text, and not without end."""
+    return visible(text if len(text) <= LONGEST_TEXT else text[: LONGEST_TEXT - 1] + "…")
+
 
 @dataclass(frozen=True)
 class Cell:
@@ -96,7 +103,7 @@ def cell(value: Any) -> Cell:
     if value is None or (not isinstance(value, str) and pd.isna(value)):
         return Cell("", "")
     if isinstance(value, str):
-        return Cell(visible(value), visible(value))
+        return Cell(value, value)
     if isinstance(value, pd.Timestamp):
         return Cell(f"{value:%Y-%m-%d %H:%M}", value.isoformat())
     if hasattr(value, "item"):
@@ -107,7 +114,7 @@ def cell(value: Any) -> Cell:
         return Cell(f"{value:,}", str(value))
     if isinstance(value, float):
         return Cell(number(value), repr(value))
-    return Cell(visible(str(value)), visible(str(value)))
+    return Cell(str(value), str(value))
 
 
 def number(value: float) -> str:

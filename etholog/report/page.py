@@ -9,12 +9,11 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from etholog import __version__, figures, summary
-from etholog.report.content import Note, Picture, Report
+from etholog.report.content import Note, Picture, Report, shown
 from etholog.report.sections import sections
 from etholog.report.svg import Drawings
 from etholog.season import Season
 from etholog.session import Session
-from etholog.text import visible
 
 
 def html(season: Season, read: Sequence[Session]) -> str:
@@ -26,12 +25,17 @@ def html(season: Season, read: Sequence[Session]) -> str:
         bool((season.sessions["source"] == "invented").all()),
         list(sections(season, drawings)),
         list(_notes(season, read, drawings)),
-        [visible(fault) for fault in season.faults],
+        list(season.faults),
     )
     environment = Environment(
-        loader=PackageLoader("etholog.report"), autoescape=True, undefined=StrictUndefined, trim_blocks=True,
+        loader=PackageLoader("etholog.report"),
+        autoescape=True,
+        # Whatever words come from: nothing that turns or hides text, and no end to it.
+        finalize=lambda value: shown(value) if type(value) is str else value,
+        undefined=StrictUndefined,
+        trim_blocks=True,
         lstrip_blocks=True,
-    )  # fmt: skip
+    )
     # These two are ours, word for word, and the page's policy names them by their digest.
     style, script = (Markup(_text(name)) for name in ("page.css", "page.js"))
     policy = (
@@ -54,7 +58,7 @@ def _digest(text: str) -> str:
 def _title(season: Season, read: Sequence[Session]) -> str:
     rows = season.sessions
     if len(rows) == 1:
-        return visible(next(iter(summary.lines(read[0]))))
+        return next(iter(summary.lines(read[0])))
     first, last = (f"{day:%Y-%m-%d}" for day in (rows["began"].min(), rows["began"].max()))
     return f"{len(rows)} sessions, {first} to {last}"
 
@@ -64,7 +68,7 @@ def _lede(season: Season) -> str:
     said = [f"{rows['male'].nunique()} males and {rows['female'].nunique()} females"] if len(rows) > 1 else []
     for word in ("species", "place", "observer"):
         said += [", ".join(sorted({str(name) for name in rows[word] if name}))]
-    return visible("; ".join(filter(None, said)))
+    return "; ".join(filter(None, said))
 
 
 def _notes(season: Season, read: Sequence[Session], drawings: Drawings) -> list[Note]:
@@ -72,7 +76,7 @@ def _notes(season: Season, read: Sequence[Session], drawings: Drawings) -> list[
     notes = []
     for number, name in enumerate(season.sessions["session"], 1):
         heading, *lines = summary.lines(by_id[str(name)])
-        drawn = drawings.add(figures.strip(season, str(name)), f"Strip: {visible(heading)}")
-        told = [visible(line.strip()) for line in lines]
-        notes.append(Note(f"session-{number}", visible(heading), told, Picture(drawn, "")))
+        drawn = drawings.add(figures.strip(season, str(name)), f"Strip: {heading}")
+        told = [line.strip() for line in lines]
+        notes.append(Note(f"session-{number}", heading, told, Picture(drawn, "")))
     return notes

@@ -82,8 +82,11 @@ def _latency_answer(times: pd.DataFrame) -> str:
     median, low, high = quantile(kaplan_meier(time, occurred))
     if median != median:
         return f"{said}: in too few to say by when half of all would have shown it."
-    to = f"{span(1000 * high)}" if high == high else "no limit that these sessions reach"
-    return f"{said}, in half of all within {span(1000 * median)} (95 % limits: {span(1000 * low)} to {to})."
+    said += f", in half of all within {span(1000 * median)}"
+    if low != low:
+        return f"{said}; too few for limits."
+    to = span(1000 * high) if high == high else "more than these sessions reach"
+    return f"{said} (95 % limits: {span(1000 * low)} to {to})."
 
 
 def _touched(times: pd.DataFrame) -> Iterator[str]:

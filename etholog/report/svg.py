@@ -8,6 +8,7 @@ from xml.etree import ElementTree
 from markupsafe import Markup
 
 from etholog.figures.style import ACTORS, FAINT, GAP, GAP_LINES, GROUND, INK, RULE, Plate, tint
+from etholog.report.content import shown
 
 SVG, XLINK = "{http://www.w3.org/2000/svg}", "{http://www.w3.org/1999/xlink}"
 # Each colour that has to change on a dark page, and the page's name for it.
@@ -33,7 +34,7 @@ class Drawings:
         root = ElementTree.parse(io.BytesIO(figure.content("svg", letters=True, transparent=True))).getroot()
         _, _, width, height = root.attrib["viewBox"].split()
         svg = ElementTree.Element("svg", {"viewBox": f"0 0 {width} {height}", "role": "img", "class": "figure"})
-        svg.set("aria-label", title)
+        svg.set("aria-label", shown(title))
         svg.extend(child for child in root if child.tag == SVG + "g")
         self._take_shared(root)
         for element in svg.iter():

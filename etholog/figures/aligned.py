@@ -25,6 +25,7 @@ from etholog.figures.style import (
     plain,
     plate,
     rules,
+    title,
 )
 from etholog.season import Season
 
@@ -71,8 +72,7 @@ def aligned(season: Season, times: pd.DataFrame, size: Size = "page") -> Plate:
         minutes(axes, reach, 8 if size == "page" else 4)
         since = " or ".join(label(code, names(season)) for code in times.attrs["since"])
         axes.set_xlabel(f"minutes : seconds since {since or 'the start'}")
-        title = plain(str(times.attrs.get("label", "latency")))
-        figure.suptitle(title[:1].upper() + title[1:], x=0.01, ha="left", fontsize=9)
+        figure.suptitle(title(times), x=0.01, ha="left", fontsize=9)
         _legend(figure, size)
         return figure
 

@@ -37,7 +37,7 @@ def palps(season: Season, behaviour: str = "insertion", size: Size = "page") -> 
     with rules():
         bouts = season.bouts[(season.bouts["behaviour"] == behaviour).to_numpy()]
         if not len(bouts):
-            return nothing(size, f"No {behaviour.replace('_', ' ')} was recorded.")
+            return nothing(size, f"No {plain(behaviour.replace('_', ' '))} was recorded.")
         rows = season.sessions[season.sessions["session"].isin(bouts["session"])]
         figure = plate(size, 0.75 + ROW_INCHES * len(rows))
         axes = figure.subplots()

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any, Literal
 
 import matplotlib
+import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
@@ -144,8 +145,14 @@ def plain(text: str) -> str:
     return _drawable(text).replace("$", r"\$")
 
 
-def _drawable(text: str) -> str:
-    short = text if len(text) <= LONGEST else f"{text[: LONGEST - 1]}…"
+def title(times: pd.DataFrame) -> str:
+    """Return what a table of latencies is about, as a title."""
+    told = _drawable(str(times.attrs.get("label", "latency")), 2 * LONGEST)
+    return (told[:1].upper() + told[1:]).replace("$", r"\$")
+
+
+def _drawable(text: str, longest: int = LONGEST) -> str:
+    short = text if len(text) <= longest else f"{text[: longest - 1]}…"
     return "".join(c if c.isprintable() else " " for c in short)
 
 
@@ -184,7 +191,7 @@ def clock(seconds: float) -> str:
 def nothing(size: Size, why: str) -> Plate:
     """Return a figure that says why there is nothing to draw."""
     figure = plate(size, 1.0)
-    figure.text(0.5, 0.5, plain(why), ha="center", va="center", color=FAINT, wrap=True)
+    figure.text(0.5, 0.5, why, ha="center", va="center", color=FAINT, wrap=True)
     return figure
 
 

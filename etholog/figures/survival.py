@@ -7,7 +7,21 @@ from matplotlib.ticker import FixedLocator, FuncFormatter
 from numpy.typing import NDArray
 
 from etholog.analysis import survival as measure
-from etholog.figures.style import ACTORS, GROUPS, RULE, Look, Plate, Size, clock, nothing, plain, plate, rules, ticks
+from etholog.figures.style import (
+    ACTORS,
+    GROUPS,
+    RULE,
+    Look,
+    Plate,
+    Size,
+    clock,
+    nothing,
+    plain,
+    plate,
+    rules,
+    ticks,
+    title,
+)
 
 Floats = NDArray[np.float64]
 
@@ -22,10 +36,9 @@ def survival(times: pd.DataFrame, by: str | None = None, size: Size = "page") ->
         groups = _groups(times, by)
         if not groups:
             return nothing(size, "No session is at risk: there is no curve.")
-        title = plain(str(times.attrs.get("label", "latency")))
         end = max(float(rows["latency_s"].max()) for rows in groups.values()) or 1.0
         draw = _together if len(groups) <= len(GROUPS) else _apart
-        return draw(groups, by, size, end, title[:1].upper() + title[1:])
+        return draw(groups, by, size, end, title(times))
 
 
 def _groups(times: pd.DataFrame, by: str | None) -> dict[str, pd.DataFrame]:
@@ -39,7 +52,7 @@ def _look(by: str | None) -> Look:
     return ACTORS.get(by or "", GROUPS[0])
 
 
-def _together(groups: dict[str, pd.DataFrame], by: str | None, size: Size, end: float, title: str) -> Plate:
+def _together(groups: dict[str, pd.DataFrame], by: str | None, size: Size, end: float, about: str) -> Plate:
     figure = plate(size, 2.7 + 0.14 * len(groups))
     axes = figure.subplots()
     looks = GROUPS if len(groups) > 1 else (_look(by),)
@@ -53,13 +66,13 @@ def _together(groups: dict[str, pd.DataFrame], by: str | None, size: Size, end: 
         "\n".join(["", *rows_named]), (0, 0), xycoords="axes fraction", xytext=(-16, -7),
         textcoords="offset points", ha="right", va="top", fontsize=7,
     )  # fmt: skip
-    axes.set_title(title)
+    axes.set_title(about)
     axes.set_ylabel("share still without it")
     axes.set_xlabel("minutes : seconds" + (", and sessions at risk" if len(groups) > 1 else ""))
     return figure
 
 
-def _apart(groups: dict[str, pd.DataFrame], by: str | None, size: Size, end: float, title: str) -> Plate:
+def _apart(groups: dict[str, pd.DataFrame], by: str | None, size: Size, end: float, about: str) -> Plate:
     across = 3 if size == "page" else 2
     down = -(-len(groups) // across)
     figure = plate(size, 0.6 + 1.5 * down)
@@ -73,7 +86,7 @@ def _apart(groups: dict[str, pd.DataFrame], by: str | None, size: Size, end: flo
         panel.set_title(f"{plain(name)}: {int(rows['occurred'].sum())} of {len(rows)}", fontsize=8)
     for panel in panels[len(groups) :]:
         panel.set_visible(False)
-    figure.suptitle(title, x=0.01, ha="left", fontsize=9)
+    figure.suptitle(about, x=0.01, ha="left", fontsize=9)
     figure.supylabel("share still without it", fontsize=8)
     figure.supxlabel("minutes : seconds, and beneath them the sessions at risk", fontsize=8)
     return figure

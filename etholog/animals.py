@@ -95,6 +95,8 @@ class Animals:
         """Return what was known at the end of a day: what happened later is left out."""
         cards = {
             name: replace(one, entries=tuple(entry for entry in one.entries if entry.on.first <= day))
+            if one.entries and one.entries[-1].on.first > day
+            else one
             for name, one in self.cards.items()
         }
         return Animals(self.folder, cards, [p for p in self.pairings if p.on.first <= day], self.faults)

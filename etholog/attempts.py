@@ -2,12 +2,14 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Literal
 
 from etholog.animals import Animals, Pairing
 from etholog.card import Entry
 from etholog.dates import Day
 
+Tries = dict[str, list["Attempt"]]
 End = Literal["sac", "moult", "died", "open"]
 
 # On one day a moult comes before a pairing and a pairing before a sac: anything else would need a remark.
@@ -33,7 +35,7 @@ class Attempt:
     again: bool = False
     doubts: tuple[str, ...] = ()
 
-    @property
+    @cached_property
     def taken(self) -> tuple[Pairing, ...]:
         """The pairings in which sperm may have been transferred."""
         return tuple(pairing for pairing in self.pairings if pairing.may_have_taken)
@@ -102,6 +104,11 @@ def attempts(animals: Animals, female: str) -> list[Attempt]:
     if now.pairings or now.sac:
         done.append(now)
     return [replace(one, doubts=tuple(_doubts(one, animals))) for one in done]
+
+
+def by_female(animals: Animals) -> Tries:
+    """Return the attempts of every female."""
+    return {name: attempts(animals, name) for name in animals.known() if animals.sex_of(name) == "female"}
 
 
 def _life(animals: Animals, female: str) -> list[Pairing | Entry]:

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from etholog.animals import Animals
-from etholog.attempts import Attempt, attempts
+from etholog.attempts import Attempt, Tries, by_female
 from etholog.card import Card
 from etholog.ethogram import Aftercare, Ethogram
 from etholog.summary import LADDER
@@ -45,26 +45,26 @@ class Window:
     source: str
 
 
-def window(species: str, animals: Animals, known: Sequence[Ethogram]) -> Window:
+def window(species: str, animals: Animals, known: Sequence[Ethogram], tries: Tries | None = None) -> Window:
     """Return the windows for a species: its genus's, else the general ones of the first ethogram that has any; from
-    the user's own sacs of that genus once there are enough."""
+    the user's own sacs of that genus once there are enough. `tries`: all attempts, where they are at hand."""
     genus = species.split(" ")[0]
     entries = [entry for kept in known for entry in kept.aftercare]
     named = [entry for entry in entries if genus in entry.genera] or [entry for entry in entries if not entry.genera]
     care = named[0]
-    own = own_sac_days(genus, animals)
+    own = own_sac_days(genus, animals, by_female(animals) if tries is None else tries)
     if len(own) >= OWN_SACS:
         return Window(care, (min(own), max(own)), f"your own {len(own)} sacs of {genus}")
     return Window(care, care.sac, care.source)
 
 
-def own_sac_days(genus: str, animals: Animals) -> list[int]:
+def own_sac_days(genus: str, animals: Animals, tries: Tries) -> list[int]:
     """Return the days from the last pairing to each sac of the genus, where both dates are known to the day."""
     found = []
-    for name in animals.known():
-        if animals.species_of(name).split(" ")[0] != genus or animals.sex_of(name) != "female":
+    for name, own in tries.items():
+        if animals.species_of(name).split(" ")[0] != genus:
             continue
-        for one in attempts(animals, name):
+        for one in own:
             if one.sac and one.taken and one.sac.on.exact and one.taken[-1].on.exact and not one.again:
                 found.append((one.sac.on.first - one.taken[-1].on.first).days)
     return found
@@ -78,6 +78,7 @@ def sac_window(one: Attempt, mine: Window) -> tuple[date, date]:
 def due(animals: Animals, known: Sequence[Ethogram], today: date) -> list[Task]:
     """Return all that is to be done from today on, by date; what should be done already comes first."""
     windows: dict[str, Window] = {}
+    every = by_female(animals)
     found: list[Task] = []
     for name in animals.known():
         card = animals.find(name)
@@ -85,13 +86,12 @@ def due(animals: Animals, known: Sequence[Ethogram], today: date) -> list[Task]:
             continue
         species = animals.species_of(name)
         if species not in windows:
-            windows[species] = window(species, animals, known)
+            windows[species] = window(species, animals, known, every)
         mine = windows[species]
-        sex = animals.sex_of(name)
-        tries = attempts(animals, name) if sex == "female" else []
+        tries = every.get(name, [])
         if tries:
             found += _brood(tries[-1], mine, animals, card, today)
-        if sex == "male":
+        if animals.sex_of(name) == "male":
             found += _male(name, card, mine, animals)
         if card is not None:
             found += _keeping(card, mine, tries[-1] if tries else None)

@@ -4,6 +4,7 @@ import calendar
 import re
 from dataclasses import dataclass
 from datetime import date
+from functools import lru_cache
 
 from etholog.refusal import Refusal
 
@@ -20,6 +21,7 @@ class Day:
     last: date
 
     @classmethod
+    @lru_cache(maxsize=4096)  # thousands of cards share the days of a few years
     def parse(cls, text: str) -> "Day":
         """Read `2026-03-05`, `2026-03` or `2026` (ISO 8601). Raises Refusal for anything else."""
         found = _WRITTEN.fullmatch(text)

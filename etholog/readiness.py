@@ -8,7 +8,7 @@ from statistics import mean, stdev
 from typing import Literal
 
 from etholog.animals import Animals, Pairing
-from etholog.attempts import Attempt, attempts
+from etholog.attempts import Attempt, attempts, by_female
 from etholog.card import Entry
 from etholog.care import window
 from etholog.dates import Day, between
@@ -204,10 +204,10 @@ def _together(male: str, female: str, animals: Animals) -> Iterator[Fact]:
 def second_introductions(animals: Animals, genus: str) -> list[bool]:
     """Return, for each introduction after one that may have taken in the same intermoult, whether she attacked."""
     found = []
-    for name in animals.known():
-        if animals.sex_of(name) != "female" or animals.species_of(name).split(" ")[0] != genus:
+    for name, own in by_female(animals).items():
+        if animals.species_of(name).split(" ")[0] != genus:
             continue
-        for one in attempts(animals, name):
+        for one in own:
             for before, after in pairwise(one.pairings):
                 if before.may_have_taken and after.ended:
                     found.append(after.ended in ("she attacked", "he was killed"))

@@ -16,7 +16,7 @@ from etholog.analysis import permutation
 from etholog.analysis.incidence import incidence
 from etholog.analysis.latency import latency, named
 from etholog.animals import Pairing
-from etholog.attempts import Attempt, attempts
+from etholog.attempts import Attempt, by_female
 from etholog.dates import Day
 from etholog.refusal import Refusal
 from etholog.season import Season
@@ -39,9 +39,8 @@ def outcomes(season: Season, today: date) -> pd.DataFrame:
     evenings = _evenings(season)
     rows = [
         _row(one, animals.species_of(name), evenings, today)
-        for name in animals.known()
-        if animals.sex_of(name) == "female"
-        for one in attempts(animals, name)
+        for name, own in by_female(animals).items()
+        for one in own
         if one.pairings
     ]
     # With one row more, the columns have their types even where there is no attempt.
@@ -234,13 +233,7 @@ def practice(season: Season, name: str, today: date) -> Practice:
     if not any(done.values()):
         known = {e.words for one in animals.cards.values() for e in one.all("practice")}
         raise Refusal(f"no practice {name!r} on any card{nearest(name, sorted(known))}")
-    tries = [
-        (one, animals.species_of(one.female))
-        for who in animals.known()
-        if animals.sex_of(who) == "female"
-        for one in attempts(animals, who)
-        if one.taken
-    ]
+    tries = [(one, animals.species_of(one.female)) for own in by_female(animals).values() for one in own if one.taken]
     before, guarding = [], []
     for one, species in tries:
         dates = [on for on in done.get(one.female, []) if not on.before(one.taken[0].on)]
@@ -309,16 +302,14 @@ def signs(season: Season, today: date) -> pd.DataFrame:
     shown: dict[str, list[float]] = {}
     false: dict[str, int] = {}
     sacs = nones = 0
-    for name in animals.known():
+    for name, own in by_female(animals).items():
         card = animals.find(name)
-        if card is None or animals.sex_of(name) != "female":
-            continue
-        for one in attempts(animals, name):
+        for one in own:
             if not one.taken or one.end == "open" or one.ended_on is None:
                 continue
             sacs, nones = sacs + (one.end == "sac"), nones + (one.end != "sac")
             seen: dict[str, Day] = {}
-            for entry in card.all("sign"):
+            for entry in card.all("sign") if card else ():
                 if not entry.on.before(one.taken[-1].on) and not one.ended_on.before(entry.on):
                     seen.setdefault(entry.words, entry.on)
             for sign, on in seen.items():

@@ -15,6 +15,8 @@ from etholog.card import Entry
 from etholog.dates import Day
 from etholog.pedigree import Parents, common, kinship
 from etholog.refusal import Refusal
+from tests.test_session import marks
+from tests.test_session import write as write_session
 
 Told = tuple[str, ...]
 
@@ -197,3 +199,25 @@ def test_the_cards_of_the_example_are_made_from_its_notebook(repository: Path, t
     assert {f.name: f.read_bytes() for f in kept.iterdir()} == {
         f.name: f.read_bytes() for f in (tmp_path / "animals").iterdir()
     }
+
+
+@pytest.mark.parametrize(
+    ("began", "day"), [("2026-03-01T00:10:00+13:00", "2026-03-01"), ("2026-03-01T23:50:00-05:00", "2026-03-01")]
+)
+def test_a_pairing_is_of_the_day_that_the_wall_showed(began: str, day: str, tmp_path: Path) -> None:
+    (tmp_path / "sessions").mkdir()
+    write_session(tmp_path / "sessions" / "a.jsonl", marks((1000, "walking", "onset")), began=began)
+    (pairing,) = animals.read(tmp_path).pairings
+    assert pairing.on == Day.parse(day)
+
+
+def test_an_animal_that_only_sessions_know_has_a_life_too(
+    tmp_path: Path, etholog: Callable[..., CompletedProcess[str]]
+) -> None:
+    (tmp_path / "sessions").mkdir()
+    write_session(tmp_path / "sessions" / "a.jsonl", marks((1000, "walking", "onset")))
+    known = animals.read(tmp_path)
+    assert (known.known(), known.sex_of("M-1"), known.sex_of("F-1")) == (["F-1", "M-1"], "male", "female")
+    shown = etholog("card", "M-1", "--folder", tmp_path)
+    assert (shown.returncode, "paired with F-1: no contact" in shown.stdout) == (0, True)
+    assert "F-1 has no card" in etholog("ready", "M-1", "F-1", "--folder", tmp_path).stdout

@@ -8,15 +8,19 @@ from typing import TYPE_CHECKING
 
 from etholog.commands.due import exact_day
 from etholog.commands.output import add_json, as_json, say, table
+from etholog.refusal import Refusal
 
 if TYPE_CHECKING:
     import pandas as pd
+
+    from etholog.season import Season
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Give the command its arguments."""
     parser.add_argument("--practice", metavar="NAME", help="what came of it with a practice and without")
     parser.add_argument("--signs", action="store_true", help="how long before a sac each sign showed")
+    parser.add_argument("--draw", type=Path, metavar="FILE", help="with --signs: draw them, as .svg, .pdf or .png")
     parser.add_argument("--each", action="store_true", help="one row for each attempt")
     parser.add_argument("--today", metavar="DATE", help="as known on that day")
     parser.add_argument("--folder", type=Path, default=Path(), help="the workspace (default: here)")
@@ -35,10 +39,12 @@ def run(args: argparse.Namespace) -> int:
     today = exact_day(args.today) if args.today else date.today()
     season = season_.read(args.folder)
     if args.practice:
-        found = outcome.practice(season, args.practice, today)
+        from etholog.analysis.practice import practice
+
+        found = practice(season, args.practice, today)
         _out(args.json, {"practice": found.table}, {"practice": f"With {args.practice} and without"}, found.sentence)
     elif args.signs:
-        _out(args.json, {"signs": outcome.signs(season, today)}, {"signs": "Days before the sac"}, SIGNS)
+        _signs(season, today, args)
     elif args.each:
         found_rows = outcome.outcomes(season, today)
         shown = found_rows if args.json or not sys.stdout.isatty() else _narrow(found_rows)
@@ -54,6 +60,22 @@ def run(args: argparse.Namespace) -> int:
     faults = [*season.faults, *season.animals.faults]
     say(*dict.fromkeys(faults))
     return 1 if faults else 0
+
+
+def _signs(season: "Season", today: date, args: argparse.Namespace) -> None:
+    from etholog.analysis.sign import signs, signs_seen
+
+    seen = signs_seen(season, today)
+    if args.draw:
+        from etholog import figures
+        from etholog.export.place import replacing
+
+        kind = args.draw.suffix[1:].lower()
+        if kind not in ("svg", "pdf", "png"):
+            raise Refusal(f"{args.draw}: a figure is written as .svg, .pdf or .png")
+        with replacing(args.draw) as file:
+            file.write(figures.signs(seen).content(kind))
+    _out(args.json, {"signs": signs(seen)}, {"signs": "Days before the sac"}, SIGNS)
 
 
 TITLES = {

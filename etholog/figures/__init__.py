@@ -10,6 +10,7 @@ from etholog.figures.aligned import aligned
 from etholog.figures.budget import budget
 from etholog.figures.flow import flow
 from etholog.figures.palps import palps
+from etholog.figures.signs import signs
 from etholog.figures.strip import strip
 from etholog.figures.style import Plate, names
 from etholog.figures.survival import survival
@@ -23,6 +24,7 @@ __all__ = [
     "flow",
     "names",
     "palps",
+    "signs",
     "strip",
     "survival",
     "transitions",

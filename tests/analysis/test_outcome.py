@@ -13,7 +13,10 @@ import pytest
 from scipy.stats import fisher_exact, mannwhitneyu
 
 import etholog
+from etholog import figures
 from etholog.analysis import outcome
+from etholog.analysis.practice import practice
+from etholog.analysis.sign import signs, signs_seen
 from etholog.refusal import Refusal
 
 TODAY = date(2026, 11, 20)
@@ -96,21 +99,29 @@ def test_time_to_sac_is_the_incidence_of_what_came_first(season: etholog.Season)
 
 
 def test_a_practice_is_compared_by_fishers_test(season: etholog.Season) -> None:
-    found = outcome.practice(season, "water while guarding", TODAY)
+    found = practice(season, "water while guarding", TODAY)
     row = found.table.set_index("outcome").loc["the sac kept"]
     assert (row["with"], row["with_of"], row["without"], row["without_of"]) == (2, 2, 0, 1)
     assert row["p"] == pytest.approx(fisher_exact([[2, 0], [0, 1]]).pvalue)
     assert "no female in both" in found.sentence
-    rest = outcome.practice(season, "cool rest", TODAY)
+    rest = practice(season, "cool rest", TODAY)
     assert rest.table["outcome"].tolist()[0] == "a sac"
     with pytest.raises(Refusal, match="did you mean 'cool rest'"):
-        outcome.practice(season, "cool test", TODAY)
+        practice(season, "cool test", TODAY)
 
 
 def test_signs_count_those_that_came_to_nothing_too(season: etholog.Season) -> None:
-    table = outcome.signs(season, TODAY).set_index("sign")
+    table = signs(signs_seen(season, TODAY)).set_index("sign")
     assert tuple(table.loc["closes her burrow", ["sacs", "of_sacs", "none", "of_none"]]) == (3, 4, 0, 1)
     assert tuple(table.loc["refuses food", ["sacs", "days_least", "days_most", "none"]]) == (2, 20.0, 23.0, 1)
+
+
+def test_signs_are_drawn_where_the_table_has_them(season: etholog.Season) -> None:
+    seen = signs_seen(season, TODAY)
+    drawn = figures.signs(seen)
+    for name, rows in seen.groupby("sign"):
+        (marks,) = drawn.axes[0].findobj(lambda artist, name=name: artist.get_gid() == f"sign:{name}")
+        assert sorted(marks.get_xdata()) == sorted(-rows["days"])
 
 
 def test_measures_of_the_evening_keep_to_their_range(season: etholog.Season) -> None:

@@ -1,0 +1,56 @@
+"""Signs of eggs coming: what showed, how long before the sac, and how often it showed for nothing."""
+
+from datetime import date
+
+import numpy as np
+import pandas as pd
+
+from etholog.attempts import by_female
+from etholog.season import Season
+
+
+def signs_seen(season: Season, today: date) -> pd.DataFrame:
+    """Return a row for each sign told of a female between the last pairing that may have taken and the attempt's end.
+
+    Columns: female, attempt (a number), end ('sac', 'moult', 'died', 'open'), sign, number (NaN: none), days before
+    the end (before `today` where it is open). Attempts in which no sign was told have one row with no sign.
+    """
+    animals = season.animals.as_of(today)
+    rows: list[tuple[str, int, str, str | None, float | None, float]] = []
+    attempt = 0
+    for name, own in by_female(animals).items():
+        card = animals.find(name)
+        for one in own:
+            if not one.taken:
+                continue
+            end = one.ended_on.first if one.ended_on else today
+            told: list[tuple[str | None, float | None, float]] = [
+                (entry.words, entry.number, float((end - entry.on.first).days))
+                for entry in (card.all("sign") if card else ())
+                if not entry.on.before(one.taken[-1].on) and entry.on.first <= end
+            ]
+            rows += [(name, attempt, one.end, *sign) for sign in told or [(None, None, 0.0)]]
+            attempt += 1
+    table = pd.DataFrame(rows, columns=["female", "attempt", "end", "sign", "number", "days"])
+    return table.astype({"attempt": int, "number": float, "days": float})
+
+
+def signs(seen: pd.DataFrame) -> pd.DataFrame:
+    """Return, for each sign of `signs_seen`: in how many attempts with a sac it showed, how many days before the sac it
+    was first seen (least, median, most), and in how many that ended without one it showed as well.
+
+    Columns: sign, sacs, of_sacs, days_least, days_median, days_most, none, of_none.
+    """
+    closed = seen[seen["end"] != "open"]
+    laid = closed["end"] == "sac"
+    of_sacs, of_none = closed[laid]["attempt"].nunique(), closed[~laid]["attempt"].nunique()
+    first = closed[laid].groupby(["sign", "attempt"])["days"].max()
+    shown = first.groupby("sign").agg(sacs="size", days_least="min", days_median="median", days_most="max")
+    false = closed[~laid].groupby("sign")["attempt"].nunique().rename("none")
+    table = shown.join(false, how="outer").rename_axis("sign").reset_index()
+    table["of_sacs"], table["of_none"] = of_sacs, of_none
+    table[["sacs", "none"]] = table[["sacs", "none"]].fillna(0).astype(int)
+    columns = ["sign", "sacs", "of_sacs", "days_least", "days_median", "days_most", "none", "of_none"]
+    days = dict.fromkeys(columns[3:6], np.float64)
+    found: pd.DataFrame = table[columns].astype(days)
+    return found

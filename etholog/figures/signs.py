@@ -33,8 +33,8 @@ def signs(seen: pd.DataFrame, size: Size = "page") -> Plate:
             )  # fmt: skip
         for row in told.dropna(subset=["number"]).to_dict("records"):
             axes.annotate(
-                f"{row['number']:g}", (-row["days"], order.index(row["attempt"])), xytext=(0, 4), textcoords="offset points",
-                ha="center", fontsize=6.5, color=FAINT,
+                f"{row['number']:g}", (-row["days"], order.index(row["attempt"])), xytext=(0, 4),
+                textcoords="offset points", ha="center", fontsize=6.5, color=FAINT,
             )  # fmt: skip
         females = seen.drop_duplicates("attempt").set_index("attempt")["female"]
         axes.set_yticks(range(len(order)), [plain(females[attempt]) for attempt in order])

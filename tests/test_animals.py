@@ -201,9 +201,7 @@ def test_the_cards_of_the_example_are_made_from_its_notebook(repository: Path, t
     }
 
 
-@pytest.mark.parametrize(
-    ("began", "day"), [("2026-03-01T00:10:00+13:00", "2026-03-01"), ("2026-03-01T23:50:00-05:00", "2026-03-01")]
-)
+@pytest.mark.parametrize("began", ["2026-03-01T00:10:00+13:00", "2026-03-01T23:50:00-05:00"])
 def test_a_pairing_is_of_the_day_that_the_wall_showed(began: str, tmp_path: Path) -> None:
     (tmp_path / "sessions").mkdir()
     write_session(tmp_path / "sessions" / "a.jsonl", marks((1000, "walking", "onset")), began=began)

@@ -1,4 +1,4 @@
-"""Measure `etholog due` over many cards, against json.loads of the same lines: `python -m tests.bench.cards [CARDS]`."""
+"""Measure `etholog due` over many cards, against json.loads of their lines: `python -m tests.bench.cards [CARDS]`."""
 
 import json
 import subprocess

@@ -24,5 +24,6 @@ def run(args: argparse.Namespace) -> int:
     read = season.read(args.folder)
     for file in folder.write(read, args.to, args.also, args.defuse):
         print(visible(str(file)))
-    say(*read.faults)
-    return 1 if read.faults else 0
+    faults = [*read.faults, *read.animals.faults]
+    say(*faults)
+    return 1 if faults else 0

@@ -117,9 +117,9 @@ TABLES = {
     "latencies": "For each interval of the ethograms, one row for each session in which it could begin.",
     "durations": "For each session, how often and how long each behaviour came.",
     "transitions": "What followed what, all sessions together, and what chance would give.",
+    "cards": "One row for each entry of each animal's card, what was taken back left out.",
     "ethogram": "One row for each behaviour of each ethogram that the sessions were recorded by.",
     "intervals": "The latencies that those ethograms define.",
-    "cards": "One row for each entry of each animal's card, what was taken back left out.",
 }
 
 KEYS = {

@@ -42,8 +42,7 @@ def tables(season: Season) -> dict[str, pd.DataFrame]:
         "ethogram": _ethograms(kept),
         "intervals": _intervals(kept),
     }
-    cards = getattr(season, "cards", None)
-    return out if cards is None or cards.empty else out | {"cards": cards}
+    return out if season.cards.empty else out | {"cards": _cards(season.cards)}
 
 
 def _again(season: Season) -> Iterator[Session]:
@@ -176,6 +175,10 @@ def _durations(season: Season) -> pd.DataFrame:
     found["total_s"] = found["total_s"].where(found["kind"] == "state")
     found["share"] = (found["total_s"] / watched).where(watched > 0)
     return found
+
+
+def _cards(cards: pd.DataFrame) -> pd.DataFrame:
+    return cards.assign(first_on=cards["first_on"].dt.date, last_on=cards["last_on"].dt.date)
 
 
 def _transitions(season: Season) -> pd.DataFrame:

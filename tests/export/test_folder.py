@@ -1,6 +1,8 @@
 """Where an export may be written, and that it is there whole or not at all."""
 
 import os
+import subprocess
+import sys
 from collections.abc import Callable
 from pathlib import Path
 from subprocess import CompletedProcess
@@ -113,3 +115,15 @@ def test_a_folder_without_sessions_is_refused(etholog: Callable[..., CompletedPr
     refused = run(etholog, tmp_path, tmp_path / "out")
     assert refused.returncode == 2
     assert not os.path.lexists(tmp_path / "out")
+
+
+@pytest.mark.parametrize(("form", "library"), [("parquet", "pyarrow"), ("xlsx", "openpyxl")])
+def test_without_the_library_it_says_what_to_install(one: Path, tmp_path: Path, form: str, library: str) -> None:
+    script = (
+        f"import sys; sys.modules['{library}'] = None; from etholog.commands import main;"
+        f"sys.exit(main(['export', {str(tmp_path / 'out')!r}, '--also', '{form}', '--folder', {str(one)!r}]))"
+    )
+    refused = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=False)
+    assert refused.returncode == 2
+    assert refused.stderr.endswith("pip install 'etholog[tables]'\n")
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["in"]

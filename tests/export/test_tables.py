@@ -38,6 +38,18 @@ def test_pandas_reads_the_declared_types_and_the_same_numbers(exported: Path, kn
     np.testing.assert_array_equal(own["residual"], found["residual"])
 
 
+def test_cards_keep_what_is_known_of_a_date(exported: Path, known: Season) -> None:
+    cards = read(exported, "cards")
+    assert len(cards) == sum(len(card.entries) for card in known.animals.cards.values()) > 20
+    days = cards[cards["on"].str.len() == 10]
+    assert (days["first_on"] == days["on"]).all()
+    assert (days["first_on"] == days["last_on"]).all()
+    assert (cards["first_on"] <= cards["last_on"]).all()
+    weights = cards[cards["entry"] == "weight"]
+    told = [e.number for card in known.animals.cards.values() for e in card.entries if e.kind == "weight"]
+    assert weights["number"].tolist() == told
+
+
 def test_a_day_is_the_day_on_the_wall_there(tmp_path: Path) -> None:
     season_of(tmp_path, began="2026-05-04T00:30:00+02:00")
     folder.write(season.read(tmp_path), tmp_path / "tables")

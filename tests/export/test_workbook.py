@@ -2,6 +2,7 @@
 
 import csv
 import subprocess
+from datetime import datetime
 from pathlib import Path
 
 import numpy as np
@@ -9,8 +10,11 @@ import openpyxl
 import pandas as pd
 import pytest
 
+from etholog import season
+from etholog.export import folder
 from tests.conftest import need
 from tests.export.conftest import described, read
+from tests.test_season import season_of
 
 
 def test_the_workbook_holds_the_same_as_csv(exported: Path) -> None:
@@ -34,17 +38,18 @@ def test_the_workbook_holds_the_same_as_csv(exported: Path) -> None:
                     assert cell == value, (table, name)
 
 
-def _converted(book: Path, to: Path) -> dict[str, list[list[str]]]:
-    """Let LibreOffice open the workbook and write each sheet as CSV, values as it calculated them."""
+def libreoffice(source: Path, to: Path, form: str, read_as: str | None = None) -> Path:
+    """Let LibreOffice open a file and save it in another form, values as it calculated them."""
     need("soffice")
-    profile = (to / "profile").as_uri()
-    form = "csv:Text - txt - csv (StarCalc):44,34,76,1,,0,false,false,false,false,false,-1"
-    subprocess.run(
-        ["soffice", f"-env:UserInstallation={profile}", "--headless", "--convert-to", form, "--outdir", to, book],
-        check=True,
-        capture_output=True,
-        timeout=240,
-    )
+    words = ["soffice", f"-env:UserInstallation={(to / 'profile').as_uri()}", "--headless"]
+    words += [f"--infilter={read_as}"] if read_as else []
+    subprocess.run([*words, "--convert-to", form, "--outdir", to, source], check=True, capture_output=True, timeout=240)
+    return to
+
+
+def _sheets(book: Path, to: Path) -> dict[str, list[list[str]]]:
+    """Return each sheet's rows as LibreOffice shows them."""
+    libreoffice(book, to, "csv:Text - txt - csv (StarCalc):44,34,76,1,,0,false,false,false,false,false,-1")
     sheets = {}
     for file in to.glob("tables-*.csv"):
         with file.open(encoding="utf-8", newline="") as opened:
@@ -53,7 +58,7 @@ def _converted(book: Path, to: Path) -> dict[str, list[list[str]]]:
 
 
 def test_libreoffice_opens_the_workbook_with_the_same_numbers(exported: Path, tmp_path: Path) -> None:
-    sheets = _converted(exported / "tables.xlsx", tmp_path)
+    sheets = _sheets(exported / "tables.xlsx", tmp_path)
     bouts = read(exported, "bouts")
     head, *rows = sheets["bouts"]
     assert head == list(bouts.columns)
@@ -62,3 +67,39 @@ def test_libreoffice_opens_the_workbook_with_the_same_numbers(exported: Path, tm
         # A sheet shows 15 digits of a number and no more.
         np.testing.assert_allclose(seen, bouts[name].to_numpy(), rtol=1e-14)
     assert [row[head.index("behaviour")] for row in rows] == bouts["behaviour"].tolist()
+
+
+FORMULAS = {"male": "=1+1", "female": "+1+1", "observer": "-1+1", "species": "@SUM(1+1)", "place": "Zürich 🕷 Ж"}
+
+
+@pytest.fixture(scope="module")
+def risky(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A session whose names a spreadsheet would calculate."""
+    place = tmp_path_factory.mktemp("risky")
+    read = season.read(season_of(place, **FORMULAS))
+    folder.write(read, place / "plain", also=("xlsx",))
+    folder.write(read, place / "defused", defuse=True)
+    return place
+
+
+def test_libreoffice_calculates_nothing_in_a_workbook(risky: Path, tmp_path: Path) -> None:
+    head, row = _sheets(risky / "plain" / "tables.xlsx", tmp_path)["sessions"]
+    assert {name: row[head.index(name)] for name in FORMULAS} == FORMULAS
+
+
+@pytest.mark.parametrize("how", ["plain", "defused"])
+def test_libreoffice_opens_the_csv_and_calculates_nothing_if_it_was_defused(
+    risky: Path, tmp_path: Path, how: str
+) -> None:
+    libreoffice(risky / how / "sessions.csv", tmp_path, "xlsx", "CSV:44,34,76,1")
+    sheet = openpyxl.load_workbook(tmp_path / "sessions.xlsx").active
+    assert sheet is not None
+    head, row = sheet.iter_rows()
+    names = [str(cell.value) for cell in head]
+    found = dict(zip(names, row, strict=True))
+    assert found["place"].value == FORMULAS["place"]
+    assert found["date"].value == datetime(2026, 5, 3)
+    assert (found["length_s"].value, found["utc_offset_min"].value) == (20, 120)
+    assert (found["male"].data_type == "f") == (how == "plain")  # it would have, so the other way is a finding
+    if how == "defused":
+        assert {name: found[name].value for name in ("male", "female")} == {"male": "'=1+1", "female": "'+1+1"}

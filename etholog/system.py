@@ -5,14 +5,17 @@ flock, and F_FULLFSYNC, since fsync leaves the data in the drive's cache. Window
 """
 
 import codecs
+import io
 import os
 import re
 import select
 import sys
 import tempfile
 import time
+from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
+from subprocess import DEVNULL, Popen
 
 if sys.platform == "win32":
     import msvcrt
@@ -101,6 +104,40 @@ def rescue_folders() -> list[Path]:
     """Return the folders, best first, where a journal's lines may go when its own place takes none."""
     state = os.environ.get("XDG_STATE_HOME") or str(Path("~/.local/state").expanduser())
     return [Path(state) / "etholog", Path(tempfile.gettempdir()) / "etholog"]
+
+
+def start_with_channel(words: Sequence[str], by_descriptor: str, by_name: str) -> tuple[Popen[bytes], io.RawIOBase]:
+    """Start a program in a session of its own, and return it with a channel to and from it.
+
+    The channel's place is told by one more option: `by_descriptor`, followed by its number, or on Windows `by_name`,
+    followed by the name of a pipe, which the program opens. OSError when it can't be started, or opens none.
+    """
+    if sys.platform == "win32":
+        name = rf"\\.\pipe\etholog-{os.getpid()}"
+        child = Popen([words[0], by_name + name, *words[1:]], stdin=DEVNULL, stdout=DEVNULL, stderr=DEVNULL)
+        end = now() + 20
+        while True:
+            try:
+                return child, Path(name).open("r+b", buffering=0)
+            except OSError:
+                if child.poll() is not None or now() > end:
+                    child.kill()
+                    raise
+                time.sleep(0.05)
+    import socket
+
+    ours, theirs = socket.socketpair()
+    with ours, theirs:
+        number = theirs.fileno()
+        child = Popen(
+            [words[0], f"{by_descriptor}{number}", *words[1:]],
+            stdin=DEVNULL,
+            stdout=DEVNULL,
+            stderr=DEVNULL,
+            pass_fds=[number],
+            start_new_session=True,
+        )
+        return child, ours.makefile("rwb", buffering=0)
 
 
 class Keys:

@@ -26,6 +26,10 @@ def run(args: argparse.Namespace) -> int:
     if not args.plain:
         watch.need_terminal()
     keyboard = Keyboard.of(args.map)
+    if session.read(args.file).header["clock"] == "film":
+        from etholog.commands.film import watching
+
+        return watching.resume(args, keyboard)
     missed = _offered_back(args.file)
     recorder, told = resume(args.file, args.hand, system.now(), system.wall_now(), missed, keyboard)
     say(*told)

@@ -3,6 +3,7 @@
 import argparse
 import os
 import sys
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -20,6 +21,7 @@ from etholog.watch.recorder import Recorder
 if TYPE_CHECKING:
     from etholog.watch.plain import Console
     from etholog.watch.themes import Look
+    from etholog.watch.watching import Watching
 
 # Terminals whose fonts hold few box characters; also those that are not told to be UTF-8.
 FEW_CHARACTERS = ("linux", "vt100", "vt220", "dumb")
@@ -38,9 +40,15 @@ def configure(parser: argparse.ArgumentParser) -> None:
     for asked in CONDITIONS:
         kind = {"number": float, "count": int}.get(asked.kind, str)
         conditions.add_argument(f"--{asked.name.replace('_', '-')}", type=kind, dest=asked.name, help=asked.what)
+    film = parser.add_argument_group("from a film, in place of the animals")
+    film.add_argument("--film", type=Path, metavar="FILE", help="the clock is this film's; mpv shows it")
+    film.add_argument("--of", type=Path, metavar="SESSION", help="a second observer's record of this session")
     add_plain(parser)
     add_look(parser)
-    parser.epilog = "example:\n  etholog watch --male M-Basalt --female F-Umbra --hand right --theme night"
+    parser.epilog = (
+        "examples:\n  etholog watch --male M-Basalt --female F-Umbra --hand right --theme night\n"
+        "  etholog watch --film film.mp4 --of sessions/20260305-2156-M-Slate-F-Clay.jsonl"
+    )
 
 
 def add_look(parser: argparse.ArgumentParser) -> None:
@@ -78,9 +86,15 @@ def run(args: argparse.Namespace) -> int:
     said = {name: value for name, value in said.items() if value not in (None, "")}
     new = NewSession(args.folder, args.hand, Keyboard.of(args.map), said)
     _ = new.ethogram  # what is wrong with it is told before anything else
+    if (args.film is None and args.of is not None) or (args.film is not None and args.plain):
+        raise Refusal("--of goes with --film, and --film needs the screen: leave --plain out")
     if not args.plain:
         need_terminal()
     check_folder(args.folder)
+    if args.film is not None:
+        from etholog.commands.film import watching
+
+        return watching.begin(args, new)
     return _plainly(new) if args.plain else record(args, new=new)
 
 
@@ -102,15 +116,20 @@ def check_folder(folder: Path) -> None:
 
 
 def record(
-    args: argparse.Namespace, *, new: NewSession | None = None, recorder: Recorder | None = None, pair: str = ""
+    args: argparse.Namespace,
+    *,
+    new: NewSession | None = None,
+    recorder: Recorder | None = None,
+    pair: str = "",
+    strip: "Callable[[Look], Watching] | None" = None,
 ) -> int:
-    """Show the screens until they end, then print what came of it."""
+    """Show the screens until they end, then print what came of it. `strip` makes a screen other than the usual one."""
     from etholog.watch.app import WatchApp
     from etholog.watch.arrivals import noting_driver
     from etholog.watch.watching import Watching
 
     dress = look(args)
-    watching = Watching(recorder, dress, pair=pair) if recorder is not None else None
+    watching = Watching(recorder, dress, pair=pair) if recorder is not None else strip(dress) if strip else None
     app = WatchApp(dress, watching=watching, new=new, driver=noting_driver(lambda key, stamp: app.note(key, stamp)))
     ended = app.run()
     if app.refusal is not None:

@@ -80,8 +80,8 @@ class CutList:
 
     def frame_of(self, cut: Cut, session_ms: float) -> int:
         """Return the frame, of the cut's clip, that shows an instant of the session."""
-        # A mark made at a frame's own time must not fall to the frame before it by a rounding.
-        return floor(self.clips[cut.clip].film_s(session_ms) * self.rate + 1e-4)
+        # The journal counts whole milliseconds: a frame's own time, rounded, must not fall to the frame before it.
+        return floor((self.clips[cut.clip].film_s(session_ms) + 0.0005) * self.rate)
 
     def shown(self, onset: float, offset: float) -> Iterator[tuple[int, int]]:
         """Yield the frames of the cut film, (first, end), that show a part of the session; what touches is one."""
@@ -163,7 +163,8 @@ def _on_film(clips: Sequence[Clip], start: float, end: float) -> Iterator[tuple[
 
 def kept_stretches(bouts: Sequence[Bout], ethogram: Ethogram, wish: Wish, frame_ms: float = 0.0) -> list[Stretch]:
     """Return what to keep of the session, disjoint and sorted; each may grow by two frames when it meets the film."""
-    uncut = _merged(sorted((b.onset, b.offset) for b in bouts if b.code == UNCUT), 0.0)
+    # Between two that lie nearer than the frames that a cut may grow by, there is no room for its edge.
+    uncut = _merged(sorted((b.onset, b.offset) for b in bouts if b.code == UNCUT), 2 * frame_ms)
     kept = _Kept(wish.join_s * 1000, wish.speed, uncut, 2 * frame_ms)
     wanted = chosen(bouts, ethogram, wish.keep)
     if wish.longest_s is not None:

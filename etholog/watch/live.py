@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from typing import Any
 
 from etholog.ethogram import Ethogram
-from etholog.fold import Folding, corrected
+from etholog.fold import Bout, Folding, corrected
 
 
 def clock_face(ms: int) -> str:
@@ -83,6 +83,16 @@ class Live:
             self.folding.end_gap(record["t"])
         elif do == "rescue":
             self.rescued = True
+
+    def running_at(self, t: int) -> dict[object, Bout]:
+        """Return what ran at a time before the last record: a film can be wound back, and marked there."""
+        if t >= self._folded_to:
+            return self.folding.running
+        then = Live(self.ethogram)
+        for record in self._lasting.values():
+            if record["t"] <= t:
+                then._take_in(record)
+        return then.folding.running
 
     # ------------------------------------------------------------ what a screen asks
 

@@ -85,11 +85,11 @@ class NewSession:
         return Recorder(journal, kept, self.hand, began, clock_at, keyboard=self.keyboard)
 
 
-def begin(folder: Path, kept: Ethogram, began: datetime, clock_at: float, **said: Any) -> Journal:
-    """Make the file of a new session, named after its start and its pair. Raises Refusal when that can't be."""
+def begin(folder: Path, kept: Ethogram, began: datetime, clock_at: float, name: str = "", **said: Any) -> Journal:
+    """Make the file of a new session, named after its start and its pair if not told. Refusal when that can't be."""
     when = began.strftime("%Y%m%d-%H%M%S")
     pair = "-".join(re.sub(r"[^\w.-]+", "_", said.get(who, "")).strip("._") or who for who in ("male", "female"))
-    name = f"{when}-{pair}"[:120]
+    name = name or f"{when}-{pair}"[:120]
     header: dict[str, Any] = {
         "id": name,
         "began": began.isoformat(timespec="milliseconds"),

@@ -53,6 +53,10 @@ class Recorder(Corrector):
         """Return a reading of the clock as milliseconds since the session began."""
         return max(0, round((at - self._clock_at) * 1000))
 
+    def ends_at(self, at: float) -> int:
+        """Return where the session ends, in milliseconds, when it is closed at `at`."""
+        return self.t(at)
+
     # ------------------------------------------------------------ keys
 
     def take(self, character: str, at: float) -> Answer:
@@ -108,7 +112,7 @@ class Recorder(Corrector):
         fields: dict[str, Any] = {"code": behaviour.code}
         if behaviour.kind == "state":
             lane = behaviour.chain or (behaviour.code, choice)
-            now = self.live.folding.running.get(lane)
+            now = self.live.running_at(self.t(at)).get(lane)
             runs = now is not None and now.code == behaviour.code and now.qualifier == choice
             fields["edge"] = "offset" if runs else "onset"
         if choice is not None:
@@ -189,7 +193,9 @@ class Recorder(Corrector):
     def close(self, at: float, outcome: dict[str, Any] | None = None) -> None:
         """End the session: what runs is cut here."""
         self.closed = True
-        self._append("close", t=self.t(at), wall=self._wall().isoformat(timespec="milliseconds"), outcome=outcome or {})
+        self._append(
+            "close", t=self.ends_at(at), wall=self._wall().isoformat(timespec="milliseconds"), outcome=outcome or {}
+        )
 
     def close_again(self, outcome: dict[str, Any]) -> None:
         """Tell how it ended, at the time at which it ended."""

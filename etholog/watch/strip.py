@@ -51,7 +51,7 @@ class Lane:
 
     def total_ms(self, now: int) -> int:
         """How long it has run in all, in milliseconds."""
-        return self.ended_ms + sum(now - bout.onset for bout in self.running)
+        return self.ended_ms + sum(max(0, now - bout.onset) for bout in self.running)
 
 
 class Lanes:

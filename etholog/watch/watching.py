@@ -1,7 +1,7 @@
 """The watch screen: clock and pair on top, the strip, and below it the prompt, what runs, and what undo takes back."""
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import ClassVar
 
 from textual import events
@@ -11,6 +11,7 @@ from textual.screen import Screen
 from textual.widgets import Digits, Input, Static
 
 from etholog import system
+from etholog.fold import Bout
 from etholog.text import visible
 from etholog.watch.chart import StripChart
 from etholog.watch.corrector import Answer
@@ -56,6 +57,7 @@ class Watching(Screen[bool], inherit_bindings=False):
     """
     AUTO_FOCUS = ""
     compares_clocks = True
+    own_keys: ClassVar[tuple[str, ...]] = OWN_KEYS
     BINDINGS: ClassVar[list[BindingType]] = []
 
     def __init__(
@@ -218,7 +220,7 @@ class Watching(Screen[bool], inherit_bindings=False):
 
     def _show_keys(self) -> None:
         keys = self.query_one("#keys", Static)
-        keys.update(key_table(self.recorder.layout, own_words(OWN_KEYS, self.recorder.keyboard), self.size.width))
+        keys.update(key_table(self.recorder.layout, own_words(self.own_keys, self.recorder.keyboard), self.size.width))
         keys.display = True
 
     # ------------------------------------------------------------ output
@@ -280,10 +282,13 @@ class Watching(Screen[bool], inherit_bindings=False):
         if folding.gap is not None:
             why = f" ({visible(folding.gap.why)})" if folding.gap.why else "; Enter says why"
             return f" NOBODY WATCHES since {clock_face(folding.gap.onset)}{why}; any mark, or {self._gap_key}, ends it"
+        return self._runs(now, folding.running)
+
+    def _runs(self, now: int, running: Mapping[object, Bout]) -> str:
         names = self.recorder.ethogram.by_code
         runs = [
             f"{names[b.code].label}{' ' + b.qualifier if b.qualifier else ''} {clock_face(now - b.onset)[2:]}"
-            for b in folding.running.values()
+            for b in running.values()
         ]
         return " now: " + visible(", ".join(runs) if runs else "nothing runs")
 

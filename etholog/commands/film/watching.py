@@ -1,0 +1,112 @@
+"""`etholog watch --film`, and `etholog resume` of such a session: mpv beside the strip."""
+
+import argparse
+import contextlib
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from etholog import session, system
+from etholog.commands import watch
+from etholog.journal import Journal
+from etholog.refusal import Refusal
+from etholog.session import Session
+from etholog.watch import opening
+from etholog.watch.film_clock import FilmClock, FilmRecorder
+from etholog.watch.forms import CONDITIONS, PAIR, SETTING
+from etholog.watch.keyboard import Keyboard
+from etholog.watch.live import Live
+from etholog.watch.mpv import Mpv
+from etholog.watch.opening import NewSession
+
+if TYPE_CHECKING:
+    from etholog.film.alignment import Clip
+
+
+def begin(args: argparse.Namespace, new: NewSession) -> int:
+    """Record a session from its film, or a second observer's record of one."""
+    from etholog.film.alignment import Clip, plain
+    from etholog.film.source import probe
+
+    source = probe(args.film)
+    of = session.read(args.of) if args.of is not None else None
+    if of is None:
+        clip = Clip(source.path, source.seconds, source.rate, 0.0, 0.0, "watching", ())
+        kept, began = new.ethogram, source.made.astimezone() if source.made else system.wall_now()
+        about = {question.name: new.said.get(question.name, "") for question in (*PAIR, *SETTING)}
+        conditions = {q.name: new.said[q.name] for q in CONDITIONS if q.name in new.said}
+        more = {**about, "conditions": conditions}
+        name = ""
+    else:
+        clip = _aligned(of, args.film)
+        kept, began = of.ethogram, of.began
+        more = {question.name: of.header[question.name] for question in (*PAIR, *SETTING)}  # type: ignore[literal-required]
+        more |= {"observer": new.said.get("observer", ""), "record_of": of.id}
+        name = _free(args.folder, of.id)
+    with _shown(clip, max(0.0, clip.film_s(0.0))) as (film, clock):
+        told = {"clock": "film", "boot": "", "source": f"film {clip.path.name}"[:200]}
+        journal = opening.begin(args.folder, kept, began, 0.0, name, **more, **told)
+        journal.append("film", clips=[plain(clip, args.folder)])
+        recorder = FilmRecorder(journal, Live(kept), clock, hand=args.hand, began=began, keyboard=new.keyboard)
+        pair = f"{more['male'] or 'male'} x {more['female'] or 'female'}"
+        return _record(args, recorder, pair, of is None, film, clock)
+
+
+def resume(args: argparse.Namespace, keyboard: Keyboard) -> int:
+    """Go on with a session that was recorded from film, where the last record lies."""
+    from etholog.film.alignment import clips_of
+
+    known = session.read(args.file)
+    if args.plain:
+        raise Refusal(f"{args.file}: was recorded from film, which needs the screen: leave --plain out")
+    if known.fold.closed:
+        raise Refusal(f"{args.file}: is closed; `etholog amend` puts right what is in it")
+    clip = next(iter(clips_of(known)), None)
+    if clip is None or not clip.path.is_file():
+        raise Refusal(f"{args.file}: its film is no longer where it was; put it back, or end it by `etholog amend`")
+    with _shown(clip, max(0.0, clip.film_s(known.fold.end))) as (film, clock):
+        journal, _ = Journal.open(args.file)
+        live = Live(known.ethogram, opening.records_of(known))
+        recorder = FilmRecorder(journal, live, clock, hand=args.hand, began=known.began, keyboard=keyboard)
+        if live.folding.gap is not None:
+            recorder.back(system.now())
+        second = "record_of" in known.header
+        return _record(args, recorder, args.file.stem, not second, film, clock)
+
+
+def _record(
+    args: argparse.Namespace, recorder: FilmRecorder, pair: str, asks: bool, film: Mpv, clock: FilmClock
+) -> int:
+    from etholog.watch.film_watching import FilmWatching
+
+    return watch.record(
+        args, strip=lambda look: FilmWatching(recorder, look, pair=pair, asks=asks, film=film, clock=clock)
+    )
+
+
+@contextlib.contextmanager
+def _shown(clip: "Clip", start_s: float) -> Iterator[tuple[Mpv, FilmClock]]:
+    """Show a film as long as this lasts."""
+    clock = FilmClock(start_s, clip.seconds, clip.session_ms)
+    film = Mpv(clip.path, start_s, clock.shown)
+    try:
+        yield film, clock
+    finally:
+        film.close()
+
+
+def _aligned(of: Session, film: Path) -> "Clip":
+    from etholog.film.alignment import clips_of
+
+    for clip in clips_of(of):
+        if clip.path.is_file() and clip.path.samefile(film):
+            return clip
+    raise Refusal(f"{film}: is not aligned with that session; first: etholog film align {of.path} {film} --seen TIME")
+
+
+def _free(folder: Path, first: str) -> str:
+    """Return the first name for one more record of a session that no file has."""
+    number = 2
+    while (folder / f"{first}-{number}.jsonl").exists():
+        number += 1
+    return f"{first}-{number}"

@@ -78,4 +78,6 @@ class FilmWatching(Watching):
         return ""
 
     def _run_text(self, now: int) -> str:
+        if self.recorder.live.folding.gap is not None:
+            return super()._run_text(now)
         return self._runs(now, self.recorder.live.running_at(now))

@@ -1,6 +1,7 @@
 """The strip's geometry: which lanes there are, and what each shows at which column. Pure, no screen."""
 
-from collections.abc import Iterable, Iterator, Sequence
+from bisect import bisect_left, insort
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
 from etholog.ethogram import Behaviour, Ethogram, Press
@@ -31,7 +32,7 @@ PLAIN = Glyphs(state="=", cut="-", event="|", runs=">", gap=":", frame="|", here
 
 @dataclass(eq=False)
 class Lane:
-    """One behaviour: its keys, its bouts so far, its totals."""
+    """One behaviour: its keys, its bouts so far (by onset), its totals."""
 
     behaviour: Behaviour
     keys: str
@@ -77,7 +78,7 @@ class Lanes:
                 lane.ended_ms = 0
         for bout in folding.bouts[self._seen :]:
             lane = self._lane(bout)
-            lane.bouts.append(bout)
+            insort(lane.bouts, bout, key=_onset)
             lane.ended_ms += bout.offset - bout.onset
         self._seen = len(folding.bouts)
         for lane in self.lanes:
@@ -115,18 +116,20 @@ def trace(
     for gap in gaps:
         for at in range(max(gap.onset // scale - left, 0), min((gap.offset - 1) // scale - left + 1, columns)):
             cells[at] = glyphs.gap
-    for bout in _within(lane, left * scale):
+    if lane.behaviour.kind == "event":
+        for at in range(columns):
+            count = _began_before(lane, (left + at + 1) * scale) - _began_before(lane, (left + at) * scale)
+            if count:
+                cells[at] = glyphs.event if count == 1 else str(min(count, 9))
+        return "".join(cells)
+    for bout in [*reversed(list(_reaching(lane, left, right, scale))), *lane.running]:
         first = max(bout.onset // scale, left) - left
         if first >= columns:
-            continue
-        if lane.behaviour.kind == "event":
-            cells[first] = _tick(cells[first], glyphs.event)
             continue
         runs = bout in lane.running
         last = min((now if runs else bout.offset) // scale, right) - left
         stroke = glyphs.state if bout.whole or runs else glyphs.cut
-        side = (bout.qualifier or "")[:1].upper()
-        mark = side if side.isascii() and side.isalpha() else stroke  # a file can hold any text there
+        mark = bout.qualifier[0].upper() if bout.qualifier else stroke
         for at in range(first, last + 1):
             cells[at] = stroke
         cells[first] = mark if bout.sure else "?"
@@ -135,24 +138,28 @@ def trace(
     return "".join(cells)
 
 
-def _tick(now: str, event: str) -> str:
-    """Return one more event in a cell: the stroke for one, a figure for more."""
-    if now == event:
-        return "2"
-    return str(min(int(now) + 1, 9)) if now.isdigit() else event
+def _began_before(lane: Lane, t: int) -> int:
+    """Return how many of the lane's ended bouts began before `t` (ms)."""
+    return bisect_left(lane.bouts, t, key=_onset)
 
 
-def _within(lane: Lane, since: int) -> Iterable[Bout]:
-    """Return the bouts that reach into the window, in their order; the many before it are not looked at."""
-    return reversed(list(_reaching(lane, since)))
-
-
-def _reaching(lane: Lane, since: int) -> Iterator[Bout]:
-    yield from lane.running
-    for bout in reversed(lane.bouts):
-        if bout.offset < since:
+def _reaching(lane: Lane, left: int, right: int, scale: int) -> Iterator[Bout]:
+    """Yield the bouts that reach into the columns, last ones first; no more than one beginning in each column, so
+    that a trace costs the same after ten marks and after fifty thousand."""
+    # Where both choices may run at once, a long bout may lie below many short ones: all have to be looked at.
+    overlapping = lane.behaviour.chain is None and bool(lane.behaviour.choices)
+    at = _began_before(lane, (right + 1) * scale) - 1
+    while at >= 0:
+        bout = lane.bouts[at]
+        if bout.offset >= left * scale:
+            yield bout
+        elif not overlapping:
             return
-        yield bout
+        at = at - 1 if overlapping else _began_before(lane, bout.onset // scale * scale) - 1
+
+
+def _onset(bout: Bout) -> int:
+    return bout.onset
 
 
 def ruler(now: int, columns: int, scale: int, cursor: int, mark: str) -> str:

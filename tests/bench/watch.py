@@ -1,15 +1,16 @@
 """Measure the watch screen in a real terminal: `python -m tests.bench.watch [--kills 200]`.
 
-Prints key to paint (p50, p99) after few and after many marks, against a bare echo through the same pty; idle CPU;
-start to first paint against
-`python -c 'import textual.app'`; an append against a bare write and fdatasync; and how many marks that were painted
-got lost under kill -9.
+Prints key to paint (p50, p99) at 16 and at 40 lanes, after few marks and after 50,000 pressed in turn in two terminals
+side by side, so that both meet the same machine, and their ratio; against a bare echo through the same kind of pty.
+Idle CPU; start to first paint against `python -c 'import textual.app'`; an append against a bare write and fdatasync;
+2,000 keys in one burst; and how many marks that were painted got lost under kill -9.
 """
 
 import argparse
 import os
 import pty
 import random
+import re
 import signal
 import statistics
 import subprocess
@@ -21,32 +22,92 @@ from pathlib import Path
 from etholog import session
 from etholog.journal import Journal
 from tests.watch.terminal import Terminal
-from tests.watch.test_terminal import painted_marks, the_file
+from tests.watch.test_terminal import codes, painted_marks, the_file
 
 KEYS = "wertdfgbvzxc"
 WATCH = ("watch", "--male", "M-Basalt", "--female", "F-Umbra")
 
 
+def quantile(values: list[float], part: float) -> float:
+    return sorted(values)[min(int(len(values) * part), len(values) - 1)]
+
+
 def quantiles(values: list[float]) -> str:
-    ordered = sorted(values)
-    return f"p50 {statistics.median(ordered):6.2f}  p99 {ordered[int(len(ordered) * 0.99)]:6.2f} ms"
+    return f"p50 {statistics.median(values):6.2f}  p99 {quantile(values, 0.99):6.2f} ms"
 
 
-def paint_times(terminal: Terminal, count: int) -> list[float]:
-    """Press a key and wait until the bottom line tells of it; milliseconds, `count` times."""
-    chance, found = random.Random(1), []
-    last = ""
-    for _ in range(count):
-        key = chance.choice([k for k in KEYS if k != last])
-        last = key
-        terminal.read(chance.uniform(0.09, 0.2))
-        start = len(terminal.raw)
-        began = time.perf_counter()
-        terminal.type(key)
-        while b"takes" not in terminal.raw[start:] and b"0:" not in terminal.raw[start:]:
-            terminal.read(0.0005)
-        found.append((time.perf_counter() - began) * 1000)
-    return found
+LANE_KEYS = "qwertyuiopasdfghjklzxcvbnm4567;',./[]äöü"
+
+
+def ethogram_of(lanes: int) -> str:
+    """Return an ethogram of so many states, each with a key of its own."""
+    head = (
+        'format = "etholog-ethogram/1"\nname = "bench"\ntitle = "Bench"\nversion = "1"\nabout = "Bench."\n'
+        'cautions = ["None."]\nrescue = ["None."]\n'
+    )
+    return head + "".join(
+        f'[[behaviour]]\ncode = "b{at:02}"\nlabel = "behaviour {at:02}"\nactor = "{("male", "female")[at % 2]}"\n'
+        f'kind = "state"\nkey = "{LANE_KEYS[at]}"\ndefinition = "Lane {at}."\nsource = "bench"\n'
+        for at in range(lanes)
+    )
+
+
+def press_and_see(terminal: Terminal, lane: int) -> float:
+    """Press a lane's key and wait until the bottom line tells of it; milliseconds."""
+    terminal.read(0.0)
+    start = len(terminal.raw)
+    told = re.compile(rb"behaviour %02d (began|ended)" % lane)
+    began = time.perf_counter()
+    terminal.type(LANE_KEYS[lane])
+    while told.search(terminal.raw, start) is None:
+        terminal.read(0.0005)
+    return (time.perf_counter() - began) * 1000
+
+
+def paint(lanes: int, columns: int, rows: int, presses: int) -> None:
+    """Print key to paint after few marks and after many, pressed in turn, and what the screen costs when idle."""
+    with tempfile.TemporaryDirectory() as one, tempfile.TemporaryDirectory() as other:
+        size = f"{lanes} lanes, {columns}x{rows}"
+        words = ("watch", "--male", "M", "--female", "F", "--ethogram", "bench")
+        for folder in (one, other):
+            (Path(folder) / "ethograms").mkdir()
+            (Path(folder) / "ethograms" / "bench.toml").write_text(ethogram_of(lanes), encoding="utf-8")
+            with Terminal(*words, cwd=Path(folder), columns=columns, rows=rows) as terminal:
+                terminal.start()
+                terminal.kill(signal.SIGKILL)
+                terminal.wait()
+        for folder, marks in ((one, 10), (other, 50_000)):
+            lengthen(the_file(Path(folder)), marks, lanes)
+        terminals = [
+            Terminal("resume", str(the_file(Path(folder))), cwd=Path(folder), columns=columns, rows=rows)
+            for folder in (one, other)
+        ]
+        few, many = terminals
+        with few, many:
+            for terminal in terminals:
+                terminal.until("nothing runs", 60)
+            chance = random.Random(1)
+            found: tuple[list[float], list[float]] = ([], [])
+            for at in range(presses):
+                lane = (at * 7) % lanes
+                for times, terminal in zip(found, terminals, strict=True):
+                    pause = chance.uniform(0.05, 0.12)
+                    few.read(pause)
+                    many.read(0.0)
+                    times.append(press_and_see(terminal, lane))
+            for times, what in zip(found, ("10 marks", "50,000 marks"), strict=True):
+                print(f"key to paint, {size}, {what:<13} {quantiles(times)}")
+            middle = statistics.median(found[1]) / statistics.median(found[0])
+            worst = quantile(found[1], 0.99) / quantile(found[0], 0.99)
+            print(f"    ratio, 50,000 marks to 10                 p50 x {middle:.2f}  p99 x {worst:.2f}")
+            many.kill(signal.SIGSTOP)
+            before, began = cpu_seconds(few.pid), time.perf_counter()
+            few.read(10)
+            used = (cpu_seconds(few.pid) - before) / (time.perf_counter() - began)
+            print(f"idle CPU, {size}: {used:.1%} of a core")
+            for terminal, marks in zip(terminals, ("10", "50,000"), strict=True):
+                memory = Path(f"/proc/{terminal.pid}/status").read_text().split("VmRSS:")[1].split("kB")[0].strip()
+                print(f"memory, {size}, {marks} marks: {int(memory) / 1024:.0f} MB")
 
 
 def echo_times(count: int) -> list[float]:
@@ -71,13 +132,31 @@ def cpu_seconds(pid: int) -> float:
     return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
 
 
-def lengthen(path: Path, marks: int) -> None:
-    """Append so many marks to a session that is open, with times that run on."""
-    journal, reading = Journal.open(path)
-    codes = ["drumming", "vibration"]
+def lengthen(path: Path, marks: int, lanes: int) -> None:
+    """Append so many marks to a session that is open, one every half second, each bout ended before the next."""
+    journal, _ = Journal.open(path)
     for i in range(marks):
-        journal.append("mark", t=reading.next_n + i, code=codes[i % 2], edge="onset")
+        edge = ("onset", "offset")[i % 2]
+        journal.append("mark", t=1000 + i * 500, code=f"b{i // 2 % lanes:02}", edge=edge)
     journal.close()
+
+
+def burst() -> None:
+    """Type 2,000 keys at once and count what arrived in order."""
+    keys = "".join(random.Random(1).choice(["rt", "df", "we"][i % 3]) for i in range(2000))
+    meaning = {"r": "raises", "t": "threat", "d": "drumming", "f": "vibration", "w": "answers", "e": "approaches"}
+    with tempfile.TemporaryDirectory() as folder, Terminal(*WATCH, cwd=Path(folder)) as terminal:
+        terminal.start()
+        began = time.perf_counter()
+        for at in range(0, 2000, 500):  # the pty's own buffer holds 4,096 bytes
+            terminal.type(keys[at : at + 500])
+            terminal.read(0.05)
+        while len(codes(Path(folder))) < 2000 and time.perf_counter() - began < 60:
+            terminal.read(0.05)
+        took = time.perf_counter() - began
+        same = codes(Path(folder)) == [meaning[key] for key in keys]
+        terminal.kill(signal.SIGKILL)
+    print(f"2,000 keys in one burst: all on disk after {took:.2f} s, in order: {'yes' if same else 'NO'}")
 
 
 def start_times() -> tuple[float, float]:
@@ -86,11 +165,9 @@ def start_times() -> tuple[float, float]:
         began = time.perf_counter()
         subprocess.run([sys.executable, "-c", "import textual.app"], check=True)
         bare.append(time.perf_counter() - began)
+        began = time.perf_counter()
         with tempfile.TemporaryDirectory() as folder, Terminal(*WATCH, cwd=Path(folder)) as terminal:
             terminal.until("Enter starts the clock")
-            began = time.perf_counter()
-            terminal.type("\r")
-            terminal.until("nothing runs")
             ours.append(time.perf_counter() - began)
     return statistics.median(bare), statistics.median(ours)
 
@@ -144,28 +221,11 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as folder:
         appends(Path(folder))
     print(f"echo of a key by cat through a pty        {quantiles(echo_times(args.presses))}")
-    for columns, rows in ((80, 24), (200, 60)):
-        with tempfile.TemporaryDirectory() as folder:
-            terminal = Terminal(*WATCH, cwd=Path(folder), columns=columns, rows=rows)
-            with terminal:
-                terminal.start()
-                size = f"{columns}x{rows}, {20} lanes"
-                print(f"key to paint, {size:<20} few marks  {quantiles(paint_times(terminal, args.presses))}")
-                before, began = cpu_seconds(terminal.pid), time.perf_counter()
-                terminal.read(10)
-                used = (cpu_seconds(terminal.pid) - before) / (time.perf_counter() - began)
-                print(f"idle CPU, {size:<20}             {used:.1%} of a core")
-                terminal.kill(signal.SIGKILL)
-                terminal.wait()
-            path = the_file(Path(folder))
-            lengthen(path, 50_000)
-            with Terminal("resume", str(path), cwd=Path(folder), columns=columns, rows=rows) as again:
-                again.until("nothing runs", 60)
-                print(f"key to paint, {size:<20} 50,000     {quantiles(paint_times(again, args.presses))}")
-                memory = Path(f"/proc/{again.pid}/status").read_text().split("VmRSS:")[1].split("kB")[0].strip()
-                print(f"memory with 50,000 marks, {size:<20} {int(memory) / 1024:.0f} MB")
+    for lanes, columns, rows in ((16, 80, 24), (16, 200, 60), (40, 80, 48), (40, 200, 60)):
+        paint(lanes, columns, rows, args.presses)
+    burst()
     bare, ours = start_times()
-    print(f"clock started to first paint              {ours * 1000:.0f} ms")
+    print(f"start of the process to first paint       {ours * 1000:.0f} ms")
     print(f"`import textual.app` in a process         {bare * 1000:.0f} ms, x {ours / bare:.2f}")
     kills(args.kills)
 

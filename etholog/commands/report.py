@@ -1,6 +1,7 @@
 """`etholog report`: one self-contained HTML page on one session, some, or a whole season."""
 
 import argparse
+from datetime import date
 from pathlib import Path
 
 from etholog.commands.output import say, working
@@ -35,7 +36,7 @@ def run(args: argparse.Namespace) -> int:
     if read.sessions.empty:
         raise Refusal(f"{folder}: no session to report on")
     with working(f"Drawing {len(read.sessions)} sessions"):
-        file.write(page.html(read, found), out)
+        file.write(page.html(read, found, date.today() if args.season else None), out)
     print(visible(str(out)))
     say(*read.faults)
     return 1 if read.faults else 0

@@ -8,7 +8,9 @@
 from etholog.figures.agreement import agreement
 from etholog.figures.aligned import aligned
 from etholog.figures.budget import budget
+from etholog.figures.ends import ends
 from etholog.figures.flow import flow
+from etholog.figures.funnel import funnel
 from etholog.figures.palps import palps
 from etholog.figures.signs import signs
 from etholog.figures.strip import strip
@@ -21,7 +23,9 @@ __all__ = [
     "agreement",
     "aligned",
     "budget",
+    "ends",
     "flow",
+    "funnel",
     "names",
     "palps",
     "signs",

@@ -3,12 +3,14 @@
 import base64
 import hashlib
 from collections.abc import Sequence
+from datetime import date
 from pathlib import Path
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from etholog import __version__, figures, summary
+from etholog.report import outcomes
 from etholog.report.content import Note, Picture, Report, shown
 from etholog.report.sections import sections
 from etholog.report.svg import Drawings
@@ -16,14 +18,17 @@ from etholog.season import Season
 from etholog.session import Session
 
 
-def html(season: Season, read: Sequence[Session]) -> str:
-    """Return the page on a season's sessions; `read` are those sessions, for the words of their summaries."""
+def html(season: Season, read: Sequence[Session], today: date | None = None) -> str:
+    """Return the page on a season's sessions; `read` are those sessions, for the words of their summaries.
+
+    `today`: what came of the pairings as the cards know it on that day; left out where not given.
+    """
     drawings = Drawings()
     report = Report(
         _title(season, read),
         _lede(season),
         bool((season.sessions["source"] == "invented").all()),
-        list(sections(season, drawings)),
+        [*(outcomes.section(season, drawings, today) if today else ()), *sections(season, drawings)],
         list(_notes(season, read, drawings)),
         list(season.faults),
     )

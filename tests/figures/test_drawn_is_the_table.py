@@ -1,5 +1,7 @@
 """What is drawn is the table that is printed: the artists' data are read back and compared."""
 
+from datetime import date
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -10,6 +12,7 @@ from statsmodels.duration.survfunc import SurvfuncRight
 
 import etholog
 from etholog import figures
+from etholog.analysis.outcome import funnel, outcomes, time_to_sac
 from etholog.figures.flow import standing_out
 from etholog.refusal import Refusal
 from etholog.season import Season
@@ -226,6 +229,33 @@ def test_the_agreement_is_its_table(second_record: tuple[Season, Season]) -> Non
     assert any(label.startswith("insertion, left  1 | 1") for label in labels)
 
 
+def test_the_funnel_is_its_table_and_the_limits_are_wilsons(season: Season) -> None:
+    steps = funnel(outcomes(season, date(2026, 11, 1)))
+    figure = figures.funnel(steps)
+    (dots,), (bars,) = found(figure, "share"), found(figure, "limits")
+    np.testing.assert_allclose(dots.get_xdata(), 100 * steps["share"])
+    for segment, row in zip(bars.get_segments(), steps.itertuples(), strict=True):
+        # Wilson 1927: the p at which the score test has |z| = 1.96.
+        n, p, z2 = row.of, row.reached / row.of, 1.959964**2
+        middle, half = p + z2 / (2 * n), np.sqrt(z2 * (p * (1 - p) / n + z2 / (4 * n**2)))
+        np.testing.assert_allclose(
+            segment[:, 0], [100 * (middle + s * half) / (1 + z2 / n) for s in (-1, 1)], atol=1e-4
+        )
+    shown = [found(figure, f"count:{at}")[0].get_text() for at in range(len(steps))]
+    assert shown[-2] == f"{steps['reached'].iloc[-2]} of {steps['of'].iloc[-2]}, {steps['open'].iloc[-2]} open"
+
+
+def test_ends_are_the_shares_that_came_to_each(season: Season) -> None:
+    shares = time_to_sac(outcomes(season, date(2026, 11, 1)))
+    figure = figures.ends(shares)
+    assert figure.axes[0].get_xlabel() == "days"
+    for cause in ("sac", "moult"):
+        (line,) = found(figure, f"share:{cause}")
+        assert list(line.get_xdata()[1:-1]) == list(shares.index)
+        assert list(line.get_ydata()[1:-1]) == list(shares[cause])
+    assert sum(line.get_ydata()[-1] for line in figure.axes[0].lines) <= 1 + 1e-12
+
+
 def test_nothing_to_draw_is_said(season: Season) -> None:
     times = etholog.latency(season, "courtship").iloc[:0]
     empty = etholog.transition(season, sessions=[])
@@ -236,6 +266,8 @@ def test_nothing_to_draw_is_said(season: Season) -> None:
         figures.transitions(empty),
         figures.flow(empty, etholog.duration(season)),
         figures.palps(season, "strike_of_lightning"),
+        figures.funnel(funnel(outcomes(season, date(2026, 11, 1))).iloc[:0]),
+        figures.ends(time_to_sac(outcomes(season, date(2026, 11, 1)).iloc[:0])),
     ):
         (text,) = figure.texts
         assert text.get_text().endswith((".", "draw."))

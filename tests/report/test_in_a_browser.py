@@ -1,6 +1,7 @@
 """The page in a real Chromium: it opens, sorts, prints, is usable by all, and asks nothing of any network."""
 
 from collections.abc import Callable, Iterator
+from datetime import date
 from pathlib import Path
 
 import pandas as pd
@@ -9,10 +10,12 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page
 
 import etholog
+from etholog.analysis.outcome import outcomes
 from etholog.text import visible
 from tests.report.conftest import SEASON, report
 from tests.test_session import marks, write
 
+BY_MALE = "section[aria-labelledby=latency-courtship] >> table >> nth=0"
 Opened = tuple[Page, list[str]]
 
 
@@ -104,24 +107,33 @@ def test_the_table_is_the_one_of_the_package_and_sorts_by_keyboard(
 ) -> None:
     page, _ = open_page(season_page)
     found = etholog.compare(etholog.latency(etholog.read(SEASON), "courtship"), by="male").table
-    heads = [head.strip() for head in page.locator("table").first.locator("th").all_inner_texts()]
+    heads = [head.strip() for head in page.locator(BY_MALE).locator("th").all_inner_texts()]
     assert heads[:4] == ["male ↕"[:4], "sessions", "it came", "median, s"]
-    assert column(page, 0, 0) == list(found.index)
-    shown = pd.Series(column(page, 0, 3), index=found.index).astype(float)
+    assert column(page, 1, 0) == list(found.index)
+    shown = pd.Series(column(page, 1, 3), index=found.index).astype(float)
     pd.testing.assert_series_equal(shown, found["median_s"], check_names=False)
 
-    button = page.locator("table").first.locator("th", has_text="median, s").locator("button")
+    button = page.locator(BY_MALE).locator("th", has_text="median, s").locator("button")
     button.focus()
     page.keyboard.press("Enter")
-    assert [float(value) for value in column(page, 0, 3)] == sorted(found["median_s"])
-    assert page.locator("table").first.locator("th[aria-sort]").all_inner_texts() == ["median, s"]
+    assert [float(value) for value in column(page, 1, 3)] == sorted(found["median_s"])
+    assert page.locator(BY_MALE).locator("th[aria-sort]").all_inner_texts() == ["median, s"]
     assert page.get_by_role("status").inner_text() == "Sorted by median, s, ascending."
     page.keyboard.press("Enter")
-    assert [float(value) for value in column(page, 0, 3)] == sorted(found["median_s"], reverse=True)
-    assert page.locator("table").first.locator("th[aria-sort]").get_attribute("aria-sort") == "descending"
-    whole_rows = {row.split("\t")[0]: row for row in page.locator("table").first.locator("tbody tr").all_inner_texts()}
+    assert [float(value) for value in column(page, 1, 3)] == sorted(found["median_s"], reverse=True)
+    assert page.locator(BY_MALE).locator("th[aria-sort]").get_attribute("aria-sort") == "descending"
+    whole_rows = {row.split("\t")[0]: row for row in page.locator(BY_MALE).locator("tbody tr").all_inner_texts()}
     assert set(whole_rows) == set(found.index)
     assert whole_rows["M-Flint"].split("\t")[1:3] == ["5", "5"]
+
+
+def test_what_came_of_the_pairings_is_the_package_s_own(season_page: Path, open_page: Callable[..., Opened]) -> None:
+    page, _ = open_page(season_page)
+    attempts = outcomes(etholog.read(SEASON), date.today())
+    assert column(page, 0, 0) == list(attempts["female"])
+    assert column(page, 0, 7) == list(attempts["end"])
+    sacs = (attempts["end"] == "sac").sum()
+    assert f"{sacs} gave a sac" in page.locator("section[aria-labelledby=outcomes] .answer").inner_text()
 
 
 def test_what_is_not_known_stays_last_either_way(season_page: Path, open_page: Callable[..., Opened]) -> None:
@@ -129,10 +141,10 @@ def test_what_is_not_known_stays_last_either_way(season_page: Path, open_page: C
     at = 7  # third quarter by
     known = etholog.compare(etholog.latency(etholog.read(SEASON), "courtship"), by="male").table["q75_s"]
     assert 0 < known.isna().sum() < len(known)
-    button = page.locator("table").first.locator("th").nth(at).locator("button")
+    button = page.locator(BY_MALE).locator("th").nth(at).locator("button")
     for reverse in (False, True):
         button.click()
-        values = column(page, 0, at)
+        values = column(page, 1, at)
         assert values[-int(known.isna().sum()) :] == [""] * int(known.isna().sum())
         assert [float(value) for value in values if value] == sorted(known.dropna(), reverse=reverse)
 
@@ -187,7 +199,7 @@ def test_it_prints_on_paper_light_unfolded_and_within_the_margins(
 
 def test_without_scripts_all_is_there(three_page: Path, open_page: Callable[..., Opened]) -> None:
     page, _ = open_page(three_page, java_script_enabled=False)
-    assert page.locator("table").first.locator("tbody tr").count() == 2  # males
+    assert page.locator(BY_MALE).locator("tbody tr").count() == 2  # males
     assert page.locator("th button").count() == 0  # no button that does nothing
 
 

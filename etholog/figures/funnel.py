@@ -1,0 +1,40 @@
+"""How many came how far: the share that reached each step of those that reached the one before."""
+
+import numpy as np
+import pandas as pd
+
+from etholog.figures.style import ACTORS, FAINT, RULE, Plate, Size, nothing, plain, plate, rules
+
+ROW_INCHES = 0.3
+
+
+def funnel(steps: pd.DataFrame, size: Size = "page") -> Plate:
+    """Draw a table of `step`, `reached`, `of`, `open`, `share` and its limits `low` and `high`, the first step at the
+    top.
+
+    A dot is the share of those that reached the step before, a line its limits of 95 % (Wilson 1927). Those that are
+    still open are in neither count.
+    """
+    with rules():
+        if not len(steps) or not steps["of"].any():
+            return nothing(size, "Nothing is known of any attempt.")
+        figure = plate(size, 0.6 + ROW_INCHES * len(steps))
+        axes = figure.subplots()
+        places = np.arange(len(steps))
+        share, low, high = (100 * steps[name].to_numpy(dtype=float) for name in ("share", "low", "high"))
+        colour = ACTORS["pair"].colour
+        axes.hlines(places, 0, 100, color=RULE, linewidth=0.5, zorder=0)
+        axes.hlines(places, low, high, color=colour, linewidth=1.6, gid="limits")
+        axes.plot(share, places, "o", color=colour, markersize=6, gid="share")
+        for at, (reached, of, waiting) in enumerate(zip(steps["reached"], steps["of"], steps["open"], strict=True)):
+            told = f"{reached} of {of}" + (f", {waiting} open" if waiting else "")
+            axes.annotate(
+                told, (1, at), xycoords=("axes fraction", "data"), xytext=(8, 0), textcoords="offset points",
+                va="center", fontsize=7, color=FAINT, gid=f"count:{at}",
+            )  # fmt: skip
+        axes.set_yticks(places, [plain(str(step)) for step in steps["step"]])
+        axes.tick_params(axis="y", length=0)
+        axes.set_xlim(-2, 102)
+        axes.set_ylim(len(steps) - 0.5, -0.5)
+        axes.set_xlabel("% of those that reached the step before")
+        return figure

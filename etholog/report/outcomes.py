@@ -1,0 +1,68 @@
+"""What came of the pairings, as the cards know it."""
+
+from collections.abc import Iterator
+from datetime import date
+
+import pandas as pd
+
+from etholog import figures
+from etholog.analysis.outcome import funnel, outcomes, time_to_sac
+from etholog.report.content import Picture, Section, table
+from etholog.report.svg import Drawings
+from etholog.season import Season
+from etholog.summary import LADDER
+
+RUNGS = (*LADDER, "a sac", "young")
+
+
+def section(season: Season, drawings: Drawings, today: date) -> Iterator[Section]:
+    """Yield the section on outcomes, where a card or a session knows of any pairing."""
+    attempts = outcomes(season, today)
+    if not len(attempts):
+        return
+    question = "What came of the pairings?"
+    steps, first = funnel(attempts), time_to_sac(attempts)
+    pictures = [Picture(drawings.add(figures.funnel(steps), question), FUNNEL)]
+    if len(first):
+        pictures.append(Picture(drawings.add(figures.ends(first), f"{question} By days."), ENDS))
+    evidence = ["" if rung != rung else RUNGS[int(rung)] for rung in attempts["evidence"]]
+    heads = {
+        "female": "female", "males": "sire, as far as known", "first_on": "first pairing", "last_on": "last pairing",
+        "pairings": "pairings", "evidence": "evidence", "insertion_s": "insertions, s", "end": "end", "days": "days",
+        "young": "young counted", "doubts": "doubts",
+    }  # fmt: skip
+    caption = "Every attempt: all pairings of one female in one intermoult, up to a sac, a moult or her death."
+    yield Section(
+        "outcomes",
+        question,
+        _answer(attempts, today),
+        pictures,
+        [table(attempts.assign(evidence=evidence), caption, heads)],
+        "Shares with Wilson's limits; of the ways in which the waiting ended, the share that came to each first, by"
+        " Aalen and Johansen. What still waits is in no share.",
+        "Wilson 1927; Aalen & Johansen 1978.",
+        ["Days run from the last pairing in which sperm may have been transferred."],
+        "Whether sperm was transferred: no sac is no proof that it was not, and a sac is none that it was.",
+    )
+
+
+FUNNEL = "How many came how far. Dots: of those that reached the step before, the share that reached this one."
+ENDS = "What ended the waiting, and by when."
+
+
+def _answer(attempts: pd.DataFrame, today: date) -> str:
+    taken = attempts[attempts["may_have_taken"]]
+    ways = taken["end"].value_counts()
+    told = [
+        f"{words.format(count)}"
+        for end, words in (
+            ("sac", "{} gave a sac"),
+            ("moult", "{} ended with her moult"),
+            ("died", "{} with her death"),
+            ("open", "{} still wait"),
+        )
+        if (count := int(ways.get(end, 0)))
+    ]
+    many = "attempt" if len(taken) == 1 else "attempts"
+    said = f"Of {len(taken)} {many} in which sperm may have been transferred: {', '.join(told) or 'none'}."
+    return f"{said} As known on {today.isoformat()}."

@@ -1,0 +1,309 @@
+"""What sessions come to, column by column: the one form from which a season's tables are made, cached or not."""
+
+from array import array
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from typing import Any, NamedTuple
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from etholog.ethogram import Ethogram
+from etholog.session import Session
+
+WORDS = ("male", "female", "species", "observer", "place")
+_BEGINNING = datetime(1970, 1, 1, tzinfo=UTC)
+
+Numbers = dict[str, NDArray[Any]]
+
+
+class Facts(NamedTuple):
+    """One session, but for its bouts and gaps, of which only the count stands here. `name` is its file's; times are in
+    milliseconds; `faults` are told without the path that they begin with."""
+
+    name: str
+    id: str
+    began_us: int
+    offset_min: int
+    male: str
+    female: str
+    species: str
+    observer: str
+    place: str
+    source: str
+    record_of: str | None
+    conditions: dict[str, Any]
+    outcome: dict[str, Any]
+    ethogram: int
+    end: int
+    unwatched: int
+    hidden: int
+    marks: int
+    closed: bool
+    faults: list[str]
+    bouts: int
+    gaps: int
+
+
+@dataclass(frozen=True)
+class Rows:
+    """Facts of each session and the bouts and gaps of all, in one order.
+
+    `bouts`: code and qualifier (numbers in `codes` and `qualifiers`; no qualifier: -1), onset, offset, whole, sure, n.
+    `gaps`: onset, offset, why (a number in `whys`).
+    """
+
+    facts: list[Facts]
+    ethograms: list[Ethogram]
+    codes: list[str]
+    qualifiers: list[str]
+    whys: list[str]
+    bouts: Numbers
+    gaps: Numbers
+
+
+class _Codes:
+    """Numbers for words as they come, so that no column ever holds a million strings."""
+
+    def __init__(self, words: Iterable[str] = ()) -> None:
+        self.numbers = {word: number for number, word in enumerate(words)}
+
+    def of(self, word: str) -> int:
+        return self.numbers.setdefault(word, len(self.numbers))
+
+
+def gather(found: Iterable[Session]) -> Rows:
+    """Put sessions into columns, in the order given."""
+    facts: list[Facts] = []
+    ethograms: dict[int, tuple[int, Ethogram]] = {}  # each is one object, however many sessions share it
+    codes, qualifiers, whys = _Codes(), _Codes(), _Codes()
+    code, qualifier, whole, sure = array("h"), array("h"), array("b"), array("b")
+    onset, offset, number = array("q"), array("q"), array("i")
+    gap_onset, gap_offset, why = array("q"), array("q"), array("i")
+    for one in found:
+        kept = ethograms.setdefault(id(one.ethogram), (len(ethograms), one.ethogram))[0]
+        bouts, gaps = one.fold.bouts, one.fold.gaps
+        facts.append(_facts(one, kept))
+        code.extend([codes.of(bout.code) for bout in bouts])
+        qualifier.extend([-1 if bout.qualifier is None else qualifiers.of(bout.qualifier) for bout in bouts])
+        onset.extend([bout.onset for bout in bouts])
+        offset.extend([bout.offset for bout in bouts])
+        whole.extend([bout.whole for bout in bouts])
+        sure.extend([bout.sure for bout in bouts])
+        number.extend([bout.n for bout in bouts])
+        gap_onset.extend([gap.onset for gap in gaps])
+        gap_offset.extend([gap.offset for gap in gaps])
+        why.extend([whys.of(gap.why) for gap in gaps])
+    return Rows(
+        facts,
+        [ethogram for _, ethogram in ethograms.values()],
+        list(codes.numbers),
+        list(qualifiers.numbers),
+        list(whys.numbers),
+        {
+            "code": np.asarray(code),
+            "qualifier": np.asarray(qualifier),
+            "onset": np.asarray(onset),
+            "offset": np.asarray(offset),
+            "whole": np.asarray(whole, dtype=bool),
+            "sure": np.asarray(sure, dtype=bool),
+            "n": np.asarray(number),
+        },
+        {"onset": np.asarray(gap_onset), "offset": np.asarray(gap_offset), "why": np.asarray(why)},
+    )
+
+
+def _facts(one: Session, ethogram: int) -> Facts:
+    folded, header = one.fold, one.header
+    apart = one.began.utcoffset() or timedelta()
+    return Facts(
+        one.path.name,
+        one.id,
+        (one.began - _BEGINNING) // timedelta(microseconds=1),
+        int(apart.total_seconds() // 60),
+        header["male"],
+        header["female"],
+        header["species"],
+        header["observer"],
+        header["place"],
+        header["source"],
+        header.get("record_of"),
+        header["conditions"],
+        folded.outcome,
+        ethogram,
+        folded.end,
+        sum(gap.offset - gap.onset for gap in folded.gaps),
+        _hidden(one),
+        folded.marks,
+        folded.closed,
+        [fault.removeprefix(str(one.path)) for fault in one.faults],
+        len(folded.bouts),
+        len(folded.gaps),
+    )
+
+
+def _hidden(one: Session) -> int:
+    """Return the milliseconds in which the male or the female could not be seen."""
+    hiding = {b.code for b in one.ethogram.behaviour if b.hides}
+    total = end = 0
+    for bout in one.fold.bouts:  # by onset, so that two that overlap count once
+        if bout.code in hiding:
+            total += max(0, bout.offset - max(bout.onset, end))
+            end = max(end, bout.offset)
+    return total
+
+
+def take(rows: Rows, order: Sequence[int]) -> Rows:
+    """Return these sessions of the rows, in this order."""
+    if list(order) == list(range(len(rows.facts))):
+        return rows
+    facts = [rows.facts[at] for at in order]
+
+    def picked(columns: Numbers, count: Callable[[Facts], int]) -> Numbers:
+        lengths = np.array([count(one) for one in rows.facts], dtype=np.int64)
+        starts = np.cumsum(lengths) - lengths
+        own = lengths[list(order)]
+        at = np.arange(int(own.sum())) + np.repeat(starts[list(order)] - (np.cumsum(own) - own), own)
+        return {name: column[at] for name, column in columns.items()}
+
+    bouts, gaps = picked(rows.bouts, lambda one: one.bouts), picked(rows.gaps, lambda one: one.gaps)
+    return Rows(facts, rows.ethograms, rows.codes, rows.qualifiers, rows.whys, bouts, gaps)
+
+
+def join(first: Rows, second: Rows) -> Rows:
+    """Return both, the second's sessions after the first's."""
+    ethograms = list(first.ethograms)
+    place = {kept.hash: at for at, kept in enumerate(ethograms)}
+    for kept in second.ethograms:
+        if place.setdefault(kept.hash, len(ethograms)) == len(ethograms):
+            ethograms.append(kept)
+    number = [place[kept.hash] for kept in second.ethograms]
+    facts = first.facts + [one._replace(ethogram=number[one.ethogram]) for one in second.facts]
+    bouts, gaps = dict(second.bouts), dict(second.gaps)
+    codes = _renumber(bouts, "code", first.codes, second.codes)
+    qualifiers = _renumber(bouts, "qualifier", first.qualifiers, second.qualifiers)
+    whys = _renumber(gaps, "why", first.whys, second.whys)
+    return Rows(facts, ethograms, codes, qualifiers, whys, _stacked(first.bouts, bouts), _stacked(first.gaps, gaps))
+
+
+def _renumber(columns: Numbers, name: str, own: list[str], other: list[str]) -> list[str]:
+    """Turn numbers in `other` into numbers in both lists of words, and return both."""
+    known = _Codes(own)
+    # The last place stands for -1, none.
+    columns[name] = np.array([*(known.of(word) for word in other), -1], dtype=columns[name].dtype)[columns[name]]
+    return list(known.numbers)
+
+
+def _stacked(first: Numbers, second: Numbers) -> Numbers:
+    return {name: np.concatenate([first[name], second[name]]) for name in first}
+
+
+# ---------------------------------------------------------------- tables
+
+
+def tables(rows: Rows) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
+    """Return the tables of sessions, bouts and gaps (see `season.Season`)."""
+    ids = pd.Index([one.id for one in rows.facts], dtype=object)
+    sessions = _sessions(rows, ids)
+    bout_place = _places(one.bouts for one in rows.facts)
+    gap_place = _places(one.gaps for one in rows.facts)
+    why = rows.gaps["why"]
+    gaps = pd.DataFrame(
+        {
+            "session": pd.Categorical.from_codes(gap_place, categories=ids),
+            "onset_s": rows.gaps["onset"] / 1000,
+            "offset_s": rows.gaps["offset"] / 1000,
+            "why": _categories(why, rows.whys),
+        }
+    )
+    return sessions, _bouts(rows, ids, sessions, bout_place), gaps
+
+
+def _places(counts: Iterable[int]) -> NDArray[np.int32]:
+    lengths = np.fromiter(counts, dtype=np.int64)
+    return np.repeat(np.arange(len(lengths), dtype=np.int32), lengths)
+
+
+def _sessions(rows: Rows, ids: pd.Index) -> pd.DataFrame:
+    facts = rows.facts
+    began = np.array([one.began_us for one in facts], dtype="datetime64[us]")
+    columns: dict[str, Any] = {
+        "session": pd.Categorical.from_codes(np.arange(len(ids)), categories=ids),
+        # One column of instants, so all in UTC; where the clock stood is kept beside it.
+        "began": pd.Series(began).dt.tz_localize("UTC"),
+        "utc_offset_min": [one.offset_min for one in facts],
+    }
+    for word in WORDS:
+        columns[word] = pd.Categorical([getattr(one, word) for one in facts])
+    length = np.array([one.end for one in facts], dtype=float)
+    names = [kept.name for kept in rows.ethograms]
+    columns |= {
+        "ethogram": pd.Categorical([names[one.ethogram] for one in facts]),
+        "source": pd.Categorical([one.source for one in facts]),
+        "length_s": length / 1000,
+        "watched_s": (length - np.array([one.unwatched for one in facts], dtype=float)) / 1000,
+        "out_of_sight_s": np.array([one.hidden for one in facts], dtype=float) / 1000,
+        "marks": np.array([one.marks for one in facts], dtype=np.int64),
+        "closed": np.array([one.closed for one in facts], dtype=bool),
+    }
+    for kind, said in (
+        ("condition", [one.conditions for one in facts]),
+        ("outcome", [one.outcome for one in facts]),
+    ):
+        for name in dict.fromkeys(name for values in said for name in values):
+            column = name if name not in columns else f"{kind}_{name}"
+            columns[column] = pd.Series([values.get(name) for values in said]).infer_objects()
+    return pd.DataFrame(columns)
+
+
+def _bouts(rows: Rows, ids: pd.Index, sessions: pd.DataFrame, place: NDArray[np.int32]) -> pd.DataFrame:
+    behaviours, actors, kinds = _Codes(), _Codes(), _Codes()
+    told = np.zeros((len(rows.ethograms), len(rows.codes), 4), dtype=np.int16)
+    number = {code: at for at, code in enumerate(rows.codes)}
+    for kept in dict.fromkeys(one.ethogram for one in rows.facts):
+        for b in rows.ethograms[kept].behaviour:
+            facts = behaviours.of(b.code), actors.of(b.actor), kinds.of(b.kind), b.hides
+            if b.code in number:
+                told[kept, number[b.code]] = facts
+    cell = rows.bouts["code"].astype(np.intp)
+    if len(rows.ethograms) > 1:
+        cell += np.array([one.ethogram for one in rows.facts], dtype=np.intp)[place] * len(rows.codes)
+    what = told.reshape(-1, 4)
+    onset, offset = rows.bouts["onset"], rows.bouts["offset"]
+    return pd.DataFrame(
+        {
+            "session": pd.Categorical.from_codes(place, categories=ids),
+            "male": _spread(sessions["male"], place),
+            "female": _spread(sessions["female"], place),
+            "actor": _column(actors, what[:, 1][cell]),
+            "behaviour": _column(behaviours, what[:, 0][cell]),
+            "kind": _column(kinds, what[:, 2][cell]),
+            "qualifier": _categories(rows.bouts["qualifier"], rows.qualifiers),
+            "onset_s": onset / 1000,
+            "offset_s": offset / 1000,
+            "duration_s": (offset - onset) / 1000,
+            "whole": rows.bouts["whole"],
+            "confident": rows.bouts["sure"],
+            "hides": what[:, 3].astype(bool)[cell],
+            "n": rows.bouts["n"].astype(np.int32),
+        }
+    )
+
+
+def _spread(column: pd.Series, place: NDArray[np.int32]) -> pd.Categorical:
+    return pd.Categorical.from_codes(column.cat.codes.to_numpy()[place], categories=column.cat.categories)
+
+
+def _column(words: _Codes, numbers: NDArray[Any]) -> pd.Categorical:
+    return pd.Categorical.from_codes(numbers, categories=pd.Index(list(words.numbers), dtype=object))
+
+
+def _categories(numbers: NDArray[Any], words: list[str]) -> pd.Categorical:
+    """Return the words that came as categories in alphabetical order; -1 is none."""
+    came = np.flatnonzero(np.bincount(numbers + 1, minlength=1)[1:])
+    wanted = sorted(words[at] for at in came)
+    place = {word: at for at, word in enumerate(wanted)}
+    renumbered = np.array([*(place.get(word, -1) for word in words), -1], dtype=np.int16)[numbers]
+    return pd.Categorical.from_codes(renumbered, categories=pd.Index(wanted, dtype=object))

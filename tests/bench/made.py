@@ -1,0 +1,114 @@
+"""Made data for the benchmarks: sessions of 200 marks each, seeded, of nobody's animals.
+
+70 % of the marks are edges of states, 30 % events; a state's key is pressed again to end it, or a sibling ends it.
+"""
+
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from etholog import ethogram, journal, session
+from etholog.season import Season
+
+MARKS = 200
+MALES, FEMALES = 400, 600
+KEPT = ethogram.read(ethogram.shipped() / "terrestrial.toml")
+STATES = [b.code for b in KEPT.behaviour if b.kind == "state" and not b.hides and not b.choices and b.within is None]
+EVENTS = [b.code for b in KEPT.behaviour if b.kind == "event" and not b.choices and not b.ends]
+
+
+def header(number: int) -> dict[str, Any]:
+    return session.header_of(
+        KEPT,
+        id=f"{number:06d}",
+        began=f"2026-{number % 12 + 1:02d}-{number % 28 + 1:02d}T21:{number % 60:02d}:00.000+01:00",
+        male=f"M-{number % MALES}",
+        female=f"F-{number * 7 % FEMALES}",
+        species="Grammostola pulchripes",
+        observer="made",
+        place="made",
+        clock="made",
+        clock_at=0.0,
+        boot="",
+        conditions={"temperature_c": 20 + number % 50 / 10, "light": "dim red"},
+        source="made",
+    )
+
+
+def files(folder: Path, count: int) -> None:
+    """Write `count` sessions as the recorder would."""
+    generator = np.random.default_rng(1)
+    for number in range(count):
+        lines = [journal.encode({"n": 0, "do": "begin", **header(number)})]
+        times = np.cumsum(generator.integers(200, 9000, MARKS))
+        states, picks = generator.random(MARKS) < 0.7, generator.integers(0, 1000, MARKS)
+        running: set[str] = set()
+        for at in range(MARKS):
+            code = STATES[picks[at] % len(STATES)] if states[at] else EVENTS[picks[at] % len(EVENTS)]
+            edge = {}
+            if states[at]:
+                edge = {"edge": "offset" if code in running else "onset"}
+                running ^= {code}
+            lines.append(journal.encode({"n": at + 1, "do": "mark", "t": int(times[at]), "code": code, **edge}))
+        close = {"n": MARKS + 1, "do": "close", "t": int(times[-1]) + 5000, "outcome": {"ended": "made"}}
+        (folder / f"{number:06d}.jsonl").write_bytes(b"".join([*lines, journal.encode(close)]))
+
+
+def season(count: int, bouts_each: int = MARKS) -> Season:
+    """Return a season straight as tables: `count` sessions with so many bouts each, 70 % of them states."""
+    generator = np.random.default_rng(2)
+    total = count * bouts_each
+    codes = [*STATES, *EVENTS]
+    state = generator.random(total) < 0.7
+    pick = generator.integers(0, 1000, total)
+    code = np.where(state, pick % len(STATES), len(STATES) + pick % len(EVENTS)).astype(np.int8)
+    steps = generator.integers(200, 9000, (count, bouts_each))
+    onset = np.cumsum(steps, axis=1).reshape(-1)
+    length = np.where(state, np.minimum(generator.integers(300, 20_000, total), 8900), 0)
+    place = np.repeat(np.arange(count, dtype=np.int32), bouts_each)
+    end = onset.reshape(count, -1)[:, -1] + 10_000
+    offset = onset + length
+    by_code = KEPT.by_code
+    actors, kinds = ["male", "female", "pair", "keeper"], ["state", "event"]
+
+    def column(words: list[str], numbers: np.ndarray) -> pd.Categorical:
+        return pd.Categorical.from_codes(numbers, categories=pd.Index(words, dtype=object))
+
+    actor = np.array([actors.index(by_code[c].actor) for c in codes], dtype=np.int8)[code]
+    ids = pd.Index([f"{number:06d}" for number in range(count)], dtype=object)
+    male = np.arange(count, dtype=np.int16) % MALES
+    female = (np.arange(count) * 7 % FEMALES).astype(np.int16)
+    males, females = [f"M-{n}" for n in range(MALES)], [f"F-{n}" for n in range(FEMALES)]
+    sessions = pd.DataFrame(
+        {
+            "session": pd.Categorical.from_codes(np.arange(count), categories=ids),
+            "male": column(males, male),
+            "female": column(females, female),
+            "length_s": end / 1000,
+            "watched_s": end / 1000,
+            "out_of_sight_s": np.zeros(count),
+        }
+    )
+    bouts = pd.DataFrame(
+        {
+            "session": pd.Categorical.from_codes(place, categories=ids),
+            "male": column(males, male[place]),
+            "female": column(females, female[place]),
+            "actor": column(actors, actor),
+            "behaviour": column(codes, code),
+            "kind": column(kinds, (~state).astype(np.int8)),
+            "qualifier": column([], np.full(total, -1, dtype=np.int8)),
+            "onset_s": onset / 1000,
+            "offset_s": offset / 1000,
+            "duration_s": length / 1000,
+            "whole": generator.random(total) < 0.98,
+            "confident": np.ones(total, dtype=bool),
+            "hides": np.zeros(total, dtype=bool),
+            "n": np.tile(np.arange(1, bouts_each + 1, dtype=np.int32), count),
+        }
+    )
+    gaps = pd.DataFrame({"session": pd.Categorical.from_codes(np.zeros(0, dtype=np.int32), categories=ids),
+                         "onset_s": np.zeros(0), "offset_s": np.zeros(0), "why": pd.Categorical([])})  # fmt: skip
+    return Season(Path(), sessions, bouts, gaps, {KEPT.name: KEPT})

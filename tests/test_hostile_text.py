@@ -31,8 +31,9 @@ from etholog.season import Season
 from etholog.season import of as season_of
 from etholog.watch.opening import begin
 from tests.hostile import judges
-from tests.hostile.fields import FIELDS, workspace
+from tests.hostile.fields import FIELDS, animals, workspace
 from tests.hostile.texts import TEXTS
+from tests.test_season import season_of as small_season
 from tests.test_session import small
 
 # A process that runs one command after another: starting one for each of a thousand sessions would take minutes.
@@ -182,6 +183,30 @@ def report_page(place: Path, scratch: Path) -> Iterator[bytes]:
     yield made
 
 
+def cards_at_a_terminal(place: Path, scratch: Path) -> Iterator[bytes]:
+    names = [name for name in animals(scratch) if "\0" not in name and len(name) < 90_000]
+    where = ("--folder", str(scratch))
+    asked = [("card", f"--folder={scratch}", "--", name) for name in names[::10]]
+    yield at_a_terminal(
+        scratch, ("card", *where), ("due", "--today", "2026-03-02", *where), *asked, ("check", str(scratch))
+    )
+
+
+def cards_as_a_calendar(place: Path, scratch: Path) -> Iterator[bytes]:
+    animals(scratch)
+    piped("due", "--today", "2026-03-02", "--ics", str(scratch / "due.ics"), "--folder", str(scratch))
+    yield (scratch / "due.ics").read_bytes()
+
+
+def cards_exported(place: Path, scratch: Path) -> Iterator[bytes]:
+    animals(scratch)
+    small_season(scratch)
+    folder.write(etholog.read(scratch), scratch / "tables", defuse=True)
+    written = (scratch / "tables" / "cards.csv").read_bytes()
+    assert TEXTS["script"].encode() in written
+    yield written
+
+
 WAYS: dict[str, tuple[str, Callable[[Path, Path], Iterator[bytes]]]] = {
     "etholog show": ("terminal", show_at_a_terminal),
     "etholog check": ("words", check_at_a_terminal),
@@ -192,6 +217,9 @@ WAYS: dict[str, tuple[str, Callable[[Path, Path], Iterator[bytes]]]] = {
     "measures as JSON": ("json", tables_as_json),
     "exported CSV": ("piped csv", exported_csv),
     "exported CSV, defused": ("defused csv", exported_csv_defused),
+    "cards at a terminal": ("terminal", cards_at_a_terminal),
+    "cards as a calendar": ("calendar", cards_as_a_calendar),
+    "exported cards": ("defused csv", cards_exported),
     "figures": ("svg", figures),
     "captions": ("cues", captions_of_film),
     "results in a notebook": ("html", results_in_a_notebook),

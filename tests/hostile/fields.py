@@ -119,3 +119,34 @@ def workspace(folder: Path) -> Path:
     for name in ("\x1b]0;pwned\x07", "\u202eslj", "new\nline", "=1+1", "--help", "<b pwned>"):
         (folder / "sessions" / f"{name}.jsonl").write_text("no session\n")
     return folder
+
+
+CARD_FIELDS: dict[str, Callable[[str], list[dict[str, Any]]]] = {
+    "a species": lambda text: [{"do": "species", "words": text}],
+    "where it was moved to": lambda text: [{"do": "moved", "words": text}],
+    "a mate": lambda text: [{"do": "paired", "words": text}],
+    "a dam": lambda text: [{"do": "dam", "words": text}],
+    "a note on a sac": lambda text: [{"do": "sac", "note": text}],
+    "a new name": lambda text: [{"do": "renamed", "words": text}],
+    "a date": lambda text: [{"do": "meal", "on": text}],
+    "a kind": lambda text: [{"do": text}],
+}
+
+
+def animals(folder: Path) -> list[str]:
+    """Write a card for each text in each field, and one for each text as an animal's name; return the names."""
+    (folder / "animals").mkdir(parents=True)
+    cards = [
+        (f"F-{at}-{n}", put(t)) for at, put in enumerate(CARD_FIELDS.values()) for n, t in enumerate(TEXTS.values())
+    ]
+    cards += [(text, []) for text in TEXTS.values()]
+    for at, (name, told) in enumerate(cards):
+        first: list[dict[str, Any]] = [{"do": "sex", "words": "female"}]
+        records = [
+            {"n": n, "on": "2026-03-01", "sure": True, "words": "", "note": "", **record}
+            for n, record in enumerate([*first, *told], 1)
+        ]
+        lines = [{"n": 0, "do": "begin", "format": "etholog-card/1", "id": name}]
+        lines += [{"n": r.pop("n"), "do": r.pop("do"), **{k: v for k, v in r.items() if v != ""}} for r in records]
+        (folder / "animals" / f"{at:03d}.jsonl").write_bytes(b"".join(line(one) for one in lines))
+    return [name for name, _ in cards]

@@ -134,6 +134,21 @@ def cues(data: bytes) -> None:
         assert not set("<>") & set("".join(said)), said
 
 
+def calendar(data: bytes) -> None:
+    """Lines of RFC 5545: CRLF alone ends them, none is over 75 octets, and no text became a property of its own."""
+    lines = data.removesuffix(b"\r\n").split(b"\r\n")
+    assert max(map(len, lines)) <= 75
+    unfolded = data.decode().replace("\r\n ", "")
+    _without(unfolded.replace("\r\n", "\n"), ("Cc", "Cs", "Zl", "Zp"), "\n\t")
+    opened = [
+        one for one in unfolded.split("\r\n") if one in ("BEGIN:VEVENT", "END:VEVENT", "BEGIN:VALARM", "END:VALARM")
+    ]
+    assert opened
+    assert set(zip(opened[::4], opened[1::4], opened[2::4], opened[3::4], strict=True)) == {
+        ("BEGIN:VEVENT", "BEGIN:VALARM", "END:VALARM", "END:VEVENT")
+    }
+
+
 def as_json(data: bytes) -> None:
     """It is JSON by RFC 8259, and safe to look at on a terminal."""
     terminal(data)
@@ -162,4 +177,5 @@ JUDGES: dict[str, Any] = {
     "json": as_json,
     "svg": svg,
     "cues": cues,
+    "calendar": calendar,
 }

@@ -1,65 +1,76 @@
-"""Makes the README's picture from the real watch screen: `python examples/make_pictures.py`. Needs chromium."""
+"""Makes the README's pictures from the real screens: `python examples/make_pictures.py`. Needs chromium."""
 
 import asyncio
 import re
 import subprocess
 import tempfile
+from datetime import UTC, datetime
 from pathlib import Path
 
-from etholog import ethogram, system
+from etholog import ethogram
 from etholog.commands.demo import script
 from etholog.watch.app import WatchApp
-from etholog.watch.opening import begin
+from etholog.watch.keyboard import Keyboard
+from etholog.watch.opening import NewSession, begin
 from etholog.watch.recorder import Recorder
 from etholog.watch.themes import THEMES, Look
 from etholog.watch.watching import Watching
 
-COLUMNS, ROWS = 100, 32
+HERE = Path(__file__).parent
+BEGAN = datetime(2026, 5, 3, 21, 15, tzinfo=UTC)
 UNTIL_S = 330
 
 
-async def draw(folder: Path) -> str:
-    """Play the demo's pairing on a clock of our own and return the screen as SVG."""
+def strip(folder: Path, theme: str) -> WatchApp:
+    """Key the demo's pairing, on a clock of our own, and show the strip of it."""
     kept = ethogram.read(ethogram.find("terrestrial"))
-    began = system.wall_now().replace(hour=21, minute=15)
-    journal = begin(folder, kept, began, 0.0, male="M-Flint", female="F-Umbra", source="invented")
-    recorder = Recorder(journal, kept, "left", began, 0.0)
-    strip = Watching(recorder, Look(THEMES["day"]), pair="M-Flint x F-Umbra", clock=lambda: UNTIL_S, live=False)
-    app = WatchApp(strip.look, watching=strip)
-    async with app.run_test(size=(COLUMNS, ROWS)) as pilot:
-        for at, key in script():
-            if at < UNTIL_S:
-                answer = recorder.press(key, at)
-        strip._told(answer)
+    journal = begin(folder, kept, BEGAN, 0.0, male="M-Flint", female="F-Umbra", source="invented")
+    recorder = Recorder(journal, kept, "left", BEGAN, 0.0, wall=lambda: BEGAN)
+    for at, key in script():
+        if at < UNTIL_S:
+            recorder.press(key, at)
+    look = Look(THEMES[theme])
+    watching = Watching(recorder, look, pair="M-Flint x F-Umbra", clock=lambda: UNTIL_S, live=False)
+    watching.compares_clocks = False
+    return WatchApp(look, watching=watching)
+
+
+def form() -> WatchApp:
+    """The form before the clock, beside the invented season."""
+    said = {"male": "M-Amber", "ethogram": "terrestrial"}
+    return WatchApp(Look(THEMES["day"]), new=NewSession(HERE / "season" / "sessions", "left", Keyboard(), said))
+
+
+async def draw(app: WatchApp, size: tuple[int, int], title: str, *keys: str) -> str:
+    """Return a screen as SVG, after some keys."""
+    async with app.run_test(size=size) as pilot:
+        await pilot.press(*keys)
         await pilot.pause()
-        return app.export_screenshot(title="etholog watch, an invented pairing")
+        return app.export_screenshot(title=title)
+
+
+def keep(svg: str, target: Path) -> None:
+    """Turn SVG into a PNG. The picture must not fetch a font from anywhere."""
+    svg = re.sub(r"@font-face \{.*?\}", "", svg, flags=re.S).replace("Fira Code", "DejaVu Sans Mono")
+    width, height = (round(float(size)) for size in re.findall(r'viewBox="0 0 ([\d.]+) ([\d.]+)"', svg)[0])
+    with tempfile.TemporaryDirectory() as scratch:
+        page = Path(scratch) / "screen.html"
+        page.write_text(f"<body style='margin:0'>{svg}</body>", encoding="utf-8")
+        options = ["--headless", "--no-sandbox", "--disable-gpu", "--disable-background-networking"]
+        size = [f"--window-size={width},{height}", f"--screenshot={target}"]
+        subprocess.run(["chromium", *options, *size, page.as_uri()], check=True, capture_output=True)
+    print(target)
 
 
 def main() -> None:
-    target = Path(__file__).parent / "pictures" / "watch.png"
-    target.parent.mkdir(exist_ok=True)
-    with tempfile.TemporaryDirectory() as scratch:
-        svg = asyncio.run(draw(Path(scratch)))
-        # The picture must not fetch a font from anywhere.
-        svg = re.sub(r"@font-face \{.*?\}", "", svg, flags=re.S).replace("Fira Code", "DejaVu Sans Mono")
-        width, height = (round(float(size)) for size in re.findall(r'viewBox="0 0 ([\d.]+) ([\d.]+)"', svg)[0])
-        page = Path(scratch) / "watch.html"
-        page.write_text(f"<body style='margin:0'>{svg}</body>", encoding="utf-8")
-        subprocess.run(
-            [
-                "chromium",
-                "--headless",
-                "--no-sandbox",
-                "--disable-gpu",
-                "--disable-background-networking",
-                f"--window-size={width},{height}",
-                f"--screenshot={target}",
-                page.as_uri(),
-            ],
-            check=True,
-            capture_output=True,
-        )
-    print(target)
+    pictures = HERE / "pictures"
+    pictures.mkdir(exist_ok=True)
+    for name, theme in (("watch", "day"), ("night", "night")):
+        with tempfile.TemporaryDirectory() as folder:
+            app = strip(Path(folder), theme)
+            keep(asyncio.run(draw(app, (100, 28), "etholog watch, an invented pairing")), pictures / f"{name}.png")
+    svg = asyncio.run(draw(form(), (100, 24), "etholog watch, an invented season", *"f-f"))
+    keep(svg, pictures / "form.png")
 
 
 if __name__ == "__main__":

@@ -56,7 +56,7 @@ class Amending(Screen[bool], inherit_bindings=False):
     CSS = """
     Amending { overflow: hidden; }
     #top, #ruler, #hand, #questions, #last { height: 1; }
-    #keys { height: auto; dock: bottom; display: none; padding: 1 2; }
+    #keys { height: auto; dock: top; display: none; padding: 0 1 1 1; }
     #questions { color: $alarm; }
     #last { color: $faint; }
     #line { display: none; }

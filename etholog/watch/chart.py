@@ -45,7 +45,7 @@ class StripChart(Widget):
     @property
     def hidden(self) -> int:
         """How many lanes find no room."""
-        return max(0, len(self._lanes.lanes) - self.size.height)
+        return max(0, len(self._lanes.lanes) - self.size.height) if self.size.height else 0  # 0: not laid out yet
 
     @property
     def room(self) -> int:
@@ -67,7 +67,9 @@ class StripChart(Widget):
         return shown[y] if 0 <= y < len(shown) else None
 
     def changed(self) -> None:
-        """Repaint the lines that no longer show what is."""
+        """Repaint the lines that no longer show what is; make no more room than there are lanes."""
+        if self.styles.max_height is None or self.styles.max_height.value != len(self._lanes.lanes):
+            self.styles.max_height = len(self._lanes.lanes)
         now = self._now()
         for y, lane in enumerate(self._lanes.shown(self.size.height)):
             drawn = self._drawn.get(y)

@@ -31,7 +31,7 @@ class Corrector:
         self.live = live
         self.ethogram = live.ethogram
         self.asks_code = False  # the next key says what the mark in hand should have been
-        self._wall = wall
+        self.wall = wall
         self._wall_at = -1e9
         self._done: list[tuple[int, ...]] = []  # the records that one undo takes back, together
         self._undone: list[tuple[tuple[int, ...], tuple[int, ...]]] = []

@@ -28,14 +28,14 @@ class Form(Screen[dict[str, Any] | None], inherit_bindings=False):
 
     CSS = """
     Form { overflow: hidden; }
-    #title, #hint, #foot { height: 1; }
-    #questions { height: auto; max-height: 100%; overflow-x: hidden; scrollbar-size: 0 0; }
+    #title, #foot { height: 1; }
+    #questions { height: auto; overflow-x: hidden; scrollbar-size: 0 0; }
     #questions Horizontal { height: 1; }
     #questions Static { width: 34; }
     #questions Input { width: 1fr; }
-    #hint { color: $faint; }
-    #aside { height: 1fr; min-height: 0; padding: 1 0 0 0; overflow: hidden; }
-    #foot { color: $faint; }
+    #hint { color: $faint; height: auto; max-height: 3; min-height: 1; }
+    #aside { height: 1fr; padding: 1 0 0 0; overflow: hidden; }
+    #foot { color: $faint; dock: bottom; }
     """
     AUTO_FOCUS = ""
     BINDINGS: ClassVar[list[BindingType]] = []
@@ -79,6 +79,10 @@ class Form(Screen[dict[str, Any] | None], inherit_bindings=False):
         """Begin with the first question that has no answer."""
         first = next((question.name for question in self._asked if not self._given.get(question.name)), None)
         self.query_one(f"#{first or self._asked[0].name}", Input).focus()
+
+    def on_resize(self, event: events.Resize) -> None:
+        """Leave room for the title, the hint and the foot; the questions scroll if they must."""
+        self.query_one("#questions").styles.max_height = max(1, event.size.height - 5)
 
     @property
     def typed(self) -> dict[str, str]:
@@ -125,7 +129,7 @@ class Form(Screen[dict[str, Any] | None], inherit_bindings=False):
         question = next(question for question in self._asked if question.name == field.id)
         near = [word for word in self._known[field.id] if field.value.lower() in word.lower() and word != field.value]
         hint = question.hint or (f"known: {', '.join(near[:20])}   (Right takes what is shown)" if near else "")
-        self.query_one("#hint", Static).update(f" {visible(hint)}", layout=False)
+        self.query_one("#hint", Static).update(f" {visible(hint)}")
         self.query_one("#aside", Static).update(self._aside(self.typed))
 
     def _done(self) -> None:
@@ -133,6 +137,6 @@ class Form(Screen[dict[str, Any] | None], inherit_bindings=False):
             meant = answers(self._asked, self.typed)
             self._check(meant)
         except (ValueError, Refusal) as error:
-            self.query_one("#hint", Static).update(f" {visible(str(error))}", layout=False)
+            self.query_one("#hint", Static).update(f" {visible(str(error))}")
             return
         self.dismiss(meant)

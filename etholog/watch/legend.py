@@ -19,8 +19,8 @@ def key_words(layout: Mapping[str, Press]) -> list[str]:
 def key_table(layout: Mapping[str, Press], own: Sequence[str], width: int) -> str:
     """Return the keys of the layout and the screen's own, in as many columns as fit into `width`."""
     words = [*key_words(layout), *own]
-    widest = max(map(len, words)) + 3
-    columns = max(1, (width - 4) // widest)
+    widest = max(map(len, words)) + 2
+    columns = max(1, width // widest)
     rows = -(-len(words) // columns)
     return "\n".join("".join(word.ljust(widest) for word in words[row::rows]).rstrip() for row in range(rows))
 

@@ -38,11 +38,21 @@ class Ready(Screen[bool | None], inherit_bindings=False):
                 yield Static(visible(caution), markup=False)
             if self._before:
                 yield Static("\n".join(visible(line) for line in ("Before:", *self._before)), markup=False)
-        yield Static("Enter starts the clock, Esc goes to the form, Ctrl-C leaves", id="start", markup=False)
+        yield Static(id="start", markup=False)
+
+    def on_resize(self) -> None:
+        """Say when there is more than the window shows."""
+        self.call_after_refresh(self._tell)
+
+    def _tell(self) -> None:
+        more = "Down reads on   " if self.query_one("#said").max_scroll_y else ""
+        self.query_one("#start", Static).update(f"{more}Enter starts the clock   Esc the form   Ctrl-C leave")
 
     def on_key(self, event: events.Key) -> None:
-        """Start, go back, or leave."""
+        """Start, go back, leave, or read on in a small window."""
         event.stop()
         event.prevent_default()
+        if event.key in ("down", "up"):
+            self.query_one("#said").scroll_relative(y=3 if event.key == "down" else -3, animate=False)
         if event.key in ("enter", "escape", "ctrl+c"):
             self.dismiss({"enter": True, "escape": False}.get(event.key))

@@ -188,13 +188,13 @@ class Recorder(Corrector):
         """Nobody could record in between (milliseconds of the session): a gap, if there was none already."""
         if self.live.folding.gap is None:
             self._append("gap", t=since, why=why)
-        self._append("back", t=until, wall=self._wall().isoformat(timespec="milliseconds"))
+        self._append("back", t=until, wall=self.wall().isoformat(timespec="milliseconds"))
 
     def close(self, at: float, outcome: dict[str, Any] | None = None) -> None:
         """End the session: what runs is cut here."""
         self.closed = True
         self._append(
-            "close", t=self.ends_at(at), wall=self._wall().isoformat(timespec="milliseconds"), outcome=outcome or {}
+            "close", t=self.ends_at(at), wall=self.wall().isoformat(timespec="milliseconds"), outcome=outcome or {}
         )
 
     def close_again(self, outcome: dict[str, Any]) -> None:
@@ -206,5 +206,5 @@ class Recorder(Corrector):
         """Append what happened at one moment of the clock, the wall's time beside it once a minute."""
         if at - self._wall_at >= WALL_EVERY_S:
             self._wall_at = at
-            fields["wall"] = self._wall().isoformat(timespec="milliseconds")
+            fields["wall"] = self.wall().isoformat(timespec="milliseconds")
         return self._do(do, t=self.t(at), **fields)

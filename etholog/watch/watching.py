@@ -24,7 +24,7 @@ from etholog.watch.themes import Look
 
 TICK_S = 0.25
 SLOW_DISK_S = 2.0
-BIG_CLOCK_ROWS = 6
+OTHER_ROWS = 8  # the clock in big figures, and all the lines above and below the strip
 NOTE_HINT = "a note, or -12 to move the last mark 12 s earlier; Enter keeps, Esc leaves"
 GAP_HINT = "why does nobody watch? Enter keeps, Esc leaves"
 OWN_KEYS = (
@@ -50,7 +50,7 @@ class Watching(Screen[bool], inherit_bindings=False):
     #top, #prompt, #runs, #last, #trouble, #keys { height: 1; }
     #prompt { color: $alarm; }
     #prompt.rescued { height: auto; }
-    #keys { height: auto; dock: bottom; display: none; padding: 1 2; }
+    #keys { height: auto; dock: top; display: none; padding: 0 1 1 1; }
     #trouble { display: none; color: $alarm; text-style: bold reverse; height: auto; }
     #last { color: $faint; }
     #line { display: none; }
@@ -105,6 +105,10 @@ class Watching(Screen[bool], inherit_bindings=False):
         if self._live:
             self.set_interval(TICK_S, self.tick)
         self.tick()
+
+    def on_resize(self) -> None:
+        """Fit what is said to the new size, once it is laid out."""
+        self.call_after_refresh(self.tick)
 
     def _suspend(self) -> None:
         """Ctrl-Z: go to the shell; the time there is a gap."""
@@ -237,7 +241,7 @@ class Watching(Screen[bool], inherit_bindings=False):
         self._after_stop()
         now = self._now()
         if self.compares_clocks:
-            self.recorder.watch_clocks(self._clock(), time.monotonic(), system.wall_now())
+            self.recorder.watch_clocks(self._clock(), time.monotonic(), self.recorder.wall())
         for prompt in self._prompts.due(self.recorder.live, now):
             self.recorder.prompted(prompt.name, self._clock())
             self._prompt_text = f"{clock_face(now)}  {prompt.text}"
@@ -246,7 +250,7 @@ class Watching(Screen[bool], inherit_bindings=False):
         self._lanes.follow(self.recorder.live)
         chart = self.query_one(StripChart)
         chart.changed()
-        big = self.look.glyphs is not PLAIN and self.size.height >= len(self._lanes.lanes) + BIG_CLOCK_ROWS + 4
+        big = self.look.glyphs is not PLAIN and self.size.height >= len(self._lanes.lanes) + OTHER_ROWS
         digits = self.query_one(Digits)
         if digits.display != big:
             digits.display = big
@@ -269,12 +273,12 @@ class Watching(Screen[bool], inherit_bindings=False):
         last = self.recorder.live.last
         ago = f"last mark {clock_face(max(0, now - last['t']))} ago" if last is not None else "no mark yet"
         stage = (self.recorder.live.stage or "before").upper()
-        return f" {clock_face(now)}  {stage:<10}  {ago}  {self._pair}  {system.wall_now():%H:%M}"
+        return f" {clock_face(now)}  {stage:<10}  {ago}  {self._pair}  {self.recorder.wall():%H:%M}"
 
     def _bottom_prompt(self, chart: StripChart) -> str:
         if self.recorder.live.rescued:
             return visible_lines([f" {line}" for line in self.recorder.ethogram.rescue])
-        hidden = f"   ({chart.hidden} lanes find no room: make the window higher)" if chart.hidden else ""
+        hidden = f"   ({chart.hidden} lanes find no room)" if chart.hidden else ""
         return f" {visible(self._prompt_text)}{hidden}" if self._prompt_text or hidden else ""
 
     def _run_text(self, now: int) -> str:

@@ -37,7 +37,7 @@ def run(args: argparse.Namespace) -> int:
         from etholog.watch.plain import Console
 
         with system.Keys() as keys:
-            return watch.plainly(recorder, Console(keys))
+            return watch.plainly(recorder, Console(keys), args.bell)
     return watch.record(args, recorder=recorder, pair=args.file.stem)
 
 

@@ -95,7 +95,7 @@ def run(args: argparse.Namespace) -> int:
         from etholog.commands.film import watching
 
         return watching.begin(args, new)
-    return _plainly(new) if args.plain else record(args, new=new)
+    return _plainly(new, args.bell) if args.plain else record(args, new=new)
 
 
 def need_terminal() -> None:
@@ -140,7 +140,7 @@ def record(
     return finish(app.recorder, bool(ended), app.return_code or 0)
 
 
-def _plainly(new: NewSession) -> int:
+def _plainly(new: NewSession, bell: bool) -> int:
     from etholog.watch.plain import Console
 
     with system.Keys() as keys:
@@ -155,14 +155,14 @@ def _plainly(new: NewSession) -> int:
         except (EOFError, KeyboardInterrupt):
             say("", "nothing was begun")
             return 0
-        return plainly(new.begin(), console)
+        return plainly(new.begin(), console, bell)
 
 
-def plainly(recorder: Recorder, console: "Console") -> int:
+def plainly(recorder: Recorder, console: "Console", bell: bool = False) -> int:
     """Record line by line, ask how it ended, and print what came of it."""
     from etholog.watch.plain import Plain
 
-    ended = Plain(recorder, console).run()
+    ended = Plain(recorder, console, bell).run()
     if ended:
         try:
             told = forms.ask_each(OUTCOME, console.line)

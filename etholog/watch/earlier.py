@@ -36,7 +36,7 @@ class Earlier:
         if name == "ethogram":
             folders = (self.folder.parent / "ethograms", ethogram.shipped())
             said = [path.stem for folder in folders for path in sorted(folder.glob("*.toml"))]
-        return [word for word in dict.fromkeys(said) if word]
+        return [word for word in dict.fromkeys(said) if word and word.isprintable()]
 
     def of(self, male: str, female: str) -> Iterator[str]:
         """Yield the last sessions of each of the two animals, a line each."""

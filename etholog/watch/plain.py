@@ -88,8 +88,8 @@ class Console:
 class Plain:
     """Records one session without a screen."""
 
-    def __init__(self, recorder: Recorder, console: Console) -> None:
-        self._recorder, self._console = recorder, console
+    def __init__(self, recorder: Recorder, console: Console, bell: bool = False) -> None:
+        self._recorder, self._console, self._bell = recorder, console, bell
         self._prompts = Prompts(recorder.ethogram)
         self._trouble = ""
         self._rescued = False
@@ -159,6 +159,8 @@ class Plain:
         recorder.watch_clocks(at, time.monotonic(), system.wall_now())
         for prompt in self._prompts.due(recorder.live, recorder.t(at)):
             recorder.prompted(prompt.name, at)
+            if self._bell:
+                print("\a", end="")
             say(prompt.text)
         if recorder.live.rescued and not self._rescued:
             for line in recorder.ethogram.rescue:

@@ -176,13 +176,14 @@ def appends(folder: Path) -> None:
     journal = Journal.create(folder / "a.jsonl", {"format": "etholog-session/1"})
     bare = os.open(folder / "bare", os.O_WRONLY | os.O_APPEND | os.O_CREAT)
     line = b"x" * 100 + b"\n"
-    ours, base = [], []
+    ours, disk, base = [], [], []
     for i in range(1500):
         began = time.perf_counter()
         journal.append("mark", t=i, code="drumming", edge="onset")
         ours.append((time.perf_counter() - began) * 1000)
         while journal.waiting_s:
             time.sleep(0)
+        disk.append((time.perf_counter() - began) * 1000)
         began = time.perf_counter()
         os.write(bare, line)
         os.fdatasync(bare)
@@ -190,7 +191,10 @@ def appends(folder: Path) -> None:
     journal.close()
     os.close(bare)
     print(f"append, until the key's handler goes on   {quantiles(ours)}")
+    print(f"append, until it is on the disk           {quantiles(disk)}")
     print(f"bare write + fdatasync                    {quantiles(base)}")
+    middle, worst = statistics.median(disk) / statistics.median(base), quantile(disk, 0.99) / quantile(base, 0.99)
+    print(f"    ratio, on the disk to bare                p50 x {middle:.2f}  p99 x {worst:.2f}")
 
 
 def kills(count: int) -> None:

@@ -207,6 +207,33 @@ def test_pasted_text_makes_no_marks_and_says_so(tmp_path: Path) -> None:
     assert codes(tmp_path) == []
 
 
+def tap(terminal: Terminal, words: str, column: int) -> None:
+    """Tap on the line that holds the words, as a terminal reports it (SGR mouse mode, xterm control sequences)."""
+    row = next(at for at, line in enumerate(terminal.screen().splitlines(), 1) if words in line)
+    terminal.type(f"\x1b[<0;{column};{row}M\x1b[<0;{column};{row}m")
+
+
+def test_a_tap_on_a_lane_is_its_key(tmp_path: Path) -> None:
+    with Terminal(*WATCH, cwd=tmp_path) as terminal:
+        terminal.start()
+        tap(terminal, "clasp", 40)
+        terminal.until("now: clasp")
+        tap(terminal, "insertion", 60)  # a lane with two keys: its right half is the second
+        terminal.until("insertion right began")
+        tap(terminal, "insertion", 10)
+        terminal.until("insertion left began")
+        tap(terminal, "last mark", 10)  # no lane
+        terminal.read(0.3)
+        terminal.end()
+        assert terminal.wait() == 0
+    bouts = session.read(the_file(tmp_path)).fold.bouts
+    assert [(bout.code, bout.qualifier) for bout in bouts] == [
+        ("clasp", None),
+        ("insertion", "right"),
+        ("insertion", "left"),
+    ]
+
+
 def test_lost_focus_is_said_loudly(tmp_path: Path) -> None:
     with Terminal(*WATCH, cwd=tmp_path) as terminal:
         terminal.start()

@@ -1,4 +1,4 @@
-"""Makes the README's pictures from the real screens: `python examples/make_pictures.py`. Needs chromium."""
+"""Makes the README's pictures, all from the real thing: `python examples/make_pictures.py`. Needs chromium."""
 
 import asyncio
 import re
@@ -7,7 +7,8 @@ import tempfile
 from datetime import UTC, datetime
 from pathlib import Path
 
-from etholog import ethogram
+import etholog
+from etholog import commands, ethogram
 from etholog.commands.demo import script
 from etholog.watch.app import WatchApp
 from etholog.watch.keyboard import Keyboard
@@ -56,10 +57,29 @@ def keep(svg: str, target: Path) -> None:
     with tempfile.TemporaryDirectory() as scratch:
         page = Path(scratch) / "screen.html"
         page.write_text(f"<body style='margin:0'>{svg}</body>", encoding="utf-8")
-        options = ["--headless", "--no-sandbox", "--disable-gpu", "--disable-background-networking"]
-        size = [f"--window-size={width},{height}", f"--screenshot={target}"]
-        subprocess.run(["chromium", *options, *size, page.as_uri()], check=True, capture_output=True)
+        photograph(page, width, height, target)
+
+
+def photograph(page: Path, width: int, height: int, target: Path) -> None:
+    """Keep what Chromium shows of a page."""
+    options = ["--headless", "--no-sandbox", "--disable-gpu", "--disable-background-networking", "--hide-scrollbars"]
+    size = [f"--window-size={width},{height}", f"--screenshot={target}"]
+    subprocess.run(["chromium", *options, *size, page.as_uri()], check=True, capture_output=True)
     print(target)
+
+
+def figures(pictures: Path) -> None:
+    season = etholog.read(HERE / "season")
+    etholog.figures.strip(season, "20260322-2043-M-Onyx-F-Sepia").savefig(pictures / "strip.png", dpi=130)
+    times = etholog.latency(season, "courtship")
+    etholog.figures.survival(times, by="male").savefig(pictures / "curves.png", dpi=130)
+
+
+def report(pictures: Path) -> None:
+    with tempfile.TemporaryDirectory() as scratch:
+        page = Path(scratch) / "report.html"
+        commands.main(["report", "--season", "--folder", str(HERE / "season"), "--out", str(page)])
+        photograph(page, 1000, 1250, pictures / "report.png")
 
 
 def main() -> None:
@@ -71,6 +91,8 @@ def main() -> None:
             keep(asyncio.run(draw(app, (100, 28), "etholog watch, an invented pairing")), pictures / f"{name}.png")
     svg = asyncio.run(draw(form(), (100, 24), "etholog watch, an invented season", *"f-f"))
     keep(svg, pictures / "form.png")
+    figures(pictures)
+    report(pictures)
 
 
 if __name__ == "__main__":

@@ -49,4 +49,6 @@ def test_the_tour_over_the_invented_season_runs(
 def test_the_readme_has_exactly_two_set_up_commands(repository: Path) -> None:
     readme = (repository / "README.md").read_text(encoding="utf-8")
     assert readme.count("python3 -m venv .venv && ") == 2
-    assert (repository / "examples" / "pictures" / "watch.png").is_file()
+    pictures = re.findall(r"!\[(.+?)\]\((.+?)\)", readme)
+    assert len(pictures) >= 3
+    assert all((repository / file).is_file() for _, file in pictures)

@@ -16,6 +16,7 @@ from etholog.figures.style import (
     RULE,
     Plate,
     Size,
+    bars,
     filled,
     gap,
     label,
@@ -53,16 +54,15 @@ def aligned(season: Season, times: pd.DataFrame, size: Size = "page") -> Plate:
             start = _first(season, times.attrs["since"], start)
         reach = 0.0
         labels = []
-        by_session = dict(iter(season.bouts.groupby("session", observed=True)))
         for at, row in enumerate(order.to_dict("records")):
             zero = start[str(row["session"])]
-            _row(axes, at, by_session.get(row["session"]), zero)
             for span in season.gaps[season.gaps["session"] == row["session"]].to_dict("records"):
                 gap(axes, span["onset_s"] - zero, span["offset_s"] - zero, at - 0.45, at + 0.45)
             axes.hlines(at, -zero, float(row["length_s"]) - zero, color=RULE, linewidth=0.5, zorder=0)
             axes.plot([float(row["length_s"]) - zero] * 2, [at - 0.42, at + 0.42], color=INK, linewidth=0.8, gid="end")
             reach = max(reach, float(row["length_s"]) - zero)
             labels.append(plain(f"{row['male']} × {row['female']}" if size == "page" else f"{row['male']}"))
+        _bouts(axes, season, order, start)
         _marks(axes, order, season, start)
         axes.axvline(0, color=INK, linewidth=0.6, linestyle=":", zorder=0)
         axes.set_xlim(-min(max(start.values()), reach / 4) - 1e-9, reach * 1.02)
@@ -85,18 +85,28 @@ def _first(season: Season, codes: Sequence[str], after: Mapping[str, float]) -> 
     return {str(name): float(at) for name, at in own.groupby("session", observed=True)["onset_s"].min().items()}
 
 
-def _row(axes: Axes, at: int, bouts: pd.DataFrame | None, zero: float) -> None:
-    if bouts is None:
-        return
+def _bouts(axes: Axes, season: Season, order: pd.DataFrame, start: Mapping[str, float]) -> None:
+    """Draw what each actor did in all rows."""
+    row = {str(name): at for at, name in enumerate(order["session"])}
+    bouts = season.bouts[season.bouts["session"].isin(list(row)) & ~season.bouts["hides"]]
+    session = bouts["session"].astype(str)
+    bouts = bouts.assign(
+        onset_s=bouts["onset_s"] - session.map(start).astype(float), row=session.map(row).astype(float)
+    )
     for actor, (low, height) in PLACE.items():
-        own = bouts[(bouts["actor"] == actor).to_numpy() & ~bouts["hides"].to_numpy()]
+        own = bouts[bouts["actor"] == actor]
         states, events = (own[own["kind"] == kind] for kind in ("state", "event"))
-        spans = list(zip(states["onset_s"] - zero, states["duration_s"], strict=True))
-        axes.broken_barh(spans, (at + low, height), linewidth=0.4, gid=f"{actor}:{at}", **filled(ACTORS[actor]))
+        how = filled(ACTORS[actor]) | {"linewidth": 0.4}
+        bars(axes, states["onset_s"], states["duration_s"], states["row"] + low, height, f"bouts:{actor}", **how)
+        at = events["row"] + low
         axes.vlines(
-            events["onset_s"] - zero, at + low - 0.03, at + low + height + 0.03,
-            color=ACTORS[actor].colour, linewidth=0.9,
-        )  # fmt: skip
+            events["onset_s"],
+            at - 0.03,
+            at + height + 0.03,
+            color=ACTORS[actor].colour,
+            linewidth=0.9,
+            gid=f"events:{actor}",
+        )
 
 
 def _marks(axes: Axes, order: pd.DataFrame, season: Season, start: dict[str, float]) -> None:

@@ -11,6 +11,7 @@ from etholog.figures.style import (
     Look,
     Plate,
     Size,
+    bars,
     clock,
     filled,
     minutes,
@@ -41,13 +42,18 @@ def palps(season: Season, behaviour: str = "insertion", size: Size = "page") -> 
         rows = season.sessions[season.sessions["session"].isin(bouts["session"])]
         figure = plate(size, 0.75 + ROW_INCHES * len(rows))
         axes = figure.subplots()
-        reach = 1.0
-        for at, row in enumerate(rows.to_dict("records")):
-            own = bouts[bouts["session"] == row["session"]]
-            first = float(own["onset_s"].min())
-            reach = max(reach, float(own["offset_s"].max()) - first)
+        place = {str(name): at for at, name in enumerate(rows["session"])}
+        session = bouts["session"].astype(str)
+        first = bouts["onset_s"].groupby(session).transform("min")
+        bouts = bouts.assign(
+            onset_s=bouts["onset_s"] - first,
+            row=session.map(place).astype(float),
+            side=bouts["qualifier"].astype(object).where(bouts["qualifier"].isin(["left", "right"]), ""),
+        )
+        reach = max(1.0, float((bouts["onset_s"] + bouts["duration_s"]).max()))
+        for at in range(len(rows)):
             axes.axhline(at, color=RULE, linewidth=0.6, zorder=0)
-            _sides(axes, at, own.assign(onset_s=own["onset_s"] - first))
+        _sides(axes, bouts)
         axes.set_xlim(0, reach * 1.01)
         axes.set_ylim(len(rows) - 0.4, -0.6)
         pairs = zip(rows["male"], rows["female"], strict=True)
@@ -60,19 +66,19 @@ def palps(season: Season, behaviour: str = "insertion", size: Size = "page") -> 
         return figure
 
 
-def _sides(axes: Axes, at: int, own: pd.DataFrame) -> None:
-    side = own["qualifier"].astype(object).fillna("")
-    told = []
+def _sides(axes: Axes, bouts: pd.DataFrame) -> None:
+    told: dict[float, list[str]] = {}
     for name, (low, height) in SIDES.items():
-        mine = own[(side == name) if name else ~side.isin(["left", "right"])]
+        mine = bouts[bouts["side"] == name]
         for sure, gid in ((True, name or "no side"), (False, f"unsure {name or 'no side'}")):
             part = mine[mine["confident"] == sure]
-            spans = list(zip(part["onset_s"], part["duration_s"], strict=True))
             how = filled(_LOOKS[name]) if sure else {"facecolor": "none", "edgecolor": _LOOKS[name].colour}
-            axes.broken_barh(spans, (at + low, height), linewidth=0.5, gid=f"{gid}:{at}", **how)
-        if len(mine):
-            told.append(f"{name[:1].upper() or '?'} {len(mine)}, {clock(float(mine['duration_s'].sum()))}")
-    axes.annotate(
-        " · ".join(told), (1, at), xycoords=("axes fraction", "data"), xytext=(4, 0), textcoords="offset points",
-        va="center", fontsize=6.5, color=INK,
-    )  # fmt: skip
+            bars(axes, part["onset_s"], part["duration_s"], part["row"] + low, height, gid, linewidth=0.5, **how)
+        for row, durations in mine.groupby("row")["duration_s"]:
+            tally = f"{name[:1].upper() or '?'} {len(durations)}, {clock(float(durations.sum()))}"
+            told.setdefault(float(str(row)), []).append(tally)
+    for at, tallies in told.items():
+        axes.annotate(
+            " · ".join(tallies), (1, at), xycoords=("axes fraction", "data"), xytext=(4, 0),
+            textcoords="offset points", va="center", fontsize=6.5, color=INK,
+        )  # fmt: skip

@@ -14,6 +14,7 @@ from etholog.figures.style import (
     Plate,
     Size,
     actor_ticks,
+    bars,
     clock,
     filled,
     gap,
@@ -112,9 +113,9 @@ def _events(axes: Axes, at: int, name: str, rows: pd.DataFrame, look: Look) -> N
 def _bouts(axes: Axes, at: int, name: str, rows: pd.DataFrame, look: Look) -> None:
     for sure, gid in ((True, "bouts"), (False, "unsure")):
         own = rows[rows["confident"] == sure]
-        spans = list(zip(own["onset_s"], own["duration_s"], strict=True))
         how = filled(look) if sure else {"facecolor": "none", "edgecolor": look.colour, "linestyle": ":"}
-        axes.broken_barh(spans, (at - 0.32, 0.64), linewidth=0.6, gid=f"{gid}:{name}", **how)
+        low = [at - 0.32] * len(own)
+        bars(axes, own["onset_s"], own["duration_s"], low, 0.64, f"{gid}:{name}", linewidth=0.6, **how)
     cut = rows.loc[~rows["whole"], "offset_s"].to_numpy()
     if len(cut):  # an empty line would still claim a place in the layout
         axes.plot(cut, [at] * len(cut), ">", color=look.colour, markersize=4.5, clip_on=False, gid=f"cut:{name}")

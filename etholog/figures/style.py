@@ -9,9 +9,13 @@ from pathlib import Path
 from typing import Any, Literal
 
 import matplotlib
+import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.patches import PathPatch
+from matplotlib.path import Path as Path_
+from numpy.typing import ArrayLike
 
 from etholog import colours
 from etholog.season import Season
@@ -214,7 +218,16 @@ def tint(colour: str, share: float = 0.35) -> str:
 
 def gap(axes: Axes, onset: float, offset: float, low: float, high: float) -> None:
     """Shade a span in which nobody watched, between two heights."""
-    axes.broken_barh(
-        [(onset, offset - onset)], (low, high - low), facecolor=GAP, edgecolor=GAP_LINES, hatch="\\\\\\\\",
-        linewidth=0, zorder=0, gid="gap",
-    )  # fmt: skip
+    how = {"facecolor": GAP, "edgecolor": GAP_LINES, "hatch": "\\\\\\\\", "linewidth": 0, "zorder": 0}
+    bars(axes, [onset], [offset - onset], [low], high - low, "gap", **how)
+
+
+def bars(axes: Axes, left: ArrayLike, width: ArrayLike, low: ArrayLike, height: float, gid: str, **how: Any) -> None:
+    """Draw bars as one shape. One for each would take five times as long, and its hatch as often."""
+    left, low = np.asarray(left, dtype=float), np.asarray(low, dtype=float)
+    if not len(left):
+        return
+    right, high = left + np.asarray(width, dtype=float), low + height
+    corners = np.stack([[left, low], [left, high], [right, high], [right, low], [left, low]]).transpose(2, 0, 1)
+    codes = [Path_.MOVETO, Path_.LINETO, Path_.LINETO, Path_.LINETO, Path_.CLOSEPOLY] * len(left)
+    axes.add_patch(PathPatch(Path_(corners.reshape(-1, 2), codes), gid=gid, **how))

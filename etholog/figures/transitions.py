@@ -6,7 +6,7 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from etholog.analysis.transition import Transitions
-from etholog.figures.style import RULE, Plate, Size, label, nothing, plate, rules
+from etholog.figures.style import RULE, Plate, Size, bars, label, nothing, plate, rules
 
 # Brewer's purple to orange, which colour-blind people tell apart, and which no actor has.
 SCALE = "PuOr_r"
@@ -60,9 +60,9 @@ def transitions(found: Transitions, named: Mapping[str, str] | None = None, size
 def _cells(axes: Axes, found: Transitions, most: float, points: float) -> None:
     counts, residuals, p = (frame.to_numpy(dtype=float) for frame in (found.counts, found.residuals, found.p_holm))
     sure = (p < 0.05) & ~found.small.to_numpy(dtype=bool)
-    for row, column in np.argwhere(np.isnan(counts)):
-        corner = [(column, 1)], (row, 1)
-        axes.broken_barh(*corner, facecolor="none", edgecolor=RULE, hatch="//////", linewidth=0, gid="impossible")
+    row, column = np.nonzero(np.isnan(counts))
+    how = {"facecolor": "none", "edgecolor": RULE, "hatch": "//////", "linewidth": 0}
+    bars(axes, column, np.ones(len(column)), row, 1, "impossible", **how)
     for row, column in np.argwhere(np.nan_to_num(counts) > 0):
         residual = float(np.nan_to_num(residuals[row, column]))
         axes.text(

@@ -25,8 +25,17 @@ def found(figure: Figure, gid: str) -> list:
 
 def spans(figure: Figure, gid: str) -> list[tuple[float, float]]:
     """(onset, offset) of all bars with this gid."""
-    paths = [path.vertices[:, 0] for bars in found(figure, gid) for path in bars.get_paths()]
-    return sorted((float(x.min()), float(x.max())) for x in paths)
+    return sorted((left, right) for left, right, _ in boxes(figure, gid))
+
+
+def boxes(figure: Figure, gid: str) -> list[tuple[float, float, float]]:
+    """(left, right, middle of its height) of all bars with this gid; five corners each."""
+    corners = [bars.get_path().vertices.reshape(-1, 5, 2) for bars in found(figure, gid)]
+    return [
+        (float(x.min()), float(x.max()), float(y.min() + y.max()) / 2)
+        for five in corners
+        for x, y in five.transpose(0, 2, 1)
+    ]
 
 
 def told(axes: Axes) -> list[str]:
@@ -130,6 +139,18 @@ def test_aligned_sessions_are_sorted_and_their_dots_are_the_latencies(season: Se
         assert sorted(at) == list(np.flatnonzero(which))
         for row in np.flatnonzero(which.to_numpy() & untouched):
             assert at[row] == pytest.approx(order["latency_s"].iloc[row])
+    rows = {name: at for at, name in enumerate(order["session"])}
+    zero = season.bouts[season.bouts["behaviour"] == "on_silk"].groupby("session", observed=True)["onset_s"].min()
+    for actor, height in (("female", -0.29), ("pair", -0.01), ("male", 0.27)):
+        own = season.bouts[
+            (season.bouts["actor"] == actor) & ~season.bouts["hides"] & (season.bouts["kind"] == "state")
+        ]
+        begins = own["onset_s"] - own["session"].map(zero).astype(float)
+        expected = sorted(
+            zip(own["session"].map(rows).astype(int) + height, begins, begins + own["duration_s"], strict=True)
+        )
+        drawn = sorted((at, left, right) for left, right, at in boxes(figure, f"bouts:{actor}"))
+        np.testing.assert_allclose(drawn, expected, atol=1e-9)
     labels = [text.get_text() for text in figure.axes[0].get_yticklabels()]
     assert labels == [f"{r.male} × {r.female}" for r in order.itertuples()]
 
@@ -172,7 +193,7 @@ def test_the_heat_map_is_the_table_of_residuals_with_the_counts_in_it(season: Se
     drawn = np.ma.filled(mesh.get_array().astype(float), np.nan)
     np.testing.assert_array_equal(drawn, result.residuals.to_numpy())
     counts = result.counts.to_numpy()
-    assert len(found(figure, "impossible")) == np.isnan(counts).sum() == len(counts)
+    assert len(boxes(figure, "impossible")) == np.isnan(counts).sum() == len(counts)
     for row, column in np.argwhere(np.nan_to_num(counts) > 0):
         (text,) = found(figure, f"count:{row}:{column}")
         sure = result.p_holm.iat[row, column] < 0.05 and not result.small.iat[row, column]
@@ -204,18 +225,13 @@ def test_palps_are_on_their_sides(season: Season) -> None:
     figure = figures.palps(season)
     insertions = season.bouts[season.bouts["behaviour"] == "insertion"]
     rows = [name for name in season.sessions["session"] if name in set(insertions["session"])]
-    for at, name in enumerate(rows):
-        own = insertions[insertions["session"] == name]
-        first = own["onset_s"].min()
-        for side in ("left", "right"):
-            part = own[own["qualifier"] == side]
-            expected = sorted(zip(part["onset_s"] - first, part["offset_s"] - first, strict=True))
-            assert len(spans(figure, f"{side}:{at}")) == len(expected)
-            if expected:
-                np.testing.assert_allclose(spans(figure, f"{side}:{at}"), expected)
-        for side, sign in (("left", -1), ("right", 1)):
-            heights = [p.vertices[:, 1].mean() - at for b in found(figure, f"{side}:{at}") for p in b.get_paths()]
-            assert all(np.sign(height) == sign for height in heights)
+    first = insertions.groupby("session", observed=True)["onset_s"].min()
+    for side, sign in (("left", -1), ("right", 1)):
+        own = insertions[insertions["qualifier"] == side]
+        begins = own["onset_s"] - own["session"].map(first).astype(float)
+        expected = sorted(zip((rows.index(name) for name in own["session"]), begins, own["duration_s"], strict=True))
+        drawn = sorted((round(at - 0.2 * sign), left, right - left) for left, right, at in boxes(figure, side))
+        np.testing.assert_allclose(drawn, expected)
 
 
 def test_the_agreement_is_its_table(second_record: tuple[Season, Season]) -> None:

@@ -45,7 +45,7 @@ def edl(cuts: CutList, title: str) -> str:
                 f"M2   {reel:<8}       {float(cut.speed * rate):05.1f}                {timecode(cut.first, rate)}"
             )
         lines.append(f"* FROM CLIP NAME: {visible(cuts.clips[cut.clip].path.name)}")
-    return "\n".join(lines) + "\n"
+    return "\n".join([*lines, f"* {error_told(cuts.clips).upper()}"]) + "\n"
 
 
 def plain(cuts: CutList, session: str) -> dict[str, Any]:

@@ -35,6 +35,7 @@ class Order:
     chapters: Sequence[Cue] = ()
     overlay: str = ""
     below: int = 0
+    about: str = ""  # a comment inside the film
     mute: bool = False
     quick: bool = False
 
@@ -244,7 +245,7 @@ class _Kitchen:
             inputs += ["-i", "captions.vtt"]
             maps += ["-map", f"{count}:s:0", "-c:s", CAPTIONS[order.out.suffix.lower()]]
             count += 1
-        (self._folder / "chapters.ffmeta").write_bytes(ffmetadata(order.chapters, self._rate).encode())
+        (self._folder / "chapters.ffmeta").write_bytes(ffmetadata(order.chapters, self._rate, order.about).encode())
         inputs += ["-f", "ffmetadata", "-i", "chapters.ffmeta"]
         maps += ["-map_metadata", str(count), "-map_chapters", str(count)]
         if order.out.suffix.lower() == ".mp4":

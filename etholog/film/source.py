@@ -8,6 +8,7 @@ import re
 from dataclasses import dataclass
 from datetime import datetime
 from fractions import Fraction
+from functools import cache
 from pathlib import Path
 
 from etholog.film import ffmpeg
@@ -92,6 +93,7 @@ def whole_ntsc(rate: float) -> float:
     return round(rate * 1001 / 1000) * 1000 / 1001
 
 
+@cache
 def key_frames(source: Source) -> list[tuple[float, int]]:
     """Return (film second, number of the packet) of all frames at which a cut without re-encoding can begin, and of
     the film's end. Reads the whole file."""

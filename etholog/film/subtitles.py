@@ -16,9 +16,9 @@ def _clock(ms: int, mark: str) -> str:
     return f"{ms // 3_600_000:02d}:{ms // 60_000 % 60:02d}:{ms // 1000 % 60:02d}{mark}{ms % 1000:03d}"
 
 
-def webvtt(cues: Sequence[Cue], rate: Fraction) -> str:
-    """Return WebVTT, https://www.w3.org/TR/webvtt1/; for captions and for chapters alike."""
-    blocks = ["WEBVTT\n"]
+def webvtt(cues: Sequence[Cue], rate: Fraction, about: str = "") -> str:
+    """Return WebVTT, https://www.w3.org/TR/webvtt1/, of captions or chapters; `about` goes into a note."""
+    blocks = ["WEBVTT\n", *([f"NOTE {visible(about).replace('>', '›')}\n"] if about else [])]
     for cue in cues:
         start, end = (_clock(milliseconds(frame, rate), ".") for frame in (cue.first, cue.end))
         # With every > escaped, the arrow that would end a cue can't stand in it.
@@ -46,11 +46,15 @@ def subrip(cues: Sequence[Cue], rate: Fraction) -> str:
     return "\n".join(blocks)
 
 
-def ffmetadata(cues: Sequence[Cue], rate: Fraction) -> str:
-    """Return chapters as FFmetadata. Without a TIMEBASE readers take nanoseconds, so it is always written."""
-    blocks = [";FFMETADATA1\n"]
+def ffmetadata(cues: Sequence[Cue], rate: Fraction, about: str = "") -> str:
+    """Return chapters as FFmetadata, `about` as the comment. Without a TIMEBASE readers take nanoseconds: it is always
+    written."""
+    blocks = [";FFMETADATA1\n", *([f"comment={_escaped(about)}\n"] if about else [])]
     for cue in cues:
-        title = "".join("\\" + sign if sign in "=;#\\" else sign for sign in " ".join(lines_of(cue.text)))
         start, end = milliseconds(cue.first, rate), milliseconds(cue.end, rate)
-        blocks.append(f"[CHAPTER]\nTIMEBASE=1/1000\nSTART={start}\nEND={end}\ntitle={title}\n")
+        blocks.append(f"[CHAPTER]\nTIMEBASE=1/1000\nSTART={start}\nEND={end}\ntitle={_escaped(cue.text)}\n")
     return "".join(blocks)
+
+
+def _escaped(text: str) -> str:
+    return "".join("\\" + sign if sign in "=;#\\" else sign for sign in " ".join(lines_of(text)))

@@ -110,6 +110,7 @@ def test_captions_come_and_go_with_their_frames_in_a_browser(
     done = etholog("film", "captions", made.path, "-o", tmp_path / "c.vtt")
     assert done.returncode == 0, done.stderr
     # Worked out from the marks alone: a caption is on from the frame that shows its onset to the one of its offset.
+    assert "\nNOTE aligned by one sync mark: right within about 0.3 s\n" in (tmp_path / "c.vtt").read_text()
     on = {
         "Male: palpal drumming.": (int(2 * per_s), int(Fraction(39, 10) * per_s)),
         "Touch.": (int(Fraction(4013, 1000) * per_s), None),

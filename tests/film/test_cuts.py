@@ -181,6 +181,7 @@ def test_an_edl_is_read_back_to_the_frame(
     done = etholog("film", "cuts", made.path, "-o", out, "-o", tmp_path / "cuts.json")
     assert done.returncode == 0, done.stderr
     told = json.loads((tmp_path / "cuts.json").read_text())
+    assert "* ALIGNED BY ONE SYNC MARK: RIGHT WITHIN ABOUT 0.3 S" in out.read_text()
     timeline = otio.adapters.read_from_file(str(out), rate=float(Fraction(rate)))
     clips = [c for c in timeline.tracks[0] if isinstance(c, otio.schema.Clip)]
     assert [as_cut(c) for c in clips] == [(c["first"], c["end"]) for c in told["cuts"]]

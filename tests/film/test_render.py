@@ -104,6 +104,9 @@ def test_chapters_and_captions_are_inside(tmp_path: Path, etholog: Run) -> None:
         chapters = json.loads(shown)["chapters"]
         assert [chapter["tags"]["title"] for chapter in chapters] == ["Courtship", "Copulation", "Contact"]
         assert float(chapters[0]["start_time"]) == 0
+        assert probed(out, "-show_entries", "format_tags=comment") == [
+            "aligned by one sync mark: right within about 0.3 s"
+        ]
 
 
 def test_waits_are_speeded_up_frame_by_frame(tmp_path: Path, etholog: Run) -> None:

@@ -40,9 +40,9 @@ def run(args: argparse.Namespace) -> int:
     make = captions.chapters if args.chapters else captions.captions
     cues = make(read.fold.bouts, read.ethogram, found, words_of(args, read))
     writers: Writers = {
-        ".vtt": text(lambda: subtitles.webvtt(cues, found.rate)),
+        ".vtt": text(lambda: subtitles.webvtt(cues, found.rate, error_told(clips))),
         **(
-            {".ffmeta": text(lambda: subtitles.ffmetadata(cues, found.rate))}
+            {".ffmeta": text(lambda: subtitles.ffmetadata(cues, found.rate, error_told(clips)))}
             if args.chapters
             else {".srt": text(lambda: subtitles.subrip(cues, found.rate))}
         ),

@@ -66,6 +66,7 @@ def run(args: argparse.Namespace) -> int:
         captions.chapters(bouts, read.ethogram, cuts, words),
         drawn,
         below,
+        error_told(clips),
         args.mute,
         args.quick,
     )

@@ -129,7 +129,8 @@ def trace(
         runs = bout in lane.running
         last = min((now if runs else bout.offset) // scale, right) - left
         stroke = glyphs.state if bout.whole or runs else glyphs.cut
-        mark = bout.qualifier[0].upper() if bout.qualifier else stroke
+        side = (bout.qualifier or "")[:1].upper()
+        mark = side if side.isascii() and side.isalpha() else stroke  # a file can hold any text there
         for at in range(first, last + 1):
             cells[at] = stroke
         cells[first] = mark if bout.sure else "?"

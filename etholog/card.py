@@ -147,7 +147,16 @@ class Card:
 
     def all(self, *kinds: str) -> list[Entry]:
         """Return the entries of these kinds, by date."""
+        if len(kinds) == 1:
+            return self._by_kind.get(kinds[0], [])
         return [entry for entry in self.entries if entry.kind in kinds]
+
+    @cached_property
+    def _by_kind(self) -> dict[str, list[Entry]]:
+        found: dict[str, list[Entry]] = {}
+        for entry in self.entries:
+            found.setdefault(entry.kind, []).append(entry)
+        return found
 
     def last(self, *kinds: str) -> Entry | None:
         """Return the latest entry of these kinds."""

@@ -1,0 +1,43 @@
+"""What may be recorded: behaviours, chains, intervals, prompts, limits and aftercare of one group of species, from
+one TOML file."""
+
+from etholog.ethogram.file import find, from_plain, read, shipped
+from etholog.ethogram.schema import (
+    RESERVED,
+    STAGES,
+    Aftercare,
+    Behaviour,
+    Choice,
+    Ethogram,
+    EthogramError,
+    Hand,
+    Interval,
+    Limit,
+    Press,
+    Prompt,
+    Stage,
+    known_marks,
+    nearest,
+)
+
+__all__ = [
+    "RESERVED",
+    "STAGES",
+    "Aftercare",
+    "Behaviour",
+    "Choice",
+    "Ethogram",
+    "EthogramError",
+    "Hand",
+    "Interval",
+    "Limit",
+    "Press",
+    "Prompt",
+    "Stage",
+    "find",
+    "from_plain",
+    "known_marks",
+    "nearest",
+    "read",
+    "shipped",
+]

@@ -1,0 +1,136 @@
+"""An ethogram read from its TOML file, with the line of every fault."""
+
+import re
+import tomllib
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from typing import Any
+
+from pydantic import ValidationError
+
+from etholog.ethogram.contradictions import Where, contradictions
+from etholog.ethogram.schema import (
+    Aftercare,
+    Behaviour,
+    Choice,
+    Ethogram,
+    EthogramError,
+    Interval,
+    Limit,
+    Prompt,
+    nearest,
+)
+from etholog.shipped import folder as shipped_folder
+
+
+def shipped() -> Path:
+    """Return the folder of the ethograms that come with etholog."""
+    return shipped_folder("ethograms")
+
+
+def find(name: str, workspace: Path | None = None) -> Path:
+    """Return the file of an ethogram given by name or path; the workspace's own come before the shipped ones."""
+    direct = Path(name)
+    if direct.suffix == ".toml":
+        return direct
+    folders = [*([workspace / "ethograms"] if workspace else []), shipped()]
+    for folder in folders:
+        if re.fullmatch(r"[a-z][a-z0-9-]*", name) and (folder / f"{name}.toml").is_file():
+            return folder / f"{name}.toml"
+    known = (file.stem for folder in folders for file in sorted(folder.glob("*.toml")))
+    raise EthogramError(f"no ethogram {name!r}{nearest(name, known)}")
+
+
+def read(path: Path) -> Ethogram:
+    """Read an ethogram. EthogramError tells all that is wrong with it, a line each."""
+    try:
+        text = path.read_bytes().decode("utf-8")
+    except OSError as error:
+        raise EthogramError(f"{path}: can't be read ({error.strerror}); check the name") from error
+    except UnicodeDecodeError as error:
+        raise EthogramError(f"{path}: is not UTF-8 text; save it as UTF-8") from error
+    try:
+        values = tomllib.loads(text)
+    except (tomllib.TOMLDecodeError, RecursionError) as error:
+        raise EthogramError(f"{path}: is not TOML: {str(error) or 'nested too deep'}; mend that place first") from error
+    lines = _Lines(text)
+    try:
+        ethogram = Ethogram.model_validate(values)
+    except ValidationError as error:
+        raise EthogramError("\n".join(_told(path, values, lines, error))) from None
+    faults = [f"{path}:{lines.at(where)}: {what}" for where, what in contradictions(ethogram)]
+    if faults:
+        raise EthogramError("\n".join(dict.fromkeys(faults)))
+    return ethogram
+
+
+def from_plain(values: Mapping[str, Any]) -> Ethogram:
+    """Read back what `plain` gave. Raises pydantic's ValidationError, or EthogramError for a contradiction."""
+    ethogram = Ethogram.model_validate(values)
+    for _, what in contradictions(ethogram):
+        raise EthogramError(what)
+    return ethogram
+
+
+class _Lines:
+    """Finds the line of a table's member in TOML text. tomllib and tomlkit give no positions, so the headers are
+    counted."""
+
+    def __init__(self, text: str) -> None:
+        self._lines = text.splitlines()
+
+    def at(self, where: Where) -> int:
+        """Return the line, from 1, of e.g. ("behaviour", 3, "key"); the nearest one above it where the member isn't
+        there."""
+        start, end = 0, len(self._lines)
+        rest = list(where)
+        if len(where) >= 2 and isinstance(where[1], int):
+            headers = [i for i, line in enumerate(self._lines) if re.match(rf"\s*\[\[\s*{where[0]}\s*\]\]", line)]
+            if where[1] < len(headers):
+                start = headers[where[1]]
+                end = next((i for i in range(start + 1, end) if re.match(r"\s*\[", self._lines[i])), end)
+            rest = rest[2:]
+        if rest and isinstance(rest[0], str):
+            for i in range(start, end):
+                if re.match(rf"\s*{re.escape(rest[0])}\s*[=.]", self._lines[i]):
+                    return i + 1
+        return start + 1
+
+
+_FIELDS = {
+    model.__name__.lower(): tuple(model.model_fields)
+    for model in (Behaviour, Interval, Prompt, Limit, Aftercare, Choice)
+}
+
+
+def _told(path: Path, values: Mapping[str, Any], lines: _Lines, error: ValidationError) -> Iterator[str]:
+    seen: set[tuple[int, str]] = set()
+    for fault in error.errors(include_url=False):
+        where: Where = tuple(part for part in fault["loc"] if not str(part).startswith(("constrained-", "dict[")))
+        line = lines.at(where)
+        member = str(where[-1]) if where else ""
+        what = fault["msg"].removeprefix("Value error, ")
+        if fault["type"] == "extra_forbidden":
+            fields = _FIELDS.get("choice" if "choices" in where else str(where[0]), tuple(Ethogram.model_fields))
+            what = f"unknown word {member!r}{nearest(member, fields)}"
+        elif fault["type"] == "missing":
+            what = f"{member!r} is missing; add it"
+        elif fault["type"] == "value_error":
+            pass
+        else:
+            shown = repr(fault["input"])
+            what = f"{member} = {shown[:60]}: {what}; change it"
+        if (line, member) not in seen:  # a union complains once for each of its members
+            seen.add((line, member))
+            yield f"{path}:{line}: {_whose(values, where)}{what}"
+
+
+def _whose(values: Mapping[str, Any], where: Where) -> str:
+    if len(where) < 2 or not isinstance(where[1], int):
+        return ""
+    try:
+        table = values[str(where[0])][where[1]]
+        name = table.get("code") or table.get("name")
+    except (KeyError, IndexError, TypeError, AttributeError):
+        return ""
+    return f"{where[0]} {name!r}: " if name else f"{where[0]} number {where[1] + 1}: "

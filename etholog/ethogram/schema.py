@@ -1,0 +1,234 @@
+"""The tables of an ethogram, and what each may hold."""
+
+import difflib
+import hashlib
+import json
+from collections.abc import Iterable, Iterator
+from functools import cached_property
+from typing import Annotated, Any, Literal, NamedTuple, Self
+
+from pydantic import BaseModel, ConfigDict, Field, StringConstraints, model_validator
+
+from etholog.refusal import Refusal
+
+Actor = Literal["male", "female", "pair", "keeper"]
+Kind = Literal["event", "state"]
+Hand = Literal["left", "right"]
+
+STAGES = ("search", "courtship", "contact", "copulation", "separation", "after")
+Stage = Literal["search", "courtship", "contact", "copulation", "separation", "after"]
+
+# What the watch screen needs for itself: undo, rescue, notes, gaps, sync, and putting right with either hand.
+RESERVED = frozenset("123890-=?\\` ")
+
+Code = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9_]{0,31}$")]
+Label = Annotated[str, StringConstraints(min_length=1, max_length=40, pattern=r"^[^\x00-\x1f\x7f-\x9f]+$")]
+Line = Annotated[str, StringConstraints(min_length=1, max_length=160, pattern=r"^[^\x00-\x1f\x7f-\x9f]+$")]
+Text = Annotated[str, StringConstraints(min_length=1, max_length=2000)]
+Key = Annotated[str, StringConstraints(pattern=r"^[^\s\x00-\x1f\x7f-\x9f]$")]
+Keys = Key | dict[Hand, Key]
+Minutes = Annotated[float, Field(gt=0, le=24 * 60)]
+Days = Annotated[int, Field(ge=0, le=3000)]
+
+
+class EthogramError(Refusal):
+    """All that is wrong with an ethogram's file, a line for each fault: file, line, behaviour, what is wrong, what
+    to do."""
+
+
+class Part(BaseModel):
+    """A table of the file. It can't change once read, and holds no word that we don't know."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
+
+
+class Choice(Part):
+    """One value of a behaviour's qualifier, with a key of its own where there is one."""
+
+    name: Code
+    key: Keys | None = None
+
+
+class Behaviour(Part):
+    """One entry of the ethogram.
+
+    `chain`: behaviours of one actor of which only one can run. `ends`: states that its onset ends. `within`: the
+    state inside which alone it
+    makes sense; that state's end ends it. `resembles`: the code it is easily taken for. `hides`: its actor can't be
+    seen meanwhile.
+    """
+
+    code: Code
+    label: Label
+    actor: Actor
+    kind: Kind
+    definition: Text
+    source: Text
+    key: Keys | None = None
+    chain: Code | None = None
+    stage: Stage | None = None
+    qualifier: Label | None = None
+    choices: Annotated[tuple[Choice, ...], Field(strict=False)] = ()
+    ends: Annotated[tuple[Code, ...], Field(strict=False)] = ()
+    within: Code | None = None
+    resembles: Code | None = None
+    hides: bool = False
+    nbo: Annotated[str, StringConstraints(pattern=r"^NBO:\d{7}$")] | None = None
+
+
+class Interval(Part):
+    """A named latency: from the first onset of one of `since` (none: the session's start) to the first of `to`
+    after it.
+
+    `ends` are the behaviours after which `to` can no longer come (competing ends).
+    """
+
+    name: Code
+    label: Line
+    since: Annotated[tuple[str, ...], Field(strict=False)] = ()
+    to: Annotated[tuple[str, ...], Field(strict=False, min_length=1)]
+    ends: Annotated[tuple[str, ...], Field(strict=False)] = ()
+
+
+class Prompt(Part):
+    """A timed reminder: at the onset of `after`, or when `during` has run, `without` has been missing, or the
+    session lasted `minutes`."""
+
+    name: Code
+    text: Line
+    after: Annotated[tuple[Code, ...], Field(strict=False)] = ()
+    during: Code | None = None
+    without: Annotated[tuple[Code, ...], Field(strict=False)] = ()
+    minutes: Minutes | None = None
+    urgent: bool = False
+
+    @model_validator(mode="after")
+    def _one_cause(self) -> Self:
+        causes = [bool(self.after), self.during is not None, bool(self.without)]
+        if sum(causes) > 1:
+            raise ValueError("has more than one of after, during, without: keep one")
+        if not self.after and self.minutes is None:
+            raise ValueError("has no `minutes`: say after how many it comes")
+        return self
+
+
+class Limit(Part):
+    """A soft limit of plausibility: outside it etholog asks, and never blocks. Seconds, or counts for `measure =
+    "count"`."""
+
+    of: str
+    measure: Literal["latency", "duration", "count", "length"]
+    least: Annotated[float, Field(ge=0)] = 0.0
+    most: Annotated[float, Field(gt=0)]
+    source: Text
+
+
+class Aftercare(Part):
+    """Windows in days for the genera named (none: for all others).
+
+    `sac` and `again` (a second introduction) count from the pairing; `pull`, `free` (spiderlings) and `guard` (she is
+    left alone) from the laying; `meal` and `water` from the last one; `prime` from a male's maturing moult. Where a
+    file says nothing, the defaults are common practice, no source.
+    """
+
+    genera: Annotated[tuple[str, ...], Field(strict=False)] = ()
+    sac: tuple[Days, Days] = Field(strict=False)
+    pull: tuple[Days, Days] | None = Field(default=None, strict=False)
+    free: tuple[Days, Days] = Field(strict=False)
+    again: tuple[Days, Days] = Field(default=(3, 14), strict=False)
+    guard: Days = 30
+    meal: tuple[Days, Days] = Field(default=(7, 21), strict=False)
+    water: Days = 7
+    prime: tuple[Days, Days] = Field(default=(14, 180), strict=False)
+    sac_form: Text | None = None
+    source: Text
+
+
+class Press(NamedTuple):
+    """What a key stands for: a behaviour, and the value of its qualifier where the key names one."""
+
+    behaviour: Behaviour
+    choice: str | None
+
+
+class Ethogram(Part):
+    """Everything there is to know about recording one group of species."""
+
+    format: Literal["etholog-ethogram/1"]
+    name: Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9-]{0,31}$")]
+    title: Label
+    version: Annotated[str, StringConstraints(pattern=r"^[0-9A-Za-z][0-9A-Za-z.-]{0,31}$")]
+    about: Text
+    cautions: Annotated[tuple[Text, ...], Field(strict=False, min_length=1)]
+    rescue: Annotated[tuple[Text, ...], Field(strict=False, min_length=1)]
+    species: Annotated[tuple[str, ...], Field(strict=False)] = ()
+    behaviour: Annotated[tuple[Behaviour, ...], Field(strict=False, min_length=1)]
+    interval: Annotated[tuple[Interval, ...], Field(strict=False)] = ()
+    prompt: Annotated[tuple[Prompt, ...], Field(strict=False)] = ()
+    limit: Annotated[tuple[Limit, ...], Field(strict=False)] = ()
+    aftercare: Annotated[tuple[Aftercare, ...], Field(strict=False)] = ()
+
+    @property
+    def behaviours(self) -> tuple[Behaviour, ...]:
+        """The behaviours, in the order of the file, which is the order of the lanes."""
+        return self.behaviour
+
+    @property
+    def intervals(self) -> tuple[Interval, ...]:
+        """The named latencies, in the order of the file."""
+        return self.interval
+
+    @cached_property
+    def by_code(self) -> dict[str, Behaviour]:
+        """The behaviours by their code."""
+        return {behaviour.code: behaviour for behaviour in self.behaviour}
+
+    @cached_property
+    def hash(self) -> str:
+        """The SHA-256 of all it says, so that two sessions can be known to have meant the same."""
+        return hashlib.sha256(self.plain_json().encode()).hexdigest()
+
+    def plain(self) -> dict[str, Any]:
+        """Return it as plain values, for a session's first line; `from_plain` reads them back."""
+        return self.model_dump(mode="json", exclude_defaults=True)
+
+    def plain_json(self) -> str:
+        """Return `plain` as one canonical line of JSON."""
+        return json.dumps(self.plain(), sort_keys=True, ensure_ascii=False, separators=(",", ":"))
+
+    def layout(self, hand: Hand) -> dict[str, Press]:
+        """Return what each key means when that hand is on the keyboard."""
+        return {key: press for key, press, _ in presses(self.behaviour, hand)}
+
+    def interval_named(self, name: str) -> Interval:
+        """Return the interval; EthogramError names the nearest when there is none."""
+        for interval in self.interval:
+            if interval.name == name:
+                return interval
+        raise EthogramError(f"no interval {name!r}{nearest(name, (i.name for i in self.interval))}")
+
+
+def nearest(word: str, known: Iterable[str]) -> str:
+    """Return '; did you mean ...?' with the words most like this one, or a list of all when none is like it."""
+    words = list(dict.fromkeys(known))
+    close = difflib.get_close_matches(word, words, n=3, cutoff=0.5)
+    if close:
+        return f"; did you mean {' or '.join(map(repr, close))}?"
+    return f"; known are: {', '.join(words)}" if words else "; none is known"
+
+
+def presses(behaviours: Iterable[Behaviour], hand: Hand) -> Iterator[tuple[str, Press, int]]:
+    """Yield each key for that hand, what it stands for, and the behaviour's place in the file."""
+    for place, behaviour in enumerate(behaviours):
+        for keys, choice in [(behaviour.key, None), *((c.key, c.name) for c in behaviour.choices)]:
+            key = keys.get(hand) if isinstance(keys, dict) else keys
+            if key is not None:
+                yield key, Press(behaviour, choice), place
+
+
+def known_marks(behaviours: Iterable[Behaviour]) -> list[str]:
+    """Return every word that may name marks: 'insertion', 'insertion:left' ..."""
+    words: list[str] = []
+    for b in behaviours:
+        words += [b.code, *(f"{b.code}:{choice.name}" for choice in b.choices)]
+    return words

@@ -1,0 +1,205 @@
+"""What is attacked, and what has to hold afterwards: a Refusal in words, or a reading that can be written again."""
+
+import io
+import json
+import random
+import tempfile
+from collections.abc import Callable, Mapping, Sequence
+from contextlib import redirect_stderr, redirect_stdout
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from etholog import animals, attempts, card, ethogram, journal, life, season, session, summary
+from etholog.commands import main
+from etholog.film import alignment
+from etholog.refusal import Refusal
+from tests.fuzz.mutations import mutated, resealed
+
+REPOSITORY = Path(__file__).parents[2]
+SEASON = REPOSITORY / "examples" / "season"
+
+
+@cache
+def originals(name: str) -> list[bytes]:
+    """The sound files from which the mutants are made: short ones, so that each mutation counts."""
+    folders = {"session": SEASON / "sessions", "card": SEASON / "animals", "ethogram": REPOSITORY / "ethograms"}
+    found = sorted((file.read_bytes() for file in folders[name].iterdir()), key=len)[:4]
+    return [_with_film(data) for data in found] if name == "session" else found
+
+
+def _with_film(data: bytes) -> bytes:
+    """A session that knows of a film too, and whose ethogram is left out of harm's way by standing in one line."""
+    n = data.count(b"\n")
+    clip = {
+        "file": "a.mp4", "seconds": 900.0, "rate": "25/1", "begins": 12.5, "ppm": 3.5, "by": "sync marks",
+        "anchors": [[1000.0, 1.0], [600_000.0, 600.0]],
+    }  # fmt: skip
+    return data + journal.encode({"n": n, "do": "film", "clips": [clip]})
+
+
+def attack(name: str, seed: int) -> bool:
+    """Make mutant number `seed` of that kind and try it; True where it was accepted. Raises whatever went wrong."""
+    chance = random.Random(f"{name} {seed}")
+    try:
+        return TARGETS[name](chance)
+    except Exception as error:
+        error.add_note(f"mutant {seed} of {name}")
+        raise
+
+
+def _mutant(name: str, suffix: str, chance: random.Random) -> Path:
+    data = chance.choice(originals(name))
+    if name != "ethogram":
+        first, rest = data.split(b"\n", 1)
+        # Most mutants keep their first line, or nothing behind it would ever be looked at.
+        data = mutated(data, chance) if chance.random() < 0.2 else first + b"\n" + mutated(rest, chance)
+        data = resealed(data) if chance.random() < 0.7 else data
+    else:
+        data = mutated(data, chance)
+    file = Path(tempfile.gettempdir()) / f"etholog-fuzz-{id(chance)}{suffix}"
+    file.write_bytes(data)
+    return file
+
+
+def _session(chance: random.Random) -> bool:
+    file = _mutant("session", ".jsonl", chance)
+    try:
+        read = session.read(file)
+        lines = list(summary.lines(read))
+        assert all(isinstance(line, str) for line in lines)
+        season.of(file.parent, [read])
+        try:
+            alignment.clips_of(read)
+        except Refusal as refusal:
+            assert str(refusal)
+        said = _without_checksums(read.records)
+        file.write_bytes(file.read_bytes().split(b"\n", 1)[0] + b"\n" + b"".join(map(journal.encode, said)))
+        again = session.read(file)
+        assert _without_checksums(again.records) == said
+        assert again.fold.bouts == read.fold.bouts
+    except Refusal as refusal:
+        assert str(refusal)
+        return False
+    finally:
+        file.unlink()
+    return True
+
+
+def _without_checksums(records: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
+    return [
+        {"n": record["n"], "do": record["do"]} | {key: value for key, value in record.items() if key != "crc"}
+        for record in records
+    ]
+
+
+def _card(chance: random.Random) -> bool:
+    file = _mutant("card", ".jsonl", chance)
+    try:
+        read = card.read(file)
+        herd = animals.Animals(file.parent, {read.id: read})
+        assert all(isinstance(line, str) for line in life.lines(herd, read.id))
+        assert list(attempts.attempts(herd, read.id)) or True
+        for entry in read.entries:
+            card.check(entry)
+            json.dumps(entry.words)
+    except Refusal as refusal:
+        assert str(refusal)
+        return False
+    finally:
+        file.unlink()
+    return True
+
+
+def _ethogram(chance: random.Random) -> bool:
+    file = _mutant("ethogram", ".toml", chance)
+    try:
+        read = ethogram.read(file)
+    except Refusal as refusal:
+        assert all(line.startswith(str(file)) for line in str(refusal).splitlines()), str(refusal)
+        return False
+    finally:
+        file.unlink()
+    again = ethogram.from_plain(json.loads(read.plain_json()))
+    assert (again, again.hash) == (read, read.hash)
+    assert read.layout("left")
+    return True
+
+
+WORDS = [
+    *[
+        "latency",
+        "duration",
+        "transition",
+        "show",
+        "check",
+        "card",
+        "ready",
+        "due",
+        "label",
+        "outcome",
+        "agree",
+        "film",
+        "cuts",
+        "captions",
+        "align",
+    ],
+    *[
+        "courtship",
+        "insertion:left",
+        "male",
+        "female",
+        "species",
+        "clasp",
+        "F-Umbra",
+        "M-Flint",
+        "meal",
+        "2026-11-20",
+        "2026-02-30",
+    ],
+    *[
+        "--by",
+        "--within",
+        "--since",
+        "--to",
+        "--json",
+        "--today",
+        "--on",
+        "--signs",
+        "--each",
+        "--practice",
+        "--lag",
+        "--ahead",
+        "--actor",
+        "--folder",
+        "--",
+    ],
+    *["2", "-1", "0", "999999999999", "nan", "*", "/nonexistent", "/etc/passwd"],
+    *("cool rest", "", "\x1b[31m", "\u202e", "\ud800", "a" * 3000, str(SEASON)),
+    next(str(file) for file in sorted((SEASON / "sessions").iterdir())),
+]
+READ_ONLY = {"latency", "duration", "transition", "show", "check", "ready", "due", "outcome", "agree"}
+
+
+def _arguments(chance: random.Random) -> bool:
+    """Words in any order: exit code 0, 1 or 2, and no traceback. Only commands that write nothing run in place."""
+    verb = chance.choice(sorted(READ_ONLY))
+    words = [verb, *(chance.choice(WORDS) for _ in range(chance.randint(0, 5)))]
+    if "--folder" not in words:
+        words += ["--folder", str(SEASON)] if chance.random() < 0.7 else []
+    out = io.StringIO()
+    try:
+        with redirect_stdout(out), redirect_stderr(out):
+            code = main(words)
+    except SystemExit as stop:  # argparse's way
+        code = int(stop.code or 0)
+    assert code in (0, 1, 2), (words, code)
+    return code != 2
+
+
+TARGETS: dict[str, Callable[[random.Random], bool]] = {
+    "session": _session,
+    "card": _card,
+    "ethogram": _ethogram,
+    "arguments": _arguments,
+}

@@ -5,31 +5,34 @@ import importlib
 import io
 import os
 import sys
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 from etholog import __version__
 from etholog.refusal import Refusal
 from etholog.text import visible
 
+# In the order of a keeper's year: prepare, watch, follow, learn, show.
 COMMANDS = {
+    "card": "an animal's card: moults, meals, sperm webs, sacs; read it and add to it",
+    "ready": "what speaks for and against putting two animals together",
     "watch": "record a pairing by single keys against a running clock",
     "resume": "go on with a session that was broken off",
     "amend": "walk along a closed session and put right what is in it",
     "show": "a session in plain words, with its strip",
+    "due": "what is to be done today, this week, later; as a calendar too",
+    "label": "a label for her enclosure, to print",
+    "outcome": "which pairings gave sacs, and what the evening was like when they did",
     "latency": "how long until a behaviour, unfinished sessions counted right; compare males",
     "duration": "bouts, totals and shares of time",
     "transition": "what follows what, and what follows more often than chance",
     "agree": "how far two observers' records of one session agree",
+    "report": "one page on a session or a season, for any browser: questions, answers, figures, tables",
     "export": "write the tables as CSV, Parquet or XLSX, each column described",
     "film": "cut hours of film to what matters: align, list the cuts, caption, make",
-    "card": "an animal's card: moults, meals, sperm webs, sacs; read it and add to it",
-    "ready": "what speaks for and against putting two animals together",
-    "due": "what is to be done today, this week, later; as a calendar too",
-    "label": "a label for her enclosure, to print",
-    "outcome": "which pairings gave sacs, and what the evening was like when they did",
-    "report": "one page on a session or a season, for any browser: questions, answers, figures, tables",
-    "demo": "see it all on an invented season",
     "check": "read everything in a workspace and tell what is wrong",
+    "demo": "see it all on an invented season",
+    "help": "the words, the keys, the files, the methods and their sources",
+    "completion": "let the shell complete commands and options",
 }
 
 EPILOGUE = """\
@@ -43,12 +46,9 @@ come first.
 """
 
 
-def main(argv: Sequence[str] | None = None) -> int:
-    """Run one command; 0 done, 1 done with findings, 2 bad input."""
-    if isinstance(sys.stdout, io.TextIOWrapper):
-        sys.stdout.reconfigure(errors="backslashreplace")  # a console that lacks a character ends nothing
-    words = list(sys.argv[1:] if argv is None else argv)
-    called = next((word for word in words if not word.startswith("-")), None)
+def parser_for(called: Collection[str]) -> argparse.ArgumentParser:
+    """Return the parser of the command line; only the commands `called` have their options, as only they are
+    imported."""
     parser = argparse.ArgumentParser(
         prog="etholog",
         description="Log pairings by single keys against a running clock, and learn from them over a season.",
@@ -62,10 +62,19 @@ def main(argv: Sequence[str] | None = None) -> int:
         command = commands.add_parser(
             name, help=what, description=what[0].upper() + what[1:] + ".", formatter_class=_Help, allow_abbrev=False
         )
-        if name == called:
+        if name in called:
             module = importlib.import_module(f"etholog.commands.{name}")
             module.configure(command)
             command.set_defaults(run=module.run)
+    return parser
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command; 0 done, 1 done with findings, 2 bad input."""
+    if isinstance(sys.stdout, io.TextIOWrapper):
+        sys.stdout.reconfigure(errors="backslashreplace")  # a console that lacks a character ends nothing
+    words = list(sys.argv[1:] if argv is None else argv)
+    parser = parser_for({word for word in words if not word.startswith("-")})
     args = parser.parse_args(words)
     if args.version:
         print("etholog", __version__)
@@ -74,7 +83,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         parser.print_help()
         return 0
     try:
-        done: int = _home() if args.command is None else args.run(args)
+        done: int = importlib.import_module("etholog.commands.home").run() if args.command is None else args.run(args)
         sys.stdout.flush()
     except Refusal as refusal:
         for line in str(refusal).splitlines():
@@ -91,28 +100,6 @@ def main(argv: Sequence[str] | None = None) -> int:
     except KeyboardInterrupt:
         return 130
     return done
-
-
-def _home() -> int:
-    """Show the home screen, run what is chosen there, and come back to it."""
-    from datetime import date
-    from pathlib import Path
-
-    from etholog import animals, care
-    from etholog.commands.due import ethograms
-    from etholog.desk.home import Home
-
-    while True:
-        today, known = date.today(), animals.read(Path())
-        words = Home(known, care.due(known, ethograms(Path()), today), today).run()
-        if words is None:
-            return 0
-        print(f"$ etholog {' '.join(words)}\n")
-        main(words)
-        try:
-            input("\nEnter: back to the home screen. ")
-        except EOFError:
-            return 0
 
 
 class _Help(argparse.RawDescriptionHelpFormatter):

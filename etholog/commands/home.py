@@ -1,0 +1,24 @@
+"""`etholog` alone, on a terminal: the home screen, and what is chosen there."""
+
+from datetime import date
+from pathlib import Path
+
+from etholog import animals, care
+from etholog.commands import main
+from etholog.commands.due import ethograms
+from etholog.desk.home import Home
+
+
+def run() -> int:
+    """Show the home screen, run what is chosen there, and come back to it."""
+    while True:
+        today, known = date.today(), animals.read(Path())
+        words = Home(known, care.due(known, ethograms(Path()), today), today).run()
+        if words is None:
+            return 0
+        print(f"$ etholog {' '.join(words)}\n")
+        main(words)
+        try:
+            input("\nEnter: back to the home screen. ")
+        except EOFError:
+            return 0

@@ -48,7 +48,5 @@ def test_a_shell_takes_the_completion(shell: str, etholog: Run, tmp_path: Path) 
     assert subprocess.run([shell, "-n", script], check=False).returncode == 0
     if shell == "bash":
         asked = f"source {script}; COMP_WORDS=(etholog la); COMP_CWORD=1; _shtab_etholog; echo ${{COMPREPLY[@]}}"
-        done = subprocess.run(
-            [shutil.which("bash") or "bash", "-c", asked], capture_output=True, text=True, check=False
-        )
+        done = subprocess.run(["bash", "-c", asked], capture_output=True, text=True, check=False)
         assert sorted(done.stdout.split()) == sorted(name for name in COMMANDS if name.startswith("la"))

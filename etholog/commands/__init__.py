@@ -97,6 +97,9 @@ def main(argv: Sequence[str] | None = None) -> int:
         # A name that is too long for the system, a folder that vanished: what no command could foresee.
         print(visible(f"{error.filename or 'the system'}: {error.strerror or error}"), file=sys.stderr)
         return 2
+    except UnicodeEncodeError as error:
+        print(visible(f"{error.object}: holds what no name or text can carry here; change it"), file=sys.stderr)
+        return 2
     except KeyboardInterrupt:
         return 130
     return done

@@ -2,10 +2,12 @@
 
 import io
 import json
+import os
 import random
 import tempfile
 from collections.abc import Callable, Mapping, Sequence
-from contextlib import redirect_stderr, redirect_stdout
+from contextlib import redirect_stderr, redirect_stdout, suppress
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -42,48 +44,47 @@ def attack(name: str, seed: int) -> bool:
     """Make mutant number `seed` of that kind and try it; True where it was accepted. Raises whatever went wrong."""
     chance = random.Random(f"{name} {seed}")
     try:
-        return TARGETS[name](chance)
+        return _arguments(chance) if name == "arguments" else _file(name, chance)
     except Exception as error:
         error.add_note(f"mutant {seed} of {name}")
         raise
 
 
-def _mutant(name: str, suffix: str, chance: random.Random) -> Path:
-    data = chance.choice(originals(name))
-    if name != "ethogram":
-        first, rest = data.split(b"\n", 1)
-        # Most mutants keep their first line, or nothing behind it would ever be looked at.
-        data = mutated(data, chance) if chance.random() < 0.2 else first + b"\n" + mutated(rest, chance)
-        data = resealed(data) if chance.random() < 0.7 else data
-    else:
-        data = mutated(data, chance)
-    file = Path(tempfile.gettempdir()) / f"etholog-fuzz-{id(chance)}{suffix}"
-    file.write_bytes(data)
-    return file
-
-
-def _session(chance: random.Random) -> bool:
-    file = _mutant("session", ".jsonl", chance)
+def _file(name: str, chance: random.Random) -> bool:
+    file = Path(tempfile.gettempdir()) / f"etholog-fuzz-{os.getpid()}{'.toml' if name == 'ethogram' else '.jsonl'}"
+    file.write_bytes(_mutant(name, chance))
     try:
-        read = session.read(file)
-        lines = list(summary.lines(read))
-        assert all(isinstance(line, str) for line in lines)
-        season.of(file.parent, [read])
-        try:
-            alignment.clips_of(read)
-        except Refusal as refusal:
-            assert str(refusal)
-        said = _without_checksums(read.records)
-        file.write_bytes(file.read_bytes().split(b"\n", 1)[0] + b"\n" + b"".join(map(journal.encode, said)))
-        again = session.read(file)
-        assert _without_checksums(again.records) == said
-        assert again.fold.bouts == read.fold.bouts
+        JUDGES[name](file)
     except Refusal as refusal:
-        assert str(refusal)
+        assert all(line.startswith(str(file)) for line in str(refusal).splitlines()), str(refusal)
         return False
     finally:
         file.unlink()
     return True
+
+
+def _mutant(name: str, chance: random.Random) -> bytes:
+    data = chance.choice(originals(name))
+    if name == "ethogram":
+        return mutated(data, chance)
+    # Most journals keep their first line, or nothing behind it would ever be looked at.
+    first, rest = data.split(b"\n", 1)
+    data = mutated(data, chance) if chance.random() < 0.2 else first + b"\n" + mutated(rest, chance)
+    return resealed(data) if chance.random() < 0.7 else data
+
+
+def _session(file: Path) -> None:
+    """What was accepted can be told, tabled, and written again so that it reads the same."""
+    read = session.read(file)
+    assert all(isinstance(line, str) for line in summary.lines(read))
+    season.of(file.parent, [read])
+    with suppress(Refusal):
+        alignment.clips_of(read)
+    said = _without_checksums(read.records)
+    file.write_bytes(file.read_bytes().split(b"\n", 1)[0] + b"\n" + b"".join(map(journal.encode, said)))
+    again = session.read(file)
+    assert _without_checksums(again.records) == said
+    assert again.fold.bouts == read.fold.bouts
 
 
 def _without_checksums(records: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
@@ -93,37 +94,29 @@ def _without_checksums(records: Sequence[Mapping[str, Any]]) -> list[dict[str, A
     ]
 
 
-def _card(chance: random.Random) -> bool:
-    file = _mutant("card", ".jsonl", chance)
-    try:
-        read = card.read(file)
-        herd = animals.Animals(file.parent, {read.id: read})
-        assert all(isinstance(line, str) for line in life.lines(herd, read.id))
-        assert list(attempts.attempts(herd, read.id)) or True
-        for entry in read.entries:
-            card.check(entry)
-            json.dumps(entry.words)
-    except Refusal as refusal:
-        assert str(refusal)
-        return False
-    finally:
-        file.unlink()
-    return True
+def _card(file: Path) -> None:
+    """Each entry that was accepted is one that could be told, and written again it reads the same."""
+    read = card.read(file)
+    herd = animals.Animals(file.parent, {read.id: read})
+    assert all(isinstance(line, str) for line in life.lines(herd, read.id))
+    attempts.attempts(herd, read.id)
+    for entry in read.entries:
+        card.check(entry)
+    file.unlink()
+    book = card.open_or_create(file)
+    for entry in read.entries:
+        card.append(book, entry, "now")
+    book.close()
+    again = card.read(file).entries
+    assert [replace(entry, n=0) for entry in again] == [replace(entry, n=0) for entry in read.entries]
 
 
-def _ethogram(chance: random.Random) -> bool:
-    file = _mutant("ethogram", ".toml", chance)
-    try:
-        read = ethogram.read(file)
-    except Refusal as refusal:
-        assert all(line.startswith(str(file)) for line in str(refusal).splitlines()), str(refusal)
-        return False
-    finally:
-        file.unlink()
+def _ethogram(file: Path) -> None:
+    """What was accepted comes back the same from a session's first line, and has keys."""
+    read = ethogram.read(file)
     again = ethogram.from_plain(json.loads(read.plain_json()))
     assert (again, again.hash) == (read, read.hash)
     assert read.layout("left")
-    return True
 
 
 WORDS = [
@@ -175,7 +168,7 @@ WORDS = [
         "--",
     ],
     *["2", "-1", "0", "999999999999", "nan", "*", "/nonexistent", "/etc/passwd"],
-    *("cool rest", "", "\x1b[31m", "\u202e", "\ud800", "a" * 3000, str(SEASON)),
+    *("cool rest", "", "\x1b[31m", "\u202e", "\ud800", "\udcff", "a" * 3000, str(SEASON)),
     next(str(file) for file in sorted((SEASON / "sessions").iterdir())),
 ]
 READ_ONLY = {"latency", "duration", "transition", "show", "check", "ready", "due", "outcome", "agree"}
@@ -197,9 +190,5 @@ def _arguments(chance: random.Random) -> bool:
     return code != 2
 
 
-TARGETS: dict[str, Callable[[random.Random], bool]] = {
-    "session": _session,
-    "card": _card,
-    "ethogram": _ethogram,
-    "arguments": _arguments,
-}
+JUDGES: dict[str, Callable[[Path], None]] = {"session": _session, "card": _card, "ethogram": _ethogram}
+TARGETS = (*JUDGES, "arguments")

@@ -30,6 +30,7 @@ COMMANDS = {
     "export": "write the tables as CSV, Parquet or XLSX, each column described",
     "film": "cut hours of film to what matters: align, list the cuts, caption, make",
     "check": "read everything in a workspace and tell what is wrong",
+    "new": "a workspace to begin with, and an ethogram of your own to change",
     "demo": "see it all on an invented season",
     "help": "the words, the keys, the files, the methods and their sources",
     "completion": "let the shell complete commands and options",

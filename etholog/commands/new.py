@@ -1,0 +1,37 @@
+"""`etholog new`: a workspace to begin with, and an ethogram of one's own to change."""
+
+import argparse
+import shutil
+from pathlib import Path
+
+from etholog import ethogram
+from etholog.commands.output import say
+from etholog.refusal import Refusal
+from etholog.text import visible
+
+PARTS = ("sessions", "animals", "ethograms")
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Give the command its arguments."""
+    parser.add_argument("folder", nargs="?", type=Path, default=Path(), help="where (default: here)")
+    parser.add_argument("--ethogram", metavar="NAME", help="put a copy of this one into its ethograms/, to be changed")
+    parser.epilog = "examples:\n  etholog new spiders\n  etholog new --ethogram arboreal"
+
+
+def run(args: argparse.Namespace) -> int:
+    """Make what is not there yet; what is there stays as it is."""
+    source = ethogram.find(args.ethogram, args.folder) if args.ethogram else None
+    try:
+        for part in PARTS:
+            (args.folder / part).mkdir(parents=True, exist_ok=True)
+        if source is not None:
+            copy = args.folder / "ethograms" / source.name
+            if copy.exists():
+                raise Refusal(f"{copy}: is there already; change that one, or move it away first")
+            shutil.copyfile(source, copy)
+            print(visible(str(copy)))
+    except OSError as error:
+        raise Refusal(f"{args.folder}: can't be made ({error.strerror}); choose another place") from error
+    say(f"a workspace: {args.folder.resolve()}", "next: etholog watch --male HIS-NAME --female HER-NAME")
+    return 0

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from etholog.analysis.chain import chain_order as chain_order
     from etholog.analysis.compare import Comparison as Comparison
     from etholog.analysis.compare import compare as compare
+    from etholog.analysis.duration import budget as budget
     from etholog.analysis.duration import duration as duration
     from etholog.analysis.hazard import Hazards as Hazards
     from etholog.analysis.hazard import hazards as hazards
@@ -51,6 +52,7 @@ _HOMES = {
     "chain_homogeneity": "etholog.analysis.chain",
     "chain_order": "etholog.analysis.chain",
     "compare": "etholog.analysis.compare",
+    "budget": "etholog.analysis.duration",
     "duration": "etholog.analysis.duration",
     "ended": "etholog.analysis.incidence",
     "Hazards": "etholog.analysis.hazard",
@@ -74,6 +76,7 @@ __all__ = [
     "Transitions",
     "agreement",
     "balance",
+    "budget",
     "chain_homogeneity",
     "chain_order",
     "compare",

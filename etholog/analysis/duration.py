@@ -1,6 +1,6 @@
 """Durations: bouts, totals, shares of the time watched, rates. Bouts cut by the watching are counted apart."""
 
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -8,7 +8,8 @@ from numpy.typing import NDArray
 
 from etholog.analysis import bootstrap, survival
 from etholog.analysis.bout import join
-from etholog.analysis.sequence import groups, in_order, is_
+from etholog.analysis.latency import is_
+from etholog.analysis.sequence import BLOCK, groups, in_order
 from etholog.season import Season
 
 Floats = NDArray[np.float64]
@@ -39,30 +40,96 @@ def duration(season: Season, by: str | None = None, join_s: float | None = None,
     names, group = (["all"], np.zeros(len(sessions), dtype=np.int64)) if by is None else groups(season, by)
     drawn = "session" if by in ("male", "session") else "male"
     bouts = season.bouts if join_s is None else join(season.bouts, join_s)
-    place = bouts["session"].cat.codes.to_numpy()
-    length, whole = bouts["duration_s"].to_numpy(dtype=float), bouts["whole"].to_numpy(dtype=bool)
     kinds, kind_of = _kinds(season, bouts)
-    order, ends = _sorted(kind_of, None if by is None else group[place], len(kinds), len(names))
+    per = _per_session(bouts, kind_of, len(sessions), len(kinds))
+    length, whole = bouts["duration_s"].to_numpy(dtype=float), bouts["whole"].to_numpy(dtype=bool)
+    order, ends = _sorted(kind_of, None if by is None else group[per.place], len(kinds), len(names))
     watched = sessions["watched_s"].to_numpy(dtype=float)
     seen = in_sight(season)
+    hours = np.array([seen.get(actor, watched) / 3600 for actor, *_ in kinds]).reshape(len(kinds), len(sessions)).T
+    clusters = sessions[drawn].cat.codes.to_numpy()
     rows = []
     for value, name in enumerate(names):
         inside = np.flatnonzero(group == value)
-        chances = _Chances(sessions[drawn].cat.codes.to_numpy()[inside], inside, len(sessions), seed)
+        count, total = per.bouts[inside], per.total[inside]
+        drawing = _Drawing(clusters[inside], seed)
+        rate = drawing.ratios(count.astype(np.float64), hours[inside])
+        share = drawing.ratios(total, watched[inside, None])
         for at, (actor, code, choice, kind) in enumerate(kinds):
-            cell = value * len(kinds) + at
-            own = order[ends[cell] : ends[cell + 1]]
-            if not len(own):
+            if not count[:, at].any():
                 continue
             state = kind == "state"
-            hours = seen.get(actor, watched)[inside] / 3600
             row: dict[str, Any] = {} if by is None else {by: name}
             row |= {"actor": actor, "behaviour": code, "qualifier": choice, "kind": kind}
-            row |= _measures(length[own], whole[own], place[own], state, watched[inside], hours)
-            rows.append(row | chances.limits(length[own], place[own], state, watched, hours))
+            row |= {"sessions": int((count[:, at] > 0).sum()), "count": int(count[:, at].sum())}
+            row["cut"] = int(per.cut[inside, at].sum())
+            row |= _time(total[:, at].sum(), watched[inside].sum(), hours[inside, at].sum()) if state else {}
+            if state:
+                own = order[ends[value * len(kinds) + at] : ends[value * len(kinds) + at + 1]]
+                curve = survival.kaplan_meier(length[own], whole[own])
+                row |= dict(zip(("median_s", "median_low_s", "median_high_s"), survival.quantile(curve), strict=True))
+                row |= dict(zip(DRAWN[:2], share[at], strict=True))
+            row |= _rate(row["count"], float(hours[inside, at].sum())) | dict(zip(DRAWN[2:], rate[at], strict=True))
+            rows.append(row)
     found = pd.DataFrame(rows, columns=[*([by] if by else []), *_COLUMNS])
     found.attrs = {"drawn": drawn}
     return found
+
+
+def budget(season: Season) -> pd.DataFrame:
+    """Return the time budget of each session: one row for each session and each behaviour, actor and qualifier that
+    came in it. count, cut, total_s, share: as in `duration`, which has the same over many sessions."""
+    kinds, kind_of = _kinds(season, season.bouts)
+    per = _per_session(season.bouts, kind_of, len(season.sessions), len(kinds))
+    place, kind = np.nonzero(per.bouts)
+    watched = season.sessions["watched_s"].to_numpy(dtype=float)[place]
+    states = np.array([word == "state" for *_, word in kinds], dtype=bool)[kind]
+    total = np.where(states, per.total[place, kind], np.nan)
+    columns: dict[str, Any] = {
+        "session": pd.Categorical.from_codes(place, categories=season.sessions["session"].cat.categories)
+    }
+    for at, name in enumerate(("actor", "behaviour", "qualifier", "kind")):
+        words = sorted({str(one[at]) for one in kinds if one[at] is not None})
+        number = np.array([words.index(str(one[at])) if one[at] is not None else -1 for one in kinds], dtype=np.int16)
+        columns[name] = pd.Categorical.from_codes(number[kind], categories=pd.Index(words, dtype=object))
+    return pd.DataFrame(
+        columns
+        | {
+            "count": per.bouts[place, kind],
+            "cut": per.cut[place, kind],
+            "total_s": total,
+            "share": np.divide(total, watched, out=np.full(len(total), np.nan), where=watched > 0),
+        }
+    )
+
+
+class _PerSession(NamedTuple):
+    """(sessions, kinds): bouts, those whose end nobody saw, and seconds; and of each bout its session's row."""
+
+    bouts: Ints
+    cut: Ints
+    total: Floats
+    place: Ints
+
+
+def _per_session(bouts: pd.DataFrame, kind_of: Ints, sessions: int, kinds: int) -> _PerSession:
+    place = bouts["session"].cat.codes.to_numpy()
+    length, whole = bouts["duration_s"].to_numpy(dtype=float), bouts["whole"].to_numpy(dtype=bool)
+    cells = sessions * kinds
+    count, cut = np.zeros(cells, dtype=np.int64), np.zeros(cells, dtype=np.int64)
+    total = np.zeros(cells)
+    for start in range(0, len(place), BLOCK):
+        part = slice(start, start + BLOCK)
+        cell = place[part].astype(np.int64) * kinds + kind_of[part]
+        # Bouts lie in the order of their sessions, so a block fills a short stretch of the tables.
+        first = int(cell.min()) // kinds * kinds
+        cell -= first
+        end = first + int(cell.max()) + 1
+        count[first:end] += np.bincount(cell, minlength=end - first)
+        total[first:end] += np.bincount(cell, weights=length[part], minlength=end - first)
+        cut[first:end] += np.bincount(cell[~whole[part]], minlength=end - first)
+    shape = (sessions, kinds)
+    return _PerSession(count.reshape(shape), cut.reshape(shape), total.reshape(shape), place)
 
 
 def _kinds(season: Season, bouts: pd.DataFrame) -> tuple[list[tuple[str, str, str | None, str]], Ints]:
@@ -70,26 +137,37 @@ def _kinds(season: Season, bouts: pd.DataFrame) -> tuple[list[tuple[str, str, st
     there."""
     columns = [bouts[name].cat for name in ("actor", "kind", "qualifier")]
     sizes = [len(column.categories) + 1 for column in columns]
-    code = bouts["behaviour"].cat.codes.to_numpy().astype(np.int32)
-    for column, size in zip(columns, sizes, strict=True):
-        code *= size
-        code += column.codes.to_numpy()
-        code += 1
+    codes = [column.codes.to_numpy() for column in columns]
+    behaviour = bouts["behaviour"].cat.codes.to_numpy()
     behaviours = bouts["behaviour"].cat.categories
-    came = np.flatnonzero(np.bincount(code))
+    cells = len(behaviours) * int(np.prod(sizes))
+    small = np.int16 if cells < 2**15 else np.int64
+    key: NDArray[Any] = np.empty(len(bouts), dtype=small)
+    came = np.zeros(cells, dtype=bool)
+    for start in range(0, len(bouts), BLOCK):
+        part = slice(start, start + BLOCK)
+        own: NDArray[Any] = behaviour[part].astype(small)
+        for code, size in zip(codes, sizes, strict=True):
+            own *= small(size)
+            own += code[part]
+            own += small(1)
+        key[part] = own
+        came[own] = True
     place = {name: at for at, name in enumerate(in_order(season, [str(name) for name in behaviours]))}
     told = []
-    for number in came:
-        behaviour, parts = int(number), []
+    for number in np.flatnonzero(came):
+        rest, parts = int(number), []
         for column, size in zip(reversed(columns), reversed(sizes), strict=True):
-            behaviour, part = divmod(behaviour, size)
-            parts.append(str(column.categories[part - 1]) if part else None)
+            rest, at = divmod(rest, size)
+            parts.append(str(column.categories[at - 1]) if at else None)
         choice, kind, actor = parts
-        told.append((str(actor), str(behaviours[behaviour]), choice, str(kind)))
-    ranked = sorted(range(len(told)), key=lambda at: (place[told[at][1]], at))
-    numbers = np.zeros(int(came[-1]) + 1 if len(came) else 1, dtype=np.int16)
-    numbers[came[ranked]] = np.arange(len(ranked))
-    return [told[at] for at in ranked], numbers[code]
+        told.append(((str(actor), str(behaviours[rest]), choice, str(kind)), int(number)))
+    told.sort(key=lambda one: (place[one[0][1]], one[1]))
+    numbers = np.zeros(max(1, cells), dtype=np.int16)
+    numbers[[number for _, number in told]] = np.arange(len(told))
+    for start in range(0, len(key), BLOCK):
+        key[start : start + BLOCK] = numbers[key[start : start + BLOCK]]
+    return [kind for kind, _ in told], key
 
 
 def _sorted(kind_of: Ints, group: Ints | None, kinds: int, values: int) -> tuple[Ints, Ints]:
@@ -103,59 +181,39 @@ def _sorted(kind_of: Ints, group: Ints | None, kinds: int, values: int) -> tuple
     return np.argsort(key, kind="stable"), starts
 
 
-def _measures(
-    length: Floats, whole: NDArray[np.bool_], place: Ints, state: bool, watched: Floats, hours: Floats
-) -> dict[str, object]:
-    median = low = high = np.nan
-    if state:
-        median, low, high = survival.quantile(survival.kaplan_meier(length, whole))
-    least, most = poisson_limits(len(length))
-    total, all_watched, all_hours = float(length.sum()), float(watched.sum()), float(hours.sum())
+def _time(total: float, watched: float, hours: float) -> dict[str, float]:
     return {
-        "sessions": int((np.bincount(place) > 0).sum()),
-        "count": len(length),
-        "cut": int((~whole).sum()),
-        "total_s": total if state else np.nan,
-        "share": total / all_watched if state and all_watched else np.nan,
-        "share_in_sight": total / (all_hours * 3600) if state and all_hours else np.nan,
-        "median_s": median,
-        "median_low_s": low,
-        "median_high_s": high,
-        "per_hour": len(length) / all_hours if all_hours else np.nan,
-        "per_hour_low": least / all_hours if all_hours else np.nan,
-        "per_hour_high": most / all_hours if all_hours else np.nan,
+        "total_s": float(total),
+        "share": float(total / watched) if watched else np.nan,
+        "share_in_sight": float(total / hours / 3600) if hours else np.nan,
     }
 
 
-class _Chances:
-    """Draws the clusters of one group of sessions once, for all its behaviours."""
+def _rate(count: int, hours: float) -> dict[str, float]:
+    least, most = poisson_limits(count)
+    if not hours:
+        return {}
+    return {"per_hour": count / hours, "per_hour_low": least / hours, "per_hour_high": most / hours}
 
-    def __init__(self, cluster: Ints, inside: Ints, sessions: int, seed: int) -> None:
+
+class _Drawing:
+    """Draws the clusters of some sessions once, for all measures of them."""
+
+    def __init__(self, cluster: Ints, seed: int) -> None:
         ids, number = np.unique(cluster, return_inverse=True)
-        self.count = len(ids)
-        self.inside, self.number = inside, number
-        self.cluster_of = np.full(sessions, -1, dtype=np.int64)
-        self.cluster_of[inside] = number
-        enough = bootstrap.enough(self.count) if self.count > 1 else 0
-        self.times = bootstrap.draws(self.count, enough, seed) if enough else np.zeros((0, self.count))
+        self.order = np.argsort(number, kind="stable")
+        self.starts = np.searchsorted(number[self.order], np.arange(len(ids)))
+        # As floats, since those are multiplied many times faster.
+        self.times = bootstrap.draws(len(ids), bootstrap.enough(len(ids)), seed).astype(float) if len(ids) > 1 else None
 
-    def limits(self, length: Floats, place: Ints, state: bool, watched: Floats, hours: Floats) -> dict[str, float]:
-        """Return the limits of share and rate of the bouts given."""
-        out = dict.fromkeys(DRAWN, np.nan)
-        if not len(self.times):
-            return out
-        own = self.cluster_of[place]
-        count = np.bincount(own, minlength=self.count)
-        out["per_hour_resampled_low"], out["per_hour_resampled_high"] = self._of(count, hours)
-        if state:
-            total = np.bincount(own, weights=length, minlength=self.count)
-            out["share_low"], out["share_high"] = self._of(total, watched[self.inside])
-        return out
-
-    def _of(self, above: NDArray[Any], below: Floats) -> tuple[float, float]:
-        bottom = self.times @ np.bincount(self.number, weights=below, minlength=self.count)
+    def ratios(self, above: Floats, below: Floats) -> list[tuple[float, float]]:
+        """Return the limits of the ratio of the sums of two (sessions, columns) tables, for each column."""
+        if self.times is None:
+            return [(np.nan, np.nan)] * above.shape[1]
+        top, bottom = (self.times @ np.add.reduceat(table[self.order], self.starts, axis=0) for table in (above, below))
         with np.errstate(divide="ignore", invalid="ignore"):
-            return bootstrap.limits(np.where(bottom > 0, (self.times @ above) / bottom, np.nan))
+            ratio = np.where(bottom > 0, top / bottom, np.nan)
+        return [bootstrap.limits(column) for column in ratio.T]
 
 
 def in_sight(season: Season) -> dict[str, Floats]:

@@ -55,7 +55,8 @@ def latency(
     if asked.since:
         start = _first(place, onset, named(bouts, asked.since), np.zeros(count), count)
     at_risk = np.isfinite(start)
-    found = _first(place, onset, named(bouts, asked.to), start, count)
+    wanted = named(bouts, asked.to)
+    found = _first(place, onset, wanted, start, count)
     stop = np.where(np.isfinite(found), found, end)
     why = np.where(np.isfinite(found), "occurred", "watching ended").astype(object)
     if competing:
@@ -65,7 +66,7 @@ def latency(
         wins = rival < np.where(np.isfinite(found), found, np.inf)
         why[wins] = _code_at(codes, place[rivals_here], onset[rivals_here], rival)[wins]
         stop = np.where(wins, rival, stop)
-    hidden = _first_unseen(season, asked.to, start, count)
+    hidden = _first_unseen(season, wanted, start, count)
     touched = at_risk & (hidden < stop)
     if unseen == "censor":
         why[touched] = "unseen"
@@ -93,9 +94,16 @@ def named(bouts: pd.DataFrame, names: Sequence[str]) -> NDArray[np.bool_]:
     found = np.zeros(len(bouts), dtype=bool)
     for name in names:
         code, _, choice = name.partition(":")
-        one = (bouts["behaviour"] == code).to_numpy()
-        found |= one & (bouts["qualifier"] == choice).to_numpy() if choice else one
+        one = is_(bouts["behaviour"], code)
+        found |= one & is_(bouts["qualifier"], choice) if choice else one
     return found
+
+
+def is_(column: pd.Series, value: str) -> NDArray[np.bool_]:
+    """Return where a column of categories has this value, by its number: strings are never compared."""
+    known = column.cat.categories
+    codes = column.array.codes
+    return np.asarray(codes == known.get_loc(value)) if value in known else np.zeros(len(codes), dtype=bool)
 
 
 def known_names(season: Season) -> list[str]:
@@ -142,11 +150,13 @@ def _first(
     count: int,
 ) -> NDArray[np.float64]:
     """Return, for each session, the first onset among `which` that is not before its start; infinite where there is
-    none."""
+    none. Bouts lie in the order of session and onset."""
     first = np.full(count, np.inf)
-    own_place, own_onset = place[which], onset[which]
-    late = own_onset >= start[own_place]
-    np.minimum.at(first, own_place[late], own_onset[late])
+    rows = np.flatnonzero(which)
+    rows = rows[onset[rows] >= start[place[rows]]]
+    own = place[rows]
+    leading = np.flatnonzero(np.concatenate([[True], own[1:] != own[:-1]])) if len(own) else rows
+    first[own[leading]] = onset[rows[leading]]
     return first
 
 
@@ -159,16 +169,20 @@ def _code_at(
     return out
 
 
-def _first_unseen(season: Season, to: Sequence[str], start: NDArray[np.float64], count: int) -> NDArray[np.float64]:
+def _first_unseen(
+    season: Season, which: NDArray[np.bool_], start: NDArray[np.float64], count: int
+) -> NDArray[np.float64]:
     """Return when each session was first unwatched, or an actor of `to` out of sight, after its start: not before
-    it."""
+    it. `which` are the bouts of `to`."""
     bouts, gaps = season.bouts, season.gaps
-    actors = set(bouts.loc[named(bouts, to), "actor"].astype(str).unique())
-    hides = bouts["hides"].to_numpy()
-    if actors and not actors & {"pair", "keeper"}:
-        hides = hides & bouts["actor"].isin(actors).to_numpy()
+    hides = np.flatnonzero(bouts["hides"].to_numpy())
+    if len(hides):
+        actor = bouts["actor"].cat.codes.to_numpy()
+        whose = np.unique(actor[which])
+        if len(whose) and not set(bouts["actor"].cat.categories[whose]) & {"pair", "keeper"}:
+            hides = hides[np.isin(actor[hides], whose)]
     first = np.full(count, np.inf)
-    for rows in (bouts.loc[hides], gaps):
+    for rows in (bouts.iloc[hides], gaps):
         place = rows["session"].cat.codes.to_numpy()
         after = rows["offset_s"].to_numpy() > start[place]
         np.minimum.at(first, place[after], np.maximum(rows["onset_s"].to_numpy(), start[place])[after])

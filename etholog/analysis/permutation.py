@@ -7,7 +7,7 @@ the tests where it applies.
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from math import factorial, prod
+from math import factorial, lcm, prod
 from typing import Any
 
 import numpy as np
@@ -18,6 +18,8 @@ Labels = NDArray[np.integer[Any]]
 
 LABELLINGS_AT_MOST = 40_000  # in one stratum
 SUMS_AT_MOST = 40_000  # distinct vectors of sums, over all strata: more would take longer than a second
+_LATTICE_STRATUM = 12  # rows; the common unit of 13 would be 360,360 to one
+_LATTICE_POINTS = 1_000_000
 _DIGITS = 9  # sums that differ by less are one sum: a discrete null must not be split by rounding
 
 
@@ -64,6 +66,14 @@ def test(scores: Floats, labels: Labels, stratum: Labels, shuffles: int, seed: i
         top = values.max() - _slack(values.max())
         hits = share[values >= observed - _slack(observed)].sum()
         return Permuted(float(min(hits, 1.0)), total, True, float(share[values >= top].sum()), 0.0)
+    return shuffled(scores, labels, stratum, shuffles, seed)
+
+
+def shuffled(scores: Floats, labels: Labels, stratum: Labels, shuffles: int, seed: int) -> Permuted:
+    """Permute as `test` does, by random shuffles whether or not all could be gone through."""
+    k = int(labels.max()) + 1
+    centre, inverse = _moments(scores, labels, stratum, k)
+    observed = _form(_sums(scores, labels, k)[None, :], centre, inverse)[0]
     generator = np.random.default_rng(seed)
     values = _form(_random_sums(scores, labels, stratum, k, shuffles, generator), centre, inverse)
     hits = int((values >= observed - _slack(observed)).sum())
@@ -101,6 +111,9 @@ def _moments(scores: Floats, labels: Labels, stratum: Labels, k: int) -> tuple[F
 
 def _all_sums(scores: Floats, labels: Labels, stratum: Labels, k: int) -> tuple[Floats, Floats] | None:
     """Return every distinct vector of sums and its weight, or None where there are too many."""
+    lattice = _two_groups(scores, labels, stratum) if k == 2 else None
+    if lattice is not None:
+        return lattice
     sums, weights = np.zeros((1, k)), np.ones(1)
     for one in np.unique(stratum):
         inside = stratum == one
@@ -115,6 +128,39 @@ def _all_sums(scores: Floats, labels: Labels, stratum: Labels, k: int) -> tuple[
         if len(sums) > SUMS_AT_MOST:
             return None
     return sums, weights
+
+
+def _two_groups(scores: Floats, labels: Labels, stratum: Labels) -> tuple[Floats, Floats] | None:
+    """Return the sums of all labellings and their weights where scores are fractions of a small common unit, as
+    log-rank scores of small strata are: the counts of each stratum (one score after another taken or not) are
+    convolved, and no labelling is ever written down."""
+    sizes = np.bincount(np.unique(stratum, return_inverse=True)[1])
+    if sizes.max() > _LATTICE_STRATUM:
+        return None
+    unit = lcm(*range(1, int(sizes.max()) + 1))
+    whole = np.rint(scores * unit)
+    if np.abs(scores * unit - whole).max() > 1e-6:
+        return None
+    share, low = np.ones(1), 0
+    for one in np.unique(stratum):
+        inside = stratum == one
+        taken = int((labels[inside] == 0).sum())
+        steps = whole[inside].astype(np.int64)
+        least = int(steps.min())
+        steps -= least
+        top = int(np.sort(steps)[len(steps) - taken :].sum())
+        if len(share) + top > _LATTICE_POINTS:
+            return None
+        ways = np.zeros((taken + 1, top + 1))
+        ways[0, 0] = 1
+        for step in steps[steps <= top]:
+            for so_many in range(taken, 0, -1):
+                ways[so_many, step:] += ways[so_many - 1, : top + 1 - step]
+        share = np.convolve(share, ways[taken] / ways[taken].sum())
+        low += least * taken
+    found = np.flatnonzero(share)
+    sums = (found + low) / unit
+    return np.stack([sums, scores.sum() - sums], axis=1), share[found]
 
 
 def _stratum_sums(scores: Floats, labels: Labels, k: int) -> tuple[Floats, Floats]:

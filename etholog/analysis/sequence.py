@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from etholog.analysis.latency import is_
 from etholog.ethogram import nearest
 from etholog.refusal import Refusal
 from etholog.season import Season
@@ -15,7 +16,7 @@ from etholog.season import Season
 Ints = NDArray[np.integer]
 
 NOTHING = "(nothing)"
-_BLOCK = 1 << 18  # onsets counted at once: they stay in the processor's cache
+BLOCK = 1 << 18  # onsets counted at once: they stay in the processor's cache
 
 
 @dataclass(frozen=True)
@@ -34,8 +35,8 @@ class Sequences:
         k = len(self.names)
         groups = 1 if group is None else int(group.max(initial=-1)) + 1
         out = np.zeros(groups * k * k, dtype=np.int64)
-        for start in range(0, max(0, len(self.code) - lag), _BLOCK):
-            part = slice(start, start + _BLOCK + lag)
+        for start in range(0, max(0, len(self.code) - lag), BLOCK):
+            part = slice(start, start + BLOCK + lag)
             code, chain = self.code[part], self.chain[part]
             key = code[:-lag].astype(np.int64) * k + code[lag:]
             together = chain[lag:] == chain[:-lag]
@@ -176,16 +177,11 @@ def groups(season: Season, by: str) -> tuple[list[Any], NDArray[np.int64]]:
     return list(values), number.astype(np.int64)
 
 
-def is_(column: pd.Series, value: str) -> NDArray[np.bool_]:
-    """Return where a column of categories has this value, by its number: strings are never compared."""
-    known = column.cat.categories
-    codes = column.cat.codes.to_numpy()
-    return codes == known.get_loc(value) if value in known else np.zeros(len(codes), dtype=bool)
-
-
 def _numbered(season: Season, categories: pd.Index, code: Ints) -> tuple[list[str], Ints]:
     """Return the names that come in `code`, in the order of the ethogram, and each category's number among them."""
-    came = np.flatnonzero(np.bincount(code.astype(np.intp), minlength=len(categories)))
+    seen = np.zeros(len(categories), dtype=bool)
+    seen[code] = True
+    came = np.flatnonzero(seen)
     names = in_order(season, [str(name) for name in categories[came]])
     numbers = np.full(len(categories) + 1, -1, dtype=np.int16)
     numbers[categories.get_indexer(pd.Index(names, dtype=object))] = np.arange(len(names))

@@ -132,12 +132,14 @@ def _tested(counts: pd.DataFrame, possible: NDArray[np.bool_]) -> Transitions:
 def _fit(observed: NDArray[np.float64], used: NDArray[np.bool_]) -> NDArray[np.float64]:
     expected = used.astype(float)
     down, across = observed.sum(axis=1), observed.sum(axis=0)
+    enough = 1e-12 * max(1.0, float(observed.max(initial=0.0)))
     for _ in range(10_000):
         before = expected
-        with np.errstate(divide="ignore", invalid="ignore"):
-            expected = expected * np.nan_to_num(down / expected.sum(axis=1), posinf=0.0)[:, None]
-            expected = expected * np.nan_to_num(across / expected.sum(axis=0), posinf=0.0)[None, :]
-        if np.abs(expected - before).max(initial=0.0) < 1e-12:
+        for axis, margin in ((1, down), (0, across)):
+            total = expected.sum(axis=axis)
+            ratio = np.divide(margin, total, out=np.zeros_like(total), where=total > 0)
+            expected = expected * np.expand_dims(ratio, axis)
+        if np.abs(expected - before).max(initial=0.0) < enough:
             break
     return expected
 

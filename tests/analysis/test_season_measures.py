@@ -4,6 +4,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import pandas as pd
 import pytest
 
 import etholog
@@ -124,6 +125,21 @@ def test_one_male_has_no_limits_by_drawing(tmp_path: Path) -> None:
 def test_a_season_without_bouts_has_an_empty_table(tmp_path: Path) -> None:
     assert duration(season_of(tmp_path, [close(1000)])).empty
     assert duration(etholog.read(tmp_path), by="male").empty
+
+
+def test_the_budget_of_each_session_is_its_duration_table() -> None:
+    season = etholog.read("examples/season")
+    keys = ["session", "behaviour", "qualifier"]
+    each, table = (
+        one.assign(**one[keys].astype(object).fillna("").astype(str)).sort_values(keys, ignore_index=True)
+        for one in (etholog.budget(season), duration(season, by="session"))
+    )
+    columns = [*keys, "actor", "kind", "count", "cut", "total_s", "share"]
+    pd.testing.assert_frame_equal(
+        each[columns].astype({"actor": object, "kind": object}),
+        table[columns].astype({"actor": object, "kind": object}),
+        check_dtype=False,
+    )
 
 
 def test_durations_are_those_of_pandas_on_the_example_season() -> None:

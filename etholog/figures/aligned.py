@@ -25,6 +25,7 @@ from etholog.figures.style import (
     nothing,
     plain,
     plate,
+    rows_of,
     rules,
     title,
 )
@@ -46,7 +47,8 @@ def aligned(season: Season, times: pd.DataFrame, size: Size = "page") -> Plate:
         if not len(times):
             return nothing(size, "No session came to where this latency begins.")
         order = times.sort_values(["latency_s", "session"], kind="stable")
-        figure = plate(size, 0.95 + ROW_INCHES * len(order))
+        height, legible = rows_of(len(order), ROW_INCHES)
+        figure = plate(size, 0.95 + height)
         axes = figure.subplots()
         sessions = [str(name) for name in times["session"]]
         start = dict.fromkeys(sessions, 0.0)
@@ -67,7 +69,7 @@ def aligned(season: Season, times: pd.DataFrame, size: Size = "page") -> Plate:
         axes.axvline(0, color=INK, linewidth=0.6, linestyle=":", zorder=0)
         axes.set_xlim(-min(max(start.values()), reach / 4) - 1e-9, reach * 1.02)
         axes.set_ylim(len(order) - 0.4, -0.6)
-        axes.set_yticks(range(len(order)), labels)
+        axes.set_yticks(range(len(order)) if legible else [], labels if legible else [])
         axes.tick_params(axis="y", length=0)
         minutes(axes, reach, 8 if size == "page" else 4)
         since = " or ".join(label(code, names(season)) for code in times.attrs["since"])

@@ -33,7 +33,7 @@ def budget(
         down = -(-len(groups) // across)
         figure = plate(size, 0.3 + down * (0.42 + BAR_INCHES * len(lanes)))
         panels = figure.subplots(down, across, sharey=True, sharex=True, squeeze=False).reshape(-1)
-        most = 100 * float(_shares(states, by).max())
+        most = max(1.0, 100 * float(np.nan_to_num(_shares(states, by)).max()))
         for panel, (name, rows) in zip(panels, groups, strict=False):
             _bars(panel, rows, lanes, most)
             panel.set_title(plain(name), fontsize=8)

@@ -3,7 +3,7 @@
 import numpy as np
 import pandas as pd
 
-from etholog.figures.style import ACTORS, GROUPS, Plate, Size, nothing, plain, plate, rules
+from etholog.figures.style import ACTORS, GROUPS, Plate, Size, minutes, nothing, plain, plate, rules
 
 _LOOKS = (*GROUPS, *ACTORS.values())
 
@@ -31,6 +31,10 @@ def ends(shares: pd.DataFrame, size: Size = "page") -> Plate:
         axes.set_ylim(0, 1.03)
         axes.set_yticks([0, 0.25, 0.5, 0.75, 1], ["0", "¼", "½", "¾", "1"])
         axes.set_ylabel("share that came to it first")
-        axes.set_xlabel("days" if shares.index.name == "days" else "seconds")
+        if shares.index.name == "days":
+            axes.set_xlabel("days")
+        else:
+            minutes(axes, end, 8 if size == "page" else 4)
+            axes.set_xlabel("minutes : seconds")
         axes.legend(loc="upper left", handlelength=2.8)
         return figure

@@ -18,6 +18,7 @@ from etholog.figures.style import (
     nothing,
     plain,
     plate,
+    rows_of,
     rules,
 )
 from etholog.season import Season
@@ -40,7 +41,8 @@ def palps(season: Season, behaviour: str = "insertion", size: Size = "page") -> 
         if not len(bouts):
             return nothing(size, f"No {plain(behaviour.replace('_', ' '))} was recorded.")
         rows = season.sessions[season.sessions["session"].isin(bouts["session"])]
-        figure = plate(size, 0.75 + ROW_INCHES * len(rows))
+        height, legible = rows_of(len(rows), ROW_INCHES)
+        figure = plate(size, 0.75 + height)
         axes = figure.subplots()
         place = {str(name): at for at, name in enumerate(rows["session"])}
         session = bouts["session"].astype(str)
@@ -53,12 +55,12 @@ def palps(season: Season, behaviour: str = "insertion", size: Size = "page") -> 
         reach = max(1.0, float((bouts["onset_s"] + bouts["duration_s"]).max()))
         for at in range(len(rows)):
             axes.axhline(at, color=RULE, linewidth=0.6, zorder=0)
-        _sides(axes, bouts)
+        _sides(axes, bouts, legible)
         axes.set_xlim(0, reach * 1.01)
         axes.set_ylim(len(rows) - 0.4, -0.6)
         pairs = zip(rows["male"], rows["female"], strict=True)
         who = [f"{male} × {female}" if size == "page" else f"{male}" for male, female in pairs]
-        axes.set_yticks(range(len(rows)), [plain(name) for name in who])
+        axes.set_yticks(range(len(rows)) if legible else [], [plain(name) for name in who] if legible else [])
         axes.tick_params(axis="y", length=0)
         minutes(axes, reach, 8 if size == "page" else 4)
         axes.set_xlabel(f"minutes : seconds since the first {plain(behaviour.replace('_', ' '))}")
@@ -66,7 +68,7 @@ def palps(season: Season, behaviour: str = "insertion", size: Size = "page") -> 
         return figure
 
 
-def _sides(axes: Axes, bouts: pd.DataFrame) -> None:
+def _sides(axes: Axes, bouts: pd.DataFrame, tallied: bool) -> None:
     told: dict[float, list[str]] = {}
     for name, (low, height) in SIDES.items():
         mine = bouts[bouts["side"] == name]
@@ -77,7 +79,7 @@ def _sides(axes: Axes, bouts: pd.DataFrame) -> None:
         for row, durations in mine.groupby("row")["duration_s"]:
             tally = f"{name[:1].upper() or '?'} {len(durations)}, {clock(float(durations.sum()))}"
             told.setdefault(float(str(row)), []).append(tally)
-    for at, tallies in told.items():
+    for at, tallies in told.items() if tallied else ():
         axes.annotate(
             " · ".join(tallies), (1, at), xycoords=("axes fraction", "data"), xytext=(4, 0),
             textcoords="offset points", va="center", fontsize=6.5, color=INK,

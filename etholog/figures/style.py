@@ -131,6 +131,17 @@ def plate(size: Size, height: float) -> Plate:
     return Plate(figsize=(WIDTH[size], height), layout="constrained")
 
 
+TALLEST = 60.0  # inches of rows: beyond some 300 an image has more points than its format holds
+LEGIBLE = 0.1  # inches a row, below which names would lie on one another
+
+
+def rows_of(count: int, inches: float) -> tuple[float, bool]:
+    """Return the height in inches of `count` rows that should be `inches` high each, and whether names fit beside
+    them."""
+    height = min(count * inches, TALLEST)
+    return height, height / max(count, 1) >= LEGIBLE
+
+
 def names(season: Season) -> dict[str, str]:
     """Return the labels of all behaviours by their codes, in the order of the ethograms."""
     return {b.code: b.label for kept in season.ethograms.values() for b in kept.behaviour}

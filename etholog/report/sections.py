@@ -7,6 +7,7 @@ import pandas as pd
 from etholog import figures
 from etholog.analysis.compare import Comparison, compare
 from etholog.analysis.duration import duration
+from etholog.analysis.incidence import incidence
 from etholog.analysis.latency import latency
 from etholog.analysis.transition import Transitions, transition
 from etholog.ethogram import Interval
@@ -46,6 +47,9 @@ def _latencies(season: Season, drawings: Drawings) -> Iterator[Section]:
         found = compare(times, "male")
         question = f"How long {interval.label}?"
         pictures = [_picture(drawings, figures.survival(times, by="male"), SURVIVAL, question)]
+        first = _first_ends(season, interval)
+        if first is not None:
+            pictures.append(_picture(drawings, figures.ends(first), ENDS, f"{question} Or what came first."))
         if not place:  # once: for the others the sessions are the same
             pictures.append(_picture(drawings, figures.aligned(season, times), ALIGNED, f"{question} Every session."))
         yield Section(
@@ -56,13 +60,31 @@ def _latencies(season: Season, drawings: Drawings) -> Iterator[Section]:
             [_by_male(found), *_each_two(found)],
             "Kaplan and Meier's estimate with log-log limits of 95 %; means restricted to the shortest of the groups'"
             f" longest times, {found.horizon_s:,.0f} s; log-rank test and its permutation version. {CENSORED}",
-            "Kaplan & Meier 1958; Kalbfleisch & Prentice 1980; Mantel 1966; Peto & Peto 1972.",
+            "Kaplan & Meier 1958; Kalbfleisch & Prentice 1980; Mantel 1966; Peto & Peto 1972"
+            + ("; Aalen & Johansen 1978." if first is not None else "."),
             [found.sentence, *_touched(times)],
             "Why one male is quicker: nobody drew lots for who met whom. And where a keeper ended a session because of"
             " what he saw coming, the time left out is not like the time watched.",
         )
 
 
+def _first_ends(season: Season, interval: Interval) -> pd.DataFrame | None:
+    """Return the share that came to each end first, where one came after which the behaviour no longer could."""
+    if not interval.ends:
+        return None
+    times = latency(season, interval.name, competing=True)
+    end = times["ended_by"].astype(str)
+    named = figures.names(season)
+    told = {"occurred": "it came", **{code: label(code, named) for code in interval.ends}}
+    if not end.isin(interval.ends).any():
+        return None
+    return incidence(times.assign(end=end.map(told)), "end")
+
+
+ENDS = (
+    "What came first, by Aalen and Johansen: it, or one of the ends after which it no longer could. The curves above"
+    " take the sessions that ended so as if it might still have come."
+)
 SURVIVAL = (
     "How the share of sessions still without it falls with time. Bands: 95 % limits. Upright ticks: sessions that"
     " ended without it. Beneath the clock: sessions still at risk. Grey: the other males."

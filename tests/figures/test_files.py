@@ -114,6 +114,17 @@ def test_column_and_page_are_of_their_width(season: Season) -> None:
     assert figures.survival(times, size="page").get_figwidth() * 25.4 == pytest.approx(183, abs=0.2)
 
 
+def test_a_thousand_sessions_still_make_a_picture(season: Season) -> None:
+    times = etholog.latency(season, "courtship")
+    many = times.loc[times.index.repeat(40)].reset_index(drop=True)
+    many.attrs = times.attrs
+    figure = figures.aligned(season, many)
+    assert len(many) > 1000
+    assert figure.get_figheight() * 200 < 2**16  # the format's and matplotlib's own limit
+    assert figure.axes[0].get_yticklabels() == []
+    assert figure.content("png", dpi=20)
+
+
 def test_a_notebook_shows_it(season: Season) -> None:
     assert figures.palps(season)._repr_png_().startswith(b"\x89PNG")
 

@@ -1,6 +1,7 @@
 """The report's file: one, whole, always the same bytes, never over what is not its own, and small."""
 
 from collections.abc import Callable
+from datetime import date
 from html.parser import HTMLParser
 from pathlib import Path
 from subprocess import CompletedProcess
@@ -8,7 +9,9 @@ from subprocess import CompletedProcess
 import pytest
 
 from etholog import season, session
+from etholog.report import page
 from tests.report.conftest import SEASON, SESSION, report
+from tests.test_session import marks, write
 
 Run = Callable[..., CompletedProcess[str]]
 
@@ -87,3 +90,27 @@ def test_the_summary_and_the_strip_of_each_session_are_in_it(season_page: Path) 
         assert escape(line.strip()) in text
     found, _ = season.sessions_in(SEASON / "sessions")
     assert text.count("<details") == len([one for one in found if "record_of" not in one.header])
+
+
+@pytest.mark.parametrize(
+    "kept",
+    [
+        {"a": []},
+        {"a": marks((0, "touch", None))},
+        {"a": marks((0, "walking", "onset"))},
+        {"a": [], "b": marks((0, "walking", "onset"), (0, "clasp", "onset")), "c": marks((0, "insertion", "onset"))},
+        {"a": marks((0, "hidden", "onset"), (5, "hidden", "offset")), "b": [{"do": "close", "t": 0, "outcome": {}}]},
+    ],
+    ids=["nothing", "one event", "no time", "no time in three", "all hidden, and nothing"],
+)
+def test_sessions_with_next_to_nothing_in_them_make_a_page(
+    kept: dict[str, list[dict[str, object]]], tmp_path: Path
+) -> None:
+    for name, records in kept.items():
+        write(tmp_path / f"{name}.jsonl", records, id=name, male="", female="")
+    found, faults = season.sessions_in(tmp_path)
+    assert not faults
+    html = page.html(season.of(tmp_path, found), found, date(2026, 11, 1))
+    assert html.count("<details") == len(kept)
+    assert "How well was it watched?" in html
+    assert ">nan" not in html

@@ -13,6 +13,7 @@ import sys
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
 from fractions import Fraction
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -74,6 +75,7 @@ def at_a_terminal(scratch: Path, *commands: tuple[str, ...]) -> bytes:
     return seen
 
 
+@cache
 def piped(*words: str) -> tuple[bytes, bytes]:
     done = subprocess.run([sys.executable, "-m", "etholog", *words], capture_output=True, check=False)
     assert done.returncode in (0, 1), done.stderr

@@ -27,7 +27,8 @@ class FilmWatching(Watching):
     """Records from a film. Nothing unseen can be jumped over, so that what was not marked was not there."""
 
     compares_clocks = False  # the film's clock stops, and goes back, as it is told
-    own_keys = (*FILM_KEYS, *OWN_KEYS[1:])  # the keeper who had to step in did so long ago
+    # No key for stepping in, which was long ago, nor for a sync with the film that is the clock.
+    own_keys = (*FILM_KEYS, *(key for key in OWN_KEYS if not key.startswith(("Space", "{=}"))))
 
     def __init__(self, recorder: Recorder, look: Look, *, pair: str, asks: bool, film: Mpv, clock: FilmClock) -> None:
         super().__init__(recorder, look, pair=pair, asks=asks)

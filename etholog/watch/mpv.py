@@ -58,7 +58,7 @@ class Mpv:
             self._tell("observe_property", number, name)
         if not self._ready.wait(PATIENCE_S) or self.gone:
             self.close()
-            raise Refusal(f"{film}: mpv can't show it; try it alone: mpv FILE")
+            raise Refusal(f"{film}: mpv can't show it here; try it alone: mpv FILE")
 
     # ------------------------------------------------------------ steering
 

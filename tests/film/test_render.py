@@ -67,7 +67,7 @@ def test_exact_cuts_are_exact_to_the_frame(tmp_path: Path, etholog: Run, name: s
     out = tmp_path / "out.mp4"
     done = etholog("film", "make", path, *CHOICE, "-o", out)
     assert done.returncode == 0, done.stderr
-    assert "exact cuts, re-encoded" in done.stderr
+    assert "3 cuts exact to the frame, re-encoded" in done.stderr
     assert "0.3 s" in done.stderr
     listed = wanted(etholog, path)
     assert len(listed["cuts"]) == 3

@@ -15,6 +15,7 @@ import pytest
 from etholog import session, system
 from etholog.film.alignment import clips_of
 from etholog.film.cuts import whole
+from etholog.refusal import Refusal
 from etholog.watch.film_clock import FilmClock
 from etholog.watch.mpv import Mpv
 from tests.conftest import need
@@ -110,8 +111,6 @@ def test_a_key_is_stamped_with_the_frame_of_its_arrival_not_of_its_handling(show
 
 
 def test_a_film_that_cannot_be_shown_is_refused(home: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    from etholog.refusal import Refusal
-
     monkeypatch.setenv("MPV_HOME", str(home))
     (tmp_path / "no.mp4").write_text("no film")
     with pytest.raises(Refusal, match="mpv"):
@@ -263,3 +262,13 @@ def left_over(film: Path) -> list[int]:
         if b"mpv\0" in line and os.fsencode(film) in line:
             found.append(int(process.name))
     return found
+
+
+def test_without_a_screen_it_says_so(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    need("mpv")
+    for name in ("DISPLAY", "WAYLAND_DISPLAY"):
+        monkeypatch.delenv(name, raising=False)
+    monkeypatch.setenv("MPV_HOME", str(tmp_path))
+    (tmp_path / "mpv.conf").write_text("vo=x11\nao=null\n")
+    with pytest.raises(Refusal, match="can.t show it here"):
+        Mpv(numbered(tmp_path / "film.mp4", 2), 0.0, lambda _: None)

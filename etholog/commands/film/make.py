@@ -77,10 +77,11 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _how(wanted: "CutList", made: "CutList", quick: bool) -> str:
+    number = f"{len(made.cuts)} cut" + ("" if len(made.cuts) == 1 else "s")
     if not quick:
-        return f"{len(made.cuts)} exact cuts, re-encoded"
+        return f"{number} exact to the frame, re-encoded"
     more = (made.starts[-1] - wanted.starts[-1]) / made.rate
-    return f"{len(made.cuts)} cuts copied from key frame to key frame, {float(more):.1f} s more than was chosen"
+    return f"{number} copied from key frame to key frame, {float(more):.1f} s more than was chosen"
 
 
 @contextlib.contextmanager

@@ -13,6 +13,8 @@ from etholog.analysis.pairs import pairs as pairs_of
 from etholog.ethogram import nearest
 from etholog.refusal import Refusal
 
+PAIRED_AT_MOST = 40  # groups: beyond, a table of pairs is read by nobody
+
 
 @dataclass(frozen=True)
 class Comparison:
@@ -94,8 +96,11 @@ def compare(
     drawn = np.arange(len(rows))
     if cluster in rows.columns and not rows[cluster].isna().any():
         drawn = pd.factorize(rows[cluster].astype(object), sort=True)[0]
-    pairs = pairs_of(time, occurred, label, stratum, drawn, names, horizon, seed=seed)
+    few = len(names) <= PAIRED_AT_MOST
+    pairs = pairs_of(time, occurred, label, stratum, drawn, names, horizon, seed=seed) if few else no_pairs()
     sentence = _sentence(rows, by, within, table, test, permuted)
+    if not few:
+        sentence += f" {len(names)} groups are too many to set each two beside each other."
     sentence += _animals(rows, by, cluster, int(drawn.max()) + 1)
     return Comparison(
         by, within, table, horizon, test.statistic, test.df, test.p, *_fields(permuted), pairs, sentence, cluster

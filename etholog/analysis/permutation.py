@@ -20,6 +20,7 @@ LABELLINGS_AT_MOST = 40_000  # in one stratum
 SUMS_AT_MOST = 40_000  # distinct vectors of sums, over all strata: more would take longer than a second
 _LATTICE_STRATUM = 12  # rows; the common unit of 13 would be 360,360 to one
 _LATTICE_POINTS = 1_000_000
+_CELLS = 2_000_000  # numbers shuffled at once
 _DIGITS = 9  # sums that differ by less are one sum: a discrete null must not be split by rounding
 
 
@@ -91,7 +92,7 @@ def _sums(scores: Floats, labels: Labels, k: int) -> Floats:
 
 def _form(sums: Floats, centre: Floats, inverse: Floats) -> Floats:
     away = sums - centre
-    return np.asarray(np.einsum("ij,jk,ik->i", away, inverse, away))
+    return np.asarray(((away @ inverse) * away).sum(axis=1))
 
 
 def _moments(scores: Floats, labels: Labels, stratum: Labels, k: int) -> tuple[Floats, Floats]:
@@ -192,8 +193,12 @@ def _random_sums(
     sums = np.zeros((shuffles, k))
     for one in np.unique(stratum):
         inside = np.flatnonzero(stratum == one)
-        drawn = generator.permuted(np.tile(scores[inside], (shuffles, 1)), axis=1)
         # Shuffling the scores under fixed labels is the same as shuffling the labels.
-        for group in range(k):
-            sums[:, group] += drawn[:, labels[inside] == group].sum(axis=1)
+        order = np.argsort(labels[inside], kind="stable")
+        groups, starts = np.unique(labels[inside][order], return_index=True)
+        step = max(1, _CELLS // len(inside))
+        for start in range(0, shuffles, step):
+            many = min(step, shuffles - start)
+            drawn = generator.permuted(np.tile(scores[inside], (many, 1)), axis=1)
+            sums[start : start + many, groups] += np.add.reduceat(drawn, starts, axis=1)
     return sums

@@ -140,7 +140,7 @@ def log_rank(
         expected += (d[:, None] * at_risk / n[:, None]).sum(axis=0)
         spread = np.where(n > 1, d * (n - d) / np.maximum(n - 1, 1), 0.0)
         share = at_risk / n[:, None]
-        variance += np.diag((spread[:, None] * share).sum(axis=0)) - np.einsum("i,ij,ik->jk", spread, share, share)
+        variance += np.diag(spread @ share) - (spread[:, None] * share).T @ share
     statistic, df = quadratic(observed - expected, variance)
     return LogRank(observed, expected, variance, statistic, df, chi_squared_tail(statistic, df))
 

@@ -132,5 +132,7 @@ def _schema() -> bytes:
     """Return a digest of the code that makes rows of files: what another version read may have read otherwise."""
     digest = sha256()
     for module in (ethogram, fold, journal, record, rows, session):
-        digest.update(Path(str(module.__file__)).read_bytes())
+        file = Path(str(module.__file__))
+        for part in sorted(file.parent.glob("*.py")) if file.name == "__init__.py" else [file]:
+            digest.update(part.read_bytes())
     return digest.digest()

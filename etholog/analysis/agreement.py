@@ -39,9 +39,8 @@ class Agreement:
 def match(first: Ints, second: Ints, tolerance: int) -> list[tuple[int, int]]:
     """Match instants (sorted, ms) one to one within the tolerance, as many as can be.
 
-    All windows are of one width, so taking the earliest free partner in the order of time is a maximum matching;
-    the nearest-first that
-    comes to mind first is not.
+    All windows are of one width, so taking the earliest free partner in the order of time is a maximum matching; the
+    nearest-first that comes to mind first is not.
     """
     pairs: list[tuple[int, int]] = []
     at = 0

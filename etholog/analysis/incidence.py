@@ -17,10 +17,9 @@ def incidence(times: pd.DataFrame, cause: str) -> pd.DataFrame:
     censored).
 
     Index: time_s, each time at which something ended. For each cause a column with its cumulative incidence, and
-    se_<cause>, its standard error by the delta method (Marubini & Valsecchi 1995; as R's survfit and statsmodels
-    have it, which is not cmprsk's). Where one cause removes the chance of another, one minus the
-    curve of
-    `kaplan_meier` says too much; this does not. Empty, with no columns, where nothing ever ended.
+    se_<cause>, its standard error by the delta method (Marubini & Valsecchi 1995; as R's survfit and statsmodels have
+    it, which is not cmprsk's). Where one cause removes the chance of another, one minus the curve of `kaplan_meier`
+    says too much; this does not. Empty, with no columns, where nothing ever ended.
     """
     for column in ("latency_s", cause):
         if column not in times.columns:

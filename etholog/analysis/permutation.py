@@ -1,8 +1,7 @@
 """Permutation of group labels within strata, for a statistic that depends on the sums of fixed scores by group.
 
-scipy's `permutation_test` shuffles only balanced blocks of one row a cell, and calls Python for every shuffle; it
-is the reference in
-the tests where it applies.
+scipy's `permutation_test` shuffles only balanced blocks of one row a cell, and calls Python for every shuffle; it is
+the reference in the tests where it applies.
 """
 
 from collections.abc import Iterator
@@ -27,8 +26,7 @@ _DIGITS = 9  # sums that differ by less are one sum: a discrete null must not be
 @dataclass(frozen=True)
 class Permuted:
     """The permutation p, how many labellings it rests on, whether they are all there are, the smallest p that the
-    design could have
-    given, and the Monte Carlo error of p (0 where exact)."""
+    design could have given, and the Monte Carlo error of p (0 where exact)."""
 
     p: float
     labellings: int
@@ -49,11 +47,10 @@ def distinct(labels: Labels, stratum: Labels) -> int:
 def test(scores: Floats, labels: Labels, stratum: Labels, shuffles: int, seed: int) -> Permuted:
     """Permute `labels` (n,), 0 .. k-1, within `stratum` (n,).
 
-    Statistic: u' V^- u, where u are the groups' sums of `scores` and V their covariance over all labellings, so
-    that V is the same for each
-    of them. For two groups this ranks as |u| does. Exact, by adding up one stratum after another, where there are
-    few enough distinct
-    sums; else `shuffles` random ones, with p = (hits + 1) / (shuffles + 1) (Phipson & Smyth 2010).
+    Statistic: u' V^- u, where u are the groups' sums of `scores` and V their covariance over all labellings, so that
+    V is the same for each of them. For two groups this ranks as |u| does. Exact, by adding up one stratum after
+    another, where there are few enough distinct sums; else `shuffles` random ones, with p = (hits + 1) / (shuffles +
+    1) (Phipson & Smyth 2010).
     """
     k = int(labels.max()) + 1
     centre, inverse = _moments(scores, labels, stratum, k)

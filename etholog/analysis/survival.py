@@ -2,8 +2,7 @@
 log-rank scores.
 
 statsmodels has the curve but no pointwise limits and no restricted mean, and its log-rank test fails when a group
-ends before the
-first event; it is the reference in the tests.
+ends before the first event; it is the reference in the tests.
 """
 
 from dataclasses import dataclass
@@ -20,8 +19,7 @@ Bools = NDArray[np.bool_]
 @dataclass(frozen=True)
 class RiskTable:
     """At each distinct event time: the time, how many were at risk, how many had the event. An event comes before a
-    censoring at the
-    same time."""
+    censoring at the same time."""
 
     time: Floats
     at_risk: Floats
@@ -41,9 +39,8 @@ def risk_table(time: Floats, occurred: Bools) -> RiskTable:
 def kaplan_meier(time: Floats, occurred: Bools, level: float = 0.95) -> pd.DataFrame:
     """Return the product-limit estimate (Kaplan & Meier 1958) with Greenwood's standard error and log-log limits.
 
-    Index: time_s, the distinct event times. Columns: at_risk, events, share (still without the event), se, low,
-    high. The log-log limits
-    (Kalbfleisch & Prentice 1980) stay within 0 and 1; they are missing where the share is 1 or 0.
+    Index: time_s, the distinct event times. Columns: at_risk, events, share (still without the event), se, low, high.
+    The log-log limits (Kalbfleisch & Prentice 1980) stay within 0 and 1; they are missing where the share is 1 or 0.
     """
     risk = risk_table(time, occurred)
     share = np.cumprod(1 - risk.events / risk.at_risk)

@@ -1,8 +1,7 @@
 """Transitions: what follows what, and what follows more often than chance.
 
 No Python library has tables with structural zeros ready-made; the fit is the textbook's iterative proportional one,
-and a Poisson model of
-statsmodels is the reference in the tests.
+and a Poisson model of statsmodels is the reference in the tests.
 """
 
 from collections.abc import Sequence
@@ -74,12 +73,11 @@ class Transitions:
 
 
 def transitions(counts: pd.DataFrame, impossible: pd.DataFrame | None = None) -> Transitions:
-    """Test a square table of counts against independence, or quasi-independence where cells are `impossible`
-    (Goodman 1968).
+    """Test a square table of counts against independence, or quasi-independence where cells are `impossible` (Goodman
+    1968).
 
     Expected counts by iterative proportional fitting from the mask. Adjusted residuals (Haberman 1973): (o - e) /
-    sqrt(e (1 - h)), h being the
-    leverage in the Poisson model. df = possible cells - rows used - columns used + 1.
+    sqrt(e (1 - h)), h being the leverage in the Poisson model. df = possible cells - rows used - columns used + 1.
     """
     if list(counts.index) != list(counts.columns):
         raise Refusal("a table of transitions has the same behaviours, in the same order, down and across")

@@ -28,11 +28,15 @@ def latency(
 
     latency_s: seconds from the first `since` to the first `to` at or after it, gaps not counted; or until the session
     was last under watch. occurred: whether `to` came; where not, the latency is right-censored (Martin & Bateson, ch.
-    5; Kaplan & Meier 1958). ended_by: why the time ended: 'occurred', 'watching ended', 'unseen', or the
-    code of a competing end. unseen="censor" ends the time at the first gap, or when an actor of `to` first goes out of sight;
-    "keep" goes on. competing=True ends it at the first of the interval's `ends`, or of those named here, after which
-    `to` can no longer come: see `ended` of `analysis.incidence` for what then came first how often. `attrs`: label,
-    since, to, ends, unseen, competing, without_since and touched (sessions with a gap or out of sight in their time).
+    5; Kaplan & Meier 1958). ended_by: why the time ended: 'occurred', 'watching ended', 'unseen', or the code of a
+    competing end.
+
+    unseen="censor" ends the time at the first gap, or when an actor of `to` first goes out of sight; "keep" goes on.
+    competing=True ends it at the first of the interval's `ends`, or of those named here, after which `to` can no
+    longer come: see `ended` of `analysis.incidence` for what then came first how often.
+
+    `attrs`: label, since, to, ends, unseen, competing, without_since and touched (sessions with a gap or out of sight
+    in their time).
     Raises Refusal for a name that no ethogram knows, with the nearest.
     """
     asked = _asked(season, interval, since, to)

@@ -192,7 +192,7 @@ def own_sums(example: Season) -> dict[str, tuple[float, ...]]:
 def of_a_thousand(scratch: Path) -> None:
     (scratch / "sessions").mkdir()
     copies(scratch / "sessions", 1000)
-    reading = median_s(lambda: etholog.read(scratch), 3)
+    reading = median_s(lambda: etholog.read(scratch, cached=False), 3)
     season = etholog.read(scratch)
     exporting = median_s(lambda: folder.write(season, scratch / "tables", also=("parquet",)), 3)
     print(

@@ -3,6 +3,7 @@
 import os
 import subprocess
 import sys
+import time
 from collections.abc import Callable
 from pathlib import Path
 from subprocess import CompletedProcess
@@ -101,6 +102,34 @@ def test_a_failure_half_way_leaves_the_earlier_export(one: Path, tmp_path: Path)
         folder.replace(out, fill)
     assert {file.name: file.read_bytes() for file in out.iterdir()} == before
     assert sorted(path.name for path in tmp_path.iterdir()) == ["in", "out"]
+
+
+@pytest.mark.parametrize("before", [False, True])
+def test_killed_while_it_writes_it_leaves_what_was_there(repository: Path, tmp_path: Path, before: bool) -> None:
+    out = tmp_path / "out"
+    words = [
+        sys.executable,
+        "-m",
+        "etholog",
+        "export",
+        out,
+        "--also",
+        "xlsx",
+        "--folder",
+        repository / "examples/season",
+    ]
+    if before:
+        subprocess.run(words, check=True, capture_output=True)
+    known = {file.name: file.read_bytes() for file in out.iterdir()} if before else {}
+    process = subprocess.Popen(words, stdout=subprocess.DEVNULL)
+    while not list(tmp_path.glob(".out.new-*/*")):
+        assert process.poll() is None
+        time.sleep(0.001)
+    process.kill()
+    process.wait()
+    assert out.exists() == before
+    assert ({file.name: file.read_bytes() for file in out.iterdir()} if before else {}) == known
+    assert subprocess.run(words, check=False, capture_output=True).returncode == 0  # and it can be done again
 
 
 def test_a_folder_that_may_not_be_written_is_one_clear_line(

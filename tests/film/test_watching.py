@@ -270,5 +270,5 @@ def test_without_a_screen_it_says_so(tmp_path: Path, monkeypatch: pytest.MonkeyP
         monkeypatch.delenv(name, raising=False)
     monkeypatch.setenv("MPV_HOME", str(tmp_path))
     (tmp_path / "mpv.conf").write_text("vo=x11\nao=null\n")
-    with pytest.raises(Refusal, match="can.t show it here"):
+    with pytest.raises(Refusal, match=r"can.t show it here"):
         Mpv(numbered(tmp_path / "film.mp4", 2), 0.0, lambda _: None)

@@ -218,6 +218,12 @@ def test_a_language_file_replaces_the_words(tmp_path: Path, etholog: Run) -> Non
     assert (done.returncode, "did you mean 'drumming'" in done.stderr) == (2, True)
 
 
+def test_the_example_of_a_language_file_leaves_nothing_in_english(repository: Path) -> None:
+    words = captions.read_words(repository / "examples" / "captions-german.toml", TERRESTRIAL)
+    assert set(words.captions) >= set(TERRESTRIAL.by_code)
+    assert set(words.chapters) == {"before", *ethogram.STAGES}
+
+
 @pytest.mark.parametrize(
     ("text", "what"),
     [("[captions]\ndrumming = 3", "has no text"), ("[words]\n", "'words' is none of"), ("captions = ", "is not TOML")],

@@ -7,7 +7,7 @@ import pandas as pd
 
 from etholog import figures
 from etholog.analysis.outcome import funnel, outcomes, time_to_sac
-from etholog.report.content import Picture, Section, table
+from etholog.report.content import Section, table
 from etholog.report.svg import Drawings
 from etholog.season import Season
 from etholog.summary import LADDER
@@ -22,9 +22,9 @@ def section(season: Season, drawings: Drawings, today: date) -> Iterator[Section
         return
     question = "What came of the pairings?"
     steps, first = funnel(attempts), time_to_sac(attempts)
-    pictures = [Picture(drawings.add(figures.funnel(steps), question), FUNNEL)]
+    pictures = [drawings.picture(figures.funnel(steps), FUNNEL, question)]
     if len(first):
-        pictures.append(Picture(drawings.add(figures.ends(first), f"{question} By days."), ENDS))
+        pictures.append(drawings.picture(figures.ends(first), ENDS, f"{question} By days."))
     evidence = ["" if rung != rung else RUNGS[int(rung)] for rung in attempts["evidence"]]
     heads = {
         "female": "female", "males": "sire, as far as known", "first_on": "first pairing", "last_on": "last pairing",

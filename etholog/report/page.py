@@ -11,7 +11,7 @@ from markupsafe import Markup
 
 from etholog import __version__, figures, summary
 from etholog.report import outcomes
-from etholog.report.content import Note, Picture, Report, shown
+from etholog.report.content import Note, Report, shown
 from etholog.report.sections import sections
 from etholog.report.svg import Drawings
 from etholog.season import Season
@@ -81,7 +81,7 @@ def _notes(season: Season, read: Sequence[Session], drawings: Drawings) -> list[
     notes = []
     for number, name in enumerate(season.sessions["session"], 1):
         heading, *lines = summary.lines(by_id[str(name)])
-        drawn = drawings.add(figures.strip(season, str(name)), f"Strip: {heading}")
+        strip = drawings.picture(figures.strip(season, str(name)), "", f"Strip: {heading}")
         told = [line.strip() for line in lines]
-        notes.append(Note(f"session-{number}", heading, told, Picture(drawn, "")))
+        notes.append(Note(f"session-{number}", heading, told, strip))
     return notes

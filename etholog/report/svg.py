@@ -8,7 +8,7 @@ from xml.etree import ElementTree
 from markupsafe import Markup
 
 from etholog.figures.style import ACTORS, FAINT, GAP, GAP_LINES, GROUND, INK, RULE, Plate, tint
-from etholog.report.content import shown
+from etholog.report.content import Picture, shown
 
 SVG, XLINK = "{http://www.w3.org/2000/svg}", "{http://www.w3.org/1999/xlink}"
 # Each colour that has to change on a dark page, and the page's name for it.
@@ -29,8 +29,8 @@ class Drawings:
 
     _shared: dict[str, ElementTree.Element] = field(default_factory=dict)
 
-    def add(self, figure: Plate, title: str) -> Markup:
-        """Return the figure as an SVG element that a screen reader tells by `title`."""
+    def picture(self, figure: Plate, caption: str, title: str) -> Picture:
+        """Return the figure as an SVG element that a screen reader tells by `title`, with its caption."""
         root = ElementTree.parse(io.BytesIO(figure.content("svg", letters=True, transparent=True))).getroot()
         _, _, width, height = root.attrib["viewBox"].split()
         svg = ElementTree.Element("svg", {"viewBox": f"0 0 {width} {height}", "role": "img", "class": "figure"})
@@ -40,7 +40,7 @@ class Drawings:
         for element in svg.iter():
             _plain(element)
         _prune(svg)
-        return _written(svg)
+        return Picture(_written(svg), caption)
 
     @property
     def shared(self) -> Markup:

@@ -1,0 +1,141 @@
+"""What they did: insertions by palp, the time budget, what follows what."""
+
+from collections.abc import Iterator
+
+import pandas as pd
+
+from etholog import figures
+from etholog.analysis.duration import duration
+from etholog.analysis.transition import Transitions, transition
+from etholog.figures.flow import standing_out
+from etholog.figures.style import label
+from etholog.report.content import Section, table
+from etholog.report.svg import Drawings
+from etholog.season import Season
+from etholog.summary import span
+
+PALPS = "Insertions from the first one on, his left palp above the line and his right below. Hollow: unsure."
+BUDGET = "Percent of the time watched in each state. Orange, hatched: she; blue: he; green, crossed: both."
+FEWEST_ARROWS = 3  # the table says as much as a diagram of fewer
+FLOW = (
+    "Transitions that stand out. Circles: the larger, the more of the time. Arrows: the thicker, the more often the"
+    " one is followed by the other; the number is that share. Solid: holds after Holm's correction; dashed: a hint."
+)
+HEAT = (
+    "First behaviours down, next ones across, numbers counted. Orange: more often than chance, purple: more seldom."
+    " Bold: a positive residual. A star: p < 0.05 after Holm with an expected count of 5 or more. Hatched: can't be."
+)
+
+
+def palps(season: Season, drawings: Drawings) -> Iterator[Section]:
+    """Yield the section on insertions by palp, where there was one."""
+    bouts = season.bouts[(season.bouts["behaviour"] == "insertion").to_numpy()]
+    if not len(bouts):
+        return
+    side = bouts["qualifier"].astype(object).fillna("side unknown")
+    told = [
+        f"{name}: {len(own)} {'insertion' if len(own) == 1 else 'insertions'}, {span(1000 * own['duration_s'].sum())}"
+        for name, own in sorted(bouts.groupby(side), key=lambda item: str(item[0]))
+    ]
+    rows = bouts.groupby(["session", "male", "female"], observed=True)
+    frame = rows.size().rename("insertions").reset_index()
+    for name in ("left", "right"):
+        own = bouts[side == name].groupby("session", observed=True)["duration_s"].agg(["size", "sum"])
+        keyed = own.reindex(frame["session"]).reset_index(drop=True)
+        frame[f"{name}_n"], frame[f"{name}_s"] = keyed["size"].fillna(0).astype(int), keyed["sum"].fillna(0.0)
+    frame["session"] = frame["session"].astype(str)
+    heads = {
+        "male": "male", "female": "female", "left_n": "left, number", "left_s": "left, s", "right_n": "right, number",
+        "right_s": "right, s", "session": "session",
+    }  # fmt: skip
+    question = "Which palp, how often and for how long?"
+    yield Section(
+        "palps",
+        question,
+        "; ".join(told)[:1].upper() + "; ".join(told)[1:] + ".",
+        [drawings.picture(figures.palps(season), PALPS, question)],
+        [table(frame, "Insertions by session.", heads)],
+        "Sums of the recorded bouts, unsure ones included.",
+        "Altmann 1974, continuous recording.",
+        [f"{int((~bouts['whole']).sum())} were cut short by the end of the watching or a gap."]
+        if not bouts["whole"].all()
+        else [],
+        "Whether sperm was transferred: an insertion that was seen is evidence, a sac is better, what hatches is best.",
+    )
+
+
+def budget(season: Season, drawings: Drawings) -> Iterator[Section]:
+    """Yield the section on the time budget, where any state was recorded."""
+    many = len(season.sessions) > 1
+    durations = duration(season)
+    states = durations[durations["kind"] == "state"]
+    if not len(states):
+        return
+    named = figures.names(season)
+    longest = states.sort_values("share", ascending=False).head(3)
+    told = ", ".join(f"{label(row['behaviour'], named)} {row['share']:.0%}" for row in longest.to_dict("records"))
+    watched = span(1000 * float(season.sessions["watched_s"].sum()))
+    by = duration(season, by="male") if many else durations
+    shown = by.assign(label=[label(code, named) for code in by["behaviour"]])
+    heads = {"male": "male"} if many else {}
+    heads |= {
+        "label": "behaviour", "actor": "actor", "qualifier": "qualifier", "sessions": "sessions", "count": "number",
+        "cut": "cut short", "total_s": "in all, s", "share": "share of time", "median_s": "median of one, s",
+        "per_hour": "per hour", "per_hour_low": "from", "per_hour_high": "to",
+    }  # fmt: skip
+    question = "What did the time go to?"
+    picture = figures.budget(by, by="male" if many else None, named=named)
+    yield Section(
+        "budget",
+        question,
+        f"Of {watched} watched: {told}.",
+        [drawings.picture(picture, BUDGET, question)],
+        [table(shown, "Durations and rates" + (", by male." if many else "."), heads)],
+        "Shares of the time watched, gaps left out. Medians count bouts that were cut short as censored. Rates per"
+        " hour in which the animal was watched and in sight, with exact Poisson limits.",
+        "Altmann 1974; Kaplan & Meier 1958; Garwood 1936.",
+        ["Behaviours of different animals run at once, so the shares need not add up to 100 %."],
+        "What they did where nobody could see them.",
+    )
+
+
+def transitions(season: Season, drawings: Drawings) -> Iterator[Section]:
+    """Yield the section on transitions, where anything followed anything."""
+    found = transition(season)
+    long = found.long()
+    if not len(long):
+        return
+    named = figures.names(season)
+    question = "What follows what?"
+    pictures = [drawings.picture(figures.transitions(found, named), HEAT, question)]
+    if len(standing_out(found)) >= FEWEST_ARROWS:
+        drawn = figures.flow(found, duration(season), named)
+        pictures.insert(0, drawings.picture(drawn, FLOW, f"{question} As a diagram."))
+    shown = long.assign(**{name: [label(code, named) for code in long[name]] for name in ("first", "next")})
+    heads = {
+        "first": "first", "next": "next", "count": "number", "probability": "share of what follows",
+        "expected": "expected by chance", "residual": "adjusted residual", "p_holm": "p after Holm",
+    }  # fmt: skip
+    yield Section(
+        "transitions",
+        question,
+        _transition_answer(found, shown),
+        pictures,
+        [table(shown, "Every transition that was seen.", heads)],
+        "Onset to next onset within a session; sequences break at gaps and where an animal goes out of sight; a"
+        " behaviour does not follow itself. Expected counts by quasi-independence.",
+        "Goodman 1968; Haberman 1973; Bakeman & Quera 2011; Holm 1979.",
+        [found.sentence],
+        "That the one causes the other.",
+    )
+
+
+def _transition_answer(found: Transitions, long: pd.DataFrame) -> str:
+    often = long[long["count"] >= 3].sort_values(["few", "residual"], ascending=[True, False]).head(3)
+    if not len(often):
+        return f"Of {len(long)} kinds of transition none came three times or more."
+    told = [
+        f"{row['next']} after {row['first']} ({int(row['count'])} times, {row['probability']:.0%} of what followed)"
+        for row in often.to_dict("records")
+    ]
+    return f"What stands out most: {'; '.join(told)}."

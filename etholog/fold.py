@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from operator import itemgetter
 from typing import Any, NamedTuple
 
 from etholog.ethogram import Behaviour, Ethogram
@@ -126,7 +127,8 @@ class Folding:
         bout = self.running.pop(lane, None)
         if bout is None:
             return  # what it lay within has ended it already
-        self.bouts.append(bout._replace(offset=t, whole=True))
+        # Made anew rather than by `_replace`, which takes several times as long, once for every bout of a season.
+        self.bouts.append(Bout(bout.n, bout.code, bout.qualifier, bout.onset, t, True, bout.sure))
         for code in self._inner.get(bout.code, ()):
             self._end_code(code, t)
 
@@ -149,6 +151,7 @@ class Fold:
     marks: int
 
 
+_ORDER = itemgetter(Bout._fields.index("onset"), Bout._fields.index("n"))
 _SAID = {"note": "text", "stray": "key", "prompt": "name", "sync": None, "rescue": None, "clock": "what"}
 
 
@@ -192,7 +195,7 @@ def corrected(records: Iterable[Mapping[str, Any]]) -> tuple[list[dict[str, Any]
             target.update(do="mark", code=record["code"], qualifier=record.get("qualifier"))
         else:
             remarks.append(f"record {record['n']}: only a mark or a stray key can be recoded")
-    return sorted(live.values(), key=lambda record: (record["t"], record["n"])), remarks
+    return sorted(live.values(), key=itemgetter("t", "n")), remarks
 
 
 def fold(ethogram: Ethogram, records: Iterable[Mapping[str, Any]]) -> Fold:
@@ -223,11 +226,14 @@ def fold(ethogram: Ethogram, records: Iterable[Mapping[str, Any]]) -> Fold:
             said.append(Said(record["n"], record["t"], do, record[named] if named else ""))
     last = lasting[-1]["t"] if lasting else 0
     close: Mapping[str, Any] = next((record for record in reversed(records) if record["do"] == "close"), {})
-    # Somebody was there while keys came, so a session that was never closed was watched until its last record.
-    seen = max((record.get("t", 0) for record in records if record["do"] not in ("move", "close")), default=0)
-    end = max(close["t"], last) if close else max(seen, last)
+    if close:
+        end = max(close["t"], last)
+    else:
+        # Somebody was there while keys came, so a session that was never closed was watched until its last record.
+        end = max((record.get("t", 0) for record in records if record["do"] != "move"), default=0)
+        end = max(end, last)
     folding.finish(end)
-    folding.bouts.sort(key=lambda bout: (bout.onset, bout.n))
+    folding.bouts.sort(key=_ORDER)
     return Fold(
         folding.bouts,
         folding.gaps,

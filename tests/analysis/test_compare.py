@@ -5,6 +5,8 @@ import itertools
 import numpy as np
 import pandas as pd
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 import etholog
 from etholog.analysis import permutation
@@ -61,6 +63,37 @@ def test_the_exact_distribution_is_the_one_of_enumeration() -> None:
     # Ranked by R's chi-squared, which has another variance for each labelling, it would be 3336 of them: another
     # statistic. One variance for all is what makes two groups rank as |O - E|, and sums that can be convolved.
     assert hits == 2616
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.lists(st.tuples(st.integers(1, 9), st.booleans(), st.booleans()), min_size=3, max_size=9), st.integers(1, 3))
+def test_two_groups_convolved_are_two_groups_enumerated(rows: list[tuple[int, bool, bool]], strata: int) -> None:
+    time, occurred, second = (np.array(column) for column in zip(*rows, strict=True))
+    stratum, label = np.arange(len(rows)) % strata, second.astype(int)
+    if len(set(label.tolist())) < 2 or not occurred.any():
+        return
+    score = scores(time.astype(float), occurred, stratum)
+    inside = [np.flatnonzero(stratum == s) for s in range(strata)]
+    mean = sum(score[own].mean() * label[own].sum() for own in inside)
+    observed = abs(score[label == 1].sum() - mean)
+    hits = total = 0
+    for chosen in itertools.product(*(itertools.combinations(own, int(label[own].sum())) for own in inside)):
+        picked = [i for part in chosen for i in part]
+        total += 1
+        hits += abs(score[picked].sum() - mean) >= observed - 1e-7
+    found = permutation.test(score, label, stratum, 1, 0)
+    assert (found.exact, found.labellings) == (True, total)
+    assert found.p == pytest.approx(hits / total)
+
+
+def test_too_many_groups_have_no_table_of_pairs() -> None:
+    times = pd.DataFrame(
+        {"latency_s": np.arange(82.0) + 1, "occurred": True, "male": [f"M{n // 2}" for n in range(82)]}
+    )
+    found = compare(times, by="male", permutations=200)
+    assert found.pairs.empty
+    assert "41 groups are too many" in found.sentence
+    assert np.isfinite(found.permutation_p)
 
 
 def test_two_males_that_share_m_females_cannot_get_below_two_in_two_to_the_m() -> None:

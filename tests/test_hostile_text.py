@@ -30,12 +30,14 @@ from etholog.refusal import Refusal
 from etholog.report import page
 from etholog.season import Season
 from etholog.season import of as season_of
+from etholog.text import unsafe
 from etholog.watch.opening import begin
 from tests.hostile import judges
 from tests.hostile.fields import FIELDS, animals, workspace
 from tests.hostile.texts import TEXTS
 from tests.test_season import season_of as small_season
 from tests.test_session import small
+from tests.watch.terminal import Terminal
 
 # A process that runs one command after another: starting one for each of a thousand sessions would take minutes.
 RUN_ALL = """
@@ -188,10 +190,11 @@ def report_page(place: Path, scratch: Path) -> Iterator[bytes]:
 def cards_at_a_terminal(place: Path, scratch: Path) -> Iterator[bytes]:
     names = [name for name in animals(scratch) if "\0" not in name and len(name) < 90_000]
     where = ("--folder", str(scratch))
-    asked = [("card", f"--folder={scratch}", "--", name) for name in names[::10]]
-    yield at_a_terminal(
-        scratch, ("card", *where), ("due", "--today", "2026-03-02", *where), *asked, ("check", str(scratch))
-    )
+    on = ("--today", "2026-03-02", *where)
+    asked = [("card", *where, "--", name) for name in names[::10]]
+    asked += [("ready", *on, "--", "M-1", name) for name in names[::20]]
+    told = [("card", *where), ("due", *on), ("outcome", *on), ("outcome", "--each", *on), ("outcome", "--signs", *on)]
+    yield at_a_terminal(scratch, *told, *asked, ("check", str(scratch)))
 
 
 def cards_as_a_calendar(place: Path, scratch: Path) -> Iterator[bytes]:
@@ -278,3 +281,27 @@ def test_a_session_named_after_anything_lies_in_its_folder(text: str, who: str, 
     [made] = [path for path in tmp_path.rglob("*") if path.is_file()]
     judges.file_name(made, tmp_path / "s")
     assert session.read(made).id == made.stem
+
+
+@pytest.mark.parametrize(
+    ("male", "female"),
+    [
+        ("colour", "title"),
+        ("clipboard", "link"),
+        ("screen", "one byte controls"),
+        ("terminal markup", "turned around"),
+        ("line separators", "overwritten"),
+    ],
+)
+def test_the_watch_screen_shows_names_as_text(male: str, female: str, tmp_path: Path) -> None:
+    words = ("watch", f"--male={TEXTS[male]}", f"--female={TEXTS[female]}")
+    with Terminal(*words, cwd=tmp_path, columns=200) as terminal:
+        terminal.start()
+        terminal.type("s")
+        terminal.until("walks")
+        if male == "terminal markup":
+            assert "[bold red]pwned[/]" in terminal.screen()
+        for text in {TEXTS[male], TEXTS[female]} - {TEXTS["terminal markup"]}:
+            assert any(unsafe(character) for character in text[:10])
+            assert text[:10].encode() not in terminal.raw
+            assert text[:2].encode("unicode_escape") in terminal.raw  # it is shown, and as its escape

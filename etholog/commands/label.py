@@ -22,7 +22,7 @@ CAUTION = "Bites, hairs, escape: cover eyes, lid at hand. Don't open or shake."
 def configure(parser: argparse.ArgumentParser) -> None:
     """Give the command its arguments."""
     parser.add_argument("animals", nargs="+", metavar="FEMALE", help="whose label")
-    parser.add_argument("-o", "--output", type=Path, metavar="FILE", help=".svg, .pdf or .png (default: plain text)")
+    parser.add_argument("-o", "--out", type=Path, metavar="FILE", help=".svg, .pdf or .png (default: plain text)")
     parser.add_argument("--size", default="63.5x38.1", metavar="WxH", help="in mm (default: 63.5x38.1)")
     parser.add_argument("--folder", type=Path, default=Path(), help="the workspace (default: here)")
     parser.epilog = "examples:\n  etholog label F-Umbra\n  etholog label F-Umbra F-Sepia -o labels.pdf --size 70x37"
@@ -37,11 +37,11 @@ def run(args: argparse.Namespace) -> int:
         if known.id_of(name) not in known.known():
             raise Refusal(f"no card and no session of {name!r}{nearest(name, known.known())}")
         labels.append(([visible(line) for line in lines(known, name, kept)], known.id_of(name)))
-    if args.output:
+    if args.out:
         from etholog.export import label
 
-        label.write(args.output, labels, label.size_of(args.size))
-        say(f"{len(labels)} label{'s' if len(labels) > 1 else ''} in {args.output}")
+        label.write(args.out, labels, label.size_of(args.size))
+        say(f"{len(labels)} label{'s' if len(labels) > 1 else ''} in {args.out}")
     else:
         print("\n\n".join("\n".join(shown) for shown, _ in labels))
     say(*known.faults)

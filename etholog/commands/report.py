@@ -14,7 +14,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("files", nargs="*", type=Path, metavar="SESSION", help="a session's file")
     parser.add_argument("--season", action="store_true", help="all sessions of the workspace instead")
     parser.add_argument("--folder", type=Path, default=Path(), help="workspace or folder of sessions (default: here)")
-    parser.add_argument("--out", type=Path, metavar="FILE", help="the page's file (default: report.html, here)")
+    parser.add_argument("-o", "--out", type=Path, metavar="FILE", help="the page's file (default: report.html, here)")
     parser.epilog = (
         "examples:\n  etholog report sessions/20260503-211500-M-Basalt-F-Umbra.jsonl --out basalt.html\n"
         "  etholog report --season"

@@ -47,6 +47,8 @@ def facts(male: str, female: str, animals: Animals, known: Sequence[Ethogram], t
 
 
 def _ago(then: Day, now: Day) -> str:
+    if then.first == then.last == now.first:
+        return f"today ({then.text})"
     return f"{between(then.days_until(now))} ago ({then.text})"
 
 

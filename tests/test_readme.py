@@ -46,6 +46,28 @@ def test_the_tour_over_the_invented_season_runs(
         assert done.stdout or done.stderr
 
 
+def test_what_is_shown_as_printed_is_what_is_printed(
+    repository: Path, etholog: Callable[..., CompletedProcess[str]]
+) -> None:
+    for page in PAGES:
+        text = (repository / page).read_text(encoding="utf-8")
+        shown = re.findall(r"^```sh\n(etholog [^\n]*)\n```\n\n```text\n(.*?)^```", text, flags=re.S | re.M)
+        assert shown or page != "README.md"
+        for line, printed in shown:
+            done = etholog(*shlex.split(line)[1:], cwd=repository)
+            assert done.stdout.rstrip() == printed.rstrip(), line
+
+
+def test_the_python_of_the_readme_runs(repository: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    (code,) = re.findall(
+        r"^```python\n(.*?)^```", (repository / "README.md").read_text(encoding="utf-8"), flags=re.S | re.M
+    )
+    (tmp_path / "examples").symlink_to(repository / "examples")
+    monkeypatch.chdir(tmp_path)
+    exec(code, {})
+    assert (tmp_path / "latency.svg").stat().st_size > 1000
+
+
 def test_the_readme_has_exactly_two_set_up_commands(repository: Path) -> None:
     readme = (repository / "README.md").read_text(encoding="utf-8")
     assert readme.count("python3 -m venv .venv && ") == 2

@@ -161,13 +161,12 @@ class _Kitchen:
 
     def _to_size(self, source: Source) -> list[str]:
         width, height = self._size
-        fit = []
-        if (source.width, source.height) != self._size:
-            scale = f"scale={width}:{height}:force_original_aspect_ratio=decrease"
-            fit = [scale, f"pad={width}:{height}:(ow-iw)/2:(oh-ih)/2"]
-        if self._order.below:
-            fit.append(f"pad={width}:{height + self._order.below}:0:0")
-        return [*fit, "setsar=1"]
+        share = min(width / source.width, height / source.height)
+        fitted = [round(side * share / 2) * 2 for side in (source.width, source.height)]
+        filters = ["scale={}:{}".format(*fitted)]  # which leaves alone what has this size
+        if fitted != [width, height] or self._order.below:
+            filters.append(f"pad={width}:{height + self._order.below}:(ow-iw)/2:({height}-ih)/2")
+        return [*filters, "setsar=1"]
 
     def _silence(self, cut: Cut, source: Source) -> list[str]:
         """Return an input of silence where there is no sound to be taken: voices at many times their speed are none."""

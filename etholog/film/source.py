@@ -19,7 +19,8 @@ from etholog.refusal import Refusal
 class Source:
     """A film file. `seconds` is exact where the container tells; `rate` is nominal where frames come unevenly.
 
-    `start` is what the file's own clock shows at film time 0; `indexed` whether a key frame can be found by its time.
+    `width` and `height` are as people see it: upright, in square pixels. `start` is what the file's own clock shows at
+    film time 0; `indexed` whether a key frame can be found by its time.
     """
 
     path: Path
@@ -56,6 +57,8 @@ def probe(path: Path) -> Source:
     if rate > 240 and mean is not None:
         rate = exact(round(float(mean[1])))  # the nominal rate of very uneven film is a mere clock tick
     width, height = int(video[1]), int(video[2])
+    if stretched := re.search(r"\[SAR (\d+):(\d+) ", video[0]):
+        width = round(width * int(stretched[1]) / int(stretched[2])) if int(stretched[1]) else width
     turned = re.search(r"rotat\w*\s*(?:of|:)\s*(-?\d+)", told)
     if turned and round(float(turned[1])) % 180:
         width, height = height, width

@@ -175,6 +175,28 @@ def test_a_rotated_film_stands_upright(tmp_path: Path, etholog: Run) -> None:
     assert numbers(back) == frames_of(wanted(etholog, path))
 
 
+def test_films_of_other_shapes_keep_theirs(tmp_path: Path, etholog: Run) -> None:
+    # The first has pixels that are wider than high, as old camcorders made them; the second is higher than wide.
+    wide = numbered(tmp_path / "a.mp4", 15, more=["-aspect", "64:27"])
+    high = tmp_path / "b.mp4"
+    second = numbered(tmp_path / "second.mp4", 15, first=375)
+    ffmpeg("-i", f"file:{second}", "-vf", f"pad={WIDTH}:{WIDTH * 2}", f"file:{high}")
+    path = filmed(tmp_path, wide, high)
+    out = tmp_path / "out.mp4"
+    assert etholog("film", "make", path, *CHOICE, "-o", out).returncode == 0
+    told = probed(out, "-select_streams", "v:0", "-show_entries", "stream=width,height,sample_aspect_ratio")
+    size = [round(WIDTH * 4 / 3 / 2 - 0.5) * 2, HEIGHT]
+    assert told == [*map(str, size), "1:1"]
+    listed = wanted(etholog, path)
+    split = sum(cut["end"] - cut["first"] for cut in listed["cuts"] if cut["clip"] == 0)
+    back = tmp_path / "back.mp4"
+    ffmpeg("-i", f"file:{out}", "-vf", f"scale={WIDTH}:{HEIGHT}", f"file:{back}")
+    assert numbers(back)[:split] == frames_of(listed, (0, 375))[:split]
+    # Half as wide as high, it stands in the middle, and its squares are much smaller.
+    ffmpeg("-i", f"file:{out}", "-vf", f"crop={HEIGHT // 2}:{HEIGHT},scale={WIDTH}:{2 * WIDTH}", f"file:{back}")
+    assert numbers(back)[split:] == frames_of(listed, (0, 375))[split:]
+
+
 @pytest.mark.parametrize("name", ["film.mp4", "film.mkv"])
 def test_quick_cuts_copy_whole_groups_of_pictures(tmp_path: Path, etholog: Run, name: str) -> None:
     film = numbered(tmp_path / name, 30)  # a key frame each 50 frames

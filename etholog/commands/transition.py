@@ -90,7 +90,8 @@ def _print(args: argparse.Namespace, found: "Transitions", tests: "dict[str, Cha
             )
         paragraph(
             "share: of all that followed the first. residual: adjusted; over 2 is more often than chance, under -2 more"
-            " rarely. p_holm counts all cells. few: fewer than 5 were expected, so the residual and its p mean little."
+            " rarely. p_holm, its Holm: for all cells. few: fewer than 5 were expected, so the residual and its p mean"
+            " little."
         )
         for name, test in tests.items():
             paragraph(f"{QUESTIONS[name].format(by=args.by)} {_verdict(test)}")
@@ -154,7 +155,7 @@ def _print_one(args: argparse.Namespace, found: "Transitions") -> None:
 def _pretty(long: "pd.DataFrame") -> "pd.DataFrame":
     shown = long.drop(columns=["few"]).rename(columns={"probability": "share"})
     if "p_shuffled" in shown.columns:
-        shown = shown.drop(columns=["expected"])
+        shown = shown.drop(columns=["expected", "p_holm"], errors="ignore")  # a terminal is narrow
         shown = shown.rename(columns={"p_shuffled": "shuffled", "p_shuffled_holm": "its Holm"})
     shown["few"] = ["few" if few else "" for few in long["few"]]
     return shown

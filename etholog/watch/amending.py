@@ -15,6 +15,7 @@ from etholog.watch.app import DressedApp
 from etholog.watch.chart import StripChart
 from etholog.watch.corrector import Answer
 from etholog.watch.legend import key_table, own_words
+from etholog.watch.line import Line
 from etholog.watch.live import clock_face
 from etholog.watch.strip import KEY_WIDTH, LABEL_WIDTH, Lanes, ruler
 from etholog.watch.themes import Look
@@ -80,7 +81,7 @@ class Amending(Screen[bool], inherit_bindings=False):
         yield Static(id="hand", markup=False)
         yield Static(id="questions", markup=False)
         yield Static(id="last", markup=False)
-        yield Input(id="line", placeholder="a note, -12 or +3 to move the mark, @2:30 to go there; Enter, or Esc")
+        yield Line(id="line", placeholder="a note, -12 or +3 to move the mark, @2:30 to go there; Enter, or Esc")
         yield Static(id="keys", markup=False)
 
     def on_mount(self) -> None:

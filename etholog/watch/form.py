@@ -14,6 +14,7 @@ from textual.widgets import Input, Static
 from etholog.refusal import Refusal
 from etholog.text import visible
 from etholog.watch.forms import Question, answers
+from etholog.watch.line import Line
 
 Known = Callable[[str], Sequence[str]]
 Check = Callable[[dict[str, Any]], None]
@@ -64,7 +65,7 @@ class Form(Screen[dict[str, Any] | None], inherit_bindings=False):
                 with Horizontal():
                     yield Static(f" {question.what}", markup=False)
                     words = self._known[question.name]
-                    yield Input(
+                    yield Line(
                         self._given.get(question.name, ""),
                         id=question.name,
                         max_length=500,

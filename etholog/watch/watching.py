@@ -16,6 +16,7 @@ from etholog.text import visible
 from etholog.watch.chart import StripChart
 from etholog.watch.corrector import Answer
 from etholog.watch.legend import key_table, own_words
+from etholog.watch.line import Line
 from etholog.watch.live import clock_face
 from etholog.watch.prompts import Prompts
 from etholog.watch.recorder import Recorder
@@ -95,7 +96,7 @@ class Watching(Screen[bool], inherit_bindings=False):
         yield Static(id="prompt", markup=False)
         yield Static(id="runs", markup=False)
         yield Static(id="last", markup=False)
-        yield Input(id="line", placeholder=NOTE_HINT)
+        yield Line(id="line", placeholder=NOTE_HINT)
         yield Static(id="keys", markup=False)
 
     def on_mount(self) -> None:

@@ -273,6 +273,26 @@ def test_a_terminal_without_box_characters_gets_none(tmp_path: Path, environment
         terminal.wait()
 
 
+def test_hostile_names_and_pasted_notes_reach_no_terminal(tmp_path: Path) -> None:
+    names = ("--species", "\x1b[31mEVIL\x07\u202eX\x9b31m", "--male", "\x1b]0;EVIL\x07[bold]")
+    with Terminal("watch", *names, cwd=tmp_path) as terminal:
+        terminal.until("EVIL")
+        terminal.type("\x13")
+        terminal.start()
+        terminal.type("\r")
+        terminal.read(0.3)
+        terminal.type("\x1b[200~note\u202eon\x07 it\x1b[201~")
+        terminal.until("noteon it")
+        terminal.type("\r")
+        terminal.until("noted")
+        terminal.end()
+        assert terminal.wait() == 0
+        for harm in ("\x1b[31mEVIL", "\x1b]0;", "\x9b31m", "\u202e"):
+            assert harm.encode() not in terminal.raw
+    read = session.read(the_file(tmp_path))
+    assert [said.text for said in read.fold.said] == ["noteon it"]
+
+
 HOSTILE = "[red]x[/red] \x07 =1+1 \u202eabc \u2066 \U0001f577\ufe0f עברית e\u0301"
 
 

@@ -1,7 +1,8 @@
 """Measure the watch screen in a real terminal: `python -m tests.bench.watch [--kills 200]`.
 
 Prints key to paint (p50, p99) at 16 and at 40 lanes, after few marks and after 50,000 pressed in turn in two terminals
-side by side, so that both meet the same machine, and their ratio; against a bare echo through the same kind of pty.
+side by side, so that both meet the same machine, by the wall and on the processor, and their ratio; against a bare echo
+through the same kind of pty.
 Idle CPU; start to first paint against `python -c 'import textual.app'`; an append against a bare write and fdatasync;
 2,000 keys in one burst; and how many marks that were painted got lost under kill -9.
 """
@@ -52,16 +53,17 @@ def ethogram_of(lanes: int) -> str:
     )
 
 
-def press_and_see(terminal: Terminal, lane: int) -> float:
-    """Press a lane's key and wait until the bottom line tells of it; milliseconds."""
+def press_and_see(terminal: Terminal, lane: int) -> tuple[float, float]:
+    """Press a lane's key and wait until the bottom line tells of it; milliseconds, by the wall and on the processor."""
     terminal.read(0.0)
     start = len(terminal.raw)
     told = re.compile(rb"behaviour %02d (began|ended)" % lane)
+    used = on_cpu_ms(terminal.pid)
     began = time.perf_counter()
     terminal.type(LANE_KEYS[lane])
     while told.search(terminal.raw, start) is None:
         terminal.read(0.0005)
-    return (time.perf_counter() - began) * 1000
+    return (time.perf_counter() - began) * 1000, on_cpu_ms(terminal.pid) - used
 
 
 def paint(lanes: int, columns: int, rows: int, presses: int) -> None:
@@ -87,7 +89,7 @@ def paint(lanes: int, columns: int, rows: int, presses: int) -> None:
             for terminal in terminals:
                 terminal.until("nothing runs", 60)
             chance = random.Random(1)
-            found: tuple[list[float], list[float]] = ([], [])
+            found: tuple[list[tuple[float, float]], list[tuple[float, float]]] = ([], [])
             for at in range(presses):
                 lane = (at * 7) % lanes
                 for times, terminal in zip(found, terminals, strict=True):
@@ -95,11 +97,12 @@ def paint(lanes: int, columns: int, rows: int, presses: int) -> None:
                     few.read(pause)
                     many.read(0.0)
                     times.append(press_and_see(terminal, lane))
-            for times, what in zip(found, ("10 marks", "50,000 marks"), strict=True):
-                print(f"key to paint, {size}, {what:<13} {quantiles(times)}")
-            middle = statistics.median(found[1]) / statistics.median(found[0])
-            worst = quantile(found[1], 0.99) / quantile(found[0], 0.99)
-            print(f"    ratio, 50,000 marks to 10                 p50 x {middle:.2f}  p99 x {worst:.2f}")
+            for at, what in enumerate(("key to paint", "  of it on the processor")):
+                base, much = ([one[at] for one in times] for times in found)
+                print(f"{what}, {size}, 10 marks      {quantiles(base)}")
+                print(f"{what}, {size}, 50,000 marks  {quantiles(much)}")
+                middle, worst = quantile(much, 0.5) / quantile(base, 0.5), quantile(much, 0.99) / quantile(base, 0.99)
+                print(f"    ratio, 50,000 marks to 10                 p50 x {middle:.2f}  p99 x {worst:.2f}")
             many.kill(signal.SIGSTOP)
             before, began = cpu_seconds(few.pid), time.perf_counter()
             few.read(10)
@@ -125,6 +128,12 @@ def echo_times(count: int) -> list[float]:
     os.waitpid(pid, 0)
     os.close(master)
     return found
+
+
+def on_cpu_ms(pid: int) -> float:
+    """How long all threads of a process were on a processor, exactly: what a busy machine does not blur."""
+    tasks = Path(f"/proc/{pid}/task").glob("*/schedstat")
+    return sum(int(task.read_text().split()[0]) for task in tasks) / 1e6
 
 
 def cpu_seconds(pid: int) -> float:

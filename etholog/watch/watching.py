@@ -82,7 +82,7 @@ class Watching(Screen[bool], inherit_bindings=False):
         self._gap_key = recorder.keyboard.typed("-")
         self._prompts = Prompts(recorder.ethogram)
         self._prompt_text, self._answer = "", ""
-        self._ending = False
+        self._ending = self._shows_keys = False
         self.continued = False  # set by whoever sees that the program was stopped and goes on
         self.takes_keys = True  # False while a line is typed, whose letters are no marks
         self._shown: dict[str, str] = {}
@@ -142,7 +142,7 @@ class Watching(Screen[bool], inherit_bindings=False):
         event.prevent_default()
         self._after_stop()
         at = self._stamp(event)
-        self.query_one("#keys").display = False
+        self.query_one("#keys").display = self._shows_keys = False
         if self._ending:
             self._ending = False
             if event.key == "enter":
@@ -224,6 +224,7 @@ class Watching(Screen[bool], inherit_bindings=False):
             self._told(self.recorder.take(character, self._clock()))
 
     def _show_keys(self) -> None:
+        self._shows_keys = True
         keys = self.query_one("#keys", Static)
         keys.update(key_table(self.recorder.layout, own_words(self.own_keys, self.recorder.keyboard), self.size.width))
         keys.display = True
@@ -239,6 +240,8 @@ class Watching(Screen[bool], inherit_bindings=False):
 
     def tick(self) -> None:
         """Show what is: called after each key and a few times a second."""
+        if not self.is_attached:
+            return  # the form at the end is here already
         self._after_stop()
         now = self._now()
         if self.compares_clocks:
@@ -279,7 +282,7 @@ class Watching(Screen[bool], inherit_bindings=False):
     def _bottom_prompt(self, chart: StripChart) -> str:
         if self.recorder.live.rescued:
             return visible_lines([f" {line}" for line in self.recorder.ethogram.rescue])
-        hidden = f"   ({chart.hidden} lanes find no room)" if chart.hidden else ""
+        hidden = f"   ({chart.hidden} lanes find no room)" if chart.hidden and not self._shows_keys else ""
         return f" {visible(self._prompt_text)}{hidden}" if self._prompt_text or hidden else ""
 
     def _run_text(self, now: int) -> str:

@@ -61,9 +61,13 @@ def strip(recorder: Recorder, look: Look) -> tuple[WatchApp, Watching]:
 
 def watching(*keys: str) -> Draw:
     async def draw(folder: Path, look: Look, size: tuple[int, int]) -> list[list[Segment]]:
-        app, _ = strip(evening(folder), look)
+        app, on_screen = strip(evening(folder), look)
         async with app.run_test(size=size) as pilot:
+            await pilot.pause()  # laid out
             await pilot.press(*keys)
+            await pilot.pause()
+            if on_screen.is_current:
+                on_screen.tick()
             await pilot.pause()
             return seen(pilot)
 

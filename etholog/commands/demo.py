@@ -6,9 +6,10 @@ import sys
 import tempfile
 from collections.abc import Iterator
 from pathlib import Path
+from types import ModuleType
 
 from etholog import ethogram, session, summary, system
-from etholog.commands import duration, latency, transition
+from etholog.commands import duration, label, latency, outcome, transition
 from etholog.commands.output import say
 from etholog.shipped import folder
 from etholog.text import visible
@@ -48,7 +49,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Record the invented pairing, then print what it and the invented season come to."""
     workspace = Path(tempfile.mkdtemp(prefix="etholog-demo-"))
-    shutil.copytree(folder("examples") / "season" / "sessions", workspace / "sessions")
+    shutil.copytree(folder("examples") / "season", workspace, dirs_exist_ok=True)
     kept = ethogram.read(ethogram.find("terrestrial"))
     began = system.wall_now()
     said = {"male": "M-Flint", "female": "F-Umbra", "species": "Grammostola pulchripes", "observer": "the demo"}
@@ -103,7 +104,14 @@ def _play_on_the_strip(recorder: Recorder) -> None:
 
 
 def _measures(workspace: Path) -> None:
-    for command, words in ((latency, ["courtship"]), (duration, []), (transition, ["--actor", "male"])):
+    asked: tuple[tuple[ModuleType, list[str]], ...] = (
+        (latency, ["courtship"]),
+        (duration, []),
+        (transition, ["--actor", "male"]),
+        (outcome, ["--today", "2026-11-20"]),
+        (label, ["F-Umbra"]),
+    )
+    for command, words in asked:
         parser = argparse.ArgumentParser()
         command.configure(parser)
         print(f"\n$ etholog {command.__name__.rsplit('.', 1)[1]} {' '.join(words)}")

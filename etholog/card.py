@@ -13,7 +13,7 @@ from typing_extensions import TypedDict  # before Python 3.12, pydantic takes no
 from etholog import journal
 from etholog.dates import Day
 from etholog.ethogram import nearest
-from etholog.record import Number, Prose, Word
+from etholog.record import Name, Number, Prose, Word
 from etholog.refusal import Refusal
 
 FORMAT = "etholog-card/1"
@@ -73,7 +73,7 @@ class Header(TypedDict):
     n: Literal[0]
     do: Literal["begin"]
     format: Literal["etholog-card/1"]
-    id: Word
+    id: Name
     crc: NotRequired[str]
 
 

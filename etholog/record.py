@@ -10,6 +10,7 @@ FORMAT = "etholog-session/1"
 Ms = Annotated[int, Field(ge=0, le=10**10)]
 Number = Annotated[int, Field(ge=0)]
 Word = Annotated[str, Field(max_length=200)]
+Name = Annotated[str, Field(min_length=1, max_length=200)]
 Prose = Annotated[str, Field(max_length=100_000)]
 Scalar = str | int | float | bool | None
 
@@ -27,7 +28,7 @@ class Header(TypedDict):
     n: Literal[0]
     do: Literal["begin"]
     format: Literal["etholog-session/1"]
-    id: Word
+    id: Name
     began: Annotated[AwareDatetime, Field(strict=False)]
     male: Word
     female: Word

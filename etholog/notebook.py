@@ -17,7 +17,7 @@ def html(said: str, *tables: "pd.DataFrame") -> str:
     for table in tables:
         small = table.rename(index=_short, columns=_short)
         lines += small.to_html(
-            max_rows=ROWS, max_cols=COLUMNS, na_rep="", float_format="{:.4g}".format, border=0
+            max_rows=ROWS, max_cols=COLUMNS, na_rep="–", float_format="{:.4g}".format, border=0
         ).split("\n")
     # pandas escapes markup, and cuts cells but not heads; what turns text around or moves a cursor is left to us.
     return "\n".join(visible(line) for line in lines)

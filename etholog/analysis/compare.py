@@ -42,7 +42,7 @@ class Comparison:
     clusters: str
 
     def _repr_html_(self) -> str:
-        return notebook.html(self.sentence, self.table)
+        return notebook.html(self.sentence, self.table.filter(regex="^(?!q[0-9])"))
 
 
 def compare(

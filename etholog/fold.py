@@ -68,7 +68,8 @@ class Folding:
             self.remarks.append(f"mark {n}: {code!r} lies in a gap, when nobody was watching")
         if behaviour.kind == "event":
             self.bouts.append(Bout(n, code, qualifier, t, t, True, sure))
-            self._end_others(behaviour, t)
+            if behaviour.ends:
+                self._end_others(behaviour, t)
         elif edge == "offset":
             self._offset(behaviour, t, n, qualifier)
         else:

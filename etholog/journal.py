@@ -69,6 +69,12 @@ def read(path: Path) -> Reading:
     faults: list[str] = []
     expected = 0
     for at, line in enumerate(whole, 1):
+        # Nearly every line is the one that was due: what follows tells what is wrong with the others.
+        due = b'{"n":%d,"do":"' % expected
+        if line.startswith(due) and line[-_TAIL:] == b',"crc":"%08x"}' % zlib.crc32(line[:-_TAIL]):
+            lines.append(line)
+            expected += 1
+            continue
         fault = _fault(line)
         if fault is not None:
             faults.append(f"{path}: line {at}: {fault}; left out, the file is as it was")

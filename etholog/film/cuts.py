@@ -211,11 +211,11 @@ class _Kept:
             self._sum = grown
 
     def _whole(self, start: float, end: float) -> Stretch:
-        """Widen a stretch so that neither end of it lies inside what must not be cut."""
-        at = bisect_right(self._uncut, start, key=lambda s: s[1])
+        """Widen a stretch so that neither end of it, to the frame, lies inside what must not be cut."""
+        at = bisect_right(self._uncut, start - self._allowance, key=lambda s: s[1])
         if at < len(self._uncut) and self._uncut[at][0] < start:
             start = self._uncut[at][0]
         at = bisect_left(self._uncut, end, key=lambda s: s[1])
-        if at < len(self._uncut) and self._uncut[at][0] < end:
+        if at < len(self._uncut) and self._uncut[at][0] - self._allowance < end:
             end = self._uncut[at][1]
         return start, end

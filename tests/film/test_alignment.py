@@ -139,11 +139,11 @@ def test_rotated_and_uneven_film_is_seen_as_such(tmp_path: Path) -> None:
 def test_names_that_look_like_something_else_are_only_files(tmp_path: Path, etholog: Run) -> None:
     made = recorded(tmp_path, ("sync", 500, {}), end=2_000)
     plain = numbered(tmp_path / "plain.mp4", 2).read_bytes()
-    for name in ("-y.mp4", "a'b;c.mp4", "http:x.mp4", "concat:a|b.mp4", "%d.mp4", "$(touch x).mp4"):
+    for name in ("-y.mp4", "a'b;%d$(touch x)|c.mp4", "http:x.mp4"):
         (tmp_path / name).write_bytes(plain)
         done = etholog("film", "align", "--seen", "1", made.path, "--", name, cwd=tmp_path)
         assert done.returncode == 0, done.stderr
-    assert len(alignment.clips_of(session.read(made.path))) == 6
+    assert len(alignment.clips_of(session.read(made.path))) == 3
     assert not (tmp_path / "x").exists()
 
 

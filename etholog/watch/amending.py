@@ -21,6 +21,7 @@ from etholog.watch.strip import KEY_WIDTH, LABEL_WIDTH, Lanes, ruler
 from etholog.watch.themes import Look
 
 SCALES = (500, 1000, 2000, 5000, 10_000, 30_000, 60_000)
+LINE_HINT = "a note, -12 or +3 to move the mark, @2:30 to go there; Enter, or Esc"
 OWN_KEYS = (
     "{1} or {0} a second earlier",
     "{2} or {9} it was another",
@@ -81,7 +82,7 @@ class Amending(Screen[bool], inherit_bindings=False):
         yield Static(id="hand", markup=False)
         yield Static(id="questions", markup=False)
         yield Static(id="last", markup=False)
-        yield Line(id="line", placeholder="a note, -12 or +3 to move the mark, @2:30 to go there; Enter, or Esc")
+        yield Line(id="line")
         yield Static(id="keys", markup=False)
 
     def on_mount(self) -> None:
@@ -95,11 +96,11 @@ class Amending(Screen[bool], inherit_bindings=False):
 
     def on_key(self, event: events.Key) -> None:
         """Take in a key."""
-        line = self.query_one("#line", Input)
-        if line.has_focus:
+        line = self.query_one(Line)
+        if line.display:
             if event.key == "escape":
                 self._close_line()
-                event.stop()
+            line.sent_elsewhere(event)
             return
         event.stop()
         event.prevent_default()
@@ -164,14 +165,16 @@ class Amending(Screen[bool], inherit_bindings=False):
             self.show()
 
     def _open_line(self) -> None:
-        line = self.query_one("#line", Input)
-        line.value = ""
-        line.display, self.query_one("#last").display = True, False
-        line.focus()
+        self.query_one("#last").display = False
+        self.query_one(Line).open(LINE_HINT)
 
     def _close_line(self) -> None:
-        self.query_one("#line").display, self.query_one("#last").display = False, True
-        self.set_focus(None)
+        self.query_one("#last").display = True
+        self.query_one(Line).shut()
+
+    def on_line_late(self, message: Line.Late) -> None:
+        """A key that came just after a line was closed is one for the strip."""
+        self.on_key(message.key)
 
     def on_input_submitted(self, event: Input.Submitted) -> None:
         """A typed line is complete."""

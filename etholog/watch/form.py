@@ -97,8 +97,6 @@ class Form(Screen[dict[str, Any] | None], inherit_bindings=False):
                 self.focus_previous(Input)
             case "down" | "tab":
                 self.focus_next(Input)
-            case "enter":
-                self._go_on()
             case "ctrl+s":
                 self._done()
             case "escape" | "ctrl+c":
@@ -108,7 +106,7 @@ class Form(Screen[dict[str, Any] | None], inherit_bindings=False):
         event.stop()
         event.prevent_default()
 
-    def _go_on(self) -> None:
+    def on_input_submitted(self) -> None:
         """Enter: the next question, and after the last one the form is done."""
         if self.focused is not None and self.focused.id == self._asked[-1].name:
             self._done()

@@ -96,7 +96,7 @@ class Watching(Screen[bool], inherit_bindings=False):
         yield Static(id="prompt", markup=False)
         yield Static(id="runs", markup=False)
         yield Static(id="last", markup=False)
-        yield Line(id="line", placeholder=NOTE_HINT)
+        yield Line(id="line")
         yield Static(id="keys", markup=False)
 
     def on_mount(self) -> None:
@@ -134,9 +134,10 @@ class Watching(Screen[bool], inherit_bindings=False):
 
     def on_key(self, event: events.Key) -> None:
         """Take in a key, stamped with its arrival."""
-        line = self.query_one("#line", Input)
-        if line.has_focus:
-            self._into_line(line, event)
+        if not self.takes_keys:
+            if event.key == "escape":
+                self._close_line()
+            self.query_one(Line).sent_elsewhere(event)
             return
         event.stop()
         event.prevent_default()
@@ -187,41 +188,26 @@ class Watching(Screen[bool], inherit_bindings=False):
 
     def on_paste(self, event: events.Paste) -> None:
         """Pasted text makes no marks."""
-        if not self.query_one("#line", Input).has_focus:
+        if self.takes_keys:
             event.stop()
             self._told(self.recorder.pasted(event.text, self._stamp(event)))
 
     def _open_line(self) -> None:
-        line = self.query_one("#line", Input)
-        line.value = ""
-        line.placeholder = NOTE_HINT if self.recorder.live.folding.gap is None else GAP_HINT
-        line.display, self.query_one("#last").display = True, False
-        self.takes_keys = False
-        line.focus()
+        self.query_one("#last").display = self.takes_keys = False
+        self.query_one(Line).open(NOTE_HINT if self.recorder.live.folding.gap is None else GAP_HINT)
 
     def _close_line(self) -> None:
-        self.query_one("#line").display, self.query_one("#last").display = False, True
-        self.takes_keys = True
-        self.set_focus(None)
+        self.query_one("#last").display = self.takes_keys = True
+        self.query_one(Line).shut()
 
-    def _into_line(self, line: Input, event: events.Key) -> None:
-        """A key while a line is typed. Those typed so soon after Enter that they were sent here belong to it too."""
-        if event.key == "escape":
-            self._close_line()
-        elif event.key == "enter":
-            line.post_message(Input.Submitted(line, line.value))
-        elif event.is_printable and event.character:
-            line.insert_text_at_cursor(event.character)
-        else:
-            return
-        event.stop()
+    def on_line_late(self, message: Line.Late) -> None:
+        """A key that came just after a line was closed is one for the strip."""
+        self.on_key(message.key)
 
     def on_input_submitted(self, event: Input.Submitted) -> None:
-        """A typed line is complete; what was typed into it since Enter was meant for the strip."""
+        """A typed line is complete."""
         self._close_line()
         self._told(self.recorder.line(event.value, self._clock()))
-        for character in event.input.value[len(event.value) :]:
-            self._told(self.recorder.take(character, self._clock()))
 
     def _show_keys(self) -> None:
         self._shows_keys = True

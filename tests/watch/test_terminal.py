@@ -207,6 +207,21 @@ def test_pasted_text_makes_no_marks_and_says_so(tmp_path: Path) -> None:
     assert codes(tmp_path) == []
 
 
+def test_keys_typed_in_one_go_around_a_note_go_where_they_were_meant(tmp_path: Path) -> None:
+    with Terminal(*WATCH, cwd=tmp_path) as terminal:
+        terminal.start()
+        terminal.type("d\rabc\rvx")
+        terminal.until("insertion left began")
+        terminal.type("\r-1\rz\rdef\rc")
+        terminal.until("insertion right began")
+        terminal.end()
+        assert terminal.wait() == 0
+    assert codes(tmp_path) == ["drumming", "clasp", "insertion", "palp_probing", "insertion"]
+    read = session.read(the_file(tmp_path))
+    assert [said.text for said in read.fold.said if said.do == "note"] == ["abc", "def"]
+    assert [record["do"] for record in read.records if record["do"] == "move"] == ["move"]
+
+
 def tap(terminal: Terminal, words: str, column: int) -> None:
     """Tap on the line that holds the words, as a terminal reports it (SGR mouse mode, xterm control sequences)."""
     row = next(at for at, line in enumerate(terminal.screen().splitlines(), 1) if words in line)

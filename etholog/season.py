@@ -1,7 +1,7 @@
 """A folder of sessions read into tables."""
 
 import os
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
@@ -78,13 +78,14 @@ def read(path: Path | str = ".", cached: bool = True) -> Season:
     faults. A large folder is read again only where it changed (see `etholog.cache`), unless `cached` is False."""
     folder = folder_of(path)
     files = _files(folder)
+    faults: list[str] = []
     if not cached or len(files) < cache.AT_LEAST:
-        return of(folder, *sessions_in(folder, files))
+        return _season(folder, _in_order(rows.gather(_each(folder, files, faults))), faults)
     stamps = {name: cache.stamp(entry) for name, entry in files.items()}
     known, whole = cache.load(folder, stamps)
-    fresh, faults = sessions_in(folder, files.keys() - {one.name for one in known.facts})
-    found = _in_order(rows.join(known, rows.gather(fresh)) if fresh else known)
-    if fresh or not whole:
+    fresh = rows.gather(_each(folder, files.keys() - {one.name for one in known.facts}, faults))
+    found = _in_order(rows.join(known, fresh) if fresh.facts else known)
+    if fresh.facts or not whole:
         cache.save(folder, stamps, found)
     return _season(folder, found, faults)
 
@@ -99,16 +100,20 @@ def _files(folder: Path) -> "dict[str, os.DirEntry[str]]":
         }
 
 
-def sessions_in(folder: Path, names: Iterable[str] | None = None) -> tuple[list[Session], list[str]]:
-    """Return the sessions of a folder, or of these of its files, in the order of names, and what could not be read."""
-    found: list[Session] = []
+def sessions_in(folder: Path) -> tuple[list[Session], list[str]]:
+    """Return the sessions of a folder, in the order of their files' names, and what could not be read."""
     faults: list[str] = []
-    for name in sorted(_files(folder) if names is None else names):
+    return list(_each(folder, _files(folder), faults)), faults
+
+
+def _each(folder: Path, names: Iterable[str], faults: list[str]) -> Iterator[Session]:
+    """Yield the sessions of these files one by one, so that no more than one of them need be held; tell `faults` of
+    what could not be read."""
+    for name in sorted(names):
         try:
-            found.append(sessions_.read(folder / name))
+            yield sessions_.read(folder / name)
         except Refusal as refusal:
             faults += str(refusal).splitlines()
-    return found, faults
 
 
 def of(folder: Path, found: Iterable[Session], faults: Iterable[str] = ()) -> Season:

@@ -6,6 +6,11 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
+
+# A busy machine is no fault: no test judges by the clock.
+settings.register_profile("patient", deadline=None)
+settings.load_profile("patient")
 
 REPOSITORY = Path(__file__).parent.parent
 

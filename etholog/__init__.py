@@ -30,6 +30,14 @@ if TYPE_CHECKING:
     from etholog.analysis.incidence import ended as ended
     from etholog.analysis.incidence import incidence as incidence
     from etholog.analysis.latency import latency as latency
+    from etholog.analysis.outcome import evening as evening
+    from etholog.analysis.outcome import funnel as funnel
+    from etholog.analysis.outcome import outcomes as outcomes
+    from etholog.analysis.outcome import time_to_sac as time_to_sac
+    from etholog.analysis.practice import Practice as Practice
+    from etholog.analysis.practice import practice as practice
+    from etholog.analysis.sign import signs as signs
+    from etholog.analysis.sign import signs_seen as signs_seen
     from etholog.analysis.transition import Transitions as Transitions
     from etholog.analysis.transition import transition as transition
     from etholog.analysis.transition import transition_each as transition_each
@@ -59,6 +67,14 @@ _HOMES = {
     "hazards": "etholog.analysis.hazard",
     "incidence": "etholog.analysis.incidence",
     "latency": "etholog.analysis.latency",
+    "Practice": "etholog.analysis.practice",
+    "evening": "etholog.analysis.outcome",
+    "funnel": "etholog.analysis.outcome",
+    "outcomes": "etholog.analysis.outcome",
+    "practice": "etholog.analysis.practice",
+    "signs": "etholog.analysis.sign",
+    "signs_seen": "etholog.analysis.sign",
+    "time_to_sac": "etholog.analysis.outcome",
     "Season": "etholog.season",
     "Transitions": "etholog.analysis.transition",
     "read": "etholog.season",
@@ -72,6 +88,7 @@ __all__ = [
     "Comparison",
     "Criterion",
     "Hazards",
+    "Practice",
     "Season",
     "Transitions",
     "agreement",
@@ -83,12 +100,19 @@ __all__ = [
     "criterion",
     "duration",
     "ended",
+    "evening",
     "figures",
+    "funnel",
     "hazards",
     "incidence",
     "latency",
+    "outcomes",
     "pauses",
+    "practice",
     "read",
+    "signs",
+    "signs_seen",
+    "time_to_sac",
     "transition",
     "transition_each",
     "transitions",

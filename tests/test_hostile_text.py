@@ -21,16 +21,17 @@ import pytest
 
 import etholog
 from etholog import session
-from etholog.export import folder
+from etholog.export import folder, label
 from etholog.film.alignment import Clip
 from etholog.film.captions import Words, captions
 from etholog.film.cuts import whole
+from etholog.film.editlist import edl
 from etholog.film.subtitles import subrip, webvtt
 from etholog.refusal import Refusal
 from etholog.report import page
 from etholog.season import Season
 from etholog.season import of as season_of
-from etholog.text import unsafe
+from etholog.text import unsafe, visible
 from etholog.watch.opening import begin
 from tests.hostile import judges
 from tests.hostile.fields import FIELDS, animals, workspace
@@ -212,6 +213,26 @@ def cards_exported(place: Path, scratch: Path) -> Iterator[bytes]:
     yield written
 
 
+def labels_as_words(place: Path, scratch: Path) -> Iterator[bytes]:
+    names = [name for name in animals(scratch) if "\0" not in name and len(name) < 90_000]
+    yield at_a_terminal(scratch, *(("label", "--folder", str(scratch), "--", name) for name in names[::9]))
+
+
+def labels_to_print(place: Path, scratch: Path) -> Iterator[bytes]:
+    """A few texts, as the drawing takes its time: names, and the species below them."""
+    for at, text in enumerate(TEXTS.values()):
+        label.write(
+            scratch / f"{at}.svg", [([visible(text), visible(text), "not paired"], text[:900] or "F-1")], (70.0, 37.0)
+        )
+        yield (scratch / f"{at}.svg").read_bytes()
+
+
+def edit_lists(place: Path, scratch: Path) -> Iterator[bytes]:
+    for text in TEXTS.values():
+        clip = Clip(Path(text or "film.mp4"), 60.0, Fraction(25), 0.0, 0.0, "watching", ((0.0, 0.0),))
+        yield edl(whole([clip]), text).encode()
+
+
 WAYS: dict[str, tuple[str, Callable[[Path, Path], Iterator[bytes]]]] = {
     "etholog show": ("terminal", show_at_a_terminal),
     "etholog check": ("words", check_at_a_terminal),
@@ -225,6 +246,9 @@ WAYS: dict[str, tuple[str, Callable[[Path, Path], Iterator[bytes]]]] = {
     "cards at a terminal": ("terminal", cards_at_a_terminal),
     "cards as a calendar": ("calendar", cards_as_a_calendar),
     "exported cards": ("defused csv", cards_exported),
+    "labels as words": ("terminal", labels_as_words),
+    "labels to print": ("svg", labels_to_print),
+    "edit lists": ("terminal", edit_lists),
     "figures": ("svg", figures),
     "captions": ("cues", captions_of_film),
     "results in a notebook": ("html", results_in_a_notebook),

@@ -36,7 +36,7 @@ def run(args: argparse.Namespace) -> int:
     for name in args.animals:
         if known.id_of(name) not in known.known():
             raise Refusal(f"no card and no session of {name!r}{nearest(name, known.known())}")
-        labels.append(([visible(line) for line in lines(known, name, kept)], known.id_of(name)))
+        labels.append(([visible(line) for line in lines(known, name, kept)], visible(known.id_of(name))))
     if args.out:
         from etholog.export import label
 

@@ -7,6 +7,8 @@ import segno
 from matplotlib.backends.backend_pdf import PdfPages
 from matplotlib.figure import Figure
 from matplotlib.font_manager import FontProperties
+from matplotlib.patches import PathPatch, Rectangle
+from matplotlib.path import Path as MplPath
 from matplotlib.textpath import TextToPath
 
 from etholog.export.place import replacing
@@ -41,7 +43,11 @@ def figure(lines: Sequence[str], code: str, size: tuple[float, float]) -> Figure
     side = min(height - 2 * MARGIN_MM, width * 0.35)
     left, foot = width - MARGIN_MM - side, height - MARGIN_MM - side
     axes = drawn.add_axes((left / width, foot / height, side / width, side / height))
-    axes.imshow(matrix, cmap="gray_r", interpolation="nearest", vmin=0, vmax=1)
+    axes.set(xlim=(0, len(matrix)), ylim=(len(matrix), 0))
+    # One shape, so that no hairline shows between the modules, at any size.
+    modules = [Rectangle((x, y), 1, 1) for y, row in enumerate(matrix) for x, dark in enumerate(row) if dark]
+    squares = [square.get_patch_transform().transform_path(square.get_path()) for square in modules]
+    axes.add_patch(PathPatch(MplPath.make_compound_path(*squares), facecolor="black", linewidth=0, antialiased=False))
     axes.set_axis_off()
     room = width - side - 3 * MARGIN_MM
     points, shown = _fitting(lines, room, height - 2 * MARGIN_MM)

@@ -221,9 +221,8 @@ def labels_as_words(place: Path, scratch: Path) -> Iterator[bytes]:
 def labels_to_print(place: Path, scratch: Path) -> Iterator[bytes]:
     """A few texts, as the drawing takes its time: names, and the species below them."""
     for at, text in enumerate(TEXTS.values()):
-        label.write(
-            scratch / f"{at}.svg", [([visible(text), visible(text), "not paired"], text[:900] or "F-1")], (70.0, 37.0)
-        )
+        told = [visible(text), visible(text), "not paired"]
+        label.write(scratch / f"{at}.svg", [(told, visible(text[:200]) or "F-1")], (70.0, 37.0))
         yield (scratch / f"{at}.svg").read_bytes()
 
 

@@ -1,5 +1,6 @@
 """A label for the enclosure: who, with whom, when, how sure, and when to look for a sac."""
 
+import warnings
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -12,6 +13,7 @@ from matplotlib.path import Path as MplPath
 from matplotlib.textpath import TextToPath
 
 from etholog.export.place import replacing
+from etholog.figures.style import drawable
 from etholog.refusal import Refusal
 
 MM = 1 / 25.4
@@ -20,6 +22,7 @@ LEAST_MM, MOST_MM = 25.0, 300.0
 # Width x height in mm of labels that sheets commonly have (common practice, no source).
 SIZES = ("63.5x38.1", "70x37", "99.1x38.1", "66.7x25.4", "101.6x50.8")
 KINDS = (".svg", ".pdf", ".png")
+LONGEST_LINE = 200
 _POINT_MM = 0.3528
 
 
@@ -50,7 +53,7 @@ def figure(lines: Sequence[str], code: str, size: tuple[float, float]) -> Figure
     axes.add_patch(PathPatch(MplPath.make_compound_path(*squares), facecolor="black", linewidth=0, antialiased=False))
     axes.set_axis_off()
     room = width - side - 3 * MARGIN_MM
-    points, shown = _fitting(lines, room, height - 2 * MARGIN_MM)
+    points, shown = _fitting([drawable(line, LONGEST_LINE) for line in lines], room, height - 2 * MARGIN_MM)
     top = MARGIN_MM
     for at, line in enumerate(shown):
         own = points * (1.5 if at == 0 else 1)
@@ -111,7 +114,10 @@ def write(path: Path, labels: Sequence[tuple[Sequence[str], str]], size: tuple[f
         raise Refusal(f"{path}: holds one label; write several as .pdf")
     from matplotlib import rc_context
 
-    with rc_context({"svg.hashsalt": "etholog", "pdf.fonttype": 42}), replacing(path) as file:
+    settings = rc_context({"svg.hashsalt": "etholog", "pdf.fonttype": 42})
+    with settings, warnings.catch_warnings(), replacing(path) as file:
+        # A letter that the font lacks is drawn as a box; that is told by the label.
+        warnings.filterwarnings("ignore", message="Glyph .* missing from font")
         if kind == ".pdf":
             with PdfPages(file, metadata={"CreationDate": None}) as pages:
                 for lines, code in labels:

@@ -113,7 +113,7 @@ class Plate(Figure):
             options["metadata"] = _SILENT.get(kind.lower(), {}) | (options.get("metadata") or {})
             # An SVG keeps the artists' names, and no XML can hold a control character.
             for artist in self.findobj(lambda artist: artist.get_gid() is not None):
-                artist.set_gid(_drawable(str(artist.get_gid())))
+                artist.set_gid(drawable(str(artist.get_gid())))
             super().savefig(fname, **options)
 
     def content(self, kind: str, **options: Any) -> bytes:
@@ -157,16 +157,17 @@ def label(code: str, named: Mapping[str, str] | None) -> str:
 def plain(text: str) -> str:
     """Return what somebody typed as matplotlib may draw it: one line, not too long, no controls, no mathematics in
     dollars."""
-    return _drawable(text).replace("$", r"\$")
+    return drawable(text).replace("$", r"\$")
 
 
 def title(times: pd.DataFrame) -> str:
     """Return what a table of latencies is about, as a title."""
-    told = _drawable(str(times.attrs.get("label", "latency")), 2 * LONGEST)
+    told = drawable(str(times.attrs.get("label", "latency")), 2 * LONGEST)
     return (told[:1].upper() + told[1:]).replace("$", r"\$")
 
 
-def _drawable(text: str, longest: int = LONGEST) -> str:
+def drawable(text: str, longest: int = LONGEST) -> str:
+    """Return what somebody typed as a picture may hold it: one line, not too long, no controls."""
     short = text if len(text) <= longest else f"{text[: longest - 1]}…"
     return "".join(c if c.isprintable() else " " for c in short)
 

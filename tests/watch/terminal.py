@@ -33,6 +33,8 @@ class Terminal:
         if self.pid == 0:
             os.chdir(cwd)
             os.environ.update({"TERM": "xterm-256color", "LINES": "", "COLUMNS": ""} | environment)
+            if under:  # where little may be written, coverage can't write either, and would say so on the screen
+                os.environ.pop("COVERAGE_PROCESS_CONFIG", None)
             command = [*under, sys.executable, "-m", "etholog", *words]
             os.execvp(command[0], command)
         self.resize(columns, rows)

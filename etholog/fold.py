@@ -103,7 +103,8 @@ class Folding:
                 self.remarks.append(f"mark {n}: {behaviour.code!r} began while it was running; it goes on")
                 return
             self._end(lane, t)
-        self._end_others(behaviour, t)
+        if behaviour.ends:
+            self._end_others(behaviour, t)
         outer = behaviour.within
         if outer is not None and not any(bout.code == outer for bout in self.running.values()):
             self.remarks.append(f"mark {n}: {behaviour.code!r} at {t / 1000:.1f} s, outside any {outer!r}")
@@ -130,8 +131,9 @@ class Folding:
             return  # what it lay within has ended it already
         # Made anew rather than by `_replace`, which takes several times as long, once for every bout of a season.
         self.bouts.append(Bout(bout.n, bout.code, bout.qualifier, bout.onset, t, True, bout.sure))
-        for code in self._inner.get(bout.code, ()):
-            self._end_code(code, t)
+        if self.running:
+            for code in self._inner.get(bout.code, ()):
+                self._end_code(code, t)
 
     def _cut(self, t: int) -> None:
         self.bouts += [bout._replace(offset=max(t, bout.onset)) for bout in self.running.values()]
@@ -153,6 +155,8 @@ class Fold:
 
 
 _ORDER = itemgetter(Bout._fields.index("onset"), Bout._fields.index("n"))
+_NOT_IN_TIME = frozenset({"undo", "film", "close", "repeat"})
+_ABOUT_ANOTHER = frozenset({"move", "recode", "doubt", "note"})
 _SAID = {"note": "text", "stray": "key", "prompt": "name", "sync": None, "rescue": None, "clock": "what"}
 
 
@@ -165,37 +169,41 @@ def undone(records: Iterable[Mapping[str, Any]]) -> set[int]:
     return gone
 
 
-def corrected(records: Iterable[Mapping[str, Any]]) -> tuple[list[dict[str, Any]], list[str]]:
+def corrected(records: Iterable[Mapping[str, Any]]) -> tuple[list[Mapping[str, Any]], list[str]]:
     """Apply undo, move, recode, doubt, and the reasons of gaps.
 
     Returns what lasts in time, sorted by (t, n), and remarks on what made no sense.
     """
     records = list(records)
     gone = undone(records)
-    live: dict[int, dict[str, Any]] = {}
+    live: dict[int, Mapping[str, Any]] = {}  # what is corrected is made anew, the records stay as they are
     remarks: list[str] = []
     for record in records:
         do = record["do"]
-        if record["n"] in gone or do in ("undo", "film", "close", "repeat"):
+        n = record["n"]
+        if n in gone or do in _NOT_IN_TIME:
             continue
-        if do == "note" and live.get(record.get("of", -1), {}).get("do") == "gap":
-            live[record["of"]]["why"] = record["text"]
+        if do not in _ABOUT_ANOTHER:
+            live[n] = record
             continue
-        if do not in ("move", "recode", "doubt"):
-            live[record["n"]] = dict(record)
-            continue
-        target = live.get(record["of"])
-        if target is None:
-            if record["of"] not in gone:
-                remarks.append(f"record {record['n']}: {do} of {record['of']}, which is nothing that can be changed")
+        of = record.get("of", -1)
+        target = live.get(of)
+        if do == "note":
+            if target is not None and target["do"] == "gap":
+                live[of] = {**target, "why": record["text"]}
+            else:
+                live[n] = record
+        elif target is None:
+            if of not in gone:
+                remarks.append(f"record {n}: {do} of {of}, which is nothing that can be changed")
         elif do == "move":
-            target["t"] = record["t"]
+            live[of] = {**target, "t": record["t"]}
         elif do == "doubt":
-            target["sure"] = record["sure"]
+            live[of] = {**target, "sure": record["sure"]}
         elif target["do"] in ("mark", "stray"):
-            target.update(do="mark", code=record["code"], qualifier=record.get("qualifier"))
+            live[of] = {**target, "do": "mark", "code": record["code"], "qualifier": record.get("qualifier")}
         else:
-            remarks.append(f"record {record['n']}: only a mark or a stray key can be recoded")
+            remarks.append(f"record {n}: only a mark or a stray key can be recoded")
     return sorted(live.values(), key=itemgetter("t", "n")), remarks
 
 

@@ -1,6 +1,7 @@
 """Puts right a session that is closed: a cursor walks along it, and what is changed is appended to the same journal."""
 
 import re
+from collections.abc import Mapping
 from typing import Any
 
 from etholog.ethogram import Behaviour, Hand
@@ -28,7 +29,7 @@ class Amender(Corrector):
         """Where the session ended, in milliseconds."""
         return self.live.end or 0
 
-    def in_hand(self) -> dict[str, Any] | None:
+    def in_hand(self) -> Mapping[str, Any] | None:
         """Return what was walked to, or the last before the cursor: a mark, a stray key, a note, an end of a gap."""
         if self._chosen is not None and (chosen := self.live.lasting(self._chosen)) is not None:
             return chosen
@@ -123,5 +124,5 @@ class Amender(Corrector):
             self.cursor, self._chosen = record["t"], n
 
 
-def _order(record: dict[str, Any]) -> tuple[int, int]:
+def _order(record: Mapping[str, Any]) -> tuple[int, int]:
     return record["t"], record["n"]

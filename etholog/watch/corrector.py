@@ -1,6 +1,6 @@
 """Writes records, and puts right what was recorded: every correction is one more record, so both values stay."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -36,7 +36,7 @@ class Corrector:
         self._done: list[tuple[int, ...]] = []  # the records that one undo takes back, together
         self._undone: list[tuple[tuple[int, ...], tuple[int, ...]]] = []
 
-    def in_hand(self) -> dict[str, Any] | None:
+    def in_hand(self) -> Mapping[str, Any] | None:
         """Return the mark that a correction is meant for, as corrected so far."""
         return self.live.last
 

@@ -1,6 +1,6 @@
 """What the records come to so far, kept up record by record, for a screen to follow. No file, clock or keys."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 from etholog.ethogram import Ethogram
@@ -50,7 +50,7 @@ class Live:
         self.latest: dict[str, int] = {}  # when each behaviour last began
         self.open_gap: int | None = None  # the record that began the gap of now
         self._folded_to = 0
-        self._lasting: dict[int, dict[str, Any]] = {}
+        self._lasting: dict[int, Mapping[str, Any]] = {}
         for record in lasting:
             self._take_in(record)
         if self.end is not None:
@@ -59,7 +59,7 @@ class Live:
         # The last mark is the one that was pressed last, wherever it was moved to.
         self._last_mark = max((r["n"] for r in lasting if r["do"] in ("mark", "stray")), default=None)
 
-    def _take_in(self, record: dict[str, Any]) -> None:
+    def _take_in(self, record: Mapping[str, Any]) -> None:
         self._folded_to = record["t"]
         self._lasting[record["n"]] = record
         do = record["do"]
@@ -97,16 +97,16 @@ class Live:
     # ------------------------------------------------------------ what a screen asks
 
     @property
-    def last(self) -> dict[str, Any] | None:
+    def last(self) -> Mapping[str, Any] | None:
         """The mark, or stray key, that was pressed last, as corrected."""
         return None if self._last_mark is None else self.lasting(self._last_mark)
 
-    def lasting(self, n: int) -> dict[str, Any] | None:
+    def lasting(self, n: int) -> Mapping[str, Any] | None:
         """Return record `n` as corrected; None when it was taken back."""
         return self._lasting.get(n)
 
     @property
-    def marks_in_time(self) -> list[dict[str, Any]]:
+    def marks_in_time(self) -> list[Mapping[str, Any]]:
         """All that an observer put there, as corrected, in the order of their times."""
         return [record for record in self._lasting.values() if record["do"] not in ("prompt", "clock")]
 

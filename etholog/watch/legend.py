@@ -7,6 +7,16 @@ from etholog.ethogram import Press
 from etholog.text import visible
 from etholog.watch.keyboard import Keyboard
 
+# What every way of recording live has, whether on the strip or line by line.
+RIGHTING = (
+    "Space RESCUE",
+    "Backspace or Tab take back",
+    "Delete bring back",
+    "{1} or {0} a second earlier",
+    "{2} or {9} it was another",
+    "{3} or {8} unsure",
+)
+
 
 def key_words(layout: Mapping[str, Press]) -> list[str]:
     """Return each key of a layout with what it means."""

@@ -10,19 +10,14 @@ from types import FrameType
 
 from etholog import system
 from etholog.text import visible
-from etholog.watch.legend import key_words, own_words
+from etholog.watch.legend import RIGHTING, key_words, own_words
 from etholog.watch.live import clock_face
 from etholog.watch.prompts import Prompts
 from etholog.watch.recorder import Recorder
 
 TICK_S = 0.25
 OWN_KEYS = (
-    "Space RESCUE",
-    "Backspace or Tab take back",
-    "Delete bring back",
-    "{1} or {0} a second earlier",
-    "{2} or {9} it was another",
-    "{3} or {8} unsure",
+    *RIGHTING,
     "Enter note, or why nobody watches; -12 moves the last mark 12 s earlier",
     "{-} nobody watches",
     "{=} sync with film",

@@ -15,7 +15,7 @@ from etholog.fold import Bout
 from etholog.text import visible
 from etholog.watch.chart import StripChart
 from etholog.watch.corrector import Answer
-from etholog.watch.legend import key_table, own_words
+from etholog.watch.legend import RIGHTING, key_table, own_words
 from etholog.watch.line import Line
 from etholog.watch.live import clock_face
 from etholog.watch.prompts import Prompts
@@ -29,12 +29,7 @@ OTHER_ROWS = 8  # the clock in big figures, and all the lines above and below th
 NOTE_HINT = "a note, or -12 to move the last mark 12 s earlier; Enter keeps, Esc leaves"
 GAP_HINT = "why does nobody watch? Enter keeps, Esc leaves"
 OWN_KEYS = (
-    "Space RESCUE",
-    "Backspace or Tab take back",
-    "Delete bring back",
-    "{1} or {0} a second earlier",
-    "{2} or {9} it was another",
-    "{3} or {8} unsure",
+    *RIGHTING,
     "Enter note",
     "{-} nobody watches",
     "{=} sync with film",

@@ -13,6 +13,7 @@ import subprocess
 import sys
 import tempfile
 import time
+import zlib
 from collections import Counter
 from collections.abc import Callable
 from functools import partial
@@ -23,6 +24,7 @@ import numpy as np
 import orjson
 import pandas as pd
 
+from etholog import journal, session
 from etholog import season as seasons
 from etholog.analysis import permutation, survival
 from etholog.analysis.duration import budget, duration
@@ -323,6 +325,16 @@ def reading(count: int) -> None:
                 len([json.loads(line) for line in file.read_bytes().splitlines()]) for file in folder.glob("*.jsonl")
             )
 
+        def checksums() -> int:
+            return sum(zlib.crc32(line) != 0 for text in lines for line in text.splitlines())
+
+        def journals() -> int:
+            return sum(len(journal.read(file).lines) for file in folder.glob("*.jsonl"))
+
+        def validated() -> int:
+            return sum(len(session.read(file).records) + 1 for file in folder.glob("*.jsonl"))
+
+        assert checksums() == journals() == validated()
         assert fastest() == usual() == sum(text.count(b"\n") for text in lines)
         cold, base, common = timed(lambda: seasons.read(folder, cached=False), fastest, usual, times=3)
         kept, without = seasons.read(folder), seasons.read(folder, cached=False)
@@ -331,6 +343,7 @@ def reading(count: int) -> None:
         tenth.mkdir()
         for file in sorted(folder.glob("*.jsonl"))[: count // 10]:
             os.link(file, tenth / file.name)
+        parts = timed(checksums, journals, validated, fastest, times=3)
         [small] = timed(lambda: seasons.read(tenth, cached=False), times=3)
         for table in ("sessions", "bouts", "gaps"):
             pd.testing.assert_frame_equal(getattr(seasons.read(folder), table), getattr(without, table))
@@ -339,6 +352,10 @@ def reading(count: int) -> None:
     print(f"\n{count:,} files of {made.MARKS} marks to tables, validated and with checksums {told(cold)}")
     print(f"  from {count // 10:,} to {count:,}: exponent {np.log10(slow / statistics.median(small)):.2f}")
     print(f"  orjson.loads alone {told(base)}: x {slow / statistics.median(base):.1f}")
+    crc, lines_alone, checked, parsed = (statistics.median(part) for part in parts)
+    print(f"  of that, in orjson.loads alone: checksums x {crc / parsed:.1f}, lines and numbers", end="")
+    print(f" x {(lines_alone - crc) / parsed:.1f}, strict validation x {(checked - lines_alone) / parsed:.1f}", end="")
+    print(f", folding and tables x {(slow - checked) / parsed:.1f}")
     print(f"  json.loads of each line {told(common)}: x {slow / statistics.median(common):.2f}")
     print(f"  from the cache {told(warm)}: x {slow / quick:.0f} faster")
     print(f"  stat of each file alone {told(floor)}: the cache takes x {quick / statistics.median(floor):.1f} of it")

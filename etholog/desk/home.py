@@ -62,7 +62,7 @@ class Home(App[tuple[str, ...]], inherit_bindings=False):
         yield Static(f"etholog  {self._today}   {visible(str(self._animals.folder.resolve()))}", markup=False)
         with Horizontal():
             with Vertical(id="due"):
-                yield Static("\nDUE", classes="head", markup=False)
+                yield Static(f"\nDUE: {len(self._now)} (all of it: d)", classes="head", markup=False)
                 yield Static(self._due(), markup=False)
             with Vertical(id="side"):
                 yield Static("\nLAST SESSIONS", classes="head", markup=False)
@@ -78,13 +78,14 @@ class Home(App[tuple[str, ...]], inherit_bindings=False):
             if event.character == way.key:
                 self.exit(way.words)
 
-    def _due(self) -> str:
+    @property
+    def _now(self) -> list[Task]:
         # A sac can't wait; a meal can.
-        now = sorted((t for t in self._tasks if t.first <= self._today), key=lambda t: (t.until_done, t.first))
-        rows = [f"{task.animal:<10} {task.what}" for task in now[:DUE_SHOWN]]
-        more = len(now) - DUE_SHOWN
-        rows += [f"and {more} more: d"] if more > 0 else []
-        return "\n".join(visible(row) for row in rows) or "nothing today"
+        return sorted((t for t in self._tasks if t.first <= self._today), key=lambda t: (t.until_done, t.first))
+
+    def _due(self) -> str:
+        rows = [visible(f"{task.animal:<10} {task.what}") for task in self._now[:DUE_SHOWN]]
+        return "\n".join(rows) or "nothing today"
 
     def _sessions(self) -> str:
         met = [pairing for pairing in self._animals.pairings if pairing.file][-SESSIONS_SHOWN:]

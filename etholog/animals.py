@@ -33,7 +33,7 @@ class Pairing:
     @property
     def may_have_taken(self) -> bool:
         """Whether sperm may have been transferred: from a clasp upwards, or where nobody knows."""
-        return self.evidence == UNKNOWN_EVIDENCE or self.evidence >= summary.LADDER.index("a clasp, no insertion")
+        return self.evidence == UNKNOWN_EVIDENCE or self.evidence >= summary.CLASP
 
 
 @dataclass(frozen=True)
@@ -67,9 +67,10 @@ class Animals:
         one = self.find(name)
         if one is not None and one.sex != "unknown":
             return one.sex
-        if any(pairing.male == self.id_of(name) for pairing in self.pairings):
+        met = self.pairings_of(name)
+        if any(pairing.male == self.id_of(name) for pairing in met):
             return "male"
-        return "female" if any(pairing.female == self.id_of(name) for pairing in self.pairings) else "unknown"
+        return "female" if met else "unknown"
 
     def species_of(self, name: str) -> str:
         """Return an animal's species: as its card says, or as its last session does."""
@@ -184,10 +185,11 @@ def _from_cards(known: Animals) -> Iterator[Pairing]:
 
 def questions(animals: Animals) -> Iterator[str]:
     """Yield what does not fit together over all cards: unknown parents, sacs without a pairing, odd dates."""
+    known = set(animals.known())
     for one in animals.cards.values():
         for kind, sex in (("dam", "female"), ("sire", "male")):
             parent = one.fact(kind)
-            if parent and animals.find(parent) is None and animals.id_of(parent) not in animals.known():
+            if parent and animals.id_of(parent) not in known:
                 yield f"{one.path}: {kind} {parent!r} has no card and no session"
             elif parent and animals.sex_of(parent) not in (sex, "unknown"):
                 yield f"{one.path}: {kind} {parent!r} is told as {animals.sex_of(parent)}"

@@ -13,7 +13,7 @@ from typing_extensions import TypedDict  # before Python 3.12, pydantic takes no
 from etholog import journal
 from etholog.dates import Day
 from etholog.ethogram import nearest
-from etholog.record import Name, Number, Prose, Word
+from etholog.record import Name, Number, Prose, Word, sound
 from etholog.refusal import Refusal
 
 FORMAT = "etholog-card/1"
@@ -205,21 +205,11 @@ def read(path: Path) -> Card:
     try:
         records = _records.validate_json(b"[" + b",".join(body) + b"]")
     except ValidationError:
-        records = list(_sound(path, body, faults))
+        records = list(sound(path, body, _record, faults))
     entries = tuple(sorted(_entries(path, records, faults), key=lambda entry: (entry.on.first, entry.n)))
     renamed = sorted((entry for entry in entries if entry.kind == "renamed"), key=lambda entry: entry.n)
     names = (header["id"], *(entry.words for entry in renamed))
     return Card(path, names[-1], entries, tuple(faults), tuple(dict.fromkeys(names)))
-
-
-def _sound(path: Path, lines: list[bytes], faults: list[str]) -> Iterator[Told | Undo]:
-    for at, line in enumerate(lines, 2):
-        try:
-            yield _record.validate_json(line)
-        except ValidationError as error:
-            fault = error.errors(include_url=False, include_input=False)[0]
-            where = ".".join(str(part) for part in fault["loc"])
-            faults.append(f"{path}: record {at - 1}: {where} {fault['msg']}; left out, the file is as it was")
 
 
 def _entries(path: Path, records: list[Told | Undo], faults: list[str]) -> Iterator[Entry]:

@@ -4,11 +4,11 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from etholog.animals import Animals
+from etholog.animals import Animals, Pairing
 from etholog.attempts import Attempt, Tries, by_female
 from etholog.card import Card
 from etholog.ethogram import Aftercare, Ethogram
-from etholog.summary import LADDER
+from etholog.summary import BOTH_PALPS, LADDER
 
 OWN_SACS = 5  # so many sacs of one's own say more than a shipped window
 LOOK_DAYS = 7
@@ -124,15 +124,19 @@ def _brood(one: Attempt, mine: Window, animals: Animals, card: Card | None, toda
         yield from _waiting(one, mine, animals, card, today)
     else:
         last = one.pairings[-1]
-        yield Task(
-            f"{she}/again/{last.on.text}",
-            she,
-            "introduce again?",
-            _in(last.on.first, care.again[0]),
-            _in(last.on.last, care.again[1]),
-            f"{last.on.text} with {last.male}: {LADDER[max(0, last.evidence)]}",
-            care.source,
-        )
+        yield _again(she, "introduce again?", last, last.evidence, care)
+
+
+def _again(she: str, what: str, last: Pairing, evidence: int, care: Aftercare) -> Task:
+    return Task(
+        f"{she}/again/{last.on.text}",
+        she,
+        what,
+        _in(last.on.first, care.again[0]),
+        _in(last.on.last, care.again[1]),
+        f"{last.on.text} with {last.male}: {LADDER[evidence] if evidence >= 0 else 'nobody watched'}",
+        care.source,
+    )
 
 
 def _waiting(one: Attempt, mine: Window, animals: Animals, card: Card | None, today: date) -> Iterator[Task]:
@@ -140,16 +144,9 @@ def _waiting(one: Attempt, mine: Window, animals: Animals, card: Card | None, to
     first, last = one.taken[0], one.taken[-1]
     best = max(pairing.evidence for pairing in one.taken)
     male = animals.find(last.male)
-    if best < LADDER.index("clear insertions of both palps") and not (male and male.died):
-        yield Task(
-            f"{she}/again/{last.on.text}",
-            she,
-            "a second introduction? Cup in hand: after a pairing that took, she often attacks",
-            _in(last.on.first, care.again[0]),
-            _in(last.on.last, care.again[1]),
-            f"{last.on.text} with {last.male}: {LADDER[best] if best >= 0 else 'nobody watched'}",
-            care.source,
-        )
+    if best < BOTH_PALPS and not (male and male.died):
+        what = "a second introduction? Cup in hand: after a pairing that took, she often attacks"
+        yield _again(she, what, last, best, care)
     opens, closes = sac_window(one, mine)
     looked = card.last("looked") if card else None
     look = max(opens, _in(looked.on.last, LOOK_DAYS)) if looked else opens

@@ -60,6 +60,14 @@ class Day:
         return (other.first - self.last).days, (other.last - self.first).days
 
 
+def exact_day(text: str) -> date:
+    """Read a date that has to be known to the day."""
+    day = Day.parse(text)
+    if not day.exact:
+        raise Refusal(f"{text!r} is no single day; write 2026-03-05")
+    return day.first
+
+
 def between(days: tuple[int, int]) -> str:
     """Return a span of days in words.
 

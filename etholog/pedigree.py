@@ -1,6 +1,6 @@
 """Kinship from dams and sires."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from graphlib import CycleError, TopologicalSorter
 
@@ -33,7 +33,7 @@ def kinship(one: str, other: str, parents: Mapping[str, Parents]) -> float:
     line = ancestors(one, parents) | ancestors(other, parents)
     between: dict[tuple[str, str], float] = {}
     done: list[str] = []
-    for name in _founders_first(line, parents):
+    for name in founders_first(line, parents):
         up = parents.get(name, UNKNOWN)
         for older in done:
             share = sum(between[parent, older] for parent in (up.dam, up.sire) if parent) / 2
@@ -61,7 +61,8 @@ def ancestors(name: str, parents: Mapping[str, Parents]) -> set[str]:
     return found
 
 
-def _founders_first(names: set[str], parents: Mapping[str, Parents]) -> list[str]:
+def founders_first(names: Iterable[str], parents: Mapping[str, Parents]) -> list[str]:
+    """Return the animals, each after its known parents. Raises Refusal for one that would be its own ancestor."""
     try:
         return list(TopologicalSorter({name: parents.get(name, UNKNOWN).known for name in names}).static_order())
     except CycleError as error:

@@ -14,7 +14,7 @@ from etholog.care import window
 from etholog.dates import Day, between
 from etholog.ethogram import Ethogram
 from etholog.pedigree import common, kinship
-from etholog.summary import LADDER
+from etholog.summary import INSERTION, LADDER
 
 Side = Literal["for", "against", "unknown", "note"]
 
@@ -112,7 +112,7 @@ def _his(male: str, animals: Animals, known: Sequence[Ethogram], now: Day) -> It
 
 
 def _charge(who: str, webs: Sequence[Entry], met: Sequence[Pairing], now: Day) -> Iterator[Fact]:
-    spent = [pairing for pairing in met if pairing.evidence > LADDER.index("a clasp, no insertion")]
+    spent = [pairing for pairing in met if pairing.evidence >= INSERTION]
     if not webs:
         yield Fact("unknown", f"{who}: no sperm web seen: is he charged? Males tear old webs down, so it says little")
     elif spent and not spent[-1].on.before(webs[-1].on):

@@ -1,8 +1,10 @@
 """The kinds of lines that a session's file can hold, exact to the member: the border at which pydantic stands guard."""
 
-from typing import Annotated, Literal, NotRequired
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import Annotated, Literal, NotRequired, TypeVar
 
-from pydantic import AwareDatetime, ConfigDict, Field, with_config
+from pydantic import AwareDatetime, ConfigDict, Field, TypeAdapter, ValidationError, with_config
 from typing_extensions import TypedDict  # before Python 3.12, pydantic takes no other
 
 FORMAT = "etholog-session/1"
@@ -13,6 +15,7 @@ Word = Annotated[str, Field(max_length=200)]
 Name = Annotated[str, Field(min_length=1, max_length=200)]
 Prose = Annotated[str, Field(max_length=100_000)]
 Scalar = str | int | float | bool | None
+T = TypeVar("T")
 
 _exact = with_config(ConfigDict(extra="forbid", strict=True, allow_inf_nan=False))
 
@@ -194,3 +197,19 @@ Record = Annotated[
     Mark | Undo | Move | Recode | Doubt | Note | Stray | Repeat | Gap | Moment | Prompted | Clock | Film | Close,
     Field(discriminator="do"),
 ]
+
+
+def brief(error: ValidationError) -> str:
+    """Return the first fault of a line in a few words."""
+    fault = error.errors(include_url=False, include_input=False)[0]
+    where = ".".join(str(part)[:60] for part in fault["loc"])  # a name in the file may be as long as it likes
+    return f"{where}: {fault['msg']}" if where else fault["msg"]
+
+
+def sound(path: Path, lines: Sequence[bytes], one: TypeAdapter[T], faults: list[str]) -> Iterator[T]:
+    """Yield the records that can be used, and tell of the others: slower than all at once, so only when that failed."""
+    for at, line in enumerate(lines, 1):
+        try:
+            yield one.validate_json(line)
+        except ValidationError as error:
+            faults.append(f"{path}: record {at}: {brief(error)}; left out, the file is as it was")

@@ -1,6 +1,5 @@
 """One pairing, read from its file: header, ethogram, records, and what they fold to."""
 
-from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import datetime
 from functools import cached_property
@@ -12,7 +11,7 @@ from pydantic import TypeAdapter, ValidationError
 from etholog import journal
 from etholog.ethogram import Ethogram, EthogramError, from_plain
 from etholog.fold import Fold, fold
-from etholog.record import FORMAT, Header, Record
+from etholog.record import FORMAT, Header, Record, brief, sound
 from etholog.refusal import Refusal
 
 _header = TypeAdapter(Header)
@@ -57,7 +56,7 @@ def header_of(ethogram: Ethogram, **said: Any) -> dict[str, Any]:
     try:
         _header.validate_python({"n": 0, "do": "begin", **header})
     except ValidationError as error:
-        raise SessionError(f"what is said of the session can't be kept: {_brief(error)}; change it") from None
+        raise SessionError(f"what is said of the session can't be kept: {brief(error)}; change it") from None
     return {**header, "ethogram": ethogram.plain()}
 
 
@@ -77,7 +76,7 @@ def _begin(path: Path, line: bytes) -> tuple[Header, Ethogram]:
         if plain not in _known:
             _known[plain] = from_plain(TypeAdapter(dict[str, Any]).validate_json(plain))
     except ValidationError as error:
-        raise SessionError(f"{path}: line 1: {_brief(error)}; this is no session of etholog that can be read") from None
+        raise SessionError(f"{path}: line 1: {brief(error)}; this is no session of etholog that can be read") from None
     except EthogramError as error:
         raise SessionError(f"{path}: line 1: its ethogram contradicts itself: {error}") from None
     return header, _known[plain]
@@ -90,12 +89,6 @@ def header(path: Path) -> Header:
             return _begin(path, file.readline())[0]
     except OSError as error:
         raise SessionError(f"{path}: can't be read ({error.strerror})") from None
-
-
-def _brief(error: ValidationError) -> str:
-    fault = error.errors(include_url=False, include_input=False)[0]
-    where = ".".join(str(part)[:60] for part in fault["loc"])  # a name in the file may be as long as it likes
-    return f"{where}: {fault['msg']}" if where else fault["msg"]
 
 
 def read(path: Path) -> Session:
@@ -112,14 +105,5 @@ def read(path: Path) -> Session:
         if len(records) != len(body):
             raise SessionError(f"{path}: a line holds more than one record; take it out")
     except ValidationError:
-        records = list(_sound(path, body, faults))
+        records = list(sound(path, body, _record, faults))
     return Session(path, header, ethogram, records, faults)
-
-
-def _sound(path: Path, lines: list[bytes], faults: list[str]) -> Iterator[Record]:
-    """Yield the records that can be used, and tell of the others: slower than all at once, so only when that failed."""
-    for at, line in enumerate(lines, 2):
-        try:
-            yield _record.validate_json(line)
-        except ValidationError as error:
-            faults.append(f"{path}: record {at - 1}: {_brief(error)}; left out, the file is as it was")

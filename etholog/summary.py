@@ -15,6 +15,7 @@ LADDER = (
     "a clear insertion of one palp",
     "clear insertions of both palps",
 )
+CLASP, INSERTION, BOTH_PALPS = 2, 3, 5  # rungs of LADDER that are asked for elsewhere
 CLEAR_MS = 5000
 
 

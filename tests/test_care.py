@@ -10,7 +10,7 @@ import pytest
 
 from etholog import animals, care, readiness
 from etholog.care import Task
-from etholog.commands.due import ethograms
+from etholog.ethogram import at_hand
 from tests.test_animals import Told, write
 
 Run = Callable[..., CompletedProcess[str]]
@@ -21,7 +21,7 @@ PAIRED = ("paired", "2026-03-01", "M-1")
 def due(folder: Path, today: str, *told: Told, male: tuple[Told, ...] = ()) -> dict[str, Task]:
     write(folder, "F-1", ("sex", "2020", "female"), GRAMMOSTOLA, *told)
     write(folder, "M-1", ("sex", "2020", "male"), GRAMMOSTOLA, *male)
-    tasks = care.due(animals.read(folder), ethograms(folder), date.fromisoformat(today))
+    tasks = care.due(animals.read(folder), at_hand(folder), date.fromisoformat(today))
     return {task.key.split("/")[0][0] + " " + task.key.split("/")[1]: task for task in tasks}
 
 
@@ -99,18 +99,18 @@ def test_enough_sacs_of_ones_own_say_more_than_the_shipped_window(tmp_path: Path
 
 # Common practice, no source: what keepers say of some Old World burrowers has to fit the shipped windows.
 def test_shipped_windows_hold_what_keepers_see_in_old_world_burrowers(tmp_path: Path) -> None:
-    mine = care.window("Pterinochilus murinus", animals.read(tmp_path), ethograms(tmp_path))
+    mine = care.window("Pterinochilus murinus", animals.read(tmp_path), at_hand(tmp_path))
     assert mine.sac[0] <= 61 <= mine.sac[1]  # a sac about two months after the pairing
     assert "just off the floor" in (mine.care.sac_form or "")
     assert "overlooked" in (mine.care.sac_form or "")
     assert mine.care.guard == 30  # left alone for about 30 days
     write(tmp_path, "F-1", ("sex", "2020", "female"), ("species", "2020", "Pterinochilus murinus"))
     write(tmp_path, "F-1", ("meal", "2026-03-01", "small"), PAIRED)
-    before = {t.key.split("/")[1]: t for t in care.due(animals.read(tmp_path), ethograms(tmp_path), date(2026, 3, 2))}
+    before = {t.key.split("/")[1]: t for t in care.due(animals.read(tmp_path), at_hand(tmp_path), date(2026, 3, 2))}
     assert "few and of middling size" in before["meal"].what
     assert "often attacks" in before["again"].what
     write(tmp_path, "F-1", ("sac", "2026-05-01"))
-    after = {t.key.split("/")[1]: t for t in care.due(animals.read(tmp_path), ethograms(tmp_path), date(2026, 5, 2))}
+    after = {t.key.split("/")[1]: t for t in care.due(animals.read(tmp_path), at_hand(tmp_path), date(2026, 5, 2))}
     assert "water that can't dry out" in after["guard"].what
 
 
@@ -144,7 +144,7 @@ def facts(folder: Path, today: str, he: tuple[Told, ...], she: tuple[Told, ...])
     day = date.fromisoformat(today)
     known = animals.read(folder).as_of(day)
     found: dict[str, list[str]] = {"for": [], "against": [], "unknown": [], "note": []}
-    for fact in readiness.facts("M-1", "F-1", known, ethograms(folder), day):
+    for fact in readiness.facts("M-1", "F-1", known, at_hand(folder), day):
         found[fact.side].append(fact.text)
     return found
 

@@ -18,10 +18,9 @@ from etholog.animals import Pairing
 from etholog.attempts import Attempt, by_female
 from etholog.dates import Day
 from etholog.season import Season
-from etholog.summary import LADDER
+from etholog.summary import CLASP, INSERTION
 
 MEASURES = ("insertion_s", "insertions", "palps", "latency_s")
-CLASP, INSERTION = LADDER.index("a clasp, no insertion"), LADDER.index("a clasp, no insertion") + 1
 
 
 def outcomes(season: Season, today: date) -> pd.DataFrame:

@@ -48,12 +48,10 @@ def _herd(workspace: Path) -> Iterator[str]:
     folder = str(workspace / "animals")
     yield from (fault for fault in known.faults if fault.startswith(folder))
     yield from animals.questions(known)
-    for one in known.cards:
-        try:
-            pedigree.kinship(one, one, known.parents)
-        except Refusal as refusal:
-            yield str(refusal)
-            return
+    try:
+        pedigree.founders_first(known.cards, known.parents)
+    except Refusal as refusal:
+        yield str(refusal)
 
 
 def _findings(file: Path) -> list[str]:

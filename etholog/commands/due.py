@@ -9,8 +9,7 @@ from etholog import animals as animals_
 from etholog import care, ethogram
 from etholog.care import Task
 from etholog.commands.output import add_json, as_json, say
-from etholog.dates import Day
-from etholog.ethogram import Ethogram
+from etholog.dates import exact_day
 from etholog.refusal import Refusal
 from etholog.text import visible
 
@@ -35,7 +34,9 @@ def run(args: argparse.Namespace) -> int:
     wanted = {known.id_of(name) for name in args.animals}
     for name in wanted - set(known.known()):
         raise Refusal(f"no card and no session of {name!r}{ethogram.nearest(name, known.known())}")
-    tasks = [task for task in care.due(known, ethograms(args.folder), today) if not wanted or task.animal in wanted]
+    tasks = [
+        task for task in care.due(known, ethogram.at_hand(args.folder), today) if not wanted or task.animal in wanted
+    ]
     if args.ics:
         from etholog.export import calendar
 
@@ -47,25 +48,6 @@ def run(args: argparse.Namespace) -> int:
         _print(tasks, today, args.ahead)
     say(*known.faults)
     return 1 if known.faults else 0
-
-
-def exact_day(text: str) -> date:
-    """Read a date that has to be known to the day."""
-    day = Day.parse(text)
-    if not day.exact:
-        raise Refusal(f"{text!r} is no single day; write 2026-03-05")
-    return day.first
-
-
-def ethograms(workspace: Path) -> list[Ethogram]:
-    """Return the workspace's own ethograms, then the shipped ones, the terrestrial first: its general windows serve
-    where a genus has none."""
-    own = sorted((workspace / "ethograms").glob("*.toml"))
-    shipped = sorted(ethogram.shipped().glob("*.toml"), key=lambda file: (file.stem != "terrestrial", file.stem))
-    seen: dict[str, Path] = {}
-    for file in [*own, *shipped]:
-        seen.setdefault(file.stem, file)
-    return [ethogram.read(file) for file in seen.values()]
 
 
 def _span(task: Task, today: date) -> str:

@@ -5,15 +5,15 @@ from pathlib import Path
 
 from etholog import animals, care
 from etholog.commands import main
-from etholog.commands.due import ethograms
 from etholog.desk.home import Home
+from etholog.ethogram import at_hand
 
 
 def run() -> int:
     """Show the home screen, run what is chosen there, and come back to it."""
     while True:
         today, known = date.today(), animals.read(Path())
-        words = Home(known, care.due(known, ethograms(Path()), today), today).run()
+        words = Home(known, care.due(known, at_hand(Path()), today), today).run()
         if words is None:
             return 0
         print(f"$ etholog {' '.join(words)}\n")

@@ -8,9 +8,8 @@ from etholog import animals as animals_
 from etholog import care
 from etholog.animals import Animals
 from etholog.attempts import attempts
-from etholog.commands.due import ethograms
 from etholog.commands.output import say
-from etholog.ethogram import Ethogram, nearest
+from etholog.ethogram import Ethogram, at_hand, nearest
 from etholog.refusal import Refusal
 from etholog.summary import LADDER
 from etholog.text import visible
@@ -32,7 +31,7 @@ def run(args: argparse.Namespace) -> int:
     """Print or write the labels."""
     known = animals_.read(args.folder)
     labels = []
-    kept = ethograms(args.folder)
+    kept = at_hand(args.folder)
     for name in args.animals:
         if known.id_of(name) not in known.known():
             raise Refusal(f"no card and no session of {name!r}{nearest(name, known.known())}")

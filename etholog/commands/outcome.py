@@ -6,8 +6,8 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from etholog.commands.due import exact_day
 from etholog.commands.output import add_json, as_json, say, table
+from etholog.dates import exact_day
 from etholog.refusal import Refusal
 
 if TYPE_CHECKING:

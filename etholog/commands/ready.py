@@ -8,10 +8,9 @@ from pathlib import Path
 from etholog import animals as animals_
 from etholog import readiness
 from etholog.animals import Animals
-from etholog.commands.due import ethograms, exact_day
 from etholog.commands.output import add_json, as_json, say
-from etholog.dates import Day
-from etholog.ethogram import nearest
+from etholog.dates import Day, exact_day
+from etholog.ethogram import at_hand, nearest
 from etholog.readiness import Fact
 from etholog.refusal import Refusal
 from etholog.text import visible
@@ -39,7 +38,7 @@ def run(args: argparse.Namespace) -> int:
     for name in filter(None, (args.male, args.female)):
         if known.id_of(name) not in known.known():
             raise Refusal(f"no card and no session of {name!r}{nearest(name, known.known())}")
-    kept = ethograms(args.folder)
+    kept = at_hand(args.folder)
     if args.female:
         found = readiness.facts(args.male, args.female, known, kept, today)
         she, title = args.female, f"{args.male} to {args.female}"
@@ -62,10 +61,10 @@ def _second_introductions(known: Animals, species: str) -> list[Fact]:
     seen = readiness.second_introductions(known, species.split(" ")[0])
     if not seen:
         return [Fact("unknown", "no second introduction after a clasp is on record for this genus")]
-    from statsmodels.stats.proportion import proportion_confint
+    from etholog.analysis.outcome import wilson
 
     attacks = sum(seen)
-    low, high = proportion_confint(attacks, len(seen), method="wilson")
+    low, high = wilson(attacks, len(seen))
     return [
         Fact(
             "note",

@@ -1,7 +1,7 @@
 """What may be recorded: behaviours, chains, intervals, prompts, limits and aftercare of one group of species, from
 one TOML file."""
 
-from etholog.ethogram.file import find, from_plain, read, shipped
+from etholog.ethogram.file import at_hand, find, from_plain, read, shipped
 from etholog.ethogram.schema import (
     RESERVED,
     STAGES,
@@ -34,6 +34,7 @@ __all__ = [
     "Press",
     "Prompt",
     "Stage",
+    "at_hand",
     "find",
     "from_plain",
     "known_marks",

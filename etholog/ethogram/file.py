@@ -64,6 +64,17 @@ def read(path: Path) -> Ethogram:
     return ethogram
 
 
+def at_hand(workspace: Path) -> list[Ethogram]:
+    """Return the workspace's own ethograms, then the shipped ones, the terrestrial first: its general windows serve
+    where a genus has none."""
+    own = sorted((workspace / "ethograms").glob("*.toml"))
+    ours = sorted(shipped().glob("*.toml"), key=lambda file: (file.stem != "terrestrial", file.stem))
+    seen: dict[str, Path] = {}
+    for file in [*own, *ours]:
+        seen.setdefault(file.stem, file)
+    return [read(file) for file in seen.values()]
+
+
 def from_plain(values: Mapping[str, Any]) -> Ethogram:
     """Read back what `plain` gave. Raises pydantic's ValidationError, or EthogramError for a contradiction."""
     ethogram = Ethogram.model_validate(values)

@@ -128,7 +128,7 @@ def test_due_on_the_example_season(repository: Path, etholog: Run) -> None:
         ).stdout
     )
     assert {task["animal"] for task in parsed} == {"F-Umbra"}
-    assert rest
+    assert "F-Sepia      feed: few and of middling size after a pairing" in rest  # her window opens on the 21st
 
 
 def test_an_unknown_animal_gets_the_nearest_names(repository: Path, etholog: Run) -> None:

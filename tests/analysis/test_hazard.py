@@ -6,7 +6,7 @@ import pytest
 
 from etholog.analysis.hazard import hazards
 from etholog.refusal import Refusal
-from tests.analysis.published import THREE_MALES, remissions
+from tests.analysis.published import THREE_MALES, lung, remissions
 
 
 def six_mp() -> pd.DataFrame:
@@ -40,6 +40,23 @@ def test_within_pairs_on_6_mp() -> None:
     row = hazards(six_mp(), "placebo", within="pair").table.loc["placebo"]
     assert row["coef"] == pytest.approx(np.log(6), abs=5e-9)
     assert row["naive_se"] == pytest.approx(0.623609564, abs=5e-9)
+
+
+def test_lung_cancer_with_hospitals_as_clusters_and_as_strata() -> None:
+    # R's survival 3.5-3, coxph(ties = "breslow"); its default, Efron's ties, gives -0.511668296 and 0.017033496.
+    found = hazards(lung(), ["sex", "age"], cluster="inst")
+    table = found.table
+    np.testing.assert_allclose(table["coef"], [-0.51099658705, 0.01700004507], rtol=1e-8)
+    np.testing.assert_allclose(table["naive_se"], [0.167682739775, 0.009231349736], rtol=1e-8)
+    np.testing.assert_allclose(table["se"], [0.127959162588, 0.007304807664], rtol=1e-8)
+    np.testing.assert_allclose(table["p"], [6.512296134e-05, 1.995246257e-02], rtol=1e-6)
+    np.testing.assert_allclose(table["low"], [0.4668291485, 1.0026864873], rtol=1e-8)
+    np.testing.assert_allclose(table["high"], [0.7708964374, 1.0318127481], rtol=1e-8)
+    assert found.log_likelihood == pytest.approx(-738.043641522, abs=5e-9)
+    assert found.clusters == 18
+    within = hazards(lung(), ["sex", "age"], within="inst").table
+    np.testing.assert_allclose(within["coef"], [-0.49235151865, 0.01920489834], rtol=1e-8)
+    np.testing.assert_allclose(within["naive_se"], [0.18156342931, 0.00987322481], rtol=1e-8)
 
 
 def test_clusters_without_ties() -> None:

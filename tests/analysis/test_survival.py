@@ -16,6 +16,7 @@ from tests.analysis.published import (
     SIX_MP,
     THREE_MALES,
     censored,
+    lung,
     remissions,
 )
 
@@ -137,6 +138,27 @@ def test_leukaemia_with_and_without_maintenance() -> None:
     time, occurred = (np.concatenate(x) for x in zip(kept, not_kept, strict=True))
     test = log_rank(time, occurred, np.repeat([0, 1], [11, 12]), np.zeros(23, dtype=int))
     np.testing.assert_allclose((test.statistic, test.p), (3.3963886989776, 0.0653393220405), rtol=1e-11)
+
+
+def test_lung_cancer_by_sex_and_within_hospitals() -> None:
+    # R's survival 3.5-3 on its lung: median 310, log-log limits 284 and 361; means up to 1,022 days; log-rank tests.
+    patients = lung()
+    assert (len(patients), patients["occurred"].sum(), patients["latency_s"].sum()) == (228, 165, 69593)
+    time, occurred, sex, one = groups(patients, "sex", None)
+    assert quantile(kaplan_meier(time, occurred)) == (310, 284, 361)
+    assert [quantile(kaplan_meier(time[sex == g], occurred[sex == g])) for g in (0, 1)] == [
+        (270, 210, 306),
+        (426, 345, 524),
+    ]
+    for group, expected in enumerate([(326.08411, 22.911563), (460.64731, 34.689846)]):
+        found = restricted_mean(time[sex == group], occurred[sex == group], 1022)
+        np.testing.assert_allclose(found, expected, rtol=3e-8)
+    plain = log_rank(time, occurred, sex, one)
+    np.testing.assert_allclose(plain.expected, [91.581739, 73.418261], atol=5e-7)
+    np.testing.assert_allclose((plain.statistic, plain.p), (10.3267419549, 0.00131116452), rtol=5e-10)
+    within = log_rank(*groups(patients.dropna(subset="inst"), "sex", "inst"))  # of one the hospital is not known
+    np.testing.assert_allclose((within.statistic, within.p), (8.5244673633, 0.00350403287), rtol=2e-9)
+    np.testing.assert_allclose(within.variance, 34.2038692071 * np.array([[1, -1], [-1, 1]]), rtol=2e-12)
 
 
 def test_two_groups_of_four() -> None:

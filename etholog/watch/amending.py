@@ -7,7 +7,7 @@ from textual import events
 from textual.app import ComposeResult
 from textual.binding import BindingType
 from textual.screen import Screen
-from textual.widgets import Input, Static
+from textual.widgets import Static
 
 from etholog.text import visible
 from etholog.watch.amender import Amender
@@ -82,7 +82,7 @@ class Amending(Screen[bool], inherit_bindings=False):
         yield Static(id="hand", markup=False)
         yield Static(id="questions", markup=False)
         yield Static(id="last", markup=False)
-        yield Line(id="line")
+        yield Line(id="line", select_on_focus=False)  # or what is typed ahead of the focus is typed over
         yield Static(id="keys", markup=False)
 
     def on_mount(self) -> None:
@@ -94,16 +94,13 @@ class Amending(Screen[bool], inherit_bindings=False):
         """Fit the ruler to the new width."""
         self.call_after_refresh(self.show)
 
-    def on_key(self, event: events.Key) -> None:
+    async def on_key(self, event: events.Key) -> None:
         """Take in a key."""
-        line = self.query_one(Line)
-        if line.display:
-            if event.key == "escape":
-                self._close_line()
-            line.sent_elsewhere(event)
-            return
         event.stop()
         event.prevent_default()
+        if self.query_one(Line).display:
+            await self._type(event)
+            return
         self.query_one("#keys").display = False
         if event.key == "escape":
             self.dismiss(True)
@@ -172,15 +169,15 @@ class Amending(Screen[bool], inherit_bindings=False):
         self.query_one("#last").display = True
         self.query_one(Line).shut()
 
-    def on_line_late(self, message: Line.Late) -> None:
-        """A key that came just after a line was closed is one for the strip."""
-        self.on_key(message.key)
-
-    def on_input_submitted(self, event: Input.Submitted) -> None:
-        """A typed line is complete."""
+    async def _type(self, event: events.Key) -> None:
+        line = self.query_one(Line)
+        if event.key not in ("enter", "escape"):
+            await line.take(event)
+            return
         self._close_line()
-        self._answer = self.amender.line(event.value).text
-        self.show()
+        if event.key == "enter":
+            self._answer = self.amender.line(line.value).text
+            self.show()
 
     def show(self) -> None:
         """Show what is."""

@@ -55,6 +55,7 @@ class Form(Screen[dict[str, Any] | None], inherit_bindings=False):
         self._title, self._foot = title, foot
         self._asked, self._given = questions, given
         self._check, self._aside = check, aside
+        self._refusal = ""  # until the next key
         self._known = {question.name: list(known(question.name)) for question in questions}
 
     def compose(self) -> ComposeResult:
@@ -90,8 +91,11 @@ class Form(Screen[dict[str, Any] | None], inherit_bindings=False):
         """What stands in the form."""
         return {question.name: self.query_one(f"#{question.name}", Input).value for question in self._asked}
 
-    def on_key(self, event: events.Key) -> None:
-        """Walk along the form, or leave it."""
+    async def on_key(self, event: events.Key) -> None:
+        """Walk along the form, fill it, or leave it."""
+        event.stop()
+        event.prevent_default()
+        self._refusal = ""
         match event.key:
             case "up" | "shift+tab":
                 self.focus_previous(Input)
@@ -101,13 +105,12 @@ class Form(Screen[dict[str, Any] | None], inherit_bindings=False):
                 self._done()
             case "escape" | "ctrl+c":
                 self.dismiss(None)
-            case _:
-                return
-        event.stop()
-        event.prevent_default()
+            case "enter":
+                self._onward()
+            case _ if isinstance(self.focused, Line):
+                await self.focused.take(event)
 
-    def on_input_submitted(self) -> None:
-        """Enter: the next question, and after the last one the form is done."""
+    def _onward(self) -> None:
         if self.focused is not None and self.focused.id == self._asked[-1].name:
             self._done()
         else:
@@ -127,7 +130,11 @@ class Form(Screen[dict[str, Any] | None], inherit_bindings=False):
             return
         question = next(question for question in self._asked if question.name == field.id)
         near = [word for word in self._known[field.id] if field.value.lower() in word.lower() and word != field.value]
-        hint = question.hint or (f"known: {', '.join(near[:20])}   (Right takes what is shown)" if near else "")
+        hint = (
+            self._refusal
+            or question.hint
+            or (f"known: {', '.join(near[:20])}   (Right takes what is shown)" if near else "")
+        )
         self.query_one("#hint", Static).update(f" {visible(hint)}")
         self.query_one("#aside", Static).update(self._aside(self.typed))
 
@@ -136,6 +143,7 @@ class Form(Screen[dict[str, Any] | None], inherit_bindings=False):
             meant = answers(self._asked, self.typed)
             self._check(meant)
         except (ValueError, Refusal) as error:
-            self.query_one("#hint", Static).update(f" {visible(str(error))}")
-            return
-        self.dismiss(meant)
+            self._refusal = str(error)
+            self._tell()
+        else:
+            self.dismiss(meant)

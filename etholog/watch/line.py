@@ -1,45 +1,38 @@
-"""A line to type into: it holds nothing a terminal would act on, and takes no key that is not meant for it."""
+"""A line to type into: it holds nothing a terminal would act on, and takes its keys from its screen, in their order."""
 
 from textual import events
-from textual.message import Message
 from textual.widgets import Input
 
 
 class Line(Input):
     """Textual's input hands what it holds to the terminal as it is: pasted controls and direction marks are dropped.
 
-    Textual also chooses the widget for a key before the keys before it are worked off. So what is submitted is what
-    stood there when Enter came, and a key that comes after that is handed back as `Late`.
+    Textual also chooses the widget for a key before the keys before it are worked off, and each widget works off its
+    own: typed ahead, an Enter and what follows it would change places. So every key goes to the screen, which hands on
+    to `take` what is meant for the line.
     """
-
-    class Late(Message):
-        """A key that was meant for what lies behind the line."""
-
-        def __init__(self, key: events.Key) -> None:
-            super().__init__()
-            self.key = key
-
-    closes = False  # whether Enter ends it; in a form it stays
-    _entered = False
 
     def validate_value(self, value: str) -> str:
         """Keep what can be printed; Textual asks this of every new value."""
         return "".join(character for character in value if character.isprintable())
 
-    async def _on_key(self, event: events.Key) -> None:
-        if self._entered or not self.display:
-            self.post_message(self.Late(event))
-        elif event.key == "enter":
-            self._enter()
+    def _forward_event(self, event: events.Event) -> None:
+        if isinstance(event, events.Key):
+            self.screen._forward_event(event)
         else:
-            return  # to the input that this is
+            super()._forward_event(event)
+
+    async def take(self, event: events.Key) -> None:
+        """Take in a key at once: a character, or what moves in the line and changes it."""
         event.stop()
         event.prevent_default()
+        if event.is_printable:
+            await super()._on_key(event)
+        elif (bound := self.screen.active_bindings.get(event.key)) and bound.enabled:
+            await self.app.run_action(bound.binding.action, bound.node)
 
     def open(self, hint: str) -> None:
-        """Begin a new line, which Enter closes."""
-        self.closes = True
-        self._entered = False
+        """Begin a new line."""
         self.value, self.placeholder, self.display = "", hint, True
         self.screen.set_focus(self)
 
@@ -47,19 +40,3 @@ class Line(Input):
         """Go back to what lies behind."""
         self.display = False
         self.screen.set_focus(None)
-
-    def _enter(self) -> None:
-        self._entered = self.closes
-        self.post_message(self.Submitted(self, self.value))
-
-    def sent_elsewhere(self, event: events.Key) -> None:
-        """Take in a key that the screen got although the line is open: it came too soon after the opening."""
-        if self._entered:
-            self.post_message(self.Late(event))
-        elif event.key == "enter":
-            self._enter()
-        elif event.is_printable and event.character:
-            self.insert_text_at_cursor(event.character)
-        else:
-            return
-        event.stop()

@@ -8,7 +8,7 @@ from textual import events
 from textual.app import ComposeResult
 from textual.binding import BindingType
 from textual.screen import Screen
-from textual.widgets import Digits, Input, Static
+from textual.widgets import Digits, Static
 
 from etholog import system
 from etholog.fold import Bout
@@ -91,7 +91,7 @@ class Watching(Screen[bool], inherit_bindings=False):
         yield Static(id="prompt", markup=False)
         yield Static(id="runs", markup=False)
         yield Static(id="last", markup=False)
-        yield Line(id="line")
+        yield Line(id="line", select_on_focus=False)  # or what is typed ahead of the focus is typed over
         yield Static(id="keys", markup=False)
 
     def on_mount(self) -> None:
@@ -127,15 +127,13 @@ class Watching(Screen[bool], inherit_bindings=False):
 
     # ------------------------------------------------------------ input
 
-    def on_key(self, event: events.Key) -> None:
+    async def on_key(self, event: events.Key) -> None:
         """Take in a key, stamped with its arrival."""
-        if not self.takes_keys:
-            if event.key == "escape":
-                self._close_line()
-            self.query_one(Line).sent_elsewhere(event)
-            return
         event.stop()
         event.prevent_default()
+        if not self.takes_keys:
+            await self._type(event)
+            return
         self._after_stop()
         at = self._stamp(event)
         self.query_one("#keys").display = self._shows_keys = False
@@ -195,14 +193,14 @@ class Watching(Screen[bool], inherit_bindings=False):
         self.query_one("#last").display = self.takes_keys = True
         self.query_one(Line).shut()
 
-    def on_line_late(self, message: Line.Late) -> None:
-        """A key that came just after a line was closed is one for the strip."""
-        self.on_key(message.key)
-
-    def on_input_submitted(self, event: Input.Submitted) -> None:
-        """A typed line is complete."""
+    async def _type(self, event: events.Key) -> None:
+        line = self.query_one(Line)
+        if event.key not in ("enter", "escape"):
+            await line.take(event)
+            return
         self._close_line()
-        self._told(self.recorder.line(event.value, self._clock()))
+        if event.key == "enter":
+            self._told(self.recorder.line(line.value, self._clock()))
 
     def _show_keys(self) -> None:
         self._shows_keys = True

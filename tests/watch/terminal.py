@@ -87,12 +87,7 @@ class Terminal:
         self.until("END?")
         self.type("\r")
         self.until("How did it end?")
-        for answer in answers:
-            self.type(answer)
-            self.read(0.15)
-            self.type("\r")
-            self.read(0.15)
-        self.type("\x13")  # Ctrl-S
+        self.type("".join(f"{answer}\r" for answer in answers) + "\x13")  # Ctrl-S
 
     def kill(self, number: int) -> None:
         os.kill(self.pid, number)

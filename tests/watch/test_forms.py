@@ -80,19 +80,11 @@ def test_the_form_completes_what_is_known_and_shows_how_they_fared(tmp_path: Pat
         terminal.until("m-amber")  # what would complete it
         terminal.type("\x1b[C")
         terminal.until("M-Amber with F-Fern: a clear insertion of one palp")
-        terminal.type("\r")
-        terminal.read(0.3)
-        terminal.type("\x1b[B" * 5)
+        terminal.type("\r" + "\x1b[B" * 5)
         terminal.until("a number")
-        terminal.type("warm")
-        terminal.read(0.3)
-        terminal.type("\x13")
+        terminal.type("warm\x13")
         terminal.until("not 'warm'")  # and the form stays
-        terminal.type("\x7f" * 4)
-        terminal.read(0.3)
-        terminal.type("23.5")
-        terminal.read(0.3)
-        terminal.type("\x13")
+        terminal.type("\x7f" * 4 + "23.5\x13")
         shown = terminal.until("Enter starts the clock")
         assert "M-Amber with F-Fern: a clear insertion" in shown
         terminal.type("\x1b")

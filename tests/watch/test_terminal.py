@@ -71,10 +71,7 @@ def test_an_evening_from_the_cautions_to_the_summary(tmp_path: Path) -> None:
 def test_animals_without_an_option_are_asked_for(tmp_path: Path) -> None:
     with Terminal("watch", cwd=tmp_path) as terminal:
         terminal.until("his name or id")
-        for line in ("M-Onyx\r", "F-Rust\r"):
-            terminal.type(line)
-            terminal.read(0.3)
-        terminal.type("\x13")
+        terminal.type("M-Onix\x7f\x7fyx\rF-Rust\r\x13")  # in one go, with a slip put right
         terminal.start()
         assert "M-Onyx x F-Rust" in terminal.screen()
         terminal.end()

@@ -13,7 +13,7 @@ from typing_extensions import TypedDict  # before Python 3.12, pydantic takes no
 from etholog import journal
 from etholog.dates import Day
 from etholog.ethogram import nearest
-from etholog.record import Name, Number, Prose, Word, sound
+from etholog.record import Name, Number, Prose, Word, checked
 from etholog.refusal import Refusal
 
 FORMAT = "etholog-card/1"
@@ -74,13 +74,11 @@ class Header(TypedDict):
     do: Literal["begin"]
     format: Literal["etholog-card/1"]
     id: Name
-    crc: NotRequired[str]
 
 
 class _Line(TypedDict):
     n: Number
     told: NotRequired[Word]  # when it was typed
-    crc: str
 
 
 @final
@@ -197,15 +195,11 @@ def read(path: Path) -> Card:
     except journal.JournalError as error:
         raise CardError(str(error)) from None
     try:
-        header = _header.validate_json(reading.lines[0])
+        header = _header.validate_json(reading.bodies[0] + b"}")
     except ValidationError:
         raise CardError(f"{path}: line 1: is no card of etholog; take it out of this folder") from None
     faults = list(reading.faults)
-    body = reading.lines[1:]
-    try:
-        records = _records.validate_json(b"[" + b",".join(body) + b"]")
-    except ValidationError:
-        records = list(sound(path, body, _record, faults))
+    records = checked(path, reading.bodies[1:], _records, _record, faults)
     entries = tuple(sorted(_entries(path, records, faults), key=lambda entry: (entry.on.first, entry.n)))
     renamed = sorted((entry for entry in entries if entry.kind == "renamed"), key=lambda entry: entry.n)
     names = (header["id"], *(entry.words for entry in renamed))

@@ -12,16 +12,18 @@ import os
 import re
 import threading
 import zlib
-from collections.abc import Mapping
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 
 from etholog import system
 from etholog.refusal import Refusal
 
 _TAIL = len(b',"crc":"00000000"}')
 _NUMBER = re.compile(rb'\{"n":(0|[1-9][0-9]{0,17}),"do":"')
+_DUE: list[bytes] = []  # how lines 0, 1, 2 ... begin
 
 
 class JournalError(Refusal):
@@ -30,18 +32,24 @@ class JournalError(Refusal):
 
 @dataclass(frozen=True)
 class Reading:
-    """What a journal holds: its sound `lines` in their order, a sentence for each of its `faults`, and the `torn`
-    tail."""
+    """What a journal holds: the `bodies` of its sound lines in their order, a sentence for each of its `faults`, and
+    the `torn` tail. A body is a line without its checksum: a JSON object that lacks its last brace."""
 
     path: Path
-    lines: list[bytes]
+    bodies: list[bytes]
     faults: list[str]
     torn: bytes
 
     @property
     def next_n(self) -> int:
         """The number that the next line has to carry."""
-        return _number(self.lines[-1]) + 1 if self.lines else 0
+        return _number(self.bodies[-1]) + 1 if self.bodies else 0
+
+
+def as_array(bodies: Iterable[bytes]) -> bytes:
+    """Return the bodies of lines as one JSON array."""
+    joined = b"},".join(bodies)
+    return b"[" + joined + b"}]" if joined else b"[]"
 
 
 def encode(record: Mapping[str, Any]) -> bytes:
@@ -54,27 +62,59 @@ def encode(record: Mapping[str, Any]) -> bytes:
 
 def read(path: Path) -> Reading:
     """Read the lines whose checksum holds. Raises JournalError when there is no file or no first line."""
-    try:
-        data = path.read_bytes()
-    except OSError as error:
-        raise JournalError(f"{path}: can't be read ({error.strerror}); check the name and who may read it") from error
-    *whole, torn = data.split(b"\n")
+    with _opened(path) as file:
+        *whole, torn = file.read().split(b"\n")
     if _fault(torn) is None:
         whole, torn = [*whole, torn], b""  # only the newline was lost
-    if not whole or _fault(whole[0]) is not None or _number(whole[0]) != 0:
+    _begins(path, whole[0] if whole else b"")
+    bodies = _all_sound(whole)
+    faults: list[str] = []
+    if bodies is None:
+        bodies = list(_sound(path, whole, faults))
+    if torn:
+        faults.append(f"{path}: line {len(whole) + 1}: torn off after {len(torn)} bytes; the lines before it are whole")
+    return Reading(path, bodies, faults, torn)
+
+
+def first(path: Path) -> bytes:
+    """Return the body of the first line alone. Raises JournalError when there is none."""
+    with _opened(path) as file:
+        line = file.readline().rstrip(b"\n")
+    _begins(path, line)
+    return line[:-_TAIL]
+
+
+@contextmanager
+def _opened(path: Path) -> Iterator[BinaryIO]:
+    try:
+        with path.open("rb") as file:
+            yield file
+    except OSError as error:
+        raise JournalError(f"{path}: can't be read ({error.strerror}); check the name and who may read it") from error
+
+
+def _begins(path: Path, line: bytes) -> None:
+    if _fault(line) is not None or _number(line) != 0:
         raise JournalError(
             f"{path}: line 1: not a journal of etholog (no sound first line); take it out of this folder"
         )
-    lines: list[bytes] = []
-    faults: list[str] = []
+
+
+def _all_sound(lines: list[bytes]) -> list[bytes] | None:
+    """Return the bodies of lines that are all sound and in order, as nearly all files' are; else None. All at once is
+    twice as fast as one by one."""
+    bodies = [line[:-_TAIL] for line in lines]
+    tails = b"".join([line[-_TAIL:] for line in lines])
+    if tails != b',"crc":"%08x"}' * len(lines) % tuple(map(zlib.crc32, bodies)):
+        return None
+    _DUE.extend(b'{"n":%d,"do":"' % n for n in range(len(_DUE), len(lines)))
+    return bodies if all(map(bytes.startswith, bodies, _DUE)) else None
+
+
+def _sound(path: Path, lines: list[bytes], faults: list[str]) -> Iterator[bytes]:
+    """Yield the bodies of those lines that are sound, and tell of the others."""
     expected = 0
-    for at, line in enumerate(whole, 1):
-        # Nearly every line is the one that was due: what follows tells what is wrong with the others.
-        due = b'{"n":%d,"do":"' % expected
-        if line.startswith(due) and line[-_TAIL:] == b',"crc":"%08x"}' % zlib.crc32(line[:-_TAIL]):
-            lines.append(line)
-            expected += 1
-            continue
+    for at, line in enumerate(lines, 1):
         fault = _fault(line)
         if fault is not None:
             faults.append(f"{path}: line {at}: {fault}; left out, the file is as it was")
@@ -86,11 +126,8 @@ def read(path: Path) -> Reading:
             continue
         if n > expected:
             faults.append(f"{path}: line {at}: number {n} where {expected} was due; the lines between are lost")
-        lines.append(line)
+        yield line[:-_TAIL]
         expected = n + 1
-    if torn:
-        faults.append(f"{path}: line {len(whole) + 1}: torn off after {len(torn)} bytes; the lines before it are whole")
-    return Reading(path, lines, faults, torn)
 
 
 def _fault(line: bytes) -> str | None:

@@ -7,6 +7,8 @@ from typing import Annotated, Literal, NotRequired, TypeVar
 from pydantic import AwareDatetime, ConfigDict, Field, TypeAdapter, ValidationError, with_config
 from typing_extensions import TypedDict  # before Python 3.12, pydantic takes no other
 
+from etholog import journal
+
 FORMAT = "etholog-session/1"
 
 Ms = Annotated[int, Field(ge=0, le=10**10)]
@@ -45,12 +47,10 @@ class Header(TypedDict):
     source: Word
     record_of: NotRequired[Word]
     ethogram_hash: Word
-    crc: NotRequired[str]
 
 
 class _Line(TypedDict):
     n: Number
-    crc: str
 
 
 class _Timed(_Line):
@@ -206,10 +206,22 @@ def brief(error: ValidationError) -> str:
     return f"{where}: {fault['msg']}" if where else fault["msg"]
 
 
-def sound(path: Path, lines: Sequence[bytes], one: TypeAdapter[T], faults: list[str]) -> Iterator[T]:
-    """Yield the records that can be used, and tell of the others: slower than all at once, so only when that failed."""
-    for at, line in enumerate(lines, 1):
+def checked(
+    path: Path, bodies: Sequence[bytes], many: TypeAdapter[list[T]], one: TypeAdapter[T], faults: list[str]
+) -> list[T]:
+    """Return the records of a journal's bodies that can be used, and tell `faults` of the others."""
+    try:
+        records = many.validate_json(journal.as_array(bodies))
+        if len(records) == len(bodies):
+            return records
+    except ValidationError:
+        pass  # one by one, which takes longer, to say which it is
+    return list(_usable(path, bodies, one, faults))
+
+
+def _usable(path: Path, bodies: Sequence[bytes], one: TypeAdapter[T], faults: list[str]) -> Iterator[T]:
+    for at, body in enumerate(bodies, 1):
         try:
-            yield one.validate_json(line)
+            yield one.validate_json(body + b"}")
         except ValidationError as error:
             faults.append(f"{path}: record {at}: {brief(error)}; left out, the file is as it was")

@@ -11,7 +11,7 @@ from pydantic import TypeAdapter, ValidationError
 from etholog import journal
 from etholog.ethogram import Ethogram, EthogramError, from_plain
 from etholog.fold import Fold, fold
-from etholog.record import FORMAT, Header, Record, brief, sound
+from etholog.record import FORMAT, Header, Record, brief, checked
 from etholog.refusal import Refusal
 
 _header = TypeAdapter(Header)
@@ -64,15 +64,14 @@ def header_of(ethogram: Ethogram, **said: Any) -> dict[str, Any]:
 _known: dict[bytes, Ethogram] = {}
 
 
-def _begin(path: Path, line: bytes) -> tuple[Header, Ethogram]:
+def _begin(path: Path, body: bytes) -> tuple[Header, Ethogram]:
     # An unescaped quotation mark can't stand within a JSON string, so this finds the member itself.
-    at = line.find(b',"ethogram":{')
-    crc = line.rfind(b',"crc":"')
+    at = body.find(b',"ethogram":{')
     if at < 0:
         raise SessionError(f"{path}: line 1: no ethogram; this is no session of etholog")
     try:
-        header = _header.validate_json(line[:at] + b"}")
-        plain = line[at + len(b',"ethogram":') : crc]
+        header = _header.validate_json(body[:at] + b"}")
+        plain = body[at + len(b',"ethogram":') :]
         if plain not in _known:
             _known[plain] = from_plain(TypeAdapter(dict[str, Any]).validate_json(plain))
     except ValidationError as error:
@@ -85,10 +84,9 @@ def _begin(path: Path, line: bytes) -> tuple[Header, Ethogram]:
 def header(path: Path) -> Header:
     """Read only the first line of a session. Raises SessionError when it can't be used."""
     try:
-        with path.open("rb") as file:
-            return _begin(path, file.readline())[0]
-    except OSError as error:
-        raise SessionError(f"{path}: can't be read ({error.strerror})") from None
+        return _begin(path, journal.first(path))[0]
+    except journal.JournalError as error:
+        raise SessionError(str(error)) from None
 
 
 def read(path: Path) -> Session:
@@ -97,13 +95,6 @@ def read(path: Path) -> Session:
         reading = journal.read(path)
     except journal.JournalError as error:
         raise SessionError(str(error)) from None
-    header, ethogram = _begin(path, reading.lines[0])
-    body = reading.lines[1:]
+    header, ethogram = _begin(path, reading.bodies[0])
     faults = list(reading.faults)
-    try:
-        records = _records.validate_json(b"[" + b",".join(body) + b"]")
-        if len(records) != len(body):
-            raise SessionError(f"{path}: a line holds more than one record; take it out")
-    except ValidationError:
-        records = list(sound(path, body, _record, faults))
-    return Session(path, header, ethogram, records, faults)
+    return Session(path, header, ethogram, checked(path, reading.bodies[1:], _records, _record, faults), faults)

@@ -64,7 +64,7 @@ def test_cut_at_every_byte_it_loses_at_most_the_last_line(tmp_path: Path) -> Non
         path.write_bytes(data[:size])
         reading = journal.read(path)
         whole = data[: size + 1].count(b"\n")  # a line without its newline is whole too
-        assert len(reading.lines) == whole
+        assert len(reading.bodies) == whole
         assert bool(reading.torn) == bool(reading.faults)
 
 
@@ -73,7 +73,7 @@ def test_a_torn_tail_is_set_aside_and_the_journal_goes_on(tmp_path: Path) -> Non
     data = written(path, 3)
     path.write_bytes(data[:-9])
     opened, reading = Journal.open(path)
-    assert len(reading.lines) == 3
+    assert len(reading.bodies) == 3
     assert "line 4: torn off" in reading.faults[0]
     opened.append("note", t=9, text="after")
     assert opened.close()
@@ -81,7 +81,7 @@ def test_a_torn_tail_is_set_aside_and_the_journal_goes_on(tmp_path: Path) -> Non
     assert (tmp_path / "a.jsonl.torn").read_bytes() == torn + b"\n"
     after = journal.read(path)
     assert not after.faults
-    assert [json.loads(line)["n"] for line in after.lines] == [0, 1, 2, 3]
+    assert [record["n"] for record in json.loads(journal.as_array(after.bodies))] == [0, 1, 2, 3]
 
 
 def test_only_the_newline_lost_is_nothing_lost(tmp_path: Path) -> None:
@@ -91,12 +91,13 @@ def test_only_the_newline_lost_is_nothing_lost(tmp_path: Path) -> None:
     opened.append("note", t=9, text="after")
     assert opened.close()
     assert not reading.faults
-    assert len(journal.read(path).lines) == 5
+    assert len(journal.read(path).bodies) == 5
 
 
 def test_every_single_bit_flip_is_seen(tmp_path: Path) -> None:
     path = tmp_path / "a.jsonl"
     data = written(path, 4)
+    whole = journal.read(path).bodies
     bent = tmp_path / "bent.jsonl"
     chance = random.Random(7)
     for _ in range(1500):
@@ -105,7 +106,7 @@ def test_every_single_bit_flip_is_seen(tmp_path: Path) -> None:
         changed[at] ^= 1 << chance.randrange(8)
         bent.write_bytes(changed)
         reading = journal.read(bent)
-        assert reading.faults or reading.lines == data.splitlines()  # the very last newline alone is no loss
+        assert reading.faults or reading.bodies == whole  # the very last newline alone is no loss
 
 
 def test_lost_doubled_and_swapped_lines_are_told_by_number(tmp_path: Path) -> None:
@@ -189,7 +190,10 @@ def test_a_full_disk_loses_nothing(tmp_path: Path) -> None:
     assert closed == "True"
     reading = journal.read(path)
     assert not reading.faults
-    assert [json.loads(line)["text"] for line in reading.lines[1:]] == [*(f"note {i}" for i in range(6)), "room again"]
+    assert [record["text"] for record in json.loads(journal.as_array(reading.bodies[1:]))] == [
+        *(f"note {i}" for i in range(6)),
+        "room again",
+    ]
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="an open file can't be deleted there")
@@ -211,7 +215,7 @@ def test_a_deleted_file_comes_back_whole(tmp_path: Path, monkeypatch: pytest.Mon
     kept.append("note", t=3, text="back")
     assert kept.trouble is None
     assert kept.close()
-    assert len(journal.read(path).lines) == 4
+    assert len(journal.read(path).bodies) == 4
 
 
 APPENDING = """

@@ -24,7 +24,7 @@ class Live:
     all. `end` is where a closed session ended, in milliseconds: in such a one nothing runs.
     """
 
-    def __init__(self, ethogram: Ethogram, records: Iterable[dict[str, Any]] = (), end: int | None = None) -> None:
+    def __init__(self, ethogram: Ethogram, records: Iterable[Mapping[str, Any]] = (), end: int | None = None) -> None:
         self.ethogram = ethogram
         self.records = list(records)
         self.end = end  # where the session was closed

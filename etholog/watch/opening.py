@@ -12,7 +12,6 @@ from etholog import ethogram, session, system
 from etholog.ethogram import Ethogram, Hand
 from etholog.journal import Journal
 from etholog.refusal import Refusal
-from etholog.session import Session
 from etholog.text import visible
 from etholog.watch.amender import Amender
 from etholog.watch.earlier import Earlier
@@ -136,7 +135,7 @@ def resume(
         told.append("the machine was started again since: the time away is by the wall clock")
     # Whatever the clocks say, nothing comes before what is in the file already.
     clock_at = min(clock_at, now - last / 1000)
-    live = Live(known.ethogram, records_of(known))
+    live = Live(known.ethogram, known.records)
     recorder = Recorder(journal, known.ethogram, hand, known.began, clock_at, live=live, keyboard=keyboard)
     for key, t in missed:
         recorder.take(key, clock_at + t / 1000)
@@ -151,10 +150,5 @@ def reopen(path: Path, hand: Hand, keyboard: Keyboard = QWERTY_KEYBOARD) -> tupl
     if not known.fold.closed:
         raise Refusal(f"{path}: was never closed; `etholog resume` goes on with it, or ends it")
     journal, reading = Journal.open(path)
-    live = Live(known.ethogram, records_of(known), known.fold.end)
+    live = Live(known.ethogram, known.records, known.fold.end)
     return Amender(journal, live, hand, keyboard), f"{known.header['male']} x {known.header['female']}", reading.faults
-
-
-def records_of(known: Session) -> list[dict[str, Any]]:
-    """Return a session's records as a recorder keeps them."""
-    return [{name: value for name, value in record.items() if name != "crc"} for record in known.records]

@@ -329,7 +329,7 @@ def reading(count: int) -> None:
             return sum(zlib.crc32(line) != 0 for text in lines for line in text.splitlines())
 
         def journals() -> int:
-            return sum(len(journal.read(file).lines) for file in folder.glob("*.jsonl"))
+            return sum(len(journal.read(file).bodies) for file in folder.glob("*.jsonl"))
 
         def validated() -> int:
             return sum(len(session.read(file).records) + 1 for file in folder.glob("*.jsonl"))

@@ -66,7 +66,7 @@ def resume(args: argparse.Namespace, keyboard: Keyboard) -> int:
         raise Refusal(f"{args.file}: its film is no longer where it was; put it back, or end it by `etholog amend`")
     with _shown(clip, max(0.0, clip.film_s(known.fold.end))) as (film, clock):
         journal, _ = Journal.open(args.file)
-        live = Live(known.ethogram, opening.records_of(known))
+        live = Live(known.ethogram, known.records)
         recorder = FilmRecorder(journal, live, clock, hand=args.hand, began=known.began, keyboard=keyboard)
         if live.folding.gap is not None:
             recorder.back(system.now())

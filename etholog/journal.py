@@ -43,7 +43,7 @@ class Reading:
     @property
     def next_n(self) -> int:
         """The number that the next line has to carry."""
-        return _number(self.bodies[-1]) + 1 if self.bodies else 0
+        return number(self.bodies[-1]) + 1 if self.bodies else 0
 
 
 def as_array(bodies: Iterable[bytes]) -> bytes:
@@ -94,7 +94,7 @@ def _opened(path: Path) -> Iterator[BinaryIO]:
 
 
 def _begins(path: Path, line: bytes) -> None:
-    if _fault(line) is not None or _number(line) != 0:
+    if _fault(line) is not None or number(line) != 0:
         raise JournalError(
             f"{path}: line 1: not a journal of etholog (no sound first line); take it out of this folder"
         )
@@ -120,7 +120,7 @@ def _sound(path: Path, lines: list[bytes], faults: list[str]) -> Iterator[bytes]
             faults.append(f"{path}: line {at}: {fault}; left out, the file is as it was")
             expected += 1
             continue
-        n = _number(line)
+        n = number(line)
         if n < expected:
             faults.append(f"{path}: line {at}: number {n} comes again or too late; left out, the file is as it was")
             continue
@@ -138,7 +138,8 @@ def _fault(line: bytes) -> str | None:
     return None
 
 
-def _number(line: bytes) -> int:
+def number(line: bytes) -> int:
+    """Return the number of a sound line."""
     return int(line[5 : line.index(b",")])
 
 

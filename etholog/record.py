@@ -220,8 +220,8 @@ def checked(
 
 
 def _usable(path: Path, bodies: Sequence[bytes], one: TypeAdapter[T], faults: list[str]) -> Iterator[T]:
-    for at, body in enumerate(bodies, 1):
+    for body in bodies:
         try:
             yield one.validate_json(body + b"}")
         except ValidationError as error:
-            faults.append(f"{path}: record {at}: {brief(error)}; left out, the file is as it was")
+            faults.append(f"{path}: record {journal.number(body)}: {brief(error)}; left out, the file is as it was")

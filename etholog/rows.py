@@ -64,14 +64,14 @@ class Rows:
     gaps: Numbers
 
 
-class _Codes:
+class _Codes(dict[str, int]):
     """Numbers for words as they come, so that no column ever holds a million strings."""
 
     def __init__(self, words: Iterable[str] = ()) -> None:
-        self.numbers = {word: number for number, word in enumerate(words)}
+        super().__init__((word, number) for number, word in enumerate(words))
 
-    def of(self, word: str) -> int:
-        return self.numbers.setdefault(word, len(self.numbers))
+    def __missing__(self, word: str) -> int:
+        return self.setdefault(word, len(self))
 
 
 def gather(found: Iterable[Session]) -> Rows:
@@ -86,22 +86,24 @@ def gather(found: Iterable[Session]) -> Rows:
         kept = ethograms.setdefault(id(one.ethogram), (len(ethograms), one.ethogram))[0]
         bouts, gaps = one.fold.bouts, one.fold.gaps
         facts.append(_facts(one, kept))
-        code.extend([codes.of(bout.code) for bout in bouts])
-        qualifier.extend([-1 if bout.qualifier is None else qualifiers.of(bout.qualifier) for bout in bouts])
-        onset.extend([bout.onset for bout in bouts])
-        offset.extend([bout.offset for bout in bouts])
-        whole.extend([bout.whole for bout in bouts])
-        sure.extend([bout.sure for bout in bouts])
-        number.extend([bout.n for bout in bouts])
+        if bouts:
+            numbers, words, qualified, onsets, offsets, wholes, sures = zip(*bouts, strict=True)
+            code.extend(map(codes.__getitem__, words))
+            qualifier.extend([-1 if word is None else qualifiers[word] for word in qualified])
+            onset.extend(onsets)
+            offset.extend(offsets)
+            whole.extend(wholes)
+            sure.extend(sures)
+            number.extend(numbers)
         gap_onset.extend([gap.onset for gap in gaps])
         gap_offset.extend([gap.offset for gap in gaps])
-        why.extend([whys.of(gap.why) for gap in gaps])
+        why.extend([whys[gap.why] for gap in gaps])
     return Rows(
         facts,
         [ethogram for _, ethogram in ethograms.values()],
-        list(codes.numbers),
-        list(qualifiers.numbers),
-        list(whys.numbers),
+        list(codes),
+        list(qualifiers),
+        list(whys),
         {
             "code": np.asarray(code),
             "qualifier": np.asarray(qualifier),
@@ -192,8 +194,8 @@ def _renumber(columns: Numbers, name: str, own: list[str], other: list[str]) -> 
     """Turn numbers in `other` into numbers in both lists of words, and return both."""
     known = _Codes(own)
     # The last place stands for -1, none.
-    columns[name] = np.array([*(known.of(word) for word in other), -1], dtype=columns[name].dtype)[columns[name]]
-    return list(known.numbers)
+    columns[name] = np.array([*(known[word] for word in other), -1], dtype=columns[name].dtype)[columns[name]]
+    return list(known)
 
 
 def _stacked(first: Numbers, second: Numbers) -> Numbers:
@@ -264,7 +266,7 @@ def _bouts(rows: Rows, ids: pd.Index, sessions: pd.DataFrame, place: NDArray[np.
     number = {code: at for at, code in enumerate(rows.codes)}
     for kept in dict.fromkeys(one.ethogram for one in rows.facts):
         for b in rows.ethograms[kept].behaviour:
-            facts = behaviours.of(b.code), actors.of(b.actor), kinds.of(b.kind), b.hides
+            facts = behaviours[b.code], actors[b.actor], kinds[b.kind], b.hides
             if b.code in number:
                 told[kept, number[b.code]] = facts
     cell = rows.bouts["code"].astype(np.intp)
@@ -297,7 +299,7 @@ def _spread(column: pd.Series, place: NDArray[np.int32]) -> pd.Categorical:
 
 
 def _column(words: _Codes, numbers: NDArray[Any]) -> pd.Categorical:
-    return pd.Categorical.from_codes(numbers, categories=pd.Index(list(words.numbers), dtype=object))
+    return pd.Categorical.from_codes(numbers, categories=pd.Index(list(words), dtype=object))
 
 
 def _categories(numbers: NDArray[Any], words: list[str]) -> pd.Categorical:

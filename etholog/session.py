@@ -1,22 +1,25 @@
 """One pairing, read from its file: header, ethogram, records, and what they fold to."""
 
+import re
 from dataclasses import dataclass, field
 from datetime import datetime
-from functools import cached_property
+from functools import cached_property, lru_cache
+from operator import itemgetter
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 from pydantic import TypeAdapter, ValidationError
 
 from etholog import journal
 from etholog.ethogram import Ethogram, EthogramError, from_plain
 from etholog.fold import Fold, fold
-from etholog.record import FORMAT, Header, Record, brief, checked
+from etholog.record import FORMAT, Header, Mark, Record, brief, checked
 from etholog.refusal import Refusal
 
 _header = TypeAdapter(Header)
 _records = TypeAdapter(list[Record])
 _record = TypeAdapter(Record)
+_LINE = re.compile(rb'(\{"n":(0|[1-9]\d{0,17}),"do":"mark","t":(0|[1-9]\d{0,9}),(.+)|.+)')
 
 
 class SessionError(Refusal):
@@ -97,4 +100,30 @@ def read(path: Path) -> Session:
         raise SessionError(str(error)) from None
     header, ethogram = _begin(path, reading.bodies[0])
     faults = list(reading.faults)
-    return Session(path, header, ethogram, checked(path, reading.bodies[1:], _records, _record, faults), faults)
+    return Session(path, header, ethogram, _recorded(path, reading.bodies[1:], faults), faults)
+
+
+def _recorded(path: Path, bodies: list[bytes], faults: list[str]) -> list[Record]:
+    marks: list[Record] = []
+    others: list[bytes] = []
+    for body, n, t, rest in _LINE.findall(b"\n".join(bodies)):
+        shared = _shared(rest) if rest else None
+        if shared is None:
+            others.append(body)
+        else:
+            marks.append(cast(Mark, {"n": int(n), "do": "mark", "t": int(t), **shared}))
+    return sorted(marks + checked(path, others, _records, _record, faults), key=itemgetter("n"))
+
+
+@lru_cache(4096)
+def _shared(rest: bytes) -> dict[str, object] | None:
+    """Return what marks share whose lines are alike from behind n and t, so that no more than one of them need be
+    validated; None where there is no such thing."""
+    try:
+        one, two = (_record.validate_json(b'{"n":%d,"do":"mark","t":%d,%b}' % (n, n + 1, rest)) for n in (1, 3))
+    except ValidationError:
+        return None
+    shared = {name: value for name, value in one.items() if name not in ("n", "do", "t")}
+    # A name may come again within the rest, and would stand for what is in front.
+    alike = all(mark == {"n": n, "do": "mark", "t": n + 1, **shared} for mark, n in ((one, 1), (two, 3)))
+    return shared if alike else None

@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from etholog import ethogram, journal, session
+from etholog.fold import Folding
 from etholog.season import Season
 
 MARKS = 200
@@ -44,14 +45,15 @@ def files(folder: Path, count: int) -> None:
         lines = [journal.encode({"n": 0, "do": "begin", **header(number)})]
         times = np.cumsum(generator.integers(200, 9000, MARKS))
         states, picks = generator.random(MARKS) < 0.7, generator.integers(0, 1000, MARKS)
-        running: set[str] = set()
+        folding = Folding(KEPT)
         for at in range(MARKS):
             code = STATES[picks[at] % len(STATES)] if states[at] else EVENTS[picks[at] % len(EVENTS)]
-            edge = {}
+            edge = None
             if states[at]:
-                edge = {"edge": "offset" if code in running else "onset"}
-                running ^= {code}
-            lines.append(journal.encode({"n": at + 1, "do": "mark", "t": int(times[at]), "code": code, **edge}))
+                edge = "offset" if any(bout.code == code for bout in folding.running.values()) else "onset"
+            folding.mark(int(times[at]), at + 1, code, edge, None)
+            told = {"edge": edge} if edge else {}
+            lines.append(journal.encode({"n": at + 1, "do": "mark", "t": int(times[at]), "code": code, **told}))
         close = {"n": MARKS + 1, "do": "close", "t": int(times[-1]) + 5000, "outcome": {"ended": "made"}}
         (folder / f"{number:06d}.jsonl").write_bytes(b"".join([*lines, journal.encode(close)]))
 

@@ -1,16 +1,20 @@
 """The fold and the session's file, by properties that hold for any list of records."""
 
+import contextlib
+import zlib
 from pathlib import Path
 from typing import Any
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from pydantic import TypeAdapter, ValidationError
 
 from etholog import session
 from etholog.ethogram import Ethogram
 from etholog.fold import fold, undone
 from etholog.journal import Journal
+from etholog.record import Record
 from etholog.session import SessionError
 
 
@@ -250,3 +254,40 @@ def test_a_header_that_cannot_be_kept_is_refused_before_anything_is_made(tmp_pat
     with pytest.raises(SessionError, match=f"can't be kept: {name}"):
         write(tmp_path / "a.jsonl", [], **{name: value})
     assert not list(tmp_path.iterdir())
+
+
+MEMBERS = st.sampled_from(
+    [
+        b'"code":"walking"', b'"code":"w\\u0061lking"', b'"code":"\xc3\xa9"', b'"code":"\xff"', b'"code":7',
+        b'"edge":"onset"', b'"edge":"dance"', b'"qualifier":"left"', b'"wall":"2026-03-03T21:00:00+01:00"', b'"x":1',
+        b'"t":5', b'"t":2', b'"\\u0074":4', b'"n":9', b'"n":1', b'"do":"mark"', b'"do":"stray"', b'"t":1}',
+    ]
+)  # fmt: skip
+
+
+@settings(max_examples=400, deadline=None)
+@given(
+    rows=st.lists(
+        st.tuples(
+            st.sampled_from([b"0", b"7", b"10000000000", b"10000000001", b"-1", b"07", b"1.0", b"1e3", b'"1"', b" 1"]),
+            st.lists(MEMBERS, min_size=1, max_size=4),
+        ),
+        min_size=1,
+        max_size=12,
+    )
+)
+def test_what_is_validated_once_for_all_is_what_each_line_alone_would_be(
+    tmp_path_factory: pytest.TempPathFactory, rows: list[tuple[bytes, list[bytes]]]
+) -> None:
+    path = tmp_path_factory.mktemp("lines") / "a.jsonl"
+    write(path, [])
+    bodies = [b'{"n":%d,"do":"mark","t":%b,%b' % (n, t, b",".join(rest)) for n, (t, rest) in enumerate(rows, 1)]
+    with path.open("ab") as file:
+        file.writelines(body + b',"crc":"%08x"}\n' % zlib.crc32(body) for body in bodies)
+    alone: list[Record] = []
+    for body in bodies:
+        with contextlib.suppress(ValidationError):
+            alone.append(TypeAdapter(Record).validate_json(body + b"}"))
+    read = session.read(path)
+    assert read.records == sorted(alone, key=lambda record: record["n"])
+    assert len(read.faults) == len(bodies) - len(alone)

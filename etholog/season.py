@@ -1,7 +1,7 @@
 """A folder of sessions read into tables."""
 
 import os
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
@@ -9,8 +9,7 @@ from pathlib import Path
 import pandas as pd
 
 from etholog import animals as animals_
-from etholog import cache, notebook, rows
-from etholog import session as sessions_
+from etholog import cache, notebook, reading, rows, tables
 from etholog.animals import Animals
 from etholog.ethogram import Ethogram
 from etholog.refusal import Refusal
@@ -80,10 +79,10 @@ def read(path: Path | str = ".", cached: bool = True) -> Season:
     files = _files(folder)
     faults: list[str] = []
     if not cached or len(files) < cache.AT_LEAST:
-        return _season(folder, _in_order(rows.gather(_each(folder, files, faults))), faults)
+        return _season(folder, _in_order(reading.gather(folder, sorted(files), faults)), faults)
     stamps = {name: cache.stamp(entry) for name, entry in files.items()}
     known, whole = cache.load(folder, stamps)
-    fresh = rows.gather(_each(folder, files.keys() - {one.name for one in known.facts}, faults))
+    fresh = reading.gather(folder, sorted(files.keys() - {one.name for one in known.facts}), faults)
     found = _in_order(rows.join(known, fresh) if fresh.facts else known)
     if fresh.facts or not whole:
         cache.save(folder, stamps, found)
@@ -103,17 +102,7 @@ def _files(folder: Path) -> "dict[str, os.DirEntry[str]]":
 def sessions_in(folder: Path) -> tuple[list[Session], list[str]]:
     """Return the sessions of a folder, in the order of their files' names, and what could not be read."""
     faults: list[str] = []
-    return list(_each(folder, _files(folder), faults)), faults
-
-
-def _each(folder: Path, names: Iterable[str], faults: list[str]) -> Iterator[Session]:
-    """Yield the sessions of these files one by one, so that no more than one of them need be held; tell `faults` of
-    what could not be read."""
-    for name in sorted(names):
-        try:
-            yield sessions_.read(folder / name)
-        except Refusal as refusal:
-            faults += str(refusal).splitlines()
+    return list(reading.sessions(folder, sorted(_files(folder)), faults)), faults
 
 
 def of(folder: Path, found: Iterable[Session], faults: Iterable[str] = ()) -> Season:
@@ -138,4 +127,4 @@ def _season(folder: Path, found: Rows, faults: Iterable[str]) -> Season:
             kept[one.id] = at
     firsts = rows.take(found, [at for at in kept.values() if found.facts[at].record_of not in kept])
     ethograms = [firsts.ethograms[at] for at in (one.ethogram for one in firsts.facts)]
-    return Season(folder, *rows.tables(firsts), {one.name: one for one in ethograms}, told)
+    return Season(folder, *tables.of(firsts), {one.name: one for one in ethograms}, told)

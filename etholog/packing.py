@@ -1,0 +1,87 @@
+"""Rows as one file of npy columns (a zip, so that each has a checksum), and back: what a cache keeps, and what a
+second process hands over."""
+
+import json
+from collections.abc import Iterable
+from functools import cache
+from hashlib import sha256
+from pathlib import Path
+from typing import IO, Any
+
+import numpy as np
+
+from etholog import ethogram, fold, journal, record, rows, session
+from etholog.rows import Facts, Rows
+
+_BOUTS = ("code", "qualifier", "onset", "offset", "whole", "sure", "n")
+_GAPS = ("onset", "offset", "why")
+
+
+def pack(file: IO[bytes], found: Rows, **more: Any) -> None:
+    """Write rows, and what `more` arrays there are. Raises OSError."""
+    told = {
+        "facts": found.facts,
+        "ethograms": [kept.plain() for kept in found.ethograms],
+        "codes": found.codes,
+        "qualifiers": found.qualifiers,
+        "whys": found.whys,
+    }
+    columns: dict[str, Any] = {f"bout_{name}": _narrow(column) for name, column in found.bouts.items()}
+    columns |= {f"gap_{name}": _narrow(column) for name, column in found.gaps.items()}
+    columns["schema"] = np.frombuffer(_schema(), dtype=np.uint8)
+    columns["told"] = np.frombuffer(json.dumps(told, separators=(",", ":")).encode(), dtype=np.uint8)
+    np.savez(file, allow_pickle=False, **columns, **more)
+
+
+def unpack(file: IO[bytes], more: Iterable[str] = ()) -> tuple[Rows, dict[str, Any]] | None:
+    """Return the rows, and the `more` arrays by name; None where it is not what this same program packed, whole."""
+    # Whatever a damaged file makes zipfile, numpy or json raise means the same.
+    try:
+        with np.load(file, allow_pickle=False) as kept:
+            if bytes(kept["schema"]) != _schema():
+                return None
+            told = json.loads(bytes(kept["told"]))
+            found = Rows(
+                [Facts(*one) for one in told["facts"]],
+                [ethogram.from_plain(plain) for plain in told["ethograms"]],
+                told["codes"],
+                told["qualifiers"],
+                told["whys"],
+                {name: kept[f"bout_{name}"] for name in _BOUTS},
+                {name: kept[f"gap_{name}"] for name in _GAPS},
+            )
+            return (found, {name: kept[name] for name in more}) if _consistent(found) else None
+    except Exception:
+        return None
+
+
+def _narrow(column: Any) -> Any:
+    """Return milliseconds in 32 bits where they fit, as those of all but sessions of weeks do."""
+    fits = column.dtype == np.int64 and (not len(column) or abs(int(column.max())) < 2**31 > abs(int(column.min())))
+    return column.astype(np.int32) if fits else column
+
+
+def _consistent(found: Rows) -> bool:
+    """Return whether every number points at something: a sound zip may still hold nonsense."""
+    bouts, gaps = sum(one.bouts for one in found.facts), sum(one.gaps for one in found.facts)
+    lengths = {len(column) == bouts for column in found.bouts.values()}
+    lengths |= {len(column) == gaps for column in found.gaps.values()}
+    pointers = (
+        (found.bouts["code"], 0, len(found.codes)),
+        (found.bouts["qualifier"], -1, len(found.qualifiers)),
+        (found.gaps["why"], 0, len(found.whys)),
+        (np.array([one.ethogram for one in found.facts], dtype=np.int64), 0, len(found.ethograms)),
+    )
+    sound = all(not len(column) or (least <= column.min() and column.max() < end) for column, least, end in pointers)
+    return lengths <= {True} and sound
+
+
+@cache
+def _schema() -> bytes:
+    """Return a digest of the code that makes rows of files: what another version read may have read otherwise."""
+    digest = sha256()
+    for module in (ethogram, fold, journal, record, rows, session):
+        file = Path(str(module.__file__))
+        for part in sorted(file.parent.glob("*.py")) if file.name == "__init__.py" else [file]:
+            digest.update(part.read_bytes())
+    return digest.digest()

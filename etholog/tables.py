@@ -21,7 +21,7 @@ def of(rows: Rows) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
     why = rows.gaps["why"]
     gaps = pd.DataFrame(
         {
-            "session": pd.Categorical.from_codes(gap_place, categories=ids),
+            "session": pd.Categorical.from_codes(gap_place, categories=ids, validate=False),
             "onset_s": rows.gaps["onset"] / 1000,
             "offset_s": rows.gaps["offset"] / 1000,
             "why": _categories(why, rows.whys),
@@ -79,34 +79,35 @@ def _bouts(rows: Rows, ids: pd.Index, sessions: pd.DataFrame, place: NDArray[np.
     cell = rows.bouts["code"].astype(np.intp)
     if len(rows.ethograms) > 1:
         cell += np.array([one.ethogram for one in rows.facts], dtype=np.intp)[place] * len(rows.codes)
-    what = told.reshape(-1, 4)
+    behaviour, actor, kind, hides = told.reshape(-1, 4).astype(np.int8).T
     onset, offset = rows.bouts["onset"], rows.bouts["offset"]
     return pd.DataFrame(
         {
-            "session": pd.Categorical.from_codes(place, categories=ids),
+            "session": pd.Categorical.from_codes(place, categories=ids, validate=False),
             "male": _spread(sessions["male"], place),
             "female": _spread(sessions["female"], place),
-            "actor": _column(actors, what[:, 1][cell]),
-            "behaviour": _column(behaviours, what[:, 0][cell]),
-            "kind": _column(kinds, what[:, 2][cell]),
+            "actor": _column(actors, actor[cell]),
+            "behaviour": _column(behaviours, behaviour[cell]),
+            "kind": _column(kinds, kind[cell]),
             "qualifier": _categories(rows.bouts["qualifier"], rows.qualifiers),
             "onset_s": onset / 1000,
             "offset_s": offset / 1000,
             "duration_s": (offset - onset) / 1000,
             "whole": rows.bouts["whole"],
             "confident": rows.bouts["sure"],
-            "hides": what[:, 3].astype(bool)[cell],
+            "hides": hides.astype(bool)[cell],
             "n": rows.bouts["n"].astype(np.int32),
-        }
+        },
+        copy=False,
     )
 
 
 def _spread(column: pd.Series, place: NDArray[np.int32]) -> pd.Categorical:
-    return pd.Categorical.from_codes(column.cat.codes.to_numpy()[place], categories=column.cat.categories)
+    return pd.Categorical.from_codes(column.cat.codes.to_numpy()[place], dtype=column.dtype, validate=False)
 
 
 def _column(words: Codes, numbers: NDArray[Any]) -> pd.Categorical:
-    return pd.Categorical.from_codes(numbers, categories=pd.Index(list(words), dtype=object))
+    return pd.Categorical.from_codes(numbers, categories=pd.Index(list(words), dtype=object), validate=False)
 
 
 def _categories(numbers: NDArray[Any], words: list[str]) -> pd.Categorical:
@@ -115,4 +116,4 @@ def _categories(numbers: NDArray[Any], words: list[str]) -> pd.Categorical:
     wanted = sorted(words[at] for at in came)
     place = {word: at for at, word in enumerate(wanted)}
     renumbered = np.array([*(place.get(word, -1) for word in words), -1], dtype=np.int16)[numbers]
-    return pd.Categorical.from_codes(renumbered, categories=pd.Index(wanted, dtype=object))
+    return pd.Categorical.from_codes(renumbered, categories=pd.Index(wanted, dtype=object), validate=False)

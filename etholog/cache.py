@@ -6,7 +6,6 @@ program; whatever is wrong with the cache, the files are read instead.
 """
 
 import os
-import tempfile
 import time
 from collections.abc import Mapping
 from contextlib import suppress
@@ -14,9 +13,10 @@ from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from etholog import packing, rows
+from etholog.place import replacing
+from etholog.refusal import Refusal
 from etholog.rows import Rows
 
 AT_LEAST = 300  # sessions; fewer are read before anybody could feel it
@@ -58,19 +58,11 @@ def save(folder: Path, stamps: Mapping[str, Stamp], found: Rows) -> None:
     before = time.time_ns() - int(_SETTLED_S * 1e9)
     settled = [at for at, one in enumerate(found.facts) if max(stamps[one.name][1:]) < before]
     found = rows.take(found, settled)
-    with suppress(OSError):
-        home = folder / FOLDER
+    home = folder / FOLDER
+    with suppress(OSError, Refusal):
         home.mkdir(exist_ok=True)
         (home / ".gitignore").write_text("*\n")
-        _write(home, found, np.array([stamps[one.name] for one in found.facts], dtype=np.int64).reshape(-1, 3))
-
-
-def _write(home: Path, found: Rows, stamps: NDArray[np.int64]) -> None:
-    descriptor, name = tempfile.mkstemp(dir=home, suffix=".part")
-    try:
-        with os.fdopen(descriptor, "wb") as file:
-            packing.pack(file, found, stamps=stamps)
-        Path(name).replace(home / FILE)
-    except OSError:
-        Path(name).unlink(missing_ok=True)
-        raise
+        with replacing(home / FILE) as file:
+            packing.pack(
+                file, found, stamps=np.array([stamps[one.name] for one in found.facts], dtype=np.int64).reshape(-1, 3)
+            )

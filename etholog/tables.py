@@ -103,7 +103,8 @@ def _bouts(rows: Rows, ids: pd.Index, sessions: pd.DataFrame, place: NDArray[np.
 
 
 def _spread(column: pd.Series, place: NDArray[np.int32]) -> pd.Categorical:
-    return pd.Categorical.from_codes(column.cat.codes.to_numpy()[place], dtype=column.dtype, validate=False)
+    codes = column.cat.codes.to_numpy()[place]
+    return pd.Categorical.from_codes(codes, categories=column.cat.categories, validate=False)
 
 
 def _column(words: Codes, numbers: NDArray[Any]) -> pd.Categorical:

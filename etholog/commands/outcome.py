@@ -68,7 +68,7 @@ def _signs(season: "Season", today: date, args: argparse.Namespace) -> None:
     seen = signs_seen(season, today)
     if args.draw:
         from etholog import figures
-        from etholog.export.place import replacing
+        from etholog.place import replacing
 
         kind = args.draw.suffix[1:].lower()
         if kind not in ("svg", "pdf", "png"):

@@ -8,7 +8,7 @@ from uuid import UUID, uuid5
 from icalendar import Alarm, Calendar, Event
 
 from etholog.care import Task
-from etholog.export.place import replacing
+from etholog.place import replacing
 from etholog.text import visible
 
 # Any fixed name space does; this one was drawn once, so that a task has the same id on every machine.

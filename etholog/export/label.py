@@ -12,8 +12,8 @@ from matplotlib.patches import PathPatch, Rectangle
 from matplotlib.path import Path as MplPath
 from matplotlib.textpath import TextToPath
 
-from etholog.export.place import replacing
 from etholog.figures.style import drawable
+from etholog.place import replacing
 from etholog.refusal import Refusal
 
 MM = 1 / 25.4

@@ -1,8 +1,8 @@
-"""The page's file: written whole under another name, then renamed; never over a file that is no report of ours."""
+"""The page's file: whole or not at all, and never over a file that is no report of ours."""
 
-import secrets
 from pathlib import Path
 
+from etholog.place import replacing
 from etholog.refusal import Refusal
 
 OURS = b'<meta name="generator" content="etholog '
@@ -20,12 +20,9 @@ def check(to: Path) -> None:
 def write(page: str, to: Path) -> None:
     """Write the page. Raises Refusal where that can't be done, or something else of that name is there."""
     check(to)
-    new = to.with_name(f".{to.name}.{secrets.token_hex(4)}")
     try:
         to.parent.mkdir(parents=True, exist_ok=True)
-        new.write_text(page, encoding="utf-8", newline="\n")
-        new.replace(to)
     except OSError as error:
-        raise Refusal(f"{to}: can't be written ({error.strerror or error}); nothing was changed") from error
-    finally:
-        new.unlink(missing_ok=True)
+        raise Refusal(f"{to}: can't be written ({error.strerror or error}); give another name") from error
+    with replacing(to) as file:
+        file.write(page.encode())

@@ -10,7 +10,6 @@ import time
 from collections.abc import Mapping
 from contextlib import suppress
 from pathlib import Path
-from typing import NamedTuple
 
 import numpy as np
 
@@ -24,18 +23,15 @@ FOLDER, FILE = ".etholog-cache", "season.npz"
 _SETTLED_S = 2.0  # a file changed less than this ago could change again within one tick of its clock
 
 
-class Stamp(NamedTuple):
-    """What a file looks like from outside. The time of change tells of a content put back under its old time."""
-
-    size: int
-    mtime_ns: int
-    ctime_ns: int
+# What a file looks like from outside: its size, its time, and the time of change, which tells of a content put back
+# under its old time; in ns.
+Stamp = tuple[int, int, int]
 
 
 def stamp(entry: "os.DirEntry[str]") -> Stamp:
     """Return the stamp of a file. Raises OSError when it is gone."""
     seen = entry.stat()
-    return Stamp(seen.st_size, seen.st_mtime_ns, seen.st_ctime_ns)
+    return seen.st_size, seen.st_mtime_ns, seen.st_ctime_ns
 
 
 def load(folder: Path, stamps: Mapping[str, Stamp]) -> tuple[Rows, bool]:
@@ -46,23 +42,23 @@ def load(folder: Path, stamps: Mapping[str, Stamp]) -> tuple[Rows, bool]:
         kept = packing.unpack(file, ["stamps"])
     if kept is None:
         return rows.gather([]), False
-    found, then = kept[0], kept[1]["stamps"].tolist()
-    if len(then) != len(found.facts):
+    found, then = kept[0], map(tuple, kept[1]["stamps"].tolist())
+    known = list(zip(found.said["name"], then, strict=False))
+    if len(known) != len(found):
         return rows.gather([]), False
-    same = [at for at, one in enumerate(found.facts) if stamps.get(one.name) == tuple(then[at])]
-    return rows.take(found, same), len(same) == len(then)
+    same = [at for at, (name, was) in enumerate(known) if stamps.get(name) == was]
+    return rows.take(found, same), len(same) == len(known)
 
 
 def save(folder: Path, stamps: Mapping[str, Stamp], found: Rows) -> None:
     """Keep what was read, whole or not at all. A folder that can't be written has no cache, and that is no error."""
     before = time.time_ns() - int(_SETTLED_S * 1e9)
-    settled = [at for at, one in enumerate(found.facts) if max(stamps[one.name][1:]) < before]
+    settled = [at for at, name in enumerate(found.said["name"]) if max(stamps[name][1:]) < before]
     found = rows.take(found, settled)
     home = folder / FOLDER
     with suppress(OSError, Refusal):
         home.mkdir(exist_ok=True)
         (home / ".gitignore").write_text("*\n")
         with replacing(home / FILE) as file:
-            packing.pack(
-                file, found, stamps=np.array([stamps[one.name] for one in found.facts], dtype=np.int64).reshape(-1, 3)
-            )
+            then = np.array([stamps[name] for name in found.said["name"]], dtype=np.int64).reshape(-1, 3)
+            packing.pack(file, found, stamps=then)

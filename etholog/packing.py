@@ -9,9 +9,10 @@ from pathlib import Path
 from typing import IO, Any
 
 import numpy as np
+from pydantic_core import from_json
 
 from etholog import ethogram, fold, journal, record, rows, session
-from etholog.rows import Facts, Rows
+from etholog.rows import COUNTED, SAID, Rows
 
 _BOUTS = ("code", "qualifier", "onset", "offset", "whole", "sure", "n")
 _GAPS = ("onset", "offset", "why")
@@ -20,14 +21,17 @@ _GAPS = ("onset", "offset", "why")
 def pack(file: IO[bytes], found: Rows, **more: Any) -> None:
     """Write rows, and what `more` arrays there are. Raises OSError."""
     told = {
-        "facts": found.facts,
+        "said": found.said,
         "ethograms": [kept.plain() for kept in found.ethograms],
         "codes": found.codes,
         "qualifiers": found.qualifiers,
         "whys": found.whys,
     }
-    columns: dict[str, Any] = {f"bout_{name}": _narrow(column) for name, column in found.bouts.items()}
-    columns |= {f"gap_{name}": _narrow(column) for name, column in found.gaps.items()}
+    columns: dict[str, Any] = {
+        f"{kind}_{name}": _narrow(column)
+        for kind, group in (("session", found.counted), ("bout", found.bouts), ("gap", found.gaps))
+        for name, column in group.items()
+    }
     columns["schema"] = np.frombuffer(_schema(), dtype=np.uint8)
     columns["told"] = np.frombuffer(json.dumps(told, separators=(",", ":")).encode(), dtype=np.uint8)
     np.savez(file, allow_pickle=False, **columns, **more)
@@ -40,9 +44,10 @@ def unpack(file: IO[bytes], more: Iterable[str] = ()) -> tuple[Rows, dict[str, A
         with np.load(file, allow_pickle=False) as kept:
             if bytes(kept["schema"]) != _schema():
                 return None
-            told = json.loads(bytes(kept["told"]))
+            told = from_json(bytes(kept["told"]))
             found = Rows(
-                [Facts(*one) for one in told["facts"]],
+                {name: told["said"][name] for name in SAID},
+                {name: kept[f"session_{name}"] for name in COUNTED},
                 [ethogram.from_plain(plain) for plain in told["ethograms"]],
                 told["codes"],
                 told["qualifiers"],
@@ -63,14 +68,18 @@ def _narrow(column: Any) -> Any:
 
 def _consistent(found: Rows) -> bool:
     """Return whether every number points at something: a sound zip may still hold nonsense."""
-    bouts, gaps = sum(one.bouts for one in found.facts), sum(one.gaps for one in found.facts)
-    lengths = {len(column) == bouts for column in found.bouts.values()}
-    lengths |= {len(column) == gaps for column in found.gaps.values()}
+    counted = found.counted
+    lengths = {len(column) == len(found) for column in found.said.values()}
+    lengths |= {len(column) == len(found) for column in counted.values()}
+    lengths |= {len(column) == counted["bouts"].sum() for column in found.bouts.values()}
+    lengths |= {len(column) == counted["gaps"].sum() for column in found.gaps.values()}
     pointers = (
         (found.bouts["code"], 0, len(found.codes)),
         (found.bouts["qualifier"], -1, len(found.qualifiers)),
         (found.gaps["why"], 0, len(found.whys)),
-        (np.array([one.ethogram for one in found.facts], dtype=np.int64), 0, len(found.ethograms)),
+        (counted["ethogram"], 0, len(found.ethograms)),
+        (counted["bouts"], 0, np.inf),
+        (counted["gaps"], 0, np.inf),
     )
     sound = all(not len(column) or (least <= column.min() and column.max() < end) for column, least, end in pointers)
     return lengths <= {True} and sound

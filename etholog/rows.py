@@ -1,11 +1,11 @@
-"""What sessions come to, column by column: the one form from which a season's tables are made, cached or
-not."""
+"""What sessions come to, column by column: the one form from which a season's tables are made, cached
+or not."""
 
 from array import array
-from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,49 +18,37 @@ _BEGINNING = datetime(1970, 1, 1, tzinfo=UTC)
 Numbers = dict[str, NDArray[Any]]
 
 
-class Facts(NamedTuple):
-    """One session, but for its bouts and gaps, of which only the count stands here. `name` is its file's; times are in
-    milliseconds; `faults` are told without the path that they begin with."""
-
-    name: str
-    id: str
-    began_us: int
-    offset_min: int
-    male: str
-    female: str
-    species: str
-    observer: str
-    place: str
-    source: str
-    record_of: str | None
-    conditions: dict[str, Any]
-    outcome: dict[str, Any]
-    ethogram: int
-    end: int
-    unwatched: int
-    hidden: int
-    marks: int
-    closed: bool
-    faults: list[str]
-    bouts: int
-    gaps: int
+SAID = (
+    "name", "id", "male", "female", "species", "observer", "place", "source", "record_of", "conditions", "outcome",
+    "faults",
+)  # fmt: skip
+COUNTED = (
+    "began_us", "utc_offset_min", "ethogram", "end", "unwatched", "hidden", "marks", "closed", "bouts", "gaps"
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
 class Rows:
-    """Facts of each session and the bouts and gaps of all, in one order.
+    """Columns of sessions, of their bouts, and of their gaps, all in one order; times are in milliseconds.
 
+    `said`, by the names in `SAID`: the file's name, the header's words, `faults` without the path that they begin
+    with. `counted`, by the names in `COUNTED`: `ethogram` is a number in `ethograms`, `bouts` and `gaps` are how many
+    rows of those are the session's.
     `bouts`: code and qualifier (numbers in `codes` and `qualifiers`; no qualifier: -1), onset, offset, whole, sure, n.
     `gaps`: onset, offset, why (a number in `whys`).
     """
 
-    facts: list[Facts]
+    said: dict[str, list[Any]]
+    counted: Numbers
     ethograms: list[Ethogram]
     codes: list[str]
     qualifiers: list[str]
     whys: list[str]
     bouts: Numbers
     gaps: Numbers
+
+    def __len__(self) -> int:
+        return len(self.said["name"])
 
 
 class Codes(dict[str, int]):
@@ -75,7 +63,8 @@ class Codes(dict[str, int]):
 
 def gather(found: Iterable[Session]) -> Rows:
     """Put sessions into columns, in the order given."""
-    facts: list[Facts] = []
+    said: list[tuple[Any, ...]] = []
+    counted: list[tuple[int, ...]] = []
     ethograms: dict[int, tuple[int, Ethogram]] = {}  # each is one object, however many sessions share it
     codes, qualifiers, whys = Codes(), Codes(), Codes()
     code, qualifier, whole, sure = array("h"), array("h"), array("b"), array("b")
@@ -84,7 +73,8 @@ def gather(found: Iterable[Session]) -> Rows:
     for one in found:
         kept = ethograms.setdefault(id(one.ethogram), (len(ethograms), one.ethogram))[0]
         bouts, gaps = one.fold.bouts, one.fold.gaps
-        facts.append(_facts(one, kept))
+        said.append(_said(one))
+        counted.append(_counted(one, kept))
         if bouts:
             numbers, words, qualified, onsets, offsets, wholes, sures = zip(*bouts, strict=True)
             code.extend(map(codes.__getitem__, words))
@@ -98,7 +88,8 @@ def gather(found: Iterable[Session]) -> Rows:
         gap_offset.extend([gap.offset for gap in gaps])
         why.extend([whys[gap.why] for gap in gaps])
     return Rows(
-        facts,
+        dict(zip(SAID, map(list, zip(*said, strict=True)), strict=True)) if said else {name: [] for name in SAID},
+        dict(zip(COUNTED, np.array(counted, dtype=np.int64).reshape(-1, len(COUNTED)).T, strict=True)),
         [ethogram for _, ethogram in ethograms.values()],
         list(codes),
         list(qualifiers),
@@ -116,30 +107,25 @@ def gather(found: Iterable[Session]) -> Rows:
     )
 
 
-def _facts(one: Session, ethogram: int) -> Facts:
-    folded, header = one.fold, one.header
+def _said(one: Session) -> tuple[Any, ...]:
+    header = one.header
+    faults = [fault.removeprefix(str(one.path)) for fault in one.faults]
+    words = [header[name] for name in ("male", "female", "species", "observer", "place", "source")]
+    return (one.path.name, one.id, *words, header.get("record_of"), header["conditions"], one.fold.outcome, faults)
+
+
+def _counted(one: Session, ethogram: int) -> tuple[int, ...]:
+    folded = one.fold
     apart = one.began.utcoffset() or timedelta()
-    return Facts(
-        one.path.name,
-        one.id,
+    return (
         (one.began - _BEGINNING) // timedelta(microseconds=1),
         int(apart.total_seconds() // 60),
-        header["male"],
-        header["female"],
-        header["species"],
-        header["observer"],
-        header["place"],
-        header["source"],
-        header.get("record_of"),
-        header["conditions"],
-        folded.outcome,
         ethogram,
         folded.end,
         sum(gap.offset - gap.onset for gap in folded.gaps),
         _hidden(one),
         folded.marks,
         folded.closed,
-        [fault.removeprefix(str(one.path)) for fault in one.faults],
         len(folded.bouts),
         len(folded.gaps),
     )
@@ -158,19 +144,23 @@ def _hidden(one: Session) -> int:
 
 def take(rows: Rows, order: Sequence[int]) -> Rows:
     """Return these sessions of the rows, in this order."""
-    if list(order) == list(range(len(rows.facts))):
+    if list(order) == list(range(len(rows))):
         return rows
-    facts = [rows.facts[at] for at in order]
+    at = np.asarray(order, dtype=np.intp)
 
-    def picked(columns: Numbers, count: Callable[[Facts], int]) -> Numbers:
-        lengths = np.array([count(one) for one in rows.facts], dtype=np.int64)
+    def picked(columns: Numbers, lengths: NDArray[np.int64]) -> Numbers:
         starts = np.cumsum(lengths) - lengths
-        own = lengths[list(order)]
-        at = np.arange(int(own.sum())) + np.repeat(starts[list(order)] - (np.cumsum(own) - own), own)
-        return {name: column[at] for name, column in columns.items()}
+        own = lengths[at]
+        places = np.arange(int(own.sum())) + np.repeat(starts[at] - (np.cumsum(own) - own), own)
+        return {name: column[places] for name, column in columns.items()}
 
-    bouts, gaps = picked(rows.bouts, lambda one: one.bouts), picked(rows.gaps, lambda one: one.gaps)
-    return Rows(facts, rows.ethograms, rows.codes, rows.qualifiers, rows.whys, bouts, gaps)
+    return replace(
+        rows,
+        said={name: [column[place] for place in order] for name, column in rows.said.items()},
+        counted={name: column[at] for name, column in rows.counted.items()},
+        bouts=picked(rows.bouts, rows.counted["bouts"]),
+        gaps=picked(rows.gaps, rows.counted["gaps"]),
+    )
 
 
 def join(first: Rows, second: Rows) -> Rows:
@@ -180,13 +170,16 @@ def join(first: Rows, second: Rows) -> Rows:
     for kept in second.ethograms:
         if place.setdefault(kept.hash, len(ethograms)) == len(ethograms):
             ethograms.append(kept)
-    number = [place[kept.hash] for kept in second.ethograms]
-    facts = first.facts + [one._replace(ethogram=number[one.ethogram]) for one in second.facts]
+    number = np.array([place[kept.hash] for kept in second.ethograms], dtype=np.int64)
+    said = {name: column + second.said[name] for name, column in first.said.items()}
+    counted = second.counted | {"ethogram": number[second.counted["ethogram"]]}
     bouts, gaps = dict(second.bouts), dict(second.gaps)
     codes = _renumber(bouts, "code", first.codes, second.codes)
     qualifiers = _renumber(bouts, "qualifier", first.qualifiers, second.qualifiers)
     whys = _renumber(gaps, "why", first.whys, second.whys)
-    return Rows(facts, ethograms, codes, qualifiers, whys, _stacked(first.bouts, bouts), _stacked(first.gaps, gaps))
+    stacked = (_stacked(*both) for both in ((first.counted, counted), (first.bouts, bouts), (first.gaps, gaps)))
+    counted, bouts, gaps = stacked
+    return Rows(said, counted, ethograms, codes, qualifiers, whys, bouts, gaps)
 
 
 def _renumber(columns: Numbers, name: str, own: list[str], other: list[str]) -> list[str]:

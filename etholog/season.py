@@ -82,9 +82,9 @@ def read(path: Path | str = ".", cached: bool = True) -> Season:
         return _season(folder, _in_order(reading.gather(folder, sorted(files), faults)), faults)
     stamps = {name: cache.stamp(entry) for name, entry in files.items()}
     known, whole = cache.load(folder, stamps)
-    fresh = reading.gather(folder, sorted(files.keys() - {one.name for one in known.facts}), faults)
-    found = _in_order(rows.join(known, fresh) if fresh.facts else known)
-    if fresh.facts or not whole:
+    fresh = reading.gather(folder, sorted(files.keys() - set(known.said["name"])), faults)
+    found = _in_order(rows.join(known, fresh) if fresh else known)
+    if fresh or not whole:
         cache.save(folder, stamps, found)
     return _season(folder, found, faults)
 
@@ -111,20 +111,19 @@ def of(folder: Path, found: Iterable[Session], faults: Iterable[str] = ()) -> Se
 
 
 def _in_order(found: Rows) -> Rows:
-    facts = found.facts
-    return rows.take(found, sorted(range(len(facts)), key=lambda at: (facts[at].began_us, facts[at].id)))
+    began, ids = found.counted["began_us"].tolist(), found.said["id"]
+    return rows.take(found, sorted(range(len(found)), key=lambda at: (began[at], ids[at])))
 
 
 def _season(folder: Path, found: Rows, faults: Iterable[str]) -> Season:
     told = list(faults)
+    names, record_of = found.said["name"], found.said["record_of"]
     kept: dict[str, int] = {}
-    for at, one in enumerate(found.facts):
-        told += [f"{folder / one.name}{fault}" for fault in one.faults]
-        if one.id in kept:
-            first = found.facts[kept[one.id]].name
-            told.append(f"{folder / one.name}: is session {one.id} again, as {first} is; left out")
-        else:
-            kept[one.id] = at
-    firsts = rows.take(found, [at for at in kept.values() if found.facts[at].record_of not in kept])
-    ethograms = [firsts.ethograms[at] for at in (one.ethogram for one in firsts.facts)]
+    for at, (name, id_, own) in enumerate(zip(names, found.said["id"], found.said["faults"], strict=True)):
+        told += [f"{folder / name}{fault}" for fault in own]
+        first = kept.setdefault(id_, at)
+        if first != at:
+            told.append(f"{folder / name}: is session {id_} again, as {names[first]} is; left out")
+    firsts = rows.take(found, [at for at in kept.values() if record_of[at] not in kept])
+    ethograms = [firsts.ethograms[at] for at in dict.fromkeys(firsts.counted["ethogram"].tolist())]
     return Season(folder, *tables.of(firsts), {one.name: one for one in ethograms}, told)

@@ -1,6 +1,5 @@
 """A season's tables, made from rows."""
 
-from collections.abc import Iterable
 from typing import Any
 
 import numpy as np
@@ -14,10 +13,9 @@ WORDS = ("male", "female", "species", "observer", "place")
 
 def of(rows: Rows) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
     """Return the tables of sessions, bouts and gaps (see `season.Season`)."""
-    ids = pd.Index([one.id for one in rows.facts], dtype=object)
+    ids = pd.Index(rows.said["id"], dtype=object)
     sessions = _sessions(rows, ids)
-    bout_place = _places(one.bouts for one in rows.facts)
-    gap_place = _places(one.gaps for one in rows.facts)
+    gap_place = np.repeat(np.arange(len(rows), dtype=np.int32), rows.counted["gaps"])
     why = rows.gaps["why"]
     gaps = pd.DataFrame(
         {
@@ -27,65 +25,59 @@ def of(rows: Rows) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
             "why": _categories(why, rows.whys),
         }
     )
-    return sessions, _bouts(rows, ids, sessions, bout_place), gaps
-
-
-def _places(counts: Iterable[int]) -> NDArray[np.int32]:
-    lengths = np.fromiter(counts, dtype=np.int64)
-    return np.repeat(np.arange(len(lengths), dtype=np.int32), lengths)
+    return sessions, _bouts(rows, ids, sessions), gaps
 
 
 def _sessions(rows: Rows, ids: pd.Index) -> pd.DataFrame:
-    facts = rows.facts
-    began = np.array([one.began_us for one in facts], dtype="datetime64[us]")
+    said, counted = rows.said, rows.counted
+    names = pd.Index([kept.name for kept in rows.ethograms], dtype=object)
     columns: dict[str, Any] = {
-        "session": pd.Categorical.from_codes(np.arange(len(ids)), categories=ids),
+        "session": pd.Categorical.from_codes(np.arange(len(ids)), categories=ids, validate=False),
         # One column of instants, so all in UTC; where the clock stood is kept beside it.
-        "began": pd.Series(began).dt.tz_localize("UTC"),
-        "utc_offset_min": [one.offset_min for one in facts],
+        "began": pd.Series(counted["began_us"].view("datetime64[us]")).dt.tz_localize("UTC"),
+        "utc_offset_min": counted["utc_offset_min"].astype(np.int64),
     }
     for word in WORDS:
-        columns[word] = pd.Categorical([getattr(one, word) for one in facts])
-    length = np.array([one.end for one in facts], dtype=float)
-    names = [kept.name for kept in rows.ethograms]
+        columns[word] = pd.Categorical(said[word])
     columns |= {
-        "ethogram": pd.Categorical([names[one.ethogram] for one in facts]),
-        "source": pd.Categorical([one.source for one in facts]),
-        "length_s": length / 1000,
-        "watched_s": (length - np.array([one.unwatched for one in facts], dtype=float)) / 1000,
-        "out_of_sight_s": np.array([one.hidden for one in facts], dtype=float) / 1000,
-        "marks": np.array([one.marks for one in facts], dtype=np.int64),
-        "closed": np.array([one.closed for one in facts], dtype=bool),
+        "ethogram": pd.Categorical(names.take(counted["ethogram"])),
+        "source": pd.Categorical(said["source"]),
+        "length_s": counted["end"] / 1000,
+        "watched_s": (counted["end"] - counted["unwatched"]) / 1000,
+        "out_of_sight_s": counted["hidden"] / 1000,
+        "marks": counted["marks"].astype(np.int64),
+        "closed": counted["closed"].astype(bool),
     }
-    for kind, said in (
-        ("condition", [one.conditions for one in facts]),
-        ("outcome", [one.outcome for one in facts]),
+    for kind, answers in (
+        ("condition", rows.said["conditions"]),
+        ("outcome", rows.said["outcome"]),
     ):
-        for name in dict.fromkeys(name for values in said for name in values):
+        for name in dict.fromkeys(name for values in answers for name in values):
             column = name if name not in columns else f"{kind}_{name}"
-            columns[column] = pd.Series([values.get(name) for values in said]).infer_objects()
+            columns[column] = pd.Series([values.get(name) for values in answers]).infer_objects()
     return pd.DataFrame(columns)
 
 
-def _bouts(rows: Rows, ids: pd.Index, sessions: pd.DataFrame, place: NDArray[np.int32]) -> pd.DataFrame:
+def _bouts(rows: Rows, ids: pd.Index, sessions: pd.DataFrame) -> pd.DataFrame:
+    each = rows.counted["bouts"]
     behaviours, actors, kinds = Codes(), Codes(), Codes()
     told = np.zeros((len(rows.ethograms), len(rows.codes), 4), dtype=np.int16)
     number = {code: at for at, code in enumerate(rows.codes)}
-    for kept in dict.fromkeys(one.ethogram for one in rows.facts):
+    for kept in dict.fromkeys(rows.counted["ethogram"].tolist()):
         for b in rows.ethograms[kept].behaviour:
             facts = behaviours[b.code], actors[b.actor], kinds[b.kind], b.hides
             if b.code in number:
                 told[kept, number[b.code]] = facts
     cell = rows.bouts["code"].astype(np.intp)
     if len(rows.ethograms) > 1:
-        cell += np.array([one.ethogram for one in rows.facts], dtype=np.intp)[place] * len(rows.codes)
+        cell += np.repeat(rows.counted["ethogram"].astype(np.intp) * len(rows.codes), each)
     behaviour, actor, kind, hides = told.reshape(-1, 4).astype(np.int8).T
     onset, offset = rows.bouts["onset"], rows.bouts["offset"]
     return pd.DataFrame(
         {
-            "session": pd.Categorical.from_codes(place, categories=ids, validate=False),
-            "male": _spread(sessions["male"], place),
-            "female": _spread(sessions["female"], place),
+            "session": _spread(sessions["session"], each),
+            "male": _spread(sessions["male"], each),
+            "female": _spread(sessions["female"], each),
             "actor": _column(actors, actor[cell]),
             "behaviour": _column(behaviours, behaviour[cell]),
             "kind": _column(kinds, kind[cell]),
@@ -102,8 +94,9 @@ def _bouts(rows: Rows, ids: pd.Index, sessions: pd.DataFrame, place: NDArray[np.
     )
 
 
-def _spread(column: pd.Series, place: NDArray[np.int32]) -> pd.Categorical:
-    codes = column.cat.codes.to_numpy()[place]
+def _spread(column: pd.Series, each: NDArray[Any]) -> pd.Categorical:
+    """Return a column of sessions as one of their rows, of which each has so many."""
+    codes = np.repeat(column.cat.codes.to_numpy(), each)
     return pd.Categorical.from_codes(codes, categories=column.cat.categories, validate=False)
 
 

@@ -187,8 +187,9 @@ NONSENSE: dict[str, Callable[[dict[str, Any]], object]] = {
     "a code below none": lambda m: m["bout_qualifier"].fill(-2),
     "a column gone": lambda m: m.pop("bout_n"),
     "stamps too few": lambda m: m.update(stamps=m["stamps"][:-1]),
-    "facts too few": told(lambda words: words["facts"].pop()),
-    "facts too long": told(lambda words: words["facts"][3].append(1)),
+    "males too few": told(lambda words: words["said"]["male"].pop()),
+    "a column of words gone": told(lambda words: words["said"].pop("species")),
+    "bouts fewer than none": lambda m: m.update(session_bouts=m["session_bouts"] * -1),
     "an ethogram that is none": told(lambda words: words["ethograms"][0].pop("behaviour")),
     "words that are no list": told(lambda words: words.update(codes=7)),
 }

@@ -87,6 +87,16 @@ def test_baboons_without_structural_zeros() -> None:
     np.testing.assert_allclose(found.p_holm, holm, rtol=1.1e-3)
 
 
+def test_two_repertoires_that_never_mix_have_the_residuals_of_each() -> None:
+    # The baboons above and the rain below: each alone is checked against R.
+    parts = [table("5 5 3/97 83 95/68 138 184", "HML"), table("362 126 60/136 90 68/50 79 124", "nlm")]
+    both = pd.concat(parts).fillna(0).astype(int)
+    mixed = pd.concat([part > -1 for part in parts]).isna()
+    found = transitions(both, mixed).residuals
+    for part in parts:
+        np.testing.assert_allclose(found.loc[part.index, part.columns], transitions(part).residuals, rtol=1e-9)
+
+
 def test_hair_and_eyes_are_scipys_and_statsmodels() -> None:
     # R's HairEyeColor, margin: X2 138.2898416, G2 146.4435785, df 9; blond and blue 9.967550121.
     from scipy.stats import chi2_contingency

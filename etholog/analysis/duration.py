@@ -7,9 +7,10 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from etholog.analysis import bootstrap, survival
+from etholog.analysis.blocks import blocks, codes
 from etholog.analysis.bout import join
 from etholog.analysis.latency import is_
-from etholog.analysis.sequence import BLOCK, groups, in_order
+from etholog.analysis.sequence import groups, in_order
 from etholog.season import Season
 
 Floats = NDArray[np.float64]
@@ -81,26 +82,24 @@ def budget(season: Season) -> pd.DataFrame:
     came in it. count, cut, total_s, share: as in `duration`, which has the same over many sessions."""
     kinds, kind_of = _kinds(season, season.bouts)
     per = _per_session(season.bouts, kind_of, len(season.sessions), len(kinds))
-    place, kind = np.nonzero(per.bouts)
-    watched = season.sessions["watched_s"].to_numpy(dtype=float)[place]
-    states = np.array([word == "state" for *_, word in kinds], dtype=bool)[kind]
-    total = np.where(states, per.total[place, kind], np.nan)
+    came = per.bouts > 0
+
+    def listed(table: NDArray[Any]) -> NDArray[Any]:
+        return np.broadcast_to(table, came.shape)[came]
+
+    per.total[:, [word != "state" for *_, word in kinds]] = np.nan
+    watched = season.sessions["watched_s"].to_numpy(dtype=float)[:, None]
+    share = np.divide(per.total, watched, out=np.full(came.shape, np.nan), where=watched > 0)
+    place = listed(np.arange(len(came), dtype=np.int32)[:, None])
     columns: dict[str, Any] = {
         "session": pd.Categorical.from_codes(place, categories=season.sessions["session"].cat.categories)
     }
     for at, name in enumerate(("actor", "behaviour", "qualifier", "kind")):
         words = sorted({str(one[at]) for one in kinds if one[at] is not None})
         number = np.array([words.index(str(one[at])) if one[at] is not None else -1 for one in kinds], dtype=np.int16)
-        columns[name] = pd.Categorical.from_codes(number[kind], categories=pd.Index(words, dtype=object))
-    return pd.DataFrame(
-        columns
-        | {
-            "count": per.bouts[place, kind],
-            "cut": per.cut[place, kind],
-            "total_s": total,
-            "share": np.divide(total, watched, out=np.full(len(total), np.nan), where=watched > 0),
-        }
-    )
+        columns[name] = pd.Categorical.from_codes(listed(number), categories=pd.Index(words, dtype=object))
+    numbers = {"count": per.bouts, "cut": per.cut, "total_s": per.total, "share": share}
+    return pd.DataFrame(columns | {name: listed(table) for name, table in numbers.items()}, copy=False)
 
 
 class _PerSession(NamedTuple):
@@ -113,21 +112,23 @@ class _PerSession(NamedTuple):
 
 
 def _per_session(bouts: pd.DataFrame, kind_of: Ints, sessions: int, kinds: int) -> _PerSession:
-    place = bouts["session"].cat.codes.to_numpy()
+    place = codes(bouts["session"])
     length, whole = bouts["duration_s"].to_numpy(dtype=float), bouts["whole"].to_numpy(dtype=bool)
     cells = sessions * kinds
     count, cut = np.zeros(cells, dtype=np.int64), np.zeros(cells, dtype=np.int64)
     total = np.zeros(cells)
-    for start in range(0, len(place), BLOCK):
-        part = slice(start, start + BLOCK)
-        cell = place[part].astype(np.int64) * kinds + kind_of[part]
+    for part in blocks(len(place)):
         # Bouts lie in the order of their sessions, so a block fills a short stretch of the tables.
-        first = int(cell.min()) // kinds * kinds
-        cell -= first
-        end = first + int(cell.max()) + 1
-        count[first:end] += np.bincount(cell, minlength=end - first)
-        total[first:end] += np.bincount(cell, weights=length[part], minlength=end - first)
-        cut[first:end] += np.bincount(cell[~whole[part]], minlength=end - first)
+        first, last = int(place[part.start]), int(place[part.stop - 1])
+        cell = np.subtract(place[part], first, dtype=np.int32)
+        cell *= np.int32(kinds)
+        cell += kind_of[part]
+        cell = cell.astype(np.intp)  # what bincount counts by, so that it is made once
+        size = (last + 1 - first) * kinds
+        own = slice(first * kinds, first * kinds + size)
+        count[own] += np.bincount(cell, minlength=size)
+        total[own] += np.bincount(cell, weights=length[part], minlength=size)
+        cut[own] += np.bincount(cell[~whole[part]], minlength=size)
     shape = (sessions, kinds)
     return _PerSession(count.reshape(shape), cut.reshape(shape), total.reshape(shape), place)
 
@@ -135,39 +136,45 @@ def _per_session(bouts: pd.DataFrame, kind_of: Ints, sessions: int, kinds: int) 
 def _kinds(season: Season, bouts: pd.DataFrame) -> tuple[list[tuple[str, str, str | None, str]], Ints]:
     """Return each (actor, behaviour, qualifier, kind) that came, in the ethogram's order, and each bout's number
     there."""
-    columns = [bouts[name].cat for name in ("actor", "kind", "qualifier")]
-    sizes = [len(column.categories) + 1 for column in columns]
-    codes = [column.codes.to_numpy() for column in columns]
-    behaviour = bouts["behaviour"].cat.codes.to_numpy()
-    behaviours = bouts["behaviour"].cat.categories
+    columns = [bouts[name] for name in ("actor", "kind", "qualifier")]
+    sizes = [len(column.cat.categories) + 1 for column in columns]
+    behaviour, behaviours = codes(bouts["behaviour"]), bouts["behaviour"].cat.categories
+    place = {name: at for at, name in enumerate(in_order(season, [str(name) for name in behaviours]))}
     cells = len(behaviours) * int(np.prod(sizes))
     small = np.int16 if cells < 2**15 else np.int64
-    key: NDArray[Any] = np.empty(len(bouts), dtype=small)
-    came = np.zeros(cells, dtype=bool)
-    for start in range(0, len(bouts), BLOCK):
-        part = slice(start, start + BLOCK)
-        own: NDArray[Any] = behaviour[part].astype(small)
-        for code, size in zip(codes, sizes, strict=True):
-            own *= small(size)
-            own += code[part]
-            own += small(1)
-        key[part] = own
-        came[own] = True
-    place = {name: at for at, name in enumerate(in_order(season, [str(name) for name in behaviours]))}
-    told = []
-    for number in np.flatnonzero(came):
-        rest, parts = int(number), []
+
+    def kind(number: int) -> tuple[str, str, str | None, str]:
+        parts = []
         for column, size in zip(reversed(columns), reversed(sizes), strict=True):
-            rest, at = divmod(rest, size)
-            parts.append(str(column.categories[at - 1]) if at else None)
-        choice, kind, actor = parts
-        told.append(((str(actor), str(behaviours[rest]), choice, str(kind)), int(number)))
-    told.sort(key=lambda one: (place[one[0][1]], one[1]))
-    numbers = np.zeros(max(1, cells), dtype=np.int16)
-    numbers[[number for _, number in told]] = np.arange(len(told))
-    for start in range(0, len(key), BLOCK):
-        key[start : start + BLOCK] = numbers[key[start : start + BLOCK]]
-    return [kind for kind, _ in told], key
+            number, at = divmod(number, size)
+            parts.append(str(column.cat.categories[at - 1]) if at else None)
+        choice, what, actor = parts
+        return str(actor), str(behaviours[number]), choice, str(what)
+
+    def order(number: int) -> tuple[int, int]:
+        return place[kind(number)[1]], number
+
+    came: list[int] = []
+    places = np.full(cells, -1, dtype=np.int16)  # of each number in `came`
+    kind_of = np.empty(len(bouts), dtype=np.int16)
+    for part in blocks(len(bouts)):
+        number: NDArray[Any] = behaviour[part].astype(small)
+        for column, size in zip(columns, sizes, strict=True):
+            number *= small(size)
+            number += codes(column)[part]
+            number += small(1)
+        kind_of[part] = places.take(number)
+        new = kind_of[part] < 0
+        if new.any():
+            came += sorted(np.unique(number[new]).tolist(), key=order)
+            places[came] = np.arange(len(came))
+            kind_of[part] = places.take(number)
+    told = sorted(came, key=order)
+    if told != came:
+        rank = np.array([told.index(number) for number in came], dtype=np.int16)
+        for part in blocks(len(bouts)):
+            kind_of[part] = rank.take(kind_of[part])
+    return [kind(number) for number in told], kind_of
 
 
 def _sorted(kind_of: Ints, group: Ints | None, kinds: int, values: int) -> tuple[Ints, Ints]:

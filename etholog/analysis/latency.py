@@ -1,16 +1,18 @@
 """Latencies: from a reference to the first onset of a behaviour, one row a session, unfinished ones right-censored."""
 
 from collections.abc import Sequence
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from etholog.analysis.blocks import BLOCK, begins, codes
 from etholog.ethogram import Interval, known_marks, nearest
 from etholog.refusal import Refusal
 from etholog.season import Season
 
+Ints = NDArray[np.integer[Any]]
 Unseen = Literal["keep", "censor"]
 
 
@@ -47,25 +49,36 @@ def latency(
     elif competing and not asked.ends:
         raise Refusal(f"the latency {asked.label} has no competing ends in the ethogram; name them: --ends CODE")
     bouts, sessions = season.bouts, season.sessions
-    place = bouts["session"].cat.codes.to_numpy()
-    onset = bouts["onset_s"].to_numpy()
+    place, onset = codes(bouts["session"]), bouts["onset_s"].to_numpy()
     count = len(sessions)
     end = sessions["length_s"].to_numpy(dtype=float)
+    begin = np.flatnonzero(begins(place))
+    own = place[begin]  # sessions without a bout have no row to begin at
 
+    def at(row: Ints) -> NDArray[np.float64]:
+        """Return the onsets at these rows, session by session; infinite where there is none."""
+        out = np.full(count, np.inf)
+        out[own[row >= 0]] = onset[row[row >= 0]]
+        return out
+
+    after: Ints = begin
     start = np.zeros(count)
     if asked.since:
-        start = _first(place, onset, named(bouts, asked.since), np.zeros(count), count)
+        first = _first(begin, begin, named(bouts, asked.since))
+        start, after = at(first), _of_one_instant(begin, np.maximum(first, begin), onset)
     at_risk = np.isfinite(start)
     wanted = named(bouts, asked.to)
-    found = _first(place, onset, wanted, start, count)
+    found = at(_first(begin, after, wanted))
     stop = np.where(np.isfinite(found), found, end)
-    why = np.where(np.isfinite(found), "occurred", "watching ended").astype(object)
+    why = np.full(count, "watching ended", dtype=object)
+    why[np.isfinite(found)] = "occurred"
     if competing:
-        rivals_here = named(bouts, asked.ends)
-        rival = _first(place, onset, rivals_here, start, count)
-        codes = pd.Series(bouts["behaviour"].astype(object).to_numpy()[rivals_here])
-        wins = rival < np.where(np.isfinite(found), found, np.inf)
-        why[wins] = _code_at(codes, place[rivals_here], onset[rivals_here], rival)[wins]
+        row = _first(begin, after, named(bouts, asked.ends))
+        rival = at(row)
+        wins = rival < found
+        code = np.zeros(count, dtype=np.intp)
+        code[own] = codes(bouts["behaviour"])[row]
+        why[wins] = bouts["behaviour"].cat.categories.to_numpy(dtype=object)[code[wins]]
         stop = np.where(wins, rival, stop)
     hidden = _first_unseen(season, wanted, start, count)
     touched = at_risk & (hidden < stop)
@@ -103,8 +116,7 @@ def named(bouts: pd.DataFrame, names: Sequence[str]) -> NDArray[np.bool_]:
 def is_(column: pd.Series, value: str) -> NDArray[np.bool_]:
     """Return where a column of categories has this value, by its number: strings are never compared."""
     known = column.cat.categories
-    codes = column.array.codes
-    return np.asarray(codes == known.get_loc(value)) if value in known else np.zeros(len(codes), dtype=bool)
+    return np.asarray(codes(column) == known.get_loc(value)) if value in known else np.zeros(len(column), dtype=bool)
 
 
 def known_names(season: Season) -> list[str]:
@@ -143,31 +155,28 @@ def _asked(
     return Interval(name="asked", label=label[:160], since=first, to=last)
 
 
-def _first(
-    place: NDArray[np.integer],
-    onset: NDArray[np.float64],
-    which: NDArray[np.bool_],
-    start: NDArray[np.float64],
-    count: int,
-) -> NDArray[np.float64]:
-    """Return, for each session, the first onset among `which` that is not before its start; infinite where there is
-    none. Bouts lie in the order of session and onset."""
-    first = np.full(count, np.inf)
-    rows = np.flatnonzero(which)
-    rows = rows[onset[rows] >= start[place[rows]]]
-    own = place[rows]
-    leading = np.flatnonzero(np.concatenate([[True], own[1:] != own[:-1]])) if len(own) else rows
-    first[own[leading]] = onset[rows[leading]]
-    return first
+def _first(begin: Ints, after: Ints, which: NDArray[np.bool_]) -> Ints:
+    """Return, for each session, its first row among `which` from `after` on; -1 where there is none. Bouts lie in the
+    order of session and onset, and those of a session begin at row `begin`."""
+    found = np.empty(len(begin), dtype=np.intp)
+    ends = np.append(begin, len(which))
+    block = max(1, BLOCK * len(begin) // max(1, len(which)))  # sessions
+    for at in range(0, len(begin), block):
+        own = slice(at, at + block)
+        low, high = ends[at], ends[min(at + block, len(begin))]
+        left = np.arange(high - low, 0, -1, dtype=np.int32)
+        left *= which[low:high]
+        # Each session's rows in two: those before `after`, which don't count, and those from it on.
+        most = np.maximum.reduceat(left, np.column_stack([begin[own], after[own]]).reshape(-1) - low)[1::2]
+        found[own] = np.where(most > 0, high - most, -1)
+    return found
 
 
-def _code_at(
-    codes: pd.Series, place: NDArray[np.integer], onset: NDArray[np.float64], at: NDArray[np.float64]
-) -> NDArray[np.object_]:
-    out = np.full(len(at), "", dtype=object)
-    hit = onset == at[place]
-    out[place[hit][::-1]] = codes.to_numpy()[hit][::-1]  # of two at one instant, the first in the journal
-    return out
+def _of_one_instant(begin: Ints, row: Ints, onset: NDArray[np.float64]) -> Ints:
+    """Return the first row of each session that has the same onset as its `row`."""
+    while (same := (row > begin) & (onset[row - 1] == onset[row])).any():
+        row = row - same
+    return row
 
 
 def _first_unseen(
@@ -178,7 +187,7 @@ def _first_unseen(
     bouts, gaps = season.bouts, season.gaps
     hides = np.flatnonzero(bouts["hides"].to_numpy())
     if len(hides):
-        actor = bouts["actor"].cat.codes.to_numpy()
+        actor = codes(bouts["actor"])
         whose = np.unique(actor[which])
         if len(whose) and not set(bouts["actor"].cat.categories[whose]) & {"pair", "keeper"}:
             hides = hides[np.isin(actor[hides], whose)]

@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from etholog.analysis.blocks import BLOCK, begins, blocks, codes
 from etholog.analysis.latency import is_
 from etholog.ethogram import nearest
 from etholog.refusal import Refusal
@@ -16,41 +17,43 @@ from etholog.season import Season
 Ints = NDArray[np.integer]
 
 NOTHING = "(nothing)"
-BLOCK = 1 << 18  # onsets counted at once: they stay in the processor's cache
 
 
 @dataclass(frozen=True)
 class Sequences:
-    """Onsets in order. `names`: the behaviours that came, in the ethogram's order; for each onset, `code` is its
-    number there, `chain` the number of its unbroken sequence, `session` its row in `season.sessions`."""
+    """Onsets in order. `names`: the behaviours that came, in the ethogram's order, and `numbers` of each its number in
+    `code`. For each onset, `code` is its behaviour's number among the categories, `begins` whether an unbroken
+    sequence begins with it, `session` its row in `season.sessions`."""
 
     names: list[str]
+    numbers: Ints
     code: Ints
-    chain: Ints
+    begins: NDArray[np.bool_]
     session: Ints
 
     def counts(self, lag: int = 1, group: Ints | None = None) -> NDArray[np.int64]:
-        """Return (k, k) counts of what comes `lag` onsets later in the same sequence; or (groups, k, k), `group`
-        numbering the rows of `season.sessions` from 0, -1 for none."""
-        k = len(self.names)
-        groups = 1 if group is None else int(group.max(initial=-1)) + 1
-        out = np.zeros(groups * k * k, dtype=np.int64)
-        for start in range(0, max(0, len(self.code) - lag), BLOCK):
-            part = slice(start, start + BLOCK + lag)
-            code, chain = self.code[part], self.chain[part]
-            key = code[:-lag].astype(np.int64) * k + code[lag:]
-            together = chain[lag:] == chain[:-lag]
+        """Return (k, k) counts, in the order of `names`, of what comes `lag` onsets later in the same sequence; or
+        (groups, k, k), `group` numbering the rows of `season.sessions` from 0, -1 for none."""
+        k = int(self.numbers.max(initial=-1)) + 1
+        groups = 0 if group is None else int(group.max(initial=-1)) + 1
+        out = np.zeros((groups + 1) * k * k, dtype=np.int64)
+        for part in blocks(len(self.code) - lag, len(out)):
+            later = [slice(part.start + step, part.stop + step) for step in range(1, lag + 1)]
+            key = self.code[part].astype(np.intp)
+            key *= k
+            key += self.code[later[-1]]
             if group is not None:
-                own = group[self.session[part][:-lag]]
-                together &= own >= 0
-                key += own * (k * k)
-            out += np.bincount(key[together], minlength=len(out))
-        return out.reshape((k, k) if group is None else (groups, k, k))
+                key += (group[self.session[part]] + 1) * (k * k)
+            # Few pairs reach across a break, so it is less work to take them away again than to pick the others.
+            apart = np.logical_or.reduce([self.begins[one] for one in later])
+            out += np.bincount(key, minlength=len(out))
+            out -= np.bincount(key[apart], minlength=len(out))
+        tables = out.reshape(groups + 1, k, k)[:, self.numbers[:, None], self.numbers]
+        return tables[0] if group is None else tables[1:]
 
     def runs(self) -> list[Ints]:
-        """Return the unbroken sequences, each as an array of codes."""
-        starts = np.flatnonzero(np.diff(self.chain)) + 1
-        return np.split(self.code, starts) if len(self.code) else []
+        """Return the unbroken sequences, each as an array of places in `names`."""
+        return np.split(_places(self.numbers)[self.code], np.flatnonzero(self.begins)[1:]) if len(self.code) else []
 
 
 def of(
@@ -67,7 +70,7 @@ def of(
     later than `longest_pause_s`. Without `repeats`, a behaviour that comes again at once counts as one (Slater 1973).
     """
     bouts = season.bouts
-    place, onset = bouts["session"].cat.codes.to_numpy(), bouts["onset_s"].to_numpy()
+    place, onset = codes(bouts["session"]), bouts["onset_s"].to_numpy()
     wanted = ~bouts["hides"].to_numpy()
     if actor is not None:
         wanted &= is_(bouts["actor"], actor)
@@ -75,13 +78,11 @@ def of(
         wanted &= bouts["session"].isin(list(sessions)).to_numpy()
     stretch = breaks(season, actor)
     if wanted.all():
-        code = bouts["behaviour"].cat.codes.to_numpy()
+        code = codes(bouts["behaviour"])
     else:
-        code, place, onset = bouts["behaviour"].cat.codes.to_numpy()[wanted], place[wanted], onset[wanted]
+        code, place, onset = codes(bouts["behaviour"])[wanted], place[wanted], onset[wanted]
         stretch = None if stretch is None else stretch[wanted]
-    new = np.empty(len(code), dtype=bool)
-    new[:1] = True
-    np.not_equal(place[1:], place[:-1], out=new[1:])
+    new = begins(place)
     if stretch is not None:
         new[1:] |= stretch[1:] != stretch[:-1]
     if longest_pause_s is not None:
@@ -90,8 +91,7 @@ def of(
         kept = new.copy()
         kept[1:] |= code[1:] != code[:-1]
         code, place, new = code[kept], place[kept], new[kept]
-    names, numbers = _numbered(season, bouts["behaviour"].cat.categories, code)
-    return Sequences(names, numbers[code], np.cumsum(new, dtype=np.int32), place)
+    return Sequences(*_came(season, bouts["behaviour"].cat.categories, code), code, new, place)
 
 
 def answers(season: Season, actor: str, other: str, within_s: float) -> pd.DataFrame:
@@ -100,11 +100,11 @@ def answers(season: Season, actor: str, other: str, within_s: float) -> pd.DataF
     whole (the session's end, a gap, `other` out of sight) are left out: nothing can be said of them."""
     bouts, gaps = season.bouts, season.gaps
     seen = ~bouts["hides"].to_numpy()
-    place, onset = bouts["session"].cat.codes.to_numpy(), bouts["onset_s"].to_numpy()
-    behaviour, categories = bouts["behaviour"].cat.codes.to_numpy(), bouts["behaviour"].cat.categories
+    place, onset = codes(bouts["session"]), bouts["onset_s"].to_numpy()
+    behaviour, categories = codes(bouts["behaviour"]), bouts["behaviour"].cat.categories
     first, second = (np.flatnonzero(seen & is_(bouts["actor"], who)) for who in (actor, other))
     hiding = bouts["hides"].to_numpy() & is_(bouts["actor"], other)
-    blind_place = np.concatenate([place[hiding], gaps["session"].cat.codes.to_numpy()])
+    blind_place = np.concatenate([place[hiding], codes(gaps["session"])])
     blind_from = np.concatenate([onset[hiding], gaps["onset_s"].to_numpy()])
     blind_to = np.concatenate([bouts["offset_s"].to_numpy()[hiding], gaps["offset_s"].to_numpy()])
     now = onset[first]
@@ -116,12 +116,12 @@ def answers(season: Season, actor: str, other: str, within_s: float) -> pd.DataF
     came, at = _next(place[second], onset[second], place[first], now)
     answered = (came <= now + within_s + 1e-9) & (came <= until)
     known = answered | (until >= now + within_s - 1e-9)
-    rows, row_of = _numbered(season, categories, behaviour[first])
-    columns, column_of = _numbered(season, categories, behaviour[second])
+    rows, row_numbers = _came(season, categories, behaviour[first])
+    columns, column_numbers = _came(season, categories, behaviour[second])
     across = np.full(len(first), len(columns), dtype=np.int64)
-    across[answered] = column_of[behaviour[second[at[answered]]]]
+    across[answered] = _places(column_numbers)[behaviour[second[at[answered]]]]
     wide = len(columns) + 1
-    cell = (row_of[behaviour[first]].astype(np.int64) * wide + across)[known]
+    cell = (_places(row_numbers)[behaviour[first]].astype(np.int64) * wide + across)[known]
     table = np.bincount(cell, minlength=len(rows) * wide).reshape(len(rows), wide)
     return pd.DataFrame(table, index=rows, columns=[*columns, NOTHING])
 
@@ -177,15 +177,20 @@ def groups(season: Season, by: str) -> tuple[list[Any], NDArray[np.int64]]:
     return list(values), number.astype(np.int64)
 
 
-def _numbered(season: Season, categories: pd.Index, code: Ints) -> tuple[list[str], Ints]:
-    """Return the names that come in `code`, in the order of the ethogram, and each category's number among them."""
-    seen = np.zeros(len(categories), dtype=bool)
-    seen[code] = True
-    came = np.flatnonzero(seen)
+def _came(season: Season, categories: pd.Index, code: Ints) -> tuple[list[str], Ints]:
+    """Return the names that come in `code`, in the order of the ethogram, and the number that each has there."""
+    came = np.bincount(code[:BLOCK], minlength=len(categories)) > 0
+    for rare in np.flatnonzero(~came):
+        came[rare] = (code == rare).any()
     names = in_order(season, [str(name) for name in categories[came]])
-    numbers = np.full(len(categories) + 1, -1, dtype=np.int16)
-    numbers[categories.get_indexer(pd.Index(names, dtype=object))] = np.arange(len(names))
-    return names, numbers
+    return names, np.asarray(categories.get_indexer(pd.Index(names, dtype=object)))
+
+
+def _places(numbers: Ints) -> Ints:
+    """Return for each number its place among `numbers`."""
+    out = np.full(numbers.max(initial=-1) + 1, -1, dtype=np.int16)
+    out[numbers] = np.arange(len(numbers))
+    return out
 
 
 def in_order(season: Season, names: list[str]) -> list[str]:
@@ -205,8 +210,8 @@ def breaks(season: Season, actor: str | None) -> Ints | None:
         return None
     new = hides.astype(np.int32)
     if len(season.gaps):
-        key = _key(bouts["session"].cat.codes.to_numpy(), bouts["onset_s"].to_numpy())
-        gaps = _key(season.gaps["session"].cat.codes.to_numpy(), season.gaps["offset_s"].to_numpy())
+        key = _key(codes(bouts["session"]), bouts["onset_s"].to_numpy())
+        gaps = _key(codes(season.gaps["session"]), season.gaps["offset_s"].to_numpy())
         after = np.searchsorted(key, np.sort(gaps))
         np.add.at(new, after[after < len(new)], 1)
     return np.cumsum(new, dtype=np.int32)

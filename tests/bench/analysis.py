@@ -203,7 +203,7 @@ def tables(season: Season) -> None:
     for name, (ours, naive, idiomatic) in MEASURES.items():
         assert close(ours(few), naive(few)), name
         assert close(ours(few), idiomatic(few)), name
-        fast, usual = timed(partial(ours, season), partial(idiomatic, season), times=3)
+        fast, usual = timed(partial(ours, season), partial(idiomatic, season))
         [slow] = timed(partial(naive, few), times=3)
         own, theirs = statistics.median(fast), statistics.median(usual)
         worst = statistics.median(slow) * count / NAIVE

@@ -67,7 +67,7 @@ def gather(found: Iterable[Session]) -> Rows:
     counted: list[tuple[int, ...]] = []
     ethograms: dict[int, tuple[int, Ethogram]] = {}  # each is one object, however many sessions share it
     codes, qualifiers, whys = Codes(), Codes(), Codes()
-    code, qualifier, whole, sure = array("h"), array("h"), array("b"), array("b")
+    code, qualifier, whole, sure = array("h"), array("h"), bytearray(), bytearray()
     onset, offset, number = array("q"), array("q"), array("i")
     gap_onset, gap_offset, why = array("q"), array("q"), array("i")
     for one in found:
@@ -81,8 +81,8 @@ def gather(found: Iterable[Session]) -> Rows:
             qualifier.extend([-1 if word is None else qualifiers[word] for word in qualified])
             onset.extend(onsets)
             offset.extend(offsets)
-            whole.extend(wholes)
-            sure.extend(sures)
+            whole += bytes(wholes)
+            sure += bytes(sures)
             number.extend(numbers)
         gap_onset.extend([gap.onset for gap in gaps])
         gap_offset.extend([gap.offset for gap in gaps])
@@ -99,8 +99,8 @@ def gather(found: Iterable[Session]) -> Rows:
             "qualifier": np.asarray(qualifier),
             "onset": np.asarray(onset),
             "offset": np.asarray(offset),
-            "whole": np.asarray(whole, dtype=bool),
-            "sure": np.asarray(sure, dtype=bool),
+            "whole": np.frombuffer(whole, dtype=bool),
+            "sure": np.frombuffer(sure, dtype=bool),
             "n": np.asarray(number),
         },
         {"onset": np.asarray(gap_onset), "offset": np.asarray(gap_offset), "why": np.asarray(why)},

@@ -1,13 +1,14 @@
 """Measure the analysis: `python -m tests.bench.analysis [SESSIONS] [FILES]` (50,000 of 200 bouts; 10,000 of 200 marks).
 
 Every ratio is against a baseline that is named and timed in the same run, the two in turn, and only printed when both
-gave the same answer. Seconds are the processor's, so that other work on the machine matters less. What took too long
+gave the same answer. Seconds are the processors', so that other work on the machine matters less. What took too long
 to be timed whole is timed on fewer sessions and called extrapolated. Much of a large ratio is the baseline's fault:
 the naive one is what many people write, so the sane ones stand beside it.
 """
 
 import json
 import os
+import resource
 import statistics
 import subprocess
 import sys
@@ -24,7 +25,7 @@ import numpy as np
 import orjson
 import pandas as pd
 
-from etholog import journal, session
+from etholog import journal, session, system
 from etholog import season as seasons
 from etholog.analysis import permutation, survival
 from etholog.analysis.duration import budget, duration
@@ -39,14 +40,20 @@ Task = Callable[[Season], Any]
 Sums = tuple[int, dict[str, tuple[int, float]]]
 
 
-def timed(*works: Callable[[], object], times: int = 5) -> list[list[float]]:
-    """Time works in turn, and return the seconds that the processor gave to each."""
+def processor() -> float:
+    """Return the seconds that processors gave to this process and to those that it started and that have ended."""
+    others = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return time.process_time() + others.ru_utime + others.ru_stime
+
+
+def timed(*works: Callable[[], object], times: int = 5, clock: Callable[[], float] = processor) -> list[list[float]]:
+    """Time works in turn, and return the seconds that each took by the clock."""
     found: list[list[float]] = [[] for _ in works]
     for _ in range(times):
         for work, seconds in zip(works, found, strict=True):
-            began = time.process_time()
+            began = clock()
             work()
-            seconds.append(time.process_time() - began)
+            seconds.append(clock() - began)
     return found
 
 
@@ -336,7 +343,9 @@ def reading(count: int) -> None:
 
         assert checksums() == journals() == validated()
         assert fastest() == usual() == sum(text.count(b"\n") for text in lines)
-        cold, base, common = timed(lambda: seasons.read(folder, cached=False), fastest, usual, times=3)
+        works = partial(seasons.read, folder, cached=False), fastest, usual
+        cold, base, common = timed(*works, times=3)
+        waited, waited_base, waited_common = map(statistics.median, timed(*works, times=3, clock=time.perf_counter))
         kept, without = seasons.read(folder), seasons.read(folder, cached=False)
         warm, floor = timed(lambda: seasons.read(folder), stat, times=7)
         tenth = folder / "tenth"
@@ -357,7 +366,9 @@ def reading(count: int) -> None:
     print(f" x {(lines_alone - crc) / parsed:.1f}, strict validation x {(checked - lines_alone) / parsed:.1f}", end="")
     print(f", folding and tables x {(slow - checked) / parsed:.1f}")
     print(f"  json.loads of each line {told(common)}: x {slow / statistics.median(common):.2f}")
-    print(f"  from the cache {told(warm)}: x {slow / quick:.0f} faster")
+    print(f"  waited for, on {system.processors()} processors: {waited:.1f} s,", end="")
+    print(f" x {waited / waited_base:.1f} of orjson.loads and x {waited / waited_common:.2f} of json.loads on one")
+    print(f"  from the cache {told(warm)}: x {slow / quick:.0f} faster (waited for: x {waited / quick:.0f})")
     print(f"  stat of each file alone {told(floor)}: the cache takes x {quick / statistics.median(floor):.1f} of it")
 
 

@@ -77,7 +77,8 @@ def transitions(counts: pd.DataFrame, impossible: pd.DataFrame | None = None) ->
     1968).
 
     Expected counts by iterative proportional fitting from the mask. Adjusted residuals (Haberman 1973): (o - e) /
-    sqrt(e (1 - h)), h being the leverage in the Poisson model. df = possible cells - rows used - columns used + 1.
+    sqrt(e (1 - h)), h being the leverage in the Poisson model. df = possible cells - rows used - columns used + parts,
+    that hang together by no cell (one, as a rule).
     """
     if list(counts.index) != list(counts.columns):
         raise Refusal("a table of transitions has the same behaviours, in the same order, down and across")
@@ -95,7 +96,9 @@ def _tested(counts: pd.DataFrame, possible: NDArray[np.bool_]) -> Transitions:
     rows, columns = observed.sum(axis=1) > 0, observed.sum(axis=0) > 0
     used = possible & rows[:, None] & columns[None, :]
     expected = _fit(observed, used)
-    df = max(0, int(used.sum() - rows.sum() - columns.sum() + 1))
+    sizes = _together(used).sum(axis=1)[np.concatenate([rows, columns])]
+    parts = round(float((1 / sizes).sum()))
+    df = max(0, int(used.sum() - rows.sum() - columns.sum()) + parts)
     x2, g2, p = np.nan, np.nan, np.nan
     residual = np.full_like(observed, np.nan)
     if df > 0:
@@ -151,9 +154,7 @@ def _residuals(
     # It is singular: what is added to all rows that hang together and taken from all their columns changes nothing.
     # No leverage depends on those directions; filled in, they leave a matrix that can be inverted. (`pinv` would do
     # the same, but leaves threads of BLAS spinning on every processor for a tenth of a second.)
-    together = (information > 0) | np.eye(down + across, dtype=bool)
-    for _ in range((down + across).bit_length()):
-        together = together @ together
+    together = _together(inside)
     sign = np.repeat([1.0, -1.0], [down, across])
     idle = np.outer(sign, sign) * together / together.sum(axis=1)
     inverse = np.linalg.inv(information + information.max(initial=1.0) * idle)
@@ -163,6 +164,15 @@ def _residuals(
     with np.errstate(divide="ignore", invalid="ignore"):
         # A cell that the margins fix has no freedom to deviate, and so no residual.
         return np.where(inside & (free > 1e-9), (observed - e) / np.sqrt(e * free), np.nan)
+
+
+def _together(cells: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Return which rows and columns (rows first, both ways) hang together by a chain of cells."""
+    nothing = [np.eye(size, dtype=bool) for size in cells.shape]
+    together = np.block([[nothing[0], cells], [cells.T, nothing[1]]])
+    for _ in range(len(together).bit_length()):
+        together = together @ together
+    return together
 
 
 def _two_sided_holm(residual: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -1,8 +1,11 @@
 """Tables of transitions against published tables, R's digits, statsmodels and scipy."""
 
+import warnings
+
 import numpy as np
 import pandas as pd
 import pytest
+import statsmodels.api as sm
 
 from etholog.analysis.transition import transitions
 from etholog.refusal import Refusal
@@ -92,9 +95,22 @@ def test_two_repertoires_that_never_mix_have_the_residuals_of_each() -> None:
     parts = [table("5 5 3/97 83 95/68 138 184", "HML"), table("362 126 60/136 90 68/50 79 124", "nlm")]
     both = pd.concat(parts).fillna(0).astype(int)
     mixed = pd.concat([part > -1 for part in parts]).isna()
-    found = transitions(both, mixed).residuals
+    found = transitions(both, mixed)
     for part in parts:
-        np.testing.assert_allclose(found.loc[part.index, part.columns], transitions(part).residuals, rtol=1e-9)
+        residuals = found.residuals.loc[part.index, part.columns]
+        np.testing.assert_allclose(residuals, transitions(part).residuals, rtol=1e-9)
+    cells = both.stack()[~mixed.stack()]
+    design = pd.get_dummies(cells.index.to_frame(index=False), prefix=["first", "next"], dtype=float)
+    with warnings.catch_warnings(action="ignore"):  # of its rank, which is what is looked for
+        reference = sm.GLM(cells.to_numpy(), design, family=sm.families.Poisson()).fit()
+    assert (found.df, found.g2) == (reference.df_resid, pytest.approx(reference.deviance))
+
+
+def test_an_empty_table_has_nothing_to_test() -> None:
+    found = transitions(table("0 0/0 0", "ab"))
+    assert found.df == 0
+    assert np.isnan(found.p)
+    assert "nothing can be tested" in found.sentence
 
 
 def test_hair_and_eyes_are_scipys_and_statsmodels() -> None:

@@ -6,6 +6,7 @@ import pandas as pd
 from etholog.analysis import bootstrap
 from etholog.analysis.latency import check_names
 from etholog.analysis.sequence import groups
+from etholog.analysis.share import wilson
 from etholog.refusal import Refusal
 from etholog.season import Season
 
@@ -37,7 +38,7 @@ def balance(season: Season, behaviour: str = "insertion", by: str | None = None,
         left = (own["qualifier"] == "left").to_numpy()
         seconds = own["duration_s"].to_numpy(dtype=float)
         share = float(left.mean())
-        low, high = _wilson(int(left.sum()), len(left))
+        low, high = wilson(int(left.sum()), len(left))
         drawn = bootstrap.ratio_limits(left.astype(float), np.ones(len(left)), cluster[place], seed=seed)
         together = place[1:] == place[:-1]
         row = {} if by is None else {by: name}
@@ -53,13 +54,6 @@ def balance(season: Season, behaviour: str = "insertion", by: str | None = None,
     if not rows:
         raise Refusal(f"no {behaviour} with a side in these sessions: there is no balance to tell")
     return pd.DataFrame(rows)
-
-
-def _wilson(count: int, of: int) -> tuple[float, float]:
-    from statsmodels.stats.proportion import proportion_confint
-
-    low, high = proportion_confint(count, of, method="wilson")
-    return float(low), float(high)
 
 
 def _chance(place: np.ndarray, left: np.ndarray) -> float:

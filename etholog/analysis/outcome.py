@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from etholog.analysis import permutation
 from etholog.analysis.incidence import incidence
 from etholog.analysis.latency import latency, named
+from etholog.analysis.share import wilson
 from etholog.animals import Pairing
 from etholog.attempts import Attempt, by_female
 from etholog.dates import Day
@@ -94,16 +95,6 @@ def _row(one: Attempt, species: str, evenings: pd.DataFrame, today: date) -> dic
         "young": float("nan") if one.young is None else float(one.young),
         "doubts": "; ".join(one.doubts),
     }
-
-
-def wilson(count: int, of: int) -> tuple[float, float]:
-    """Return the 95 % limits of a share (Wilson 1927; statsmodels); NaN where there is nothing to share."""
-    if not of:
-        return float("nan"), float("nan")
-    from statsmodels.stats.proportion import proportion_confint
-
-    low, high = proportion_confint(count, of, method="wilson")
-    return float(low), float(high)
 
 
 def funnel(table: pd.DataFrame) -> pd.DataFrame:

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from etholog.analysis.compare import compare
-from etholog.analysis.outcome import wilson
+from etholog.analysis.share import wilson
 from etholog.attempts import by_female
 from etholog.dates import Day
 from etholog.ethogram import nearest

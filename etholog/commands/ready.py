@@ -61,7 +61,7 @@ def _second_introductions(known: Animals, species: str) -> list[Fact]:
     seen = readiness.second_introductions(known, species.split(" ")[0])
     if not seen:
         return [Fact("unknown", "no second introduction after a clasp is on record for this genus")]
-    from etholog.analysis.outcome import wilson
+    from etholog.analysis.share import wilson
 
     attacks = sum(seen)
     low, high = wilson(attacks, len(seen))

@@ -8,7 +8,7 @@ from scipy.optimize import brentq
 
 import etholog
 from etholog.analysis import bout
-from etholog.analysis.balance import _wilson, balance
+from etholog.analysis.balance import balance
 from etholog.analysis.duration import duration
 from etholog.refusal import Refusal
 from tests.analysis.test_season_measures import close, season_of
@@ -94,21 +94,6 @@ def test_bouts_nearer_than_the_criterion_are_one(tmp_path: Path) -> None:
     assert len(joined) == len(season.bouts) - 1  # touches are 5.4 s apart
     assert bout.join(season.bouts, 0.5)[["onset_s", "n"]].equals(season.bouts[["onset_s", "n"]])
     assert duration(season, join_s=1.0).set_index("behaviour").loc["walking", "count"] == 3
-
-
-@pytest.mark.parametrize(
-    ("count", "of", "low", "high"),
-    [  # Newcombe 1998, Stat. Med. 17:857-872 (the four cases from memory)
-        (81, 263, 0.25528852, 0.36620958),
-        (15, 148, 0.06238640, 0.16048724),
-        (0, 20, 0, 0.16112516),
-        (1, 29, 0.00611321, 0.17175522),
-        (15, 20, 0.5312991224, 0.8881382983),
-        (8, 15, 0.3011698003, 0.7519046463),
-    ],
-)
-def test_limits_of_a_share_are_wilsons(count: int, of: int, low: float, high: float) -> None:
-    np.testing.assert_allclose(_wilson(count, of), (low, high), atol=6e-9)
 
 
 def test_the_balance_of_palps(tmp_path: Path) -> None:

@@ -27,19 +27,6 @@ def season() -> etholog.Season:
     return etholog.read(Path(__file__).parents[2] / "examples" / "season")
 
 
-# Newcombe 1998, Stat. Med. 17:857-872, table I, method 3 (from memory; statsmodels gives the same).
-NEWCOMBE = [(81, 263, 0.2553, 0.3662), (15, 148, 0.0624, 0.1605), (0, 20, 0.0, 0.1611), (1, 29, 0.0061, 0.1718)]
-
-
-@pytest.mark.parametrize(("count", "of", "low", "high"), NEWCOMBE)
-def test_limits_of_a_share_as_published(count: int, of: int, low: float, high: float) -> None:
-    assert outcome.wilson(count, of) == pytest.approx((low, high), abs=5e-5)
-
-
-def test_no_share_of_nothing() -> None:
-    assert all(np.isnan(outcome.wilson(0, 0)))
-
-
 # Hollander & Wolfe 1973, p. 69: permeability of human chorioamnion, as in the example of R's `wilcox.test`, which gives
 # the shift 0.305 with 95 % limits -0.15 and 0.76 (from memory).
 TERM = np.array([0.80, 0.83, 1.89, 1.04, 1.45, 1.38, 1.91, 1.64, 0.73, 1.46])

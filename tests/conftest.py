@@ -8,6 +8,8 @@ from pathlib import Path
 import pytest
 from hypothesis import settings
 
+from etholog import session
+
 # A busy machine is no fault: no test judges by the clock.
 settings.register_profile("patient", deadline=None)
 settings.load_profile("patient")
@@ -43,3 +45,17 @@ def etholog() -> Callable[..., subprocess.CompletedProcess[str]]:
         )
 
     return run
+
+
+@pytest.fixture
+def read_files(monkeypatch: pytest.MonkeyPatch) -> list[str]:
+    """The names of the files that are read from now on."""
+    names: list[str] = []
+    real = session.read
+
+    def noted(path: Path) -> session.Session:
+        names.append(path.name)
+        return real(path)
+
+    monkeypatch.setattr(session, "read", noted)
+    return names

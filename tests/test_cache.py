@@ -15,7 +15,6 @@ import pytest
 
 import etholog
 from etholog import cache, journal
-from etholog import session as sessions_
 from etholog.season import Season
 from tests.bench.made import header
 
@@ -51,20 +50,6 @@ def folder(original: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> P
     """A copy of the sessions that counts as settled at once."""
     monkeypatch.setattr(cache, "_SETTLED_S", -1.0)
     return Path(shutil.copytree(original, tmp_path / "sessions"))
-
-
-@pytest.fixture
-def read_files(monkeypatch: pytest.MonkeyPatch) -> list[str]:
-    """The names of the files that are read from now on."""
-    names: list[str] = []
-    real = sessions_.read
-
-    def noted(path: Path) -> sessions_.Session:
-        names.append(path.name)
-        return real(path)
-
-    monkeypatch.setattr(sessions_, "read", noted)
-    return names
 
 
 def same(one: Season, two: Season) -> None:

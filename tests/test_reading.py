@@ -4,11 +4,11 @@ import shutil
 import sys
 from pathlib import Path
 
-import pandas as pd
 import pytest
 
 import etholog
-from etholog import reading, session, system
+from etholog import reading, system
+from tests.test_cache import same
 
 COUNT = 3
 
@@ -25,26 +25,11 @@ def folder(repository: Path, tmp_path: Path) -> Path:
 
 
 @pytest.fixture
-def here(monkeypatch: pytest.MonkeyPatch) -> list[str]:
+def here(monkeypatch: pytest.MonkeyPatch, read_files: list[str]) -> list[str]:
     """Reads by `COUNT` Pythons from five files upwards; the names of the files that this one reads."""
     monkeypatch.setattr(reading, "SHARE", 5)
     monkeypatch.setattr(system, "processors", lambda: COUNT)
-    names: list[str] = []
-    real = session.read
-
-    def noted(path: Path) -> session.Session:
-        names.append(path.name)
-        return real(path)
-
-    monkeypatch.setattr(session, "read", noted)
-    return names
-
-
-def same(one: etholog.Season, two: etholog.Season) -> None:
-    for table in ("sessions", "bouts", "gaps"):
-        pd.testing.assert_frame_equal(getattr(one, table), getattr(two, table))
-    assert one.faults == two.faults
-    assert one.ethograms == two.ethograms
+    return read_files
 
 
 def test_several_processors_give_what_one_gives(folder: Path, here: list[str], monkeypatch: pytest.MonkeyPatch) -> None:

@@ -151,22 +151,22 @@ class WatchApp(DressedApp):
     def show_cautions(self) -> None:
         """Show the cautions; one key starts the clock."""
         if self.new is not None:
-            self.push_screen(Ready(self.new.ethogram, self.new.pair, self.new.before), self.start_clock)
+            self.push_screen(
+                Ready(self.new.ethogram, self.new.pair, self.new.before, self.start_clock),
+                lambda back: self.show_form() if back else self.exit(),
+            )
 
-    def start_clock(self, start: bool | None) -> None:
-        """Make the session's file and go on to the strip; or back to the form (False), or away (None)."""
-        if self.new is None or start is None:
+    def start_clock(self) -> None:
+        """Make the session's file and go on to the strip, at once."""
+        if self.new is None:
+            return
+        try:
+            recorder = self.new.begin()
+        except Refusal as refusal:
+            self.refusal = refusal
             self.exit()
-        elif not start:
-            self.show_form()
-        else:
-            try:
-                recorder = self.new.begin()
-            except Refusal as refusal:
-                self.refusal = refusal
-                self.exit()
-                return
-            self.show_strip(Watching(recorder, self.look, pair=self.new.pair))
+            return
+        self.show_strip(Watching(recorder, self.look, pair=self.new.pair))
 
     def show_strip(self, watching: Watching) -> None:
         """Record."""

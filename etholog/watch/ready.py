@@ -1,6 +1,6 @@
 """The last screen before the clock: the cautions, and how these two fared before."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import ClassVar
 
 from textual import events
@@ -14,8 +14,11 @@ from etholog.ethogram import Ethogram
 from etholog.text import visible
 
 
-class Ready(Screen[bool | None], inherit_bindings=False):
-    """Waits for one key; True starts the clock, False goes back to the form, None leaves."""
+class Ready(Screen[bool], inherit_bindings=False):
+    """Waits for one key, which calls `start`; its result is whether to go back to the form rather than leave.
+
+    It stays below the screen that `start` shows.
+    """
 
     CSS = """
     Ready { overflow: hidden; }
@@ -26,9 +29,11 @@ class Ready(Screen[bool | None], inherit_bindings=False):
     AUTO_FOCUS = ""
     BINDINGS: ClassVar[list[BindingType]] = []
 
-    def __init__(self, ethogram: Ethogram, pair: str, before: Sequence[str]) -> None:
+    def __init__(self, ethogram: Ethogram, pair: str, before: Sequence[str], start: Callable[[], None]) -> None:
         super().__init__()
         self._ethogram, self._pair, self._before = ethogram, pair, before
+        self._start = start
+        self._started = False
 
     def compose(self) -> ComposeResult:
         """Lay the screen out."""
@@ -48,11 +53,21 @@ class Ready(Screen[bool | None], inherit_bindings=False):
         more = "Down reads on   " if self.query_one("#said").max_scroll_y else ""
         self.query_one("#start", Static).update(f"{more}Enter starts the clock   Esc the form   Ctrl-C leave")
 
-    def on_key(self, event: events.Key) -> None:
-        """Start, go back, leave, or read on in a small window."""
-        event.stop()
-        event.prevent_default()
-        if event.key in ("down", "up"):
-            self.query_one("#said").scroll_relative(y=3 if event.key == "down" else -3, animate=False)
-        if event.key in ("enter", "escape", "ctrl+c"):
-            self.dismiss({"enter": True, "escape": False}.get(event.key))
+    def _forward_event(self, event: events.Event) -> None:
+        # Textual would queue a key for this screen, and with it those of the same breath, which are for the next one.
+        if isinstance(event, events.Key):
+            self._press(event.key)
+        else:
+            super()._forward_event(event)
+
+    def _press(self, key: str) -> None:
+        if self._started:
+            return  # the session has ended, and the form after it is not there yet
+        match key:
+            case "down" | "up":
+                self.query_one("#said").scroll_relative(y=3 if key == "down" else -3, animate=False)
+            case "enter":
+                self._started = True
+                self._start()
+            case "escape" | "ctrl+c":
+                self.dismiss(key == "escape")

@@ -219,6 +219,17 @@ def test_keys_typed_in_one_go_around_a_note_go_where_they_were_meant(tmp_path: P
     assert [record["do"] for record in read.records if record["do"] == "move"] == ["move"]
 
 
+def test_what_is_typed_in_one_breath_with_the_start_is_recorded(tmp_path: Path) -> None:
+    with Terminal(*WATCH, cwd=tmp_path) as terminal:
+        terminal.until("Enter starts the clock")
+        terminal.type("\rdv\rabc\rx")
+        terminal.until("insertion left began")
+        terminal.end()
+        assert terminal.wait() == 0
+    assert codes(tmp_path) == ["drumming", "clasp", "insertion"]
+    assert [said.text for said in session.read(the_file(tmp_path)).fold.said] == ["abc"]
+
+
 def tap(terminal: Terminal, words: str, column: int) -> None:
     """Tap on the line that holds the words, as a terminal reports it (SGR mouse mode, xterm control sequences)."""
     row = next(at for at, line in enumerate(terminal.screen().splitlines(), 1) if words in line)

@@ -22,7 +22,6 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-import orjson
 import pandas as pd
 
 from etholog import journal, session, system
@@ -312,6 +311,8 @@ def permutations() -> None:
 
 def reading(count: int) -> None:
     """Cold and warm, against stat and against parsing alone."""
+    import orjson  # no test needs it, and tests share this module's slow ways
+
     with tempfile.TemporaryDirectory() as scratch:
         folder = Path(scratch)
         made.files(folder, count)

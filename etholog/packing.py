@@ -61,9 +61,14 @@ def unpack(file: IO[bytes], more: Iterable[str] = ()) -> tuple[Rows, dict[str, A
 
 
 def _narrow(column: Any) -> Any:
-    """Return milliseconds in 32 bits where they fit, as those of all but sessions of weeks do."""
-    fits = column.dtype == np.int64 and (not len(column) or abs(int(column.max())) < 2**31 > abs(int(column.min())))
-    return column.astype(np.int32) if fits else column
+    """Return whole numbers in as few bits as hold them."""
+    if column.dtype == bool or not len(column):
+        return column
+    least, most = int(column.min()), int(column.max())
+    for kind in (np.int8, np.int16, np.int32):  # never without a sign: differences are taken of these
+        if np.iinfo(kind).min <= least and most <= np.iinfo(kind).max:
+            return column.astype(kind)
+    return column
 
 
 def _consistent(found: Rows) -> bool:

@@ -31,9 +31,9 @@ COUNTED = (
 class Rows:
     """Columns of sessions, of their bouts, and of their gaps, all in one order; times are in milliseconds.
 
-    `said`, by the names in `SAID`: the file's name, the header's words, `faults` without the path that they begin
-    with. `counted`, by the names in `COUNTED`: `ethogram` is a number in `ethograms`, `bouts` and `gaps` are how many
-    rows of those are the session's.
+    `said`, by the names in `SAID`: the file's name, the header's words, `faults` a line each, without the path that
+    they begin with. `counted`, by the names in `COUNTED`: `ethogram` is a number in `ethograms`, `bouts` and `gaps` are
+    how many rows of those are the session's.
     `bouts`: code and qualifier (numbers in `codes` and `qualifiers`; no qualifier: -1), onset, offset, whole, sure, n.
     `gaps`: onset, offset, why (a number in `whys`).
     """
@@ -109,7 +109,7 @@ def gather(found: Iterable[Session]) -> Rows:
 
 def _said(one: Session) -> tuple[Any, ...]:
     header = one.header
-    faults = [fault.removeprefix(str(one.path)) for fault in one.faults]
+    faults = "\n".join(fault.removeprefix(str(one.path)) for fault in one.faults)
     words = [header[name] for name in ("male", "female", "species", "observer", "place", "source")]
     return (one.path.name, one.id, *words, header.get("record_of"), header["conditions"], one.fold.outcome, faults)
 
@@ -186,7 +186,7 @@ def _renumber(columns: Numbers, name: str, own: list[str], other: list[str]) -> 
     """Turn numbers in `other` into numbers in both lists of words, and return both."""
     known = Codes(own)
     # The last place stands for -1, none.
-    columns[name] = np.array([*(known[word] for word in other), -1], dtype=columns[name].dtype)[columns[name]]
+    columns[name] = np.array([*(known[word] for word in other), -1], dtype=np.int32)[columns[name]]
     return list(known)
 
 

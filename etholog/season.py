@@ -120,7 +120,7 @@ def _season(folder: Path, found: Rows, faults: Iterable[str]) -> Season:
     names, record_of = found.said["name"], found.said["record_of"]
     kept: dict[str, int] = {}
     for at, (name, id_, own) in enumerate(zip(names, found.said["id"], found.said["faults"], strict=True)):
-        told += [f"{folder / name}{fault}" for fault in own]
+        told += [f"{folder / name}{fault}" for fault in own.splitlines()]
         first = kept.setdefault(id_, at)
         if first != at:
             told.append(f"{folder / name}: is session {id_} again, as {names[first]} is; left out")

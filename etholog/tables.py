@@ -34,7 +34,7 @@ def _sessions(rows: Rows, ids: pd.Index) -> pd.DataFrame:
     columns: dict[str, Any] = {
         "session": pd.Categorical.from_codes(np.arange(len(ids)), categories=ids, validate=False),
         # One column of instants, so all in UTC; where the clock stood is kept beside it.
-        "began": pd.Series(counted["began_us"].view("datetime64[us]")).dt.tz_localize("UTC"),
+        "began": pd.Series(counted["began_us"].astype("datetime64[us]")).dt.tz_localize("UTC"),
         "utc_offset_min": counted["utc_offset_min"].astype(np.int64),
     }
     for word in WORDS:
@@ -106,8 +106,10 @@ def _column(words: Codes, numbers: NDArray[Any]) -> pd.Categorical:
 
 def _categories(numbers: NDArray[Any], words: list[str]) -> pd.Categorical:
     """Return the words that came as categories in alphabetical order; -1 is none."""
-    came = np.flatnonzero(np.bincount(numbers + 1, minlength=1)[1:])
-    wanted = sorted(words[at] for at in came)
-    place = {word: at for at, word in enumerate(wanted)}
-    renumbered = np.array([*(place.get(word, -1) for word in words), -1], dtype=np.int16)[numbers]
-    return pd.Categorical.from_codes(renumbered, categories=pd.Index(wanted, dtype=object), validate=False)
+    came = np.zeros(len(words) + 1, dtype=bool)  # the last place is none's
+    came[numbers] = True
+    wanted = sorted(word for word, there in zip(words, came, strict=False) if there)
+    if wanted != words:
+        place = {word: at for at, word in enumerate(wanted)}
+        numbers = np.array([*(place.get(word, -1) for word in words), -1], dtype=np.int32)[numbers]
+    return pd.Categorical.from_codes(numbers, categories=pd.Index(wanted, dtype=object), validate=False)

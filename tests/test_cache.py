@@ -135,6 +135,18 @@ def test_other_content_under_the_old_size_and_time_is_seen(folder: Path, read_fi
     assert any("checksum" in fault for fault in found.faults)
 
 
+@pytest.mark.parametrize("t", [127, 128, 32_767, 32_768, 2**31 - 1, 2**31, 10**10])
+def test_times_of_any_length_come_back(folder: Path, t: int) -> None:
+    for file in folder.iterdir():  # all, or the longest would decide for each
+        number = int(file.stem)
+        made = [{"n": 0, "do": "begin", **header(number)}, {"n": 1, "do": "mark", "t": t, "code": "answers"}]
+        file.write_bytes(b"".join(map(journal.encode, made)))
+    without = etholog.read(folder, cached=False)
+    assert set(without.bouts["onset_s"]) == {t / 1000}
+    same(without, etholog.read(folder))
+    same(without, etholog.read(folder))
+
+
 def test_faults_name_the_path_as_it_was_asked_for(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     torn(folder / "000011.jsonl")
     [fault] = etholog.read(folder).faults

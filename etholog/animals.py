@@ -1,5 +1,6 @@
 """All animals of a workspace: their cards, and the pairings that sessions and cards know of."""
 
+import os
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from datetime import date
@@ -138,11 +139,9 @@ def read(workspace: Path) -> Animals:
 def _files(folder: Path) -> list[Path]:
     if not folder.is_dir():
         return []
-    return [
-        file
-        for file in sorted(folder.iterdir())
-        if file.is_file() and not file.name.startswith(".") and file.suffix == ".jsonl"
-    ]
+    with os.scandir(folder) as entries:
+        names = [entry.name for entry in entries if entry.name.endswith(".jsonl") and entry.is_file()]
+    return [folder / name for name in sorted(names) if not name.startswith(".")]
 
 
 def _from_sessions(folder: Path, known: Animals, faults: list[str]) -> Iterator[Pairing]:

@@ -103,7 +103,8 @@ def attempts(animals: Animals, female: str) -> list[Attempt]:
             now = replace(now, died=what)
     if now.pairings or now.sac:
         done.append(now)
-    return [replace(one, doubts=tuple(_doubts(one, animals))) for one in done]
+    doubts = [tuple(_doubts(one, animals)) for one in done]
+    return [replace(one, doubts=own) if own else one for one, own in zip(done, doubts, strict=True)]
 
 
 def by_female(animals: Animals) -> Tries:

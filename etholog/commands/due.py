@@ -67,11 +67,13 @@ def _print(tasks: Iterable[Task], today: date, ahead: int) -> None:
             parts["THIS WEEK"].append(task)
         elif task.first <= today + timedelta(days=ahead):
             parts["LATER"].append(task)
+    lines: list[str] = []
     for name, some in parts.items():
-        print(name if some else f"{name}: nothing")
+        lines.append(name if some else f"{name}: nothing")
         for task in some:
             span = _span(task, today)
             again = f", every {task.every} days" if task.every else ""
-            print(visible(f"  {task.animal:<12} {task.what}"))
-            print(visible(f"  {'':<12} {span}{again}. {task.why} [{task.source}]"))
+            lines.append(visible(f"  {task.animal:<12} {task.what}"))
+            lines.append(visible(f"  {'':<12} {span}{again}. {task.why} [{task.source}]"))
+    print("\n".join(lines))
     print("\nWindows are habits of keepers, no promise. Opening and shaking can make her eat a sac: look with a torch.")

@@ -10,6 +10,7 @@ from textual.binding import BindingType
 from textual.driver import Driver
 
 from etholog import system
+from etholog.fold import fold
 from etholog.record import Scalar
 from etholog.refusal import Refusal
 from etholog.summary import LADDER, evidence
@@ -179,7 +180,8 @@ class WatchApp(DressedApp):
         if self.watching is None or not self.watching.asks:
             self.exit(True)
             return
-        rung = LADDER[evidence(self.watching.recorder.live.folding.bouts)]
+        recorder = self.watching.recorder
+        rung = LADDER[evidence(fold(recorder.ethogram, recorder.live.records).bouts)]  # what still ran at the end, too
         self.push_screen(
             Form(
                 "The session is closed and kept. Two minutes more; each line may stay empty",

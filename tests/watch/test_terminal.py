@@ -230,6 +230,19 @@ def test_what_is_typed_in_one_breath_with_the_start_is_recorded(tmp_path: Path) 
     assert [said.text for said in session.read(the_file(tmp_path)).fold.said] == ["abc"]
 
 
+def test_the_form_at_the_end_knows_of_what_still_ran(tmp_path: Path) -> None:
+    with Terminal(*WATCH, cwd=tmp_path) as terminal:
+        terminal.start()
+        terminal.type("vx")
+        terminal.until("insertion left began")
+        terminal.type("\x1b")
+        terminal.until("END?")
+        terminal.type("\r")
+        terminal.until("By the marks: an insertion")
+        terminal.type("\x13")
+        assert terminal.wait() == 0
+
+
 def tap(terminal: Terminal, words: str, column: int) -> None:
     """Tap on the line that holds the words, as a terminal reports it (SGR mouse mode, xterm control sequences)."""
     row = next(at for at, line in enumerate(terminal.screen().splitlines(), 1) if words in line)

@@ -70,10 +70,16 @@ class Terminal:
         end = time.monotonic() + seconds
         while time.monotonic() < end:
             self.read(0.05)
-            shown = "\n".join(self._emulator.display)
-            if words in shown:
-                return shown
+            if words in "\n".join(self._emulator.display):
+                self.read(0.1)  # the rest of what was painted with them
+                return "\n".join(self._emulator.display)
         raise AssertionError(f"{words!r} did not come in {seconds} s:\n" + "\n".join(self._emulator.display))
+
+    def until_gone(self, words: str, seconds: float = 20.0) -> None:
+        end = time.monotonic() + seconds
+        while words in self.screen():
+            assert time.monotonic() < end, f"{words!r} stands on the screen for {seconds} s:\n{self.screen()}"
+            self.read(0.1)
 
     def start(self) -> None:
         """Pass the cautions and start the clock."""

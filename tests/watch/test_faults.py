@@ -70,14 +70,6 @@ def shim(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder / "shim.so"
 
 
-def quiet(terminal: Terminal, words: str) -> None:
-    """Wait until words are gone from the screen."""
-    end = time.monotonic() + 20
-    while words in terminal.screen():
-        assert time.monotonic() < end, f"{words!r} stays"
-        terminal.read(0.1)
-
-
 def whole(folder: Path, *expected: str) -> None:
     """Every mark is in the file, in order, with no hole."""
     read = session.read(the_file(folder))
@@ -108,7 +100,7 @@ def test_a_disk_that_fails_for_a_while(tmp_path: Path, shim: Path, fault: str, r
         assert rescued == ["clasp", "insertion"]
         control.write_text("")
         terminal.type("z")
-        quiet(terminal, "NOT SAVED")
+        terminal.until_gone("NOT SAVED")
         terminal.end()
         assert terminal.wait() == 0
         assert "while the disk failed, marks went to" in " ".join(terminal.screen().split())
@@ -128,7 +120,7 @@ def test_a_folder_that_is_removed_and_comes_back(tmp_path: Path) -> None:
         assert [json.loads(line)["n"] for line in rescue.read_bytes().splitlines()] == [0, 1, 2]
         (tmp_path / "sessions").mkdir()
         terminal.type("x")
-        quiet(terminal, "NOT SAVED")
+        terminal.until_gone("NOT SAVED")
         terminal.end()
         assert terminal.wait() == 0
     whole(tmp_path, "drumming", "clasp", "insertion")
@@ -195,7 +187,7 @@ def test_a_real_disk_that_is_full_until_room_is_made(tmp_path: Path) -> None:
                 assert pressed < 200, "the disk never filled"
             ballast.unlink()
             terminal.type("v")
-            quiet(terminal, "NOT SAVED")
+            terminal.until_gone("NOT SAVED")
             terminal.end()
             assert terminal.wait() == 0
         whole(tmp_path, *["raises" if i % 2 == 0 else "threat" for i in range(pressed)], "clasp")

@@ -37,10 +37,12 @@ class Amender(Corrector):
 
     def go(self, t: int) -> None:
         """Put the cursor somewhere within the session."""
+        self.asks_code = False
         self.cursor, self._chosen = min(max(t, 0), self.end), None
 
     def step(self, steps: int) -> None:
         """Walk to the next mark (1) or the one before (-1)."""
+        self.asks_code = False
         marks = sorted(self.live.marks_in_time, key=_order)
         here = self._chosen if self._chosen is not None and self.live.lasting(self._chosen) else None
         if here is not None:

@@ -54,6 +54,7 @@ class Corrector:
 
     def undo(self) -> Answer:
         """Take back the last thing that was done; again and again."""
+        self.asks_code = False
         if not self._done:
             return Answer("nothing", "nothing left to take back")
         text = self.undo_text
@@ -64,6 +65,7 @@ class Corrector:
 
     def redo(self) -> Answer:
         """Bring back what was taken back last."""
+        self.asks_code = False
         if not self._undone:
             return Answer("nothing", "nothing to bring back")
         undos, group = self._undone.pop()
@@ -77,8 +79,16 @@ class Corrector:
         if mark is None:
             return Answer("nothing", "no mark to move")
         t = max(0, mark["t"] + round(seconds * 1000))
-        n = self._do("move", of=mark["n"], t=t)
-        return Answer("move", f"moved to {clock_face(t)}: {self.live.told(mark['n'])}", n)
+        ends = self.live.ends_of(mark["n"])
+        if len(ends) == 2:  # a bout that was turned round would have no end
+            least = ends[0] > ends[1]  # of two records of one instant, the one with the higher number comes later
+            here = ends.index(mark["n"])
+            other = (self.live.lasting(ends[1 - here]) or mark)["t"]
+            t = max(t, other + least) if here else min(t, other - least)
+        group = [self._append("move", of=back, t=t) for back in self._ends_of_gap_around(t, mark["t"])]
+        group.append(self._append("move", of=mark["n"], t=t))
+        self._keep(*group)
+        return Answer("move", f"moved to {clock_face(t)}: {self.live.told(mark['n'])}", group[-1])
 
     def other_meaning(self) -> tuple[Behaviour, str | None] | None:
         """Return what the mark in hand is easily taken for: its other choice, or what it resembles."""
@@ -97,6 +107,12 @@ class Corrector:
         if mark is None or mark["do"] not in ("mark", "stray"):
             return Answer("nothing", "no mark to recode")
         more = {"code": behaviour.code} | ({"qualifier": choice} if choice else {})
+        if behaviour.kind == "state" and not self._is_end(mark) and self._ran_until(mark["t"], behaviour.code, choice):
+            # The key would have ended it.
+            undo = self._append("undo", of=mark["n"])
+            n = self._append("mark", t=mark["t"], edge="offset", **more)
+            self._keep(undo, n)
+            return Answer("recode", f"is now: {self.live.told(n)}", n)
         ends = self.live.ends_of(mark["n"])
         group = [self._append("recode", of=n, **more) for n in (ends if behaviour.kind == "state" else ends[:1])]
         if behaviour.kind == "event":
@@ -118,15 +134,33 @@ class Corrector:
         return Answer("asks", f"press the key that it should have been: {self.live.told(mark['n'])}")
 
     def doubt(self) -> Answer:
-        """Mark the mark in hand as unsure, or as sure again."""
+        """Mark the mark in hand as unsure, or as sure again; the two ends of a bout together."""
         mark = self.in_hand()
         if mark is None or mark["do"] != "mark":
             return Answer("nothing", "no mark to doubt")
         sure = not mark.get("sure", True)
-        n = self._do("doubt", of=mark["n"], sure=sure)
-        return Answer("doubt", f"{'sure again' if sure else 'unsure'}: {self.live.told(mark['n'])}", n)
+        group = [self._append("doubt", of=n, sure=sure) for n in self.live.ends_of(mark["n"])]
+        self._keep(*group)
+        return Answer("doubt", f"{'sure again' if sure else 'unsure'}: {self.live.told(mark['n'])}", group[-1])
 
     # ------------------------------------------------------------ within
+
+    def _is_end(self, mark: Mapping[str, Any]) -> bool:
+        """Return whether it is an end of a state's bout."""
+        behaviour = self.ethogram.by_code.get(mark.get("code", ""))
+        return mark["do"] == "mark" and behaviour is not None and behaviour.kind == "state"
+
+    def _ran_until(self, t: int, code: str, choice: str | None) -> bool:
+        """Return whether a state ran just before `t`, which may have ended it."""
+        folding = self.live.folding
+        began = [bout.onset for bout in folding.running.values() if bout[1:3] == (code, choice)]
+        began += [bout.onset for bout in folding.bouts if bout[1:3] == (code, choice) and t <= bout.offset]
+        return any(onset < t for onset in began)
+
+    def _ends_of_gap_around(self, t: int, before: int) -> list[int]:
+        """Return what ended the gap that lies around `t` and was over at `before`: who saw something then, watched."""
+        ended = [gap.offset for gap in self.live.folding.gaps if gap.onset <= t < gap.offset <= before]
+        return [r["n"] for r in self.live.marks_in_time if r["do"] == "back" and r["t"] in ended]
 
     def _append(self, do: str, **fields: Any) -> int:
         n = self.journal.append(do, **fields)
@@ -141,5 +175,6 @@ class Corrector:
 
     def _keep(self, *group: int) -> None:
         """Keep records that one undo is to take back."""
+        self.asks_code = False
         self._done.append(group)
         self._undone.clear()

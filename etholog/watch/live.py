@@ -114,10 +114,11 @@ class Live:
         """Return the marks at both ends of the bout that mark `n` began or ended: its onset, and its offset if that
         was marked. Any other record stands alone."""
         mark = self._lasting[n]
-        if mark["do"] != "mark" or mark.get("edge") is None:
+        behaviour = self.ethogram.by_code.get(mark.get("code", ""))
+        if mark["do"] != "mark" or behaviour is None or behaviour.kind == "event":
             return (n,)
         bouts = [bout for bout in self.folding.bouts if bout.code == mark["code"]]
-        if mark["edge"] == "offset":
+        if mark.get("edge") == "offset":
             onsets = [b.n for b in bouts if b.offset == mark["t"] and mark.get("qualifier") in (None, b.qualifier)]
             return (onsets[-1], n) if onsets else (n,)
         ended = next((bout.offset for bout in bouts if bout.n == n), None)

@@ -122,6 +122,7 @@ class Plain:
                 gap = recorder.live.folding.gap is not None
                 say(recorder.line(self._console.line("why: " if gap else "note: "), system.now()).text)
             case "\x1b":
+                recorder.asks_code = False
                 say("End? Enter ends the session, any other key goes on.")
                 while (answer := self._console.key()) is None:
                     pass

@@ -157,7 +157,7 @@ class Watching(Screen[bool], inherit_bindings=False):
                 self._open_line()
                 return Answer("line", "")
             case "escape":
-                self._ending = True
+                self._ending, recorder.asks_code = True, False
                 return Answer("ending", "END? Enter ends the session; any other key goes on")
             case "ctrl+z":
                 self._suspend()

@@ -106,6 +106,24 @@ def test_a_stray_key_becomes_the_mark_that_it_should_have_been(closed: Path) -> 
     assert not [said for said in read.fold.said if said.do == "stray"]
 
 
+def test_walking_on_calls_off_the_question_which_key_it_should_have_been(closed: Path) -> None:
+    read = amended(closed, "go 7000", "recode_or_ask", "step -1", "n")
+    assert ("strike", None, 6, 6) in spans(read)  # added, and nothing recoded
+    assert ("clasp", None, 4, 6) in spans(read)
+
+
+def test_a_stray_key_that_became_an_onset_is_recoded_with_its_offset(closed: Path) -> None:
+    read = amended(closed, "go 7000", "recode_or_ask", "r", "go 9000", "r", "go 7000", "recode_or_ask")
+    assert not read.fold.remarks
+    assert ("threat", None, 7, 9) in spans(read)
+
+
+def test_a_bout_is_not_turned_round(closed: Path) -> None:
+    read = amended(closed, "go 2000", "line +5")
+    assert [(b.onset, b.offset) for b in read.fold.bouts if b.code == "raises"] == [(3000, 3000)]
+    assert not read.fold.remarks
+
+
 def test_a_note_belongs_to_the_mark_in_hand(closed: Path) -> None:
     read = amended(closed, "go 5500", "line on film it is the right one")
     (note,) = [record for record in read.records if record["do"] == "note"]

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from etholog import ethogram, session
 from etholog.ethogram import Hand
+from etholog.summary import INSERTION, evidence
 from etholog.text import visible
 from etholog.watch.keyboard import QWERTY_KEYBOARD, Keyboard
 from etholog.watch.opening import begin
@@ -99,6 +100,69 @@ def test_recoding_by_look_alike_other_side_or_next_key(
     fold = reread(live).fold
     assert [(bout.code, bout.qualifier) for bout in fold.bouts] == expected
     assert not [remark for remark in fold.remarks if "without having begun" in remark]
+
+
+@pytest.mark.parametrize("slip", ["b", "]", "h"])  # an event, a stray key, an event that ends the clasp
+def test_a_slip_recoded_to_what_runs_ends_it(tmp_path: Path, slip: str) -> None:
+    live = recorder(tmp_path)
+    press(live, "v", slip, "2")
+    assert live.take("v", 109).text == "is now: clasp ended 0:00:02"
+    live.undo()
+    live.redo()
+    live.close(120)
+    fold = reread(live).fold
+    assert [(bout.code, bout.onset, bout.offset) for bout in fold.bouts] == [("clasp", 1000, 2000)]
+    assert not fold.remarks
+
+
+@pytest.mark.parametrize("between", ["undo", "3", "-"])
+def test_what_comes_between_calls_off_the_question_which_key_it_should_have_been(tmp_path: Path, between: str) -> None:
+    live = recorder(tmp_path)
+    press(live, "v", "d", "2")
+    if between == "undo":
+        live.undo()
+    else:
+        live.take(between, 105)
+    assert live.take("g", 106).text == "leg tapping began 0:00:06"
+    assert not [record for record in reread(live).records if record["do"] == "recode"]
+
+
+def test_doubt_at_the_end_of_a_bout_is_about_the_bout(tmp_path: Path) -> None:
+    live = recorder(tmp_path)
+    press(live, "v", "x")
+    live.take("x", 112)
+    live.doubt()
+    live.close(120)
+    fold = reread(live).fold
+    assert [bout.sure for bout in fold.bouts] == [True, False]
+    assert evidence(fold.bouts) == INSERTION
+
+
+def test_an_offset_is_not_moved_before_its_onset(tmp_path: Path) -> None:
+    live = recorder(tmp_path)
+    press(live, "v", "x")
+    live.take("x", 102.7)
+    live.shift(-1)
+    live.close(120)
+    fold = reread(live).fold
+    assert [bout.whole for bout in fold.bouts] == [False, True]
+    assert evidence(fold.bouts) == INSERTION  # short, and not as long as the clasp
+    assert not fold.remarks
+
+
+def test_a_mark_moved_back_into_a_gap_ends_the_gap_there(tmp_path: Path) -> None:
+    live = recorder(tmp_path)
+    press(live, "-")
+    live.take("v", 110)
+    live.shift(-1)
+    live.shift(-1)
+    assert live.live.folding.gaps[0].offset == 8000
+    live.undo()
+    live.close(120)
+    fold = reread(live).fold
+    assert [(gap.onset, gap.offset) for gap in fold.gaps] == [(1000, 9000)]
+    assert [(bout.code, bout.onset) for bout in fold.bouts] == [("clasp", 9000)]
+    assert not fold.remarks
 
 
 def test_a_key_held_down_is_one_mark_and_two_keys_at_once_are_two(tmp_path: Path) -> None:

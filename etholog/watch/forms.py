@@ -1,5 +1,6 @@
 """The questions before the clock and after it. A screen may ask them, or a plain line; what an answer means is here."""
 
+import math
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Any, Literal
@@ -32,12 +33,15 @@ class Question:
         if not typed:
             return None
         if self.kind == "yes or no":
-            if typed[0].lower() not in "yn":
+            if typed.lower() not in ("y", "yes", "n", "no"):  # "not sure" is no answer
                 raise ValueError(f"{self.what}: y or n, or nothing")
             return typed[0].lower() == "y"
         if self.kind in ("number", "count"):
             try:
-                return float(typed.replace(",", ".")) if self.kind == "number" else int(typed)
+                number = float(typed.replace(",", ".")) if self.kind == "number" else int(typed)
+                if not math.isfinite(number):
+                    raise ValueError
+                return number
             except ValueError:
                 raise ValueError(f"{self.what}: {self.hint}, or nothing; not {typed!r}") from None
         if self.kind == "rung" or (self.kind == "choice" and typed.isdecimal()):

@@ -67,8 +67,9 @@ class NewSession:
 
     def take(self, said: dict[str, Any]) -> None:
         """Take in what was said. EthogramError as above."""
-        self.said = {"ethogram": self.said["ethogram"]} | said
-        _ = self.ethogram
+        kept = {"ethogram": self.said["ethogram"]} | said
+        ethogram.read(ethogram.find(kept["ethogram"], self.folder.parent))
+        self.said = kept
 
     def aside(self, typed: Mapping[str, str]) -> str:
         """Return what is known of the two animals named so far."""

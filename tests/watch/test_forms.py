@@ -33,7 +33,16 @@ def test_what_an_answer_means(name: str, typed: str, meant: object) -> None:
 
 @pytest.mark.parametrize(
     ("name", "typed"),
-    [("ended", "9"), ("male_whole", "perhaps"), ("evidence", "6"), ("temperature_c", "warm"), ("evidence", "²")],
+    [
+        ("ended", "9"),
+        ("male_whole", "perhaps"),
+        ("evidence", "6"),
+        ("temperature_c", "warm"),
+        ("evidence", "²"),
+        ("male_whole", "not sure"),
+        ("temperature_c", "nan"),
+        ("humidity_percent", "1e999"),
+    ],
 )
 def test_what_is_not_understood_is_said_and_not_kept(name: str, typed: str) -> None:
     with pytest.raises(ValueError, match="or nothing"):
@@ -117,3 +126,12 @@ def test_leaving_the_form_begins_nothing(tmp_path: Path) -> None:
         assert terminal.wait() == 0
         assert "nothing was begun" in terminal.screen()
     assert not list((tmp_path / "sessions").glob("*"))
+
+
+def test_an_ethogram_misspelt_can_be_left_empty_again(tmp_path: Path) -> None:
+    with Terminal("watch", cwd=tmp_path) as terminal:
+        terminal.until("his name or id")
+        terminal.type("M-Onyx" + "\r" * 5 + "\x7f" * 11 + "terestrial\x13")
+        terminal.until("did you mean 'terrestrial'?")
+        terminal.type("\x7f" * 10 + "\x13")
+        terminal.until("Enter starts the clock")

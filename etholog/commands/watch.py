@@ -131,17 +131,17 @@ def record(
     dress = look(args)
     watching = Watching(recorder, dress, pair=pair) if recorder is not None else strip(dress) if strip else None
     app = WatchApp(dress, watching=watching, new=new, driver=noting_driver(lambda key, stamp: app.note(key, stamp)))
-    ended = app.run()
+    app.run()
     if app.refusal is not None:
         raise app.refusal
     if app.recorder is None:
         say("nothing was begun")
         return app.return_code or 0
-    return finish(app.recorder, bool(ended), app.return_code or 0)
+    return finish(app.recorder, app.return_code or 0)
 
 
 def _plainly(new: NewSession, bell: bool) -> int:
-    from etholog.watch.plain import Console
+    from etholog.watch.plain import Console, Ended
 
     with system.Keys() as keys:
         console = Console(keys)
@@ -155,26 +155,31 @@ def _plainly(new: NewSession, bell: bool) -> int:
         except (EOFError, KeyboardInterrupt):
             say("", "nothing was begun")
             return 0
+        except Ended as ended:
+            return 128 + int(ended.args[0])
         return plainly(new.begin(), console, bell)
 
 
 def plainly(recorder: Recorder, console: "Console", bell: bool = False) -> int:
     """Record line by line, ask how it ended, and print what came of it."""
-    from etholog.watch.plain import Plain
+    from etholog.watch.plain import Ended, Plain
 
-    ended = Plain(recorder, console, bell).run()
-    if ended:
+    code = 0
+    if Plain(recorder, console, bell).run():
         try:
             told = forms.ask_each(OUTCOME, console.line)
         except (EOFError, KeyboardInterrupt):
             print()
+        except Ended as ended:
+            print()
+            code = 128 + ended.args[0]
         else:
             if told:
                 recorder.close_again(told)
-    return finish(recorder, ended)
+    return finish(recorder, code)
 
 
-def finish(recorder: Recorder, ended: bool, code: int = 0) -> int:
+def finish(recorder: Recorder, code: int = 0) -> int:
     """Wait for the disk, then print the summary, or how to go on."""
     safe = recorder.journal.close()
     path = recorder.journal.path
@@ -184,10 +189,10 @@ def finish(recorder: Recorder, ended: bool, code: int = 0) -> int:
         Arrivals(path).forget()
     if recorder.journal.rescue is not None:
         say(f"while the disk failed, marks went to {recorder.journal.rescue} too; keep it until you have looked")
-    if not ended:
+    if not recorder.closed:
         say(f"broken off; go on with: etholog resume {path}")
         return code
     for line in summary.lines(session.read(path)):
         print(visible(line))
     say(f"kept in {path}")
-    return 0 if safe else 1
+    return code or (0 if safe else 1)

@@ -85,7 +85,7 @@ class Plain:
 
     def __init__(self, recorder: Recorder, console: Console, bell: bool = False) -> None:
         self._recorder, self._console, self._bell = recorder, console, bell
-        self._prompts = Prompts(recorder.ethogram)
+        self._prompts = Prompts(recorder.ethogram, recorder.live.records)
         self._trouble = ""
         self._rescued = False
 
@@ -130,6 +130,7 @@ class Plain:
                     recorder.close(system.now())
                     return True
                 say("It goes on.")
+                return self._take(answer, system.now())
             case "?":
                 for words in (*key_words(recorder.layout), *own_words(OWN_KEYS, recorder.keyboard)):
                     say(words)

@@ -64,6 +64,7 @@ class Lanes:
             keys.setdefault(press.behaviour.code, []).append(key)
         self.lanes = [Lane(b, "".join(keys[b.code])) for b in ethogram.behaviour if b.code in keys]
         self._by_code = {lane.behaviour.code: lane for lane in self.lanes}
+        self._behaviours = ethogram.by_code
         self.gaps: list[Span] = []
         self._refolds = -1
         self._seen = 0
@@ -100,10 +101,6 @@ class Lanes:
             lane = self._by_code[bout.code] = Lane(self._behaviours[bout.code], "")
             self.lanes.append(lane)
         return self._by_code[bout.code]
-
-    @property
-    def _behaviours(self) -> dict[str, Behaviour]:
-        return {lane.behaviour.code: lane.behaviour for lane in self.lanes}
 
 
 def trace(

@@ -75,7 +75,7 @@ class Watching(Screen[bool], inherit_bindings=False):
         self._clock, self._stamp, self._live = clock, stamp, live
         self._lanes = Lanes(recorder.ethogram, recorder.layout)
         self._gap_key = recorder.keyboard.typed("-")
-        self._prompts = Prompts(recorder.ethogram)
+        self._prompts = Prompts(recorder.ethogram, recorder.live.records)
         self._prompt_text, self._answer = "", ""
         self._ending = self._shows_keys = False
         self.continued = False  # set by whoever sees that the program was stopped and goes on
@@ -137,13 +137,11 @@ class Watching(Screen[bool], inherit_bindings=False):
         self._after_stop()
         at = self._stamp(event)
         self.query_one("#keys").display = self._shows_keys = False
-        if self._ending:
-            self._ending = False
-            if event.key == "enter":
-                self.takes_keys = False
-                self.recorder.close(at)
-                self.dismiss(True)
-                return
+        if self._ending and event.key == "enter":
+            self.takes_keys = False
+            self.recorder.close(at)
+            self.dismiss(True)
+            return
         self._told(self._press(event, at))
 
     def _press(self, event: events.Key, at: float) -> Answer:
@@ -157,7 +155,7 @@ class Watching(Screen[bool], inherit_bindings=False):
                 self._open_line()
                 return Answer("line", "")
             case "escape":
-                self._ending, recorder.asks_code = True, False
+                recorder.asks_code = False
                 return Answer("ending", "END? Enter ends the session; any other key goes on")
             case "ctrl+z":
                 self._suspend()
@@ -214,6 +212,7 @@ class Watching(Screen[bool], inherit_bindings=False):
         return self.recorder.t(self._clock())
 
     def _told(self, answer: Answer) -> None:
+        self._ending = answer.did == "ending"
         self._answer = answer.text
         self.tick()
 

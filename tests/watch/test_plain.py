@@ -99,3 +99,34 @@ def test_keys_through_a_pipe(tmp_path: Path) -> None:
     the_file(tmp_path).unlink()
     assert "etholog resume" in run("\ndv").stderr  # the input ended before the session did
     assert not session.read(the_file(tmp_path)).fold.closed
+
+
+def test_a_signal_at_the_questions_is_no_error(tmp_path: Path) -> None:
+    with Terminal(*PLAIN, cwd=tmp_path, rows=60) as terminal:
+        terminal.until("Enter starts the clock")
+        terminal.kill(signal.SIGTERM)
+        assert terminal.wait() == 143
+        assert "Traceback" not in terminal.screen()
+    with Terminal(*PLAIN, cwd=tmp_path, rows=60) as terminal:
+        terminal.until("Enter starts the clock")
+        terminal.type("\r")
+        terminal.until("The clock runs")
+        terminal.type("\x1b")
+        terminal.until("End?")
+        terminal.type("\r")
+        terminal.until("How did it end?")
+        terminal.kill(signal.SIGTERM)
+        assert terminal.wait() == 143
+        assert "kept in" in terminal.screen()
+
+
+def test_a_key_that_calls_off_the_end_is_a_mark_too(tmp_path: Path) -> None:
+    with Terminal(*PLAIN, cwd=tmp_path, rows=60) as terminal:
+        terminal.until("Enter starts the clock")
+        terminal.type("\r")
+        terminal.until("The clock runs")
+        terminal.type("\x1b")
+        terminal.until("End?")
+        terminal.type("n")
+        terminal.until("she strikes")
+    assert codes(tmp_path) == ["strike"]

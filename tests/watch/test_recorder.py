@@ -276,6 +276,43 @@ def test_prompts_come_once_for_each_cause_and_are_mute_after_a_rescue(tmp_path: 
     assert names(2_902_000) == ["strike"]  # what is urgent still comes
 
 
+def test_prompts_shown_before_a_break_are_not_shown_again(tmp_path: Path) -> None:
+    live = recorder(tmp_path)
+    live.take("b", 110)
+    live.prompted("cup_ready", 110)
+    again = Prompts(live.ethogram, live.live.records)
+    assert not list(again.due(live.live, 20_000))
+    live.take("b", 130)
+    assert [prompt.name for prompt in again.due(live.live, 30_000)] == ["cup_ready"]
+    live.undo()
+    assert not list(again.due(live.live, 31_000))
+
+
+def test_a_display_is_not_missed_while_nobody_watches(tmp_path: Path) -> None:
+    live = recorder(tmp_path)
+    minutes = lambda count: 100.0 + 60 * count  # noqa: E731
+    prompts = Prompts(live.ethogram)
+    live.take("-", minutes(10))
+    assert not list(prompts.due(live.live, 25 * 60_000))
+    live.take("-", minutes(29))
+    assert not list(prompts.due(live.live, 48 * 60_000))
+    assert [prompt.name for prompt in prompts.due(live.live, 49 * 60_000)] == ["no_display_20"]
+
+
+def test_a_behaviour_without_a_key_gets_a_lane_when_a_mark_is_recoded_to_it(tmp_path: Path) -> None:
+    plain = ethogram.read(ethogram.find("terrestrial")).plain()
+    for behaviour in plain["behaviour"]:
+        if behaviour["code"] == "threat":
+            del behaviour["key"]
+    kept = ethogram.from_plain(plain)
+    live = Recorder(begin(tmp_path, kept, BEGAN, 100.0), kept, "left", BEGAN, 100.0, wall=lambda: BEGAN)
+    press(live, "r", "2")
+    lanes = Lanes(kept, live.layout)
+    lanes.follow(live.live)
+    assert [lane.behaviour.code for lane in lanes.lanes if lane.count] == ["threat"]
+    live.journal.close()
+
+
 def test_a_lane_shows_bars_ticks_sides_and_what_runs(tmp_path: Path) -> None:
     live = recorder(tmp_path)
     for key, at in (("v", 102), ("x", 104), ("c", 110), ("w", 103), ("w", 103.4), ("w", 109)):

@@ -243,6 +243,31 @@ def test_the_form_at_the_end_knows_of_what_still_ran(tmp_path: Path) -> None:
         assert terminal.wait() == 0
 
 
+def test_a_signal_after_the_end_speaks_of_no_break(tmp_path: Path) -> None:
+    with Terminal(*WATCH, cwd=tmp_path) as terminal:
+        terminal.start()
+        terminal.type("v\x1b")
+        terminal.until("END?")
+        terminal.type("\r")
+        terminal.until("How did it end?")
+        terminal.kill(signal.SIGTERM)
+        assert terminal.wait() == 143
+        after = terminal.screen()
+    assert "kept in" in after
+    assert "resume" not in after
+
+
+def test_a_tap_between_esc_and_enter_goes_on(tmp_path: Path) -> None:
+    with Terminal(*WATCH, cwd=tmp_path) as terminal:
+        terminal.start()
+        terminal.type("\x1b")
+        terminal.until("END?")
+        tap(terminal, "she strikes", 30)
+        terminal.until("she strikes 0:00")
+        terminal.type("\r")
+        terminal.until("a note, or -12")
+
+
 def tap(terminal: Terminal, words: str, column: int) -> None:
     """Tap on the line that holds the words, as a terminal reports it (SGR mouse mode, xterm control sequences)."""
     row = next(at for at, line in enumerate(terminal.screen().splitlines(), 1) if words in line)

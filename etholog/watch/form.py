@@ -34,7 +34,7 @@ class Form(Screen[dict[str, Any] | None], inherit_bindings=False):
     #questions Horizontal { height: 1; }
     #questions Static { width: 34; }
     #questions Input { width: 1fr; }
-    #hint { color: $faint; height: auto; max-height: 3; min-height: 1; }
+    #hint { color: $faint; height: auto; max-height: 4; min-height: 1; }
     #aside { height: 1fr; padding: 1 0 0 0; overflow: hidden; }
     #foot { color: $faint; dock: bottom; }
     """

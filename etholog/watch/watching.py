@@ -45,7 +45,7 @@ class Watching(Screen[bool], inherit_bindings=False):
     #clock { width: auto; padding: 0 2; display: none; }
     #top, #prompt, #runs, #last, #trouble, #keys { height: 1; }
     #prompt { color: $alarm; }
-    #prompt.rescued { height: auto; }
+    #prompt.long { height: auto; }
     #keys { height: auto; dock: top; display: none; padding: 0 1 1 1; }
     #trouble { display: none; color: $alarm; text-style: bold reverse; height: auto; }
     #last { color: $faint; }
@@ -240,16 +240,17 @@ class Watching(Screen[bool], inherit_bindings=False):
             digits.update(clock_face(now))
         self._say("top", self._top(now))
         # What to do has to be read at once, so it takes the lines that it needs.
-        self.query_one("#prompt").set_class(self.recorder.live.rescued, "rescued")
-        self._say("prompt", self._bottom_prompt(chart))
+        long = self.recorder.live.rescued or len(self._prompt_text) >= self.size.width
+        self.query_one("#prompt").set_class(long, "long")
+        self._say("prompt", self._bottom_prompt(chart), layout=long)
         self._say("runs", self._run_text(now))
         self._say("last", f" {visible(self.recorder.with_undo(self._answer))}")
         self._show_trouble()
 
-    def _say(self, name: str, text: str) -> None:
+    def _say(self, name: str, text: str, layout: bool = False) -> None:
         if self._shown.get(name) != text:
             self._shown[name] = text
-            self.query_one(f"#{name}", Static).update(text, layout=False)
+            self.query_one(f"#{name}", Static).update(text, layout=layout)
 
     def _top(self, now: int) -> str:
         last = self.recorder.live.last
@@ -260,7 +261,8 @@ class Watching(Screen[bool], inherit_bindings=False):
     def _bottom_prompt(self, chart: StripChart) -> str:
         if self.recorder.live.rescued:
             return visible_lines([f" {line}" for line in self.recorder.ethogram.rescue])
-        hidden = f"   ({chart.hidden} lanes find no room)" if chart.hidden and not self._shows_keys else ""
+        lanes = "1 lane finds" if chart.hidden == 1 else f"{chart.hidden} lanes find"
+        hidden = f"   ({lanes} no room)" if chart.hidden and not self._shows_keys else ""
         return f" {visible(self._prompt_text)}{hidden}" if self._prompt_text or hidden else ""
 
     def _run_text(self, now: int) -> str:

@@ -321,6 +321,26 @@ def test_the_rescue_key_shows_what_to_do_in_full(tmp_path: Path) -> None:
         assert "disturbed" in terminal.screen()
 
 
+@pytest.mark.parametrize(("columns", "rows"), [(80, 24), (60, 15)])
+def test_what_to_do_when_she_struck_is_shown_whole(tmp_path: Path, columns: int, rows: int) -> None:
+    with Terminal(*WATCH, cwd=tmp_path, columns=columns, rows=rows) as terminal:
+        terminal.start()
+        terminal.type("n")
+        shown = terminal.until("fingers.")
+        assert "She struck. Keeper first." in shown
+
+
+def test_all_rungs_are_shown_in_a_narrow_window(tmp_path: Path) -> None:
+    with Terminal(*WATCH, cwd=tmp_path, columns=60, rows=15) as terminal:
+        terminal.start()
+        terminal.type("\x1b")
+        terminal.until("END?")
+        terminal.type("\r")
+        terminal.until("How did it end?")
+        terminal.type("\r\r\r")
+        terminal.until("palps")
+
+
 def test_a_held_key_is_one_mark(tmp_path: Path) -> None:
     with Terminal(*WATCH, cwd=tmp_path) as terminal:
         terminal.start()

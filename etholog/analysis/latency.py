@@ -1,6 +1,6 @@
 """Latencies: from a reference to the first onset of a behaviour, one row a session, unfinished ones right-censored."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any, Literal
 
 import numpy as np
@@ -37,18 +37,23 @@ def latency(
     competing=True ends it at the first of the interval's `ends`, or of those named here, after which `to` can no
     longer come: see `ended` of `analysis.incidence` for what then came first how often.
 
-    `attrs`: label, since, to, ends, unseen, competing, without_since and touched (sessions with a gap or out of sight
-    in their time).
+    Each session is measured by the interval of its own ethogram; where that has none of the name, it has no row.
+
+    `attrs`: label, since, to, ends, unseen, competing, without_since, touched (sessions with a gap or out of sight in
+    their time) and without_interval (sessions whose ethogram has none of the name).
     Raises Refusal for a name that no ethogram knows, with the nearest.
     """
     asked = _asked(season, interval, since, to)
     if ends is not None:
         rivals = (ends,) if isinstance(ends, str) else tuple(ends)
         check_names(season, rivals)
-        asked, competing = asked.model_copy(update={"ends": rivals}), True
-    elif competing and not asked.ends:
-        raise Refusal(f"the latency {asked.label} has no competing ends in the ethogram; name them: --ends CODE")
+        asked, competing = {of: one.model_copy(update={"ends": rivals}) for of, one in asked.items()}, True
+    label = ", or ".join(dict.fromkeys(one.label for one in asked.values()))
+    if competing and not any(one.ends for one in asked.values()):
+        raise Refusal(f"the latency {label} has no competing ends in the ethogram; name them: --ends CODE")
     bouts, sessions = season.bouts, season.sessions
+    of_kind = sessions["ethogram"].astype(object)
+    defined = of_kind.isin(list(asked)).to_numpy()
     place, onset = codes(bouts["session"]), bouts["onset_s"].to_numpy()
     count = len(sessions)
     end = sessions["length_s"].to_numpy(dtype=float)
@@ -62,18 +67,20 @@ def latency(
         return out
 
     after: Ints = begin
-    start = np.zeros(count)
-    if asked.since:
-        first = _first(begin, begin, named(bouts, asked.since))
-        start, after = at(first), _of_one_instant(begin, np.maximum(first, begin), onset)
+    start = np.where(defined, 0.0, np.inf)
+    later = defined & of_kind.isin([of for of, one in asked.items() if one.since]).to_numpy()
+    if later.any():
+        first = _first(begin, begin, _of_each(season, {of: one.since for of, one in asked.items()}))
+        start = np.where(later, at(first), start)
+        after = np.where(later[own], _of_one_instant(begin, np.maximum(first, begin), onset), begin)
     at_risk = np.isfinite(start)
-    wanted = named(bouts, asked.to)
+    wanted = _of_each(season, {of: one.to for of, one in asked.items()})
     found = at(_first(begin, after, wanted))
     stop = np.where(np.isfinite(found), found, end)
     why = np.full(count, "watching ended", dtype=object)
     why[np.isfinite(found)] = "occurred"
     if competing:
-        row = _first(begin, after, named(bouts, asked.ends))
+        row = _first(begin, after, _of_each(season, {of: one.ends for of, one in asked.items()}))
         rival = at(row)
         wins = rival < found
         code = np.zeros(count, dtype=np.intp)
@@ -91,14 +98,15 @@ def latency(
     times["occurred"] = (why == "occurred")[at_risk]
     times["ended_by"] = pd.Categorical(why[at_risk])
     times.attrs = {
-        "label": asked.label,
-        "since": list(asked.since),
-        "to": list(asked.to),
-        "ends": list(asked.ends) if competing else [],
+        "label": label,
+        "since": list(dict.fromkeys(code for one in asked.values() for code in one.since)),
+        "to": list(dict.fromkeys(code for one in asked.values() for code in one.to)),
+        "ends": list(dict.fromkeys(code for one in asked.values() for code in one.ends)) if competing else [],
         "unseen": unseen,
         "competing": competing,
-        "without_since": int(count - at_risk.sum()),
+        "without_since": int((defined & ~at_risk).sum()),
         "touched": int(touched.sum()),
+        "without_interval": int(count - defined.sum()),
     }
     return times
 
@@ -110,6 +118,20 @@ def named(bouts: pd.DataFrame, names: Sequence[str]) -> NDArray[np.bool_]:
         code, _, choice = name.partition(":")
         one = is_(bouts["behaviour"], code)
         found |= one & is_(bouts["qualifier"], choice) if choice else one
+    return found
+
+
+def _of_each(season: Season, names: Mapping[str, Sequence[str]]) -> NDArray[np.bool_]:
+    """Return which bouts are of the names that hold for their session's ethogram."""
+    kinds: dict[tuple[str, ...], list[str]] = {}
+    for kind, own in names.items():
+        kinds.setdefault(tuple(own), []).append(kind)
+    if len(kinds) == 1 and set(names) >= set(season.ethograms):
+        return named(season.bouts, next(iter(kinds)))
+    found = np.zeros(len(season.bouts), dtype=bool)
+    for own, of in kinds.items():
+        theirs = season.sessions["ethogram"].isin(of).to_numpy()
+        found |= named(season.bouts, own) & theirs[codes(season.bouts["session"])]
     return found
 
 
@@ -140,19 +162,23 @@ def _some_session(season: Season) -> None:
 
 def _asked(
     season: Season, interval: str | None, since: str | Sequence[str] | None, to: str | Sequence[str] | None
-) -> Interval:
+) -> dict[str, Interval]:
+    """Return what is asked of the sessions of each ethogram, by its name."""
     _some_session(season)
     if interval is not None:
-        found = {i.name: i for kept in season.ethograms.values() for i in kept.interval}
-        if interval not in found:
-            raise Refusal(f"no interval {interval!r}{nearest(interval, found)}; or name any two behaviours")
-        return found[interval]
+        if since or to:
+            raise Refusal(f"name the interval {interval!r}, or two behaviours: not both")
+        found = {of: i for of, kept in season.ethograms.items() for i in kept.interval if i.name == interval}
+        if not found:
+            known = {i.name for kept in season.ethograms.values() for i in kept.interval}
+            raise Refusal(f"no interval {interval!r}{nearest(interval, known)}; or name any two behaviours")
+        return found
     if not to:
         raise Refusal("say which latency: the name of an interval, or the behaviour that it runs to")
     first, last = ((names,) if isinstance(names, str) else tuple(names or ()) for names in (since, to))
     check_names(season, [*first, *last])
     label = f"from {' or '.join(first) if first else 'the start'} to {' or '.join(last)}"
-    return Interval(name="asked", label=label[:160], since=first, to=last)
+    return dict.fromkeys(season.ethograms, Interval(name="asked", label=label[:160], since=first, to=last))
 
 
 def _first(begin: Ints, after: Ints, which: NDArray[np.bool_]) -> Ints:

@@ -44,7 +44,7 @@ def run(args: argparse.Namespace) -> int:
     from etholog.analysis.latency import latency
 
     read = season.read(args.folder)
-    if args.interval is None and not args.to and read.ethograms:
+    if args.interval is None and not args.since and not args.to and read.ethograms:
         args.interval = next((i.name for kept in read.ethograms.values() for i in kept.interval), None)
     times = latency(
         read, args.interval, since=args.since, to=args.to, unseen=args.unseen, competing=args.competing, ends=args.ends
@@ -72,7 +72,8 @@ def run(args: argparse.Namespace) -> int:
 def show(times: "pd.DataFrame", found: "Comparison", ended: "pd.DataFrame | None", cox: "Hazards | None") -> None:
     """Print a comparison for people."""
     about = times.attrs
-    print(f"\nLatency {about['label']}, in seconds")
+    print()
+    paragraph(f"Latency {about['label']}, in seconds")
     if len(found.table):
         table(_groups(found))
         curve.show(times, found.by)
@@ -81,8 +82,11 @@ def show(times: "pd.DataFrame", found: "Comparison", ended: "pd.DataFrame | None
         paragraph("Limits of 95 %, log-log. " + mean + test)
     paragraph(found.sentence)
     if about["without_since"]:
-        more = about["without_since"]
-        print(f"{more} more session{'' if more == 1 else 's'} never came to where this latency begins.")
+        count, more = about["without_since"], " more" if len(times) else ""
+        print(f"{count}{more} session{'' if count == 1 else 's'} never came to where this latency begins.")
+    if about["without_interval"]:
+        left = about["without_interval"]
+        print(f"{left} session{'' if left == 1 else 's'} of an ethogram without this latency: left out.")
     if about["touched"]:
         policy = "kept at risk" if about["unseen"] == "keep" else "censored there"
         some = about["touched"]

@@ -35,14 +35,14 @@ ENDS = (
 
 def latencies(season: Season, drawings: Drawings) -> Iterator[Section]:
     """Yield a section for each named interval that began in any session, males compared."""
-    for place, (name, interval) in enumerate(_intervals(season).items()):
+    for place, name in enumerate(_intervals(season)):
         times = latency(season, name)
         if not len(times):
             continue
         found = compare(times, "male")
-        question = f"How long {interval.label}?"
+        question = f"How long {times.attrs['label']}?"
         pictures = [drawings.picture(figures.survival(times, by="male"), SURVIVAL, question)]
-        first = _first_ends(season, interval)
+        first = _first_ends(season, name)
         if first is not None:
             pictures.append(drawings.picture(figures.ends(first), ENDS, f"{question} Or what came first."))
         if not place:  # once: for the others the sessions are the same
@@ -90,15 +90,16 @@ def _intervals(season: Season) -> dict[str, Interval]:
     return {interval.name: interval for kept in season.ethograms.values() for interval in kept.interval}
 
 
-def _first_ends(season: Season, interval: Interval) -> pd.DataFrame | None:
+def _first_ends(season: Season, name: str) -> pd.DataFrame | None:
     """Return the share that came to each end first, where one came after which the behaviour no longer could."""
-    if not interval.ends:
+    if not any(i.ends for kept in season.ethograms.values() for i in kept.interval if i.name == name):
         return None
-    times = latency(season, interval.name, competing=True)
+    times = latency(season, name, competing=True)
+    ends = times.attrs["ends"]
     end = times["ended_by"].astype(str)
     named = figures.names(season)
-    told = {"occurred": "it came", **{code: label(code, named) for code in interval.ends}}
-    if not end.isin(interval.ends).any():
+    told = {"occurred": "it came", **{code: label(code, named) for code in ends}}
+    if not end.isin(ends).any():
         return None
     return incidence(times.assign(end=end.map(told)), "end")
 
@@ -123,6 +124,8 @@ def _touched(times: pd.DataFrame) -> Iterator[str]:
     about = times.attrs
     if about["without_since"]:
         yield f"{about['without_since']} more sessions never came to where this time begins, and are not counted."
+    if about["without_interval"]:
+        yield f"{about['without_interval']} sessions are of an ethogram without this latency, and left out."
     if about["touched"]:
         yield f"In {about['touched']} sessions nobody watched, or an animal was out of sight, for part of this time."
 

@@ -51,6 +51,28 @@ def test_qualifiers_name_one_palp(tmp_path: Path) -> None:
     assert etholog.latency(season, to="insertion")["latency_s"].tolist() == [1.0]
 
 
+def test_each_session_is_measured_by_the_interval_of_its_own_ethogram(tmp_path: Path) -> None:
+    def kept(name: str, *intervals: dict[str, Any]) -> Ethogram:
+        return Ethogram.model_validate(small().model_dump() | {"name": name, "interval": list(intervals)})
+
+    display = {"name": "display", "label": "to his display", "since": ["walking"], "to": ["drumming"]}
+    other = display | {"since": [], "to": ["touch"], "ends": ["clasp"]}
+    made = [*marks((1000, "walking", "onset"), (3000, "drumming", "onset"), (7000, "touch", None)), close(9000)]
+    for name, of in (("a", kept("drums", display)), ("b", kept("touches", other)), ("c", kept("neither"))):
+        write(tmp_path / f"{name}.jsonl", made, of)
+    season = etholog.read(tmp_path)
+    times = etholog.latency(season, "display", competing=True)
+    assert times[["session", "latency_s", "occurred"]].to_numpy().tolist() == [["a", 2.0, True], ["b", 7.0, True]]
+    assert (times.attrs["without_since"], times.attrs["without_interval"]) == (0, 1)
+    assert times.attrs["to"] == ["drumming", "touch"]
+
+
+def test_a_named_interval_and_two_behaviours_are_not_mixed(tmp_path: Path) -> None:
+    season = season_of(tmp_path, [close(1000, 1)])
+    with pytest.raises(Refusal, match="not both"):
+        etholog.latency(season, "courtship", to="drumming")
+
+
 def test_out_of_sight_and_gaps_by_choice(tmp_path: Path) -> None:
     made = [
         *marks((0, "walking", "onset"), (2000, "hidden", "onset"), (4000, "hidden", "offset")),

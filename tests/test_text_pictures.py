@@ -56,6 +56,30 @@ def test_colour_repeats_what_is_there_without_it(repository: Path, words: tuple[
     assert COLOUR.sub("", coloured) == COLOUR.sub("", plain)
 
 
+@pytest.mark.parametrize(
+    "words", [("latency", "courtship"), ("duration", "--by", "male"), ("duration", "--by", "session")]
+)
+def test_a_table_on_80_columns_holds_every_cell_and_no_broken_number(repository: Path, words: tuple[str, ...]) -> None:
+    words = (*words, "--folder", "examples/season")
+    wide, narrow = (first_table(in_a_terminal(repository, *words, COLUMNS=columns)) for columns in ("250", "80"))
+    assert max(map(len, narrow.splitlines())) <= 80
+    characters, told = (sorted(re.sub(r"\s", "", text)) for text in (wide, narrow))
+    assert told == characters
+    numbers = re.compile(r"(?<=\s)[\d,]+\.\d+(?=\s)")
+    assert sorted(numbers.findall(narrow)) == sorted(numbers.findall(wide))
+
+
+def first_table(shown: str) -> str:
+    lines = [line.rstrip() for line in COLOUR.sub("", shown).splitlines()]
+    rule = next(at for at, line in enumerate(lines) if "──" in line)
+    return "\n".join(lines[rule + 1 : lines.index("", rule)]) + "\n"
+
+
+def test_a_title_is_as_wide_as_the_terminal_and_not_as_its_table(repository: Path) -> None:
+    words = ("outcome", "--today", "2026-11-20", "--folder", "examples/season")
+    assert "an attempt being all pairings of one female in one" in in_a_terminal(repository, *words, COLUMNS="80")
+
+
 def test_out_of_a_terminal_there_is_no_escape(repository: Path) -> None:
     done = subprocess.run(
         [sys.executable, "-m", "etholog", "show", SESSION], cwd=repository, capture_output=True, text=True, check=True

@@ -82,8 +82,8 @@ def show(times: "pd.DataFrame", found: "Comparison", ended: "pd.DataFrame | None
         paragraph("Limits of 95 %, log-log. " + mean + test)
     paragraph(found.sentence)
     if about["without_since"]:
-        count, more = about["without_since"], " more" if len(times) else ""
-        print(f"{count}{more} session{'' if count == 1 else 's'} never came to where this latency begins.")
+        more = about["without_since"]
+        print(f"{more} more session{'' if more == 1 else 's'} never came to where this latency begins.")
     if about["without_interval"]:
         left = about["without_interval"]
         print(f"{left} session{'' if left == 1 else 's'} of an ethogram without this latency: left out.")

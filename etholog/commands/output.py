@@ -59,25 +59,40 @@ def table(frame: "pd.DataFrame", title: str = "", missing: str = "-") -> None:
     from rich.table import Table
     from rich.text import Text
 
-    pretty = Table(
-        title=Text(visible(title)) if title else None,
-        title_justify="left",
-        box=SIMPLE_HEAD,
-        padding=(0, 1, 0, 0),
-        pad_edge=False,
-    )
+    if title:
+        paragraph(title)
+    console = Console()
+    pretty = Table(box=SIMPLE_HEAD, padding=(0, 1, 0, 0), pad_edge=False)
+    heads = [visible(str(name)) for name in frame.columns]
     rows = [list(_cells(row, missing)) for row in frame.itertuples(index=False)]
-    for at, name in enumerate(frame.columns):
-        numbers = frame[name].dtype.kind in "iuf"
-        head = visible(str(name))
-        # On a narrow terminal words go into a second line; a number, or a word, that is cut off would be another.
-        longest = max(map(len, " ".join([head, *(row[at] for row in rows)]).split()), default=1)
-        pretty.add_column(
-            Text(head), justify="right" if numbers else "left", no_wrap=numbers, min_width=longest, overflow="fold"
-        )
+    numbers = [kind.kind in "iuf" for kind in frame.dtypes]
+    columns = [[head, *(row[at] for row in rows)] for at, head in enumerate(heads)]
+    for head, number, width in zip(heads, numbers, _widths(columns, numbers, console.width), strict=True):
+        pretty.add_column(Text(head), justify="right" if number else "left", width=width, overflow="fold")
     for row in rows:
         pretty.add_row(*map(Text, row))
-    Console().print(pretty)
+    console.print(pretty)
+
+
+def _widths(columns: list[list[str]], numbers: list[bool], room: int) -> list[int]:
+    """Return how wide each column is to be. On a narrow terminal words go into a second line, and long ones are broken
+    if need be; but a number that is broken or cut off would be another.
+
+    rich would shrink the widest columns even where one word fills them, and cut off what then does not fit.
+    """
+    from rich.cells import cell_len
+
+    wide = [max(map(cell_len, column)) for column in columns]
+    words = [max(map(cell_len, " ".join(column).split()), default=1) for column in columns]
+    room -= 2 * len(columns)  # what stands between and beside the columns
+    for least in (words, [1] * len(columns)):
+        while sum(wide) > room:
+            told = zip(numbers, wide, least, strict=True)
+            slack = [0 if number or width <= floor else width for number, width, floor in told]
+            if not any(slack):
+                break
+            wide[slack.index(max(slack))] -= 1
+    return wide
 
 
 @contextlib.contextmanager

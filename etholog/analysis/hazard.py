@@ -125,7 +125,9 @@ def _fit(
         return None
     from scipy.special import ndtr
 
-    se, naive_se = np.asarray(robust.bse) / scale, np.asarray(naive.bse) / scale
+    # No variation between clusters, as where all times are one, is no certainty.
+    bse = np.asarray(robust.bse)
+    se, naive_se = np.where(bse > 0, bse, np.nan) / scale, np.asarray(naive.bse) / scale
     coef = coef / scale
     half = survival.normal_quantile(0.975) * se
     columns = {

@@ -115,3 +115,11 @@ def test_columns_that_say_the_same_are_not_estimable() -> None:
 def test_a_wrong_column_is_refused() -> None:
     with pytest.raises(Refusal, match="did you mean 'female'"):
         hazards(THREE_MALES, "male", cluster="femal")
+
+
+@pytest.mark.filterwarnings("error")
+def test_where_all_came_at_one_time_there_are_no_limits_and_no_p() -> None:
+    rows = pd.DataFrame({"latency_s": 5.0, "occurred": True, "male": ["a", "a", "b", "b"], "female": list("wxyz")})
+    found = hazards(rows, "male")
+    assert found.table["ratio"].tolist() == [1.0]
+    assert found.table[["se", "low", "high", "p"]].isna().all(axis=None)

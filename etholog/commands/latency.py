@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from etholog.commands import curve
 from etholog.commands.output import add_json, as_json, limits, p_value, paragraph, say, shares, table
+from etholog.refusal import Refusal
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -39,6 +40,8 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print the comparison, or each session's latency in a pipe; 1 where a file could not be read."""
+    if args.permutations < 1:
+        raise Refusal(f"--permutations {args.permutations}: must be 1 or more")
     from etholog import season
     from etholog.analysis.compare import compare
     from etholog.analysis.latency import latency
@@ -109,7 +112,9 @@ def show(times: "pd.DataFrame", found: "Comparison", ended: "pd.DataFrame | None
         print()
         if cox.events and cox.table["coef"].notna().all():
             told = cox.table.reset_index()[["term", "ratio"]]
-            told["95 % limits"] = [limits(*pair) for pair in zip(cox.table["low"], cox.table["high"], strict=True)]
+            told["95 % limits"] = [
+                limits(*pair, "not known") for pair in zip(cox.table["low"], cox.table["high"], strict=True)
+            ]
             told["p"] = cox.table["p"].to_numpy()
             table(told)
         paragraph(cox.sentence)

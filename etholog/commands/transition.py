@@ -43,6 +43,14 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print each transition that was seen; 1 where a file could not be read."""
+    if args.shuffles < 0:
+        raise Refusal(f"--shuffles {args.shuffles}: must be 0 or more")
+    if (args.shuffles or args.follows) and (args.answer or args.lag > 1):
+        raise Refusal("--shuffles and --follows are within one chain, lag 1: leave out --answer and --lag")
+    if args.follows and any(":" in name for name in args.follows):
+        raise Refusal("--follows takes behaviours without a side: insertion, not insertion:left")
+    if args.within is not None and not args.answer:
+        raise Refusal("--within goes with --answer")
     from etholog import season
     from etholog.analysis.latency import check_names
     from etholog.analysis.transition import transition, transition_each

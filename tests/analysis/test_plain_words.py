@@ -110,6 +110,12 @@ def test_no_season_makes_a_number_out_of_nothing(tmp_path: Path, name: str) -> N
         ("one that courts", ("latency", "--to", "drumming", "--competing"), "no competing ends"),
         ("one that courts", ("transition", "--lag", "0"), "must be 1 or more"),
         ("one that courts", ("duration", "--join", "-1"), "must be 0 or more"),
+        ("one that courts", ("latency", "--to", "drumming", "--permutations", "-1"), "must be 1 or more"),
+        ("one that courts", ("transition", "--shuffles", "-1"), "must be 0 or more"),
+        ("one that courts", ("transition", "--shuffles", "9", "--lag", "2"), "leave out --answer and --lag"),
+        ("one that courts", ("transition", "--follows", "touch", "walking", "--lag", "2"), "leave out --answer"),
+        ("one that courts", ("transition", "--follows", "insertion:left", "touch"), "without a side"),
+        ("one that courts", ("transition", "--within", "3"), "goes with --answer"),
     ],
 )
 def test_it_is_said_why(tmp_path: Path, season: str, words: tuple[str, ...], said: str) -> None:

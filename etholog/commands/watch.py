@@ -9,11 +9,12 @@ from typing import TYPE_CHECKING
 
 from etholog import session, summary, system
 from etholog.commands.output import say
+from etholog.record import Scalar
 from etholog.refusal import Refusal
 from etholog.text import visible
 from etholog.watch import forms
 from etholog.watch.arrivals import Arrivals
-from etholog.watch.forms import CONDITIONS, ETHOGRAM, OUTCOME, PAIR, SETTING
+from etholog.watch.forms import CONDITIONS, ETHOGRAM, OUTCOME, PAIR, SETTING, Question
 from etholog.watch.keyboard import KEYBOARDS, Keyboard
 from etholog.watch.opening import NewSession
 from etholog.watch.recorder import Recorder
@@ -38,8 +39,9 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--folder", type=Path, default=Path("sessions"), help="where it is kept (default: sessions)")
     conditions = parser.add_argument_group("conditions")
     for asked in CONDITIONS:
-        kind = {"number": float, "count": int}.get(asked.kind, str)
-        conditions.add_argument(f"--{asked.name.replace('_', '-')}", type=kind, dest=asked.name, help=asked.what)
+        conditions.add_argument(
+            f"--{asked.name.replace('_', '-')}", type=_meant(asked), dest=asked.name, help=asked.what
+        )
     film = parser.add_argument_group("from a film, in place of the animals")
     film.add_argument("--film", type=Path, metavar="FILE", help="the clock is this film's; mpv shows it")
     film.add_argument("--of", type=Path, metavar="SESSION", help="a second observer's record of this session")
@@ -63,6 +65,18 @@ def add_look(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--theme", choices=("day", "night", "mono"), default="day", help="colours (default: day)")
     parser.add_argument("--ascii", action="store_true", help="draw with plain characters")
     parser.add_argument("--bell", action="store_true", help="ring for prompts; it may disturb the animals")
+
+
+def _meant(asked: Question) -> Callable[[str], Scalar]:
+    """Return what makes of an option what the form makes of the same answer."""
+
+    def answer(typed: str) -> Scalar:
+        try:
+            return asked.answer(typed)
+        except ValueError as error:
+            raise argparse.ArgumentTypeError(str(error)) from None
+
+    return answer
 
 
 def add_plain(parser: argparse.ArgumentParser) -> None:

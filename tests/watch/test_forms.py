@@ -1,6 +1,8 @@
 """The questions before and after: what an answer means, what is known from before, and the form in a terminal."""
 
+from collections.abc import Callable
 from pathlib import Path
+from subprocess import CompletedProcess
 
 import pytest
 
@@ -106,6 +108,17 @@ def test_the_form_completes_what_is_known_and_shows_how_they_fared(tmp_path: Pat
     (new,) = (path for path in (tmp_path / "sessions").glob("*.jsonl") if path.name != name)
     header = session.read(new).header
     assert (header["male"], header["female"], header["conditions"]) == ("M-Amber", "", {"temperature_c": 23.5})
+
+
+@pytest.mark.parametrize("typed", ["nan", "inf", "warm"])
+def test_an_option_takes_what_the_form_takes(
+    etholog: Callable[..., CompletedProcess[str]], tmp_path: Path, typed: str
+) -> None:
+    done = etholog("watch", "--temperature-c", typed, cwd=tmp_path)
+    assert done.returncode == 2
+    assert f"temperature in degrees Celsius: a number, or nothing; not {typed!r}" in done.stderr
+    assert "Traceback" not in done.stderr
+    assert not list(tmp_path.iterdir())
 
 
 def test_with_options_nothing_need_be_typed(tmp_path: Path) -> None:

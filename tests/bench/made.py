@@ -88,6 +88,7 @@ def season(count: int, bouts_each: int = MARKS) -> Season:
             "session": pd.Categorical.from_codes(np.arange(count), categories=ids),
             "male": column(males, male),
             "female": column(females, female),
+            "ethogram": column([KEPT.name], np.zeros(count, dtype=np.int8)),
             "length_s": end / 1000,
             "watched_s": end / 1000,
             "out_of_sight_s": np.zeros(count),

@@ -20,7 +20,7 @@ _RANK = {"moult": 0, "paired": 1, "sac": 2, "died": 9}
 class Attempt:
     """The pairings of one female until a sac, a moult (which sheds the stored sperm) or her death.
 
-    `again`: a further sac without a further pairing. `doubts`: sentences on dates that don't say what came first.
+    With a sac, `moult` and `died` are what came after it. `again`: a further sac without a further pairing. `doubts`: sentences on dates that don't say what came first.
     """
 
     female: str
@@ -52,6 +52,11 @@ class Attempt:
         """When it ended."""
         entry = self.sac or self.moult or self.died
         return entry.on if entry else None
+
+    @property
+    def guarding(self) -> bool:
+        """Whether she has a sac with her, as far as is known: a moult ends it, too."""
+        return self.sac is not None and not (self.eaten or self.pulled or self.opened or self.moult or self.died)
 
     @property
     def sires(self) -> tuple[str, ...]:
@@ -97,7 +102,7 @@ def attempts(animals: Animals, female: str) -> list[Attempt]:
             now = replace(now, counts=(*now.counts, what))
         elif what.kind == "moult":
             if now.pairings or now.sac:
-                done.append(now if now.sac else replace(now, moult=what))
+                done.append(replace(now, moult=what))
             now = Attempt(now.female)
         elif what.kind == "died":
             now = replace(now, died=what)

@@ -62,6 +62,7 @@ KINDS: dict[str, Kind] = {
 }
 FACTS = ("sex", "species", "bought_as", "dam", "sire", "moved")
 NO_EVENT = ("note", "renamed", *FACTS)  # these may be told of an animal long dead
+OF_THE_SAC = ("pulled", "opened", "count")  # a sac may live on when she doesn't
 
 _exact = with_config(ConfigDict(extra="forbid", strict=True, allow_inf_nan=False))
 
@@ -272,10 +273,11 @@ def impossible(card: Card, entry: Entry) -> str | None:
     born = card.last("born")
     if entry.kind not in NO_EVENT and born and entry.on.before(born.on):
         return f"{card.id} was born on {born.on.text}"
-    if entry.kind not in NO_EVENT and card.died and card.died.before(entry.on):
+    if entry.kind not in (*NO_EVENT, *OF_THE_SAC) and card.died and card.died.before(entry.on):
         return f"{card.id} died on {card.died.text}"
     later = [other for other in card.entries if other.kind not in (*NO_EVENT, entry.kind)]
-    if entry.kind == "died" and (after := [other for other in later if entry.on.before(other.on)]):
+    hers = [other for other in later if other.kind not in OF_THE_SAC]
+    if entry.kind == "died" and (after := [other for other in hers if entry.on.before(other.on)]):
         return f"{card.id} has {after[-1].said} on {after[-1].on.text}, after that"
     if entry.kind == "born" and (earlier := [other for other in later if other.on.before(entry.on)]):
         return f"{card.id} has {earlier[0].said} on {earlier[0].on.text}, before that"

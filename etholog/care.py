@@ -82,8 +82,6 @@ def due(animals: Animals, known: Sequence[Ethogram], today: date) -> list[Task]:
     found: list[Task] = []
     for name in animals.known():
         card = animals.find(name)
-        if card is not None and card.died:
-            continue
         species = animals.species_of(name)
         if species not in windows:
             windows[species] = window(species, animals, known, every)
@@ -91,6 +89,8 @@ def due(animals: Animals, known: Sequence[Ethogram], today: date) -> list[Task]:
         tries = every.get(name, [])
         if tries:
             found += _brood(tries[-1], mine, animals, card, today)
+        if card is not None and card.died:
+            continue
         if animals.sex_of(name) == "male":
             found += _male(name, card, mine, animals)
         if card is not None:
@@ -105,7 +105,10 @@ def _in(day: date, days: int) -> date:
 
 def _brood(one: Attempt, mine: Window, animals: Animals, card: Card | None, today: date) -> Iterator[Task]:
     she, care = one.female, mine.care
-    if one.died or (one.eaten and one.sac and not one.eaten.on.before(one.sac.on)):
+    if one.eaten and one.sac and not one.eaten.on.before(one.sac.on):
+        return
+    # What becomes of her is not what becomes of a sac that was taken from her.
+    if (one.died or (one.sac and one.moult)) and not (one.pulled or one.opened):
         return
     if one.sac:
         yield from _guarding(one, mine)
@@ -243,7 +246,7 @@ def _male(name: str, card: Card | None, mine: Window, animals: Animals) -> Itera
 
 
 def _keeping(card: Card, mine: Window, attempt: Attempt | None) -> Iterator[Task]:
-    guarding = attempt is not None and attempt.sac and not (attempt.eaten or attempt.pulled or attempt.opened)
+    guarding = attempt is not None and attempt.guarding
     meal, water, moult = card.last("meal"), card.last("water"), card.last("moult")
     low, high = mine.care.meal
     if meal and not guarding:

@@ -179,7 +179,7 @@ def _this_intermoult(who: str, one: Attempt) -> Iterator[Fact]:
         how = LADDER[pairing.evidence] if pairing.evidence >= 0 else "nobody watched"
         ended = f"; {pairing.ended}" if pairing.ended else ""
         yield Fact("note", f"{who}: paired {pairing.on.text} with {pairing.male}: {how}{ended}")
-    if one.sac and not (one.eaten or one.pulled or one.opened):
+    if one.sac and one.guarding:
         yield Fact("against", f"{who}: guards a sac since {one.sac.on.text}")
     for kind, entry in (("eaten", one.eaten), ("pulled", one.pulled), ("opened", one.opened)):
         if entry:

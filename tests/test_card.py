@@ -133,6 +133,16 @@ def test_what_cannot_be_is_refused_and_nothing_is_written(
     assert (tmp_path / "animals" / "F-1.jsonl").read_bytes() == before
 
 
+def test_her_sac_is_opened_and_counted_after_her_death(said: Run) -> None:
+    for words in (("sac", "2026-07-01"), ("died", "2026-08-01"), ("pulled", "2026-08-02"), ("opened", "2026-08-20")):
+        said("F-1", words[0], "--on", words[1])
+    assert said("F-1", "count", "nymphs", "210", "--on", "2026-09-01").returncode == 0
+    assert said("F-1", "eaten", "--on", "2026-09-01").returncode == 2
+    said("F-2", "sac", "--on", "2026-07-01")
+    said("F-2", "pulled", "--on", "2026-08-02")
+    assert said("F-2", "died", "--on", "2026-08-01").returncode == 0
+
+
 def test_a_mature_male_moults_no_more(said: Run) -> None:
     said("M-1", "moult", "last", "--on", "2025-10")
     done = said("M-1", "moult", "--on", "2026-03-01")

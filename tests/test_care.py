@@ -70,6 +70,17 @@ def test_the_dead_need_nothing(tmp_path: Path) -> None:
     assert "F water" not in due(tmp_path, "2026-07-01", *told)
 
 
+def test_a_sac_that_was_pulled_outlives_her(tmp_path: Path) -> None:
+    pulled = (PAIRED, ("sac", "2026-07-01"), ("pulled", "2026-08-08"), ("died", "2026-08-10"), ("meal", "2026-06-01"))
+    tasks = due(tmp_path, "2026-08-11", *pulled)
+    assert set(tasks) == {"F incubator", "F free"}
+
+
+def test_a_moult_ends_the_guarding(tmp_path: Path) -> None:
+    tasks = due(tmp_path, "2026-08-05", PAIRED, ("sac", "2026-07-01"), ("meal", "2026-06-20"), ("moult", "2026-08-01"))
+    assert set(tasks) == {"F meal"}
+
+
 def test_a_meal_stays_due_until_it_is_given(tmp_path: Path) -> None:
     tasks = due(tmp_path, "2026-07-01", ("meal", "2026-01-01", "small"), ("water", "2026-06-25"))
     assert tasks["F meal"].last < date(2026, 7, 1)

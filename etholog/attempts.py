@@ -20,7 +20,9 @@ _RANK = {"moult": 0, "paired": 1, "sac": 2, "died": 9}
 class Attempt:
     """The pairings of one female until a sac, a moult (which sheds the stored sperm) or her death.
 
-    With a sac, `moult` and `died` are what came after it. `again`: a further sac without a further pairing. `doubts`: sentences on dates that don't say what came first.
+    With a sac, `moult` and `died` are what came after it. `again`: a further sac without a further pairing. `stored`:
+    the pairings before an earlier sac of this intermoult, whose sperm she may still have. `doubts`: sentences on dates
+    that don't say what came first.
     """
 
     female: str
@@ -33,6 +35,7 @@ class Attempt:
     moult: Entry | None = None
     died: Entry | None = None
     again: bool = False
+    stored: tuple[Pairing, ...] = ()
     doubts: tuple[str, ...] = ()
 
     @cached_property
@@ -61,7 +64,7 @@ class Attempt:
     @property
     def sires(self) -> tuple[str, ...]:
         """The males that may be the sire; more than one means that nobody knows which."""
-        return tuple(dict.fromkeys(pairing.male for pairing in self.taken))
+        return tuple(dict.fromkeys(pairing.male for pairing in (*self.stored, *self.taken)))
 
     @property
     def young(self) -> float | None:
@@ -85,12 +88,12 @@ def attempts(animals: Animals, female: str) -> list[Attempt]:
         if isinstance(what, Pairing):
             if now.sac:
                 done.append(now)
-                now = Attempt(now.female)
+                now = Attempt(now.female, stored=(*now.stored, *now.taken))
             now = replace(now, pairings=(*now.pairings, what))
         elif what.kind == "sac":
             if now.sac:
                 done.append(now)
-                now = Attempt(now.female, now.pairings, again=True)
+                now = Attempt(now.female, now.pairings, again=True, stored=now.stored)
             now = replace(now, sac=what)
         elif what.kind == "eaten" and now.sac:
             now = replace(now, eaten=what)
@@ -126,7 +129,9 @@ def _life(animals: Animals, female: str) -> list[Pairing | Entry]:
 
 def _when(what: Pairing | Entry) -> tuple[int, int]:
     kind = "paired" if isinstance(what, Pairing) else what.kind
-    return what.on.first.toordinal(), _RANK.get(kind, 3)
+    # What becomes of a sac, and a death, come after what else happened in a month that is all they are known to.
+    day = what.on.first if kind in ("moult", "paired", "sac") else what.on.last
+    return day.toordinal(), _RANK.get(kind, 3)
 
 
 def _doubts(one: Attempt, animals: Animals) -> Iterator[str]:

@@ -191,7 +191,7 @@ def _this_intermoult(who: str, one: Attempt) -> Iterator[Fact]:
 def _together(male: str, female: str, animals: Animals) -> Iterator[Fact]:
     him, her = animals.id_of(male), animals.id_of(female)
     tries = attempts(animals, female)
-    if tries and tries[-1].end == "open":
+    if tries and not tries[-1].moult:
         others = [name for name in tries[-1].sires if name != him]
         if others:
             yield Fact("against", f"{' and '.join(others)} before him in this intermoult: nobody will know the sire")

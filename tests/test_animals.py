@@ -159,7 +159,7 @@ LIVES = [
     ((P1, P2), ["M-1+M-2 open"]),
     ((P1, ("moult", "2026-01-20"), P2), ["M-1 moult", "M-2 open"]),  # the moult sheds what M-1 gave
     ((P1, ("sac", "2026-03-01")), ["M-1 sac"]),
-    ((P1, ("sac", "2026-01-20"), P2), ["M-1 sac", "M-2 open"]),
+    ((P1, ("sac", "2026-01-20"), P2), ["M-1 sac", "M-1+M-2 open"]),
     ((P1, ("sac", "2026-03-01"), ("sac", "2026-05-01")), ["M-1 sac", "M-1 sac"]),  # a second sac, no second pairing
     ((P1, ("died", "2026-03-01")), ["M-1 died"]),
     ((P1, ("sac", "2026-03-01"), ("moult", "2026-06-01"), ("paired", "2026-07-01", "M-2")), ["M-1 sac", "M-2 open"]),
@@ -179,6 +179,21 @@ def test_a_moult_known_to_the_month_asks_what_came_first(tmp_path: Path) -> None
     life(tmp_path, ("paired", "2026-01-15", "M-1"), ("moult", "2026-01"))
     (one,) = attempts(animals.read(tmp_path), "F-1")
     assert one.doubts == ("moult 2026-01 and pairing 2026-01-15: which came first?",)
+
+
+def test_a_sac_eaten_in_the_month_in_which_it_was_laid_is_that_sac(tmp_path: Path) -> None:
+    life(tmp_path, ("paired", "2026-01-15", "M-1"), ("sac", "2026-07-15"), ("eaten", "2026-07"))
+    (one,) = attempts(animals.read(tmp_path), "F-1")
+    assert one.eaten
+    assert not one.guarding
+
+
+def test_sperm_stored_before_an_earlier_sac_leaves_the_sire_unsure(tmp_path: Path) -> None:
+    first = (("paired", "2026-01-15", "M-1"), ("sac", "2026-04-15"), ("eaten", "2026-04-20"))
+    life(tmp_path, *first, ("paired", "2026-05-15", "M-2"), ("sac", "2026-08-15"))
+    one, two = attempts(animals.read(tmp_path), "F-1")
+    assert (one.sires, two.sires) == (("M-1",), ("M-1", "M-2"))
+    assert two.doubts == ("sire unsure: M-1 or M-2",)
 
 
 def test_sessions_and_cards_know_the_same_pairings(repository: Path) -> None:

@@ -35,6 +35,8 @@ def run(args: argparse.Namespace) -> int:
     for name in args.animals:
         if known.id_of(name) not in known.known():
             raise Refusal(f"no card and no session of {name!r}{nearest(name, known.known())}")
+        if known.sex_of(name) == "male":
+            raise Refusal(f"{name} is a male; a label is of a female: who she was paired with, when to look for a sac")
         labels.append(([visible(line) for line in lines(known, name, kept)], visible(known.id_of(name))))
     if args.out:
         from etholog.export import label
@@ -53,21 +55,28 @@ def lines(known: Animals, name: str, kept: list[Ethogram]) -> Iterator[str]:
     yield known.species_of(name) or "species not on record"
     tries = attempts(known, name)
     now = tries[-1] if tries else None
+    card = known.find(name)
+    if card and card.died:
+        yield f"died {card.died.text}"
     if now is None:
         yield "not paired"
-    elif now.sac:
-        mine = care.window(known.species_of(name), known, kept)
-        yield f"sac laid {now.sac.on.text}; leave alone {mine.care.guard} days, water always"
-        yield f"sire: {' or '.join(now.sires) or 'unknown'}"
-    elif now.end == "moult" and now.moult:
+    elif now.moult:
         yield f"moulted {now.moult.on.text}: not paired since"
+    elif now.sac:
+        came = now.eaten or now.opened or now.pulled
+        if now.guarding:
+            mine = care.window(known.species_of(name), known, kept)
+            yield f"sac laid {now.sac.on.text}; leave alone {mine.care.guard} days, water always"
+        else:
+            yield f"sac laid {now.sac.on.text}{f', {came.kind} {came.on.text}' if came else ''}"
+        yield f"sire: {' or '.join(now.sires) or 'unknown'}"
     else:
         met = now.taken or now.pairings
         last = met[-1]
         yield f"with {' and '.join(dict.fromkeys(p.male for p in met))}, last {last.on.text}"
         best = max(pairing.evidence for pairing in met)
         yield LADDER[best] if best >= 0 else "nobody watched"
-        if now.taken:
+        if now.taken and not now.died:
             opens, closes = care.sac_window(now, care.window(known.species_of(name), known, kept))
             yield f"look for a sac {opens} to {closes}"
     yield CAUTION

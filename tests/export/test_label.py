@@ -13,6 +13,7 @@ from matplotlib import image
 
 from etholog.export import label
 from etholog.refusal import Refusal
+from tests.test_animals import Told, write
 
 Run = Callable[..., CompletedProcess[str]]
 
@@ -37,6 +38,35 @@ def test_a_label_says_who_with_whom_when_how_sure_and_what_to_look_for(said: Run
     ]
     assert "sac laid 2026-09-09; leave alone 30 days" in said("F-Fern").stdout
     assert "moulted 2026-09-12: not paired since" in said("F-Ivy").stdout
+
+
+@pytest.mark.parametrize(
+    ("later", "line"),
+    [
+        ((("eaten", "2026-07-20"),), "sac laid 2026-07-01, eaten 2026-07-20"),
+        ((("pulled", "2026-08-08"), ("died", "2026-09")), "died 2026-09"),
+        ((("pulled", "2026-08-08"), ("died", "2026-09")), "sac laid 2026-07-01, pulled 2026-08-08"),
+        ((("pulled", "2026-08-08"), ("moult", "2026-10-01")), "moulted 2026-10-01: not paired since"),
+    ],
+)
+def test_a_label_says_what_became_of_the_sac(later: tuple[Told, ...], line: str, etholog: Run, tmp_path: Path) -> None:
+    write(tmp_path, "F-1", ("sex", "2020", "female"), ("paired", "2026-03-01", "M-1"), ("sac", "2026-07-01"), *later)
+    shown = etholog("label", "F-1", cwd=tmp_path).stdout
+    assert line in shown.splitlines()
+    assert "leave alone" not in shown
+
+
+def test_a_dead_female_s_label_looks_for_no_sac(etholog: Run, tmp_path: Path) -> None:
+    write(tmp_path, "F-1", ("sex", "2020", "female"), ("paired", "2026-03-01", "M-1"), ("died", "2026-05-01"))
+    shown = etholog("label", "F-1", cwd=tmp_path).stdout
+    assert "died 2026-05-01" in shown
+    assert "look for a sac" not in shown
+
+
+def test_a_male_has_no_label(said: Run) -> None:
+    done = said("M-Flint")
+    assert (done.returncode, done.stdout) == (2, "")
+    assert "M-Flint is a male" in done.stderr
 
 
 def test_the_code_is_read_back_by_a_reader(said: Run, tmp_path: Path) -> None:

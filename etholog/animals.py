@@ -174,9 +174,9 @@ def _from_cards(known: Animals) -> Iterator[Pairing]:
     for one in known.cards.values():
         for entry in one.all("paired"):
             mate = known.id_of(entry.words)
-            pair = (one.id, mate) if known.sex_of(one.id) == "male" else (mate, one.id)
-            if known.sex_of(mate) == "male":
-                pair = (mate, one.id)
+            sexes = known.sex_of(one.id), known.sex_of(mate)
+            his = sexes[1] != "male" and (sexes[0] == "male" or sexes == ("unknown", "female"))
+            pair = (one.id, mate) if his else (mate, one.id)
             if (*pair, entry.on.text) not in seen:
                 seen.add((*pair, entry.on.text))
                 yield Pairing(*pair, entry.on, known.species_of(one.id))

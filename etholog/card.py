@@ -243,6 +243,8 @@ def check(entry: Entry) -> None:
         raise Refusal(f"no entry {entry.kind!r}{nearest(entry.kind, KINDS)}")
     if kind.choices and entry.words and entry.words not in kind.choices:
         raise Refusal(f"{entry.kind} takes {', '.join(kind.choices)}{nearest(entry.words, kind.choices)}")
+    if entry.words and kind.takes == "number":
+        raise Refusal(f"{entry.kind} wants a number in {kind.unit}, as 21.5; {entry.words!r} is none")
     if entry.words and "words" not in kind.takes:
         raise Refusal(f"{entry.kind} takes no words ({entry.words!r}); put them into --note")
     if not entry.words.strip() and kind.takes.startswith("words") and not kind.takes.startswith("words?"):
@@ -266,9 +268,11 @@ def impossible(card: Card, entry: Entry) -> str | None:
         for other in card.entries:
             if KINDS[other.kind].sex not in ("", entry.words):
                 return f"{card.id} has {other.said} on {other.on.text}, which is said of no {entry.words}"
+    if entry.kind == "moult" and entry.words == "last" and card.sex == "female":
+        return f"{card.id} is told as female, and a last moult is said of a male alone"
     if entry.kind in ("dam", "sire") and entry.words in card.names:
         return f"{card.id} can't be its own {entry.kind}"
-    if entry.kind == "moult" and card.last_moult and card.last_moult.on.before(entry.on):
+    if entry.kind == "moult" and card.sex != "female" and card.last_moult and card.last_moult.on.before(entry.on):
         return f"{card.id} had his last moult on {card.last_moult.on.text}; a mature male moults no more"
     born = card.last("born")
     if entry.kind not in NO_EVENT and born and entry.on.before(born.on):

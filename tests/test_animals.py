@@ -181,6 +181,15 @@ def test_a_moult_known_to_the_month_asks_what_came_first(tmp_path: Path) -> None
     assert one.doubts == ("moult 2026-01 and pairing 2026-01-15: which came first?",)
 
 
+@pytest.mark.parametrize("told", [("F-1", "female"), ("M-1", "male")])
+@pytest.mark.parametrize("on", ["F-1", "M-1"])
+def test_one_sex_that_is_known_says_who_is_who(told: tuple[str, str], on: str, tmp_path: Path) -> None:
+    write(tmp_path, told[0], ("sex", "2020", told[1]))
+    write(tmp_path, on, ("paired", "2026-03-01", "M-1" if on == "F-1" else "F-1"))
+    (pairing,) = animals.read(tmp_path).pairings
+    assert (pairing.male, pairing.female) == ("M-1", "F-1")
+
+
 def test_a_sac_eaten_in_the_month_in_which_it_was_laid_is_that_sac(tmp_path: Path) -> None:
     life(tmp_path, ("paired", "2026-01-15", "M-1"), ("sac", "2026-07-15"), ("eaten", "2026-07"))
     (one,) = attempts(animals.read(tmp_path), "F-1")

@@ -111,6 +111,10 @@ REFUSED = [
     (("died", "--on", "2026-04-30"), "has moult on 2026-05-01, after that"),
     (("dam", "F-1"), "its own dam"),
     (("water", "much"), "takes no words"),
+    (("weight", "21,5"), "wants a number in g, as 21.5; '21,5' is none"),
+    (("moult", "last", "--on", "2026-05-20"), "a last moult is said of a male alone"),
+    (("sac", "2026-05-20"), "'2026-05-20' looks like a date; write --on 2026-05-20"),
+    (("got", "2026-05"), "write --on 2026-05"),
 ]
 
 
@@ -163,6 +167,13 @@ def test_what_is_odd_is_kept_and_asked_about(kind: str, on: str, question: str, 
     assert done.returncode == 1
     assert question in done.stderr
     assert "if that is wrong: etholog card F-1 undo 1" in done.stderr
+
+
+def test_two_of_one_sex_are_paired_with_a_question(said: Run) -> None:
+    for name in ("F-1", "F-2"):
+        said(name, "sex", "female", "--on", "2020")
+    done = said("F-1", "paired", "F-2", "--on", "2026-05-01")
+    assert (done.returncode, "F-1 and F-2 are both told as female" in done.stderr) == (1, True)
 
 
 @pytest.mark.parametrize("name", ["../F", "a/b", "", " F", "-F", ".F", "F\x1b[31m", "a" * 200, "con:1", "F?"])

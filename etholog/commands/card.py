@@ -4,6 +4,7 @@ import argparse
 import csv
 import io
 import math
+import re
 import sys
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -21,6 +22,7 @@ from etholog.refusal import Refusal
 from etholog.text import visible
 
 COLUMNS = ("animal", "entry", "on", "words", "number", "unsure", "note")
+_DATE = re.compile(r"\d{4}-\d{2}(-\d{2})?", re.ASCII)
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -62,6 +64,9 @@ def run(args: argparse.Namespace) -> int:
     if args.entry == "undo":
         return _undo(args.animal, args.said, known)
     on = Day.parse(args.on) if args.on else Day.of(date.today())
+    stray = next((word for word in args.said if args.entry != "note" and _DATE.fullmatch(word)), None)
+    if stray:
+        raise Refusal(f"{stray!r} looks like a date; write --on {stray}; nothing was written")
     words, number = _said(args.entry, args.said)
     entry = Entry(0, args.entry, on, not args.unsure, words, number, args.note)
     return _add(args.animal, entry, known, args.folder)
@@ -150,6 +155,8 @@ def _elsewhere(one: Card, entry: Entry, known: Animals) -> Iterator[str]:
         yield f"no pairing of {one.id} before {entry.on.text} is known"
     if entry.kind in ("dam", "sire", "paired") and known.id_of(entry.words) not in known.known():
         yield f"{entry.words!r} has no card and no session{nearest(entry.words, known.known())}"
+    if entry.kind == "paired" and one.sex == known.sex_of(entry.words) != "unknown":
+        yield f"{one.id} and {entry.words} are both told as {one.sex}"
     if entry.kind == "died" and any(entry.on.before(met.on) for met in known.pairings_of(one.id)):
         yield f"{one.id} has a session after {entry.on.text}"
 

@@ -155,17 +155,18 @@ def _waiting(one: Attempt, mine: Window, animals: Animals, card: Card | None, to
     look = max(opens, _in(looked.on.last, LOOK_DAYS)) if looked else opens
     look = max(look, min(today, closes))
     form = f" ({care.sac_form})" if care.sac_form else ""
-    yield Task(
-        f"{she}/sac/{first.on.text}",
-        she,
-        f"look for a sac{form}, by torch, without opening",
-        look,
-        closes,
-        f"paired {first.on.text}{'' if first is last else ' to ' + last.on.text}; a sac is expected"
-        f" {mine.sac[0]} to {mine.sac[1]} days after",
-        mine.source,
-        LOOK_DAYS,
-    )
+    if look <= closes:
+        yield Task(
+            f"{she}/sac/{first.on.text}",
+            she,
+            f"look for a sac{form}, by torch, without opening",
+            look,
+            closes,
+            f"paired {first.on.text}{'' if first is last else ' to ' + last.on.text}; a sac is expected"
+            f" {mine.sac[0]} to {mine.sac[1]} days after",
+            mine.source,
+            LOOK_DAYS,
+        )
     yield Task(
         f"{she}/nosac/{first.on.text}",
         she,

@@ -222,6 +222,7 @@ def test_a_table_is_taken_in_once_and_only_on_request(said: Run, tmp_path: Path)
         ("F-1,meal,2026-02-03,huge,,,", "old.csv:6: meal takes small"),
         ("M-1,moult,2026-02-03,,,,", "old.csv:6: moult on 2026-02-03: M-1 had his last moult"),
         ("F-1,weight,2026-02-03,,heavy,,", "old.csv:6: 'heavy' is no number"),
+        ("F-1,note,2026-02-03,she ate,,,then hid,deep", "old.csv:6: more fields than columns"),
         ("../x,moult,2026-02-03,,,,", "old.csv:6: '../x' can't name an animal"),
     ],
 )

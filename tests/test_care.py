@@ -38,6 +38,18 @@ def test_having_looked_puts_the_next_look_a_week_on(tmp_path: Path) -> None:
     assert due(tmp_path, "2026-07-01", PAIRED, ("looked", "2026-06-29"))["F sac"].first == date(2026, 7, 6)
 
 
+def test_after_the_last_look_in_its_window_there_is_no_other(tmp_path: Path) -> None:
+    tasks = due(tmp_path, "2026-11-24", PAIRED, ("looked", "2026-11-23"))  # the window closes on the 26th
+    assert "F sac" not in tasks
+    assert tasks["F nosac"].first == date(2026, 11, 27)
+
+
+def test_looking_ahead_for_ever_is_no_trouble(tmp_path: Path, etholog: Run) -> None:
+    due(tmp_path, "2026-03-02", PAIRED)
+    done = etholog("due", "--ahead", "999999999", "--today", "2026-03-02", "--folder", tmp_path)
+    assert (done.returncode, "F-1          no sac in its time" in done.stdout) == (0, True)
+
+
 def test_a_moult_undoes_the_pairing(tmp_path: Path) -> None:
     tasks = due(tmp_path, "2026-06-20", PAIRED, ("moult", "2026-06-11"))
     assert "F sac" not in tasks

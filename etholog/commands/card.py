@@ -250,6 +250,8 @@ def _rows(path: Path) -> tuple[list[_Row], list[str]]:
     csv.field_size_limit(sys.maxsize)
     for values in reader:
         try:
+            if None in values:
+                raise Refusal('more fields than columns; words with a comma stand between quotes: "so, here"')
             rows.append(_row(reader.line_num, {name: (values.get(name) or "").strip() for name in COLUMNS}))
         except Refusal as refusal:
             faults.append(f"{path}:{reader.line_num}: {refusal}")

@@ -65,7 +65,7 @@ def _print(tasks: Iterable[Task], today: date, ahead: int) -> None:
             parts["TODAY"].append(task)
         elif task.first <= today + WEEK:
             parts["THIS WEEK"].append(task)
-        elif task.first <= today + timedelta(days=ahead):
+        elif (task.first - today).days <= ahead:
             parts["LATER"].append(task)
     lines: list[str] = []
     for name, some in parts.items():

@@ -16,6 +16,7 @@ from etholog.refusal import Refusal
 
 # What a keeper writes on a card without a session says that they were together, and no more.
 UNKNOWN_EVIDENCE = -1
+KILLED = "he was killed"  # as the form after a session has it
 
 
 @dataclass(frozen=True)
@@ -57,6 +58,15 @@ class Animals:
     def find(self, name: str) -> Card | None:
         """Return the card of an animal, by any of its names."""
         return self.cards.get(self.id_of(name))
+
+    def died(self, name: str) -> Day | None:
+        """Return when an animal died: as its card says, or a male in the last of his sessions."""
+        one = self.find(name)
+        if one is not None and one.died:
+            return one.died
+        met = self.pairings_of(name)
+        killed = met and met[-1].male == self.id_of(name) and met[-1].ended == KILLED
+        return met[-1].on if killed else None
 
     def known(self) -> list[str]:
         """Return the ids of all animals that cards or sessions know."""

@@ -89,7 +89,7 @@ def due(animals: Animals, known: Sequence[Ethogram], today: date) -> list[Task]:
         tries = every.get(name, [])
         if tries:
             found += _brood(tries[-1], mine, animals, card, today)
-        if card is not None and card.died:
+        if animals.died(name):
             continue
         if animals.sex_of(name) == "male":
             found += _male(name, card, mine, animals)
@@ -146,8 +146,7 @@ def _waiting(one: Attempt, mine: Window, animals: Animals, card: Card | None, to
     she, care = one.female, mine.care
     first, last = one.taken[0], one.taken[-1]
     best = max(pairing.evidence for pairing in one.taken)
-    male = animals.find(last.male)
-    if best < BOTH_PALPS and not (male and male.died):
+    if best < BOTH_PALPS and not animals.died(last.male):
         what = "a second introduction? Cup in hand: after a pairing that took, she often attacks"
         yield _again(she, what, last, best, care)
     opens, closes = sac_window(one, mine)
@@ -222,7 +221,7 @@ def _guarding(one: Attempt, mine: Window) -> Iterator[Task]:
 
 def _male(name: str, card: Card | None, mine: Window, animals: Animals) -> Iterator[Task]:
     met = animals.pairings_of(name)
-    if met and met[-1].ended != "he was killed":
+    if met:
         last = met[-1]
         yield Task(
             f"{name}/check/{last.on.text}",

@@ -11,10 +11,9 @@ from etholog.summary import LADDER
 def title(animals: Animals, name: str) -> str:
     """Return who it is, on one line."""
     who = animals.id_of(name)
-    card = animals.find(name)
     parts = [who, animals.sex_of(name), animals.species_of(name) or "species not on record"]
-    if card and card.died:
-        parts.append(f"died {card.died.text}")
+    if died := animals.died(name):
+        parts.append(f"died {died.text}")
     return ", ".join(parts)
 
 

@@ -7,7 +7,7 @@ from itertools import pairwise
 from statistics import mean, stdev
 from typing import Literal
 
-from etholog.animals import Animals, Pairing
+from etholog.animals import KILLED, Animals, Pairing
 from etholog.attempts import Attempt, attempts, by_female
 from etholog.card import Entry
 from etholog.care import window
@@ -57,8 +57,8 @@ def _alive(male: str, female: str, animals: Animals) -> Iterator[Fact]:
         card = animals.find(name)
         if card is None:
             yield Fact("unknown", f"{name} has no card: nothing is known but sessions")
-        elif card.died:
-            yield Fact("against", f"{name} died on {card.died.text}")
+        if died := animals.died(name):
+            yield Fact("against", f"{name} died on {died.text}")
         told = animals.sex_of(name)
         if told != sex:
             side: Side = "unknown" if told == "unknown" else "against"
@@ -212,5 +212,5 @@ def second_introductions(animals: Animals, genus: str) -> list[bool]:
         for one in own:
             for before, after in pairwise(one.pairings):
                 if before.may_have_taken and after.ended:
-                    found.append(after.ended in ("she attacked", "he was killed"))
+                    found.append(after.ended in ("she attacked", KILLED))
     return found

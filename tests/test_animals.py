@@ -15,6 +15,7 @@ from etholog.card import Entry
 from etholog.dates import Day
 from etholog.pedigree import Parents, common, kinship
 from etholog.refusal import Refusal
+from etholog.watch.forms import OUTCOME
 from tests.test_session import marks
 from tests.test_session import write as write_session
 
@@ -243,3 +244,23 @@ def test_an_animal_that_only_sessions_know_has_a_life_too(
     shown = etholog("card", "M-1", "--folder", tmp_path)
     assert (shown.returncode, "paired with F-1: no contact" in shown.stdout) == (0, True)
     assert "F-1 has no card" in etholog("ready", "M-1", "F-1", "--folder", tmp_path).stdout
+
+
+def test_a_male_who_was_killed_is_dead_without_a_word_on_his_card(
+    tmp_path: Path, etholog: Callable[..., CompletedProcess[str]]
+) -> None:
+    (ended,) = (question for question in OUTCOME if question.name == "ended")
+    close = {"n": 2, "do": "close", "t": 60_000, "outcome": {"ended": ended.answer("5")}}
+    (tmp_path / "sessions").mkdir()
+    write_session(tmp_path / "sessions" / "a.jsonl", [*marks((1000, "walking", "onset")), close])
+    write(tmp_path, "M-1", ("sex", "2025", "male"), ("moult", "2025-11", "last"), ("meal", "2026-04-01", "small"))
+    write(tmp_path, "F-1", ("sex", "2025", "female"), ("meal", "2026-04-01", "small"))
+    assert animals.read(tmp_path).died("M-1") == Day.parse("2026-05-03")
+    assert animals.read(tmp_path).died("F-1") is None
+    assert "M-1 died on 2026-05-03" in etholog("ready", "M-1", "F-1", "--folder", tmp_path).stdout
+    assert ", died 2026-05-03" in etholog("card", "M-1", "--folder", tmp_path).stdout
+    due = etholog("due", "--today", "2026-05-20", "--folder", tmp_path).stdout
+    assert "F-1" in due
+    assert "M-1 " not in due
+    write(tmp_path, "M-1", ("paired", "2026-06-01", "F-1"))  # so it was another, or he came round
+    assert animals.read(tmp_path).died("M-1") is None

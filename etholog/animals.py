@@ -141,7 +141,8 @@ def read(workspace: Path) -> Animals:
         cards[one.id] = one
         taken |= dict.fromkeys(one.names, file)
     alone = Animals(workspace, cards)
-    pairings = [*_from_sessions(workspace / "sessions", alone, faults), *_from_cards(alone)]
+    watched = list(_from_sessions(workspace / "sessions", alone, faults))
+    pairings = [*watched, *_from_cards(alone, watched)]
     pairings.sort(key=lambda pairing: (pairing.on.first, str(pairing.file)))
     return Animals(workspace, cards, pairings, faults)
 
@@ -178,9 +179,9 @@ def _from_sessions(folder: Path, known: Animals, faults: list[str]) -> Iterator[
         )
 
 
-def _from_cards(known: Animals) -> Iterator[Pairing]:
-    """A pairing written on both cards is one pairing."""
-    seen = set()
+def _from_cards(known: Animals, watched: list[Pairing]) -> Iterator[Pairing]:
+    """A pairing written on both cards is one pairing, and one that was watched on that day is the session's."""
+    seen = {(pairing.male, pairing.female, pairing.on.text) for pairing in watched}
     for one in known.cards.values():
         for entry in one.all("paired"):
             mate = known.id_of(entry.words)

@@ -264,3 +264,12 @@ def test_a_male_who_was_killed_is_dead_without_a_word_on_his_card(
     assert "M-1 " not in due
     write(tmp_path, "M-1", ("paired", "2026-06-01", "F-1"))  # so it was another, or he came round
     assert animals.read(tmp_path).died("M-1") is None
+
+
+def test_a_pairing_that_was_watched_and_written_down_is_one(tmp_path: Path) -> None:
+    (tmp_path / "sessions").mkdir()
+    write_session(tmp_path / "sessions" / "a.jsonl", marks((1000, "walking", "onset")))
+    write(tmp_path, "M-1", ("sex", "2025", "male"), ("paired", "2026-05-03", "F-1"), ("paired", "2026-05-04", "F-1"))
+    write(tmp_path, "F-1", ("sex", "2025", "female"), ("paired", "2026-05-03", "M-1"))
+    met = animals.read(tmp_path).pairings_of("F-1")
+    assert [(pairing.on.text, pairing.evidence) for pairing in met] == [("2026-05-03", 0), ("2026-05-04", -1)]

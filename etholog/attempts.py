@@ -68,8 +68,10 @@ class Attempt:
 
     @property
     def young(self) -> float | None:
-        """The most young that were ever counted of it; None where nobody counted."""
-        return max((entry.number or 0 for entry in self.counts), default=None)
+        """The most young that were ever counted of it; None where nobody counted any. Eggs are none yet (those with
+        legs are)."""
+        young = [entry for entry in self.counts if not entry.words.lower().endswith(("egg", "eggs"))]
+        return max((entry.number or 0 for entry in young), default=None)
 
     @property
     def rung(self) -> int | None:

@@ -273,3 +273,19 @@ def test_a_pairing_that_was_watched_and_written_down_is_one(tmp_path: Path) -> N
     write(tmp_path, "F-1", ("sex", "2025", "female"), ("paired", "2026-05-03", "M-1"))
     met = animals.read(tmp_path).pairings_of("F-1")
     assert [(pairing.on.text, pairing.evidence) for pairing in met] == [("2026-05-03", 0), ("2026-05-04", -1)]
+
+
+@pytest.mark.parametrize(
+    ("counted", "young", "rung"),
+    [
+        ((), None, 6),
+        ((("eggs", "180"),), None, 6),
+        ((("bad eggs", "180"), ("eggs with legs", "40")), 40, 7),
+        ((("eggs", "180"), ("nymphs", "150"), ("spiderlings", "120")), 150, 7),
+    ],
+)
+def test_eggs_are_no_young_yet(tmp_path: Path, counted: tuple[Told, ...], young: float | None, rung: int) -> None:
+    told = [("count", "2026-07-01", *one) for one in counted]
+    write(tmp_path, "F-1", ("sex", "2025", "female"), ("paired", "2026-01-05", "M-1"), ("sac", "2026-05-20"), *told)
+    (one,) = attempts(animals.read(tmp_path), "F-1")
+    assert (one.young, one.rung) == (young, rung)

@@ -58,6 +58,14 @@ def test_days_between_partial_dates_hold_the_true_number(one: date, other: date)
     assert between((0, 0)) == "0 days"
 
 
+def test_a_new_card_is_said_to_be_one(said: Run) -> None:
+    assert said("F-1", "sex", "female", "--on", "2022").stdout == "F-1: sex female on 2022  [#1, a new card]\n"
+    assert said("F-1", "meal", "small", "--on", "2026-05-03").stdout.endswith("[#2]\n")
+    slip = said("f-1", "meal", "small", "--on", "2026-05-04")
+    assert slip.returncode == 1
+    assert "differ in capitals alone" in slip.stderr
+
+
 def test_entries_come_back_as_they_were_told(said: Run, tmp_path: Path) -> None:
     said("F-1", "sex", "female", "--on", "2022")
     said("F-1", "species", "Grammostola", "pulchripes", "--on", "2022")

@@ -144,13 +144,17 @@ def _add(name: str, entry: Entry, known: Animals, folder: Path) -> int:
             raise Refusal(f"{entry.words!r} is another animal's name; nothing was written")
     odd = [*card.doubtful(one, entry, date.today()), *_elsewhere(one, entry, known)]
     n = _write(one.path, [entry])
-    print(visible(f"{one.id}: {entry.said} on {entry.on.text}  [#{n}]"))
+    begun = "" if known.find(name) else ", a new card"
+    print(visible(f"{one.id}: {entry.said} on {entry.on.text}  [#{n}{begun}]"))
     say(*(f"? {question}; if that is wrong: etholog card {one.id} undo {n}" for question in odd))
     return 1 if odd else 0
 
 
 def _elsewhere(one: Card, entry: Entry, known: Animals) -> Iterator[str]:
     """Yield questions that need the other cards and the sessions."""
+    for other in known.known() if not one.entries else ():
+        if other != one.id and other.casefold() == one.id.casefold():
+            yield f"{one.id} is new, and {other} is there: they differ in capitals alone"
     if entry.kind == "sac" and not any(not entry.on.before(met.on) for met in known.pairings_of(one.id)):
         yield f"no pairing of {one.id} before {entry.on.text} is known"
     if entry.kind in ("dam", "sire", "paired") and known.id_of(entry.words) not in known.known():

@@ -25,7 +25,7 @@ from tests.watch.terminal import Terminal
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="there are no ptys there")
 Run = Callable[..., CompletedProcess[str]]
 
-LEFT, RIGHT, UP, PAGE_UP, PAGE_DOWN = "\x1b[D", "\x1b[C", "\x1b[A", "\x1b[5~", "\x1b[6~"
+LEFT, RIGHT, UP, DOWN, PAGE_UP, PAGE_DOWN = "\x1b[D", "\x1b[C", "\x1b[A", "\x1b[B", "\x1b[5~", "\x1b[6~"
 
 
 @pytest.fixture
@@ -148,13 +148,15 @@ def test_marks_lie_on_their_frames(home: Path, tmp_path: Path, etholog: Run) -> 
         terminal.type(UP + UP)
         terminal.type(" ")
         terminal.until("x 4")
+        terminal.type(DOWN)  # slower again: on a busy machine, four seconds at a time would be gone unseen
+        terminal.until("x 2")
         terminal.until("0:00:04  ")
         terminal.type(" ")
-        terminal.until("PAUSED")
+        paused = int(terminal.until("PAUSED").split()[0][-1])
         terminal.type("d")
         terminal.until("palpal drumming ended")
         terminal.type(LEFT)
-        terminal.until("0:00:01  ")
+        terminal.until(f"0:00:0{paused - 3}  ")
         terminal.type("w")  # she answers, marked on the way back
         terminal.until("she answers")
         terminal.type("?")

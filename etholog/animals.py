@@ -16,7 +16,6 @@ from etholog.refusal import Refusal
 
 # What a keeper writes on a card without a session says that they were together, and no more.
 UNKNOWN_EVIDENCE = -1
-KILLED = "he was killed"  # as the form after a session has it
 
 
 @dataclass(frozen=True)
@@ -65,7 +64,7 @@ class Animals:
         if one is not None and one.died:
             return one.died
         met = self.pairings_of(name)
-        killed = met and met[-1].male == self.id_of(name) and met[-1].ended == KILLED
+        killed = met and met[-1].male == self.id_of(name) and met[-1].ended == summary.KILLED
         return met[-1].on if killed else None
 
     def known(self) -> list[str]:

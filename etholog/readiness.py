@@ -7,14 +7,14 @@ from itertools import pairwise
 from statistics import mean, stdev
 from typing import Literal
 
-from etholog.animals import KILLED, Animals, Pairing
+from etholog.animals import Animals, Pairing
 from etholog.attempts import Attempt, attempts, by_female
 from etholog.card import Entry
 from etholog.care import window
 from etholog.dates import Day, between
 from etholog.ethogram import Ethogram
 from etholog.pedigree import common, kinship
-from etholog.summary import INSERTION, LADDER
+from etholog.summary import ATTACKED, INSERTION, KILLED, LADDER
 
 Side = Literal["for", "against", "unknown", "note"]
 
@@ -212,5 +212,5 @@ def second_introductions(animals: Animals, genus: str) -> list[bool]:
         for one in own:
             for before, after in pairwise(one.pairings):
                 if before.may_have_taken and after.ended:
-                    found.append(after.ended in ("she attacked", KILLED))
+                    found.append(after.ended in (ATTACKED, KILLED))
     return found

@@ -17,6 +17,7 @@ LADDER = (
 )
 CLASP, INSERTION, BOTH_PALPS = 2, 3, 5  # rungs of LADDER that are asked for elsewhere
 CLEAR_MS = 5000
+ATTACKED, KILLED = "she attacked", "he was killed"  # ends of an evening that are asked for elsewhere
 
 
 def evidence(bouts: Sequence[Bout]) -> int:

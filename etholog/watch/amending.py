@@ -98,8 +98,9 @@ class Amending(Screen[bool], inherit_bindings=False):
         """Take in a key."""
         event.stop()
         event.prevent_default()
-        if self.query_one(Line).display:
-            await self._type(event)
+        line = self.query_one(Line)
+        if line.display:
+            await line.typed(event, self._line_ended)
             return
         self.query_one("#keys").display = False
         if event.key == "escape":
@@ -165,18 +166,10 @@ class Amending(Screen[bool], inherit_bindings=False):
         self.query_one("#last").display = False
         self.query_one(Line).open(LINE_HINT)
 
-    def _close_line(self) -> None:
+    def _line_ended(self, text: str | None) -> None:
         self.query_one("#last").display = True
-        self.query_one(Line).shut()
-
-    async def _type(self, event: events.Key) -> None:
-        line = self.query_one(Line)
-        if event.key not in ("enter", "escape"):
-            await line.take(event)
-            return
-        self._close_line()
-        if event.key == "enter":
-            self._answer = self.amender.line(line.value).text
+        if text is not None:
+            self._answer = self.amender.line(text).text
             self.show()
 
     def show(self) -> None:

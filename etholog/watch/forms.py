@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from etholog.record import Scalar
-from etholog.summary import LADDER
+from etholog.summary import ATTACKED, KILLED, LADDER
 
 Ask = Callable[[str], str]
 
@@ -75,7 +75,7 @@ OUTCOME = (
         "ended",
         "How did it end?",
         "choice",
-        ("he got out", "keeper ended it", "she withdrew", "she attacked", "he was killed", "left together"),
+        ("he got out", "keeper ended it", "she withdrew", ATTACKED, KILLED, "left together"),
     ),
     Question("male_whole", "Is he whole?", "yes or no"),
     Question("female_after", "How is she now?", "choice", ("calm", "restless", "hunting", "feeding", "hidden")),

@@ -1,5 +1,7 @@
 """A line to type into: it holds nothing a terminal would act on, and takes its keys from its screen, in their order."""
 
+from collections.abc import Callable
+
 from textual import events
 from textual.widgets import Input
 
@@ -21,6 +23,14 @@ class Line(Input):
             self.screen._forward_event(event)
         else:
             super()._forward_event(event)
+
+    async def typed(self, event: events.Key, ended: Callable[[str | None], None]) -> None:
+        """Take in a key of a line that was opened: Enter ends it with what stands in it, Esc with None."""
+        if event.key not in ("enter", "escape"):
+            await self.take(event)
+            return
+        self.shut()
+        ended(self.value if event.key == "enter" else None)
 
     async def take(self, event: events.Key) -> None:
         """Take in a key at once: a character, or what moves in the line and changes it."""

@@ -132,7 +132,7 @@ class Watching(Screen[bool], inherit_bindings=False):
         event.stop()
         event.prevent_default()
         if not self.takes_keys:
-            await self._type(event)
+            await self.query_one(Line).typed(event, self._line_ended)
             return
         self._after_stop()
         at = self._stamp(event)
@@ -187,18 +187,10 @@ class Watching(Screen[bool], inherit_bindings=False):
         self.query_one("#last").display = self.takes_keys = False
         self.query_one(Line).open(NOTE_HINT if self.recorder.live.folding.gap is None else GAP_HINT)
 
-    def _close_line(self) -> None:
+    def _line_ended(self, text: str | None) -> None:
         self.query_one("#last").display = self.takes_keys = True
-        self.query_one(Line).shut()
-
-    async def _type(self, event: events.Key) -> None:
-        line = self.query_one(Line)
-        if event.key not in ("enter", "escape"):
-            await line.take(event)
-            return
-        self._close_line()
-        if event.key == "enter":
-            self._told(self.recorder.line(line.value, self._clock()))
+        if text is not None:
+            self._told(self.recorder.line(text, self._clock()))
 
     def _show_keys(self) -> None:
         self._shows_keys = True

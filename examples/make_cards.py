@@ -6,9 +6,9 @@ import shutil
 import sys
 from pathlib import Path
 
-from etholog import card
-from etholog.card import Entry
-from etholog.dates import Day
+from etholog.animals import card
+from etholog.animals.card import Entry
+from etholog.base.dates import Day
 
 TOLD = "2026-11-20T20:00:00+01:00"
 

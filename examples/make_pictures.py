@@ -10,12 +10,12 @@ from pathlib import Path
 import etholog
 from etholog import commands, ethogram
 from etholog.commands.demo import script
-from etholog.watch.app import WatchApp
-from etholog.watch.keyboard import Keyboard
-from etholog.watch.opening import NewSession, begin
-from etholog.watch.recorder import Recorder
-from etholog.watch.themes import THEMES, Look
-from etholog.watch.watching import Watching
+from etholog.recording.keyboard import Keyboard
+from etholog.recording.opening import NewSession, begin
+from etholog.recording.recorder import Recorder
+from etholog.screens.app import WatchApp
+from etholog.screens.themes import THEMES, Look
+from etholog.screens.watching import Watching
 
 HERE = Path(__file__).parent
 BEGAN = datetime(2026, 5, 3, 21, 15, tzinfo=UTC)

@@ -13,8 +13,8 @@ from datetime import datetime, timedelta, timezone
 from pathlib import Path
 
 from etholog import ethogram, session
-from etholog.journal import Journal
-from etholog.watch.recorder import Recorder
+from etholog.base.journal import Journal
+from etholog.recording.recorder import Recorder
 
 SEED = 20260301
 ZONE = timezone(timedelta(hours=1))

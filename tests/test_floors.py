@@ -20,7 +20,7 @@ def test_the_floors_hold(repository: Path) -> None:
     assert "0 broken" in done.stdout
 
 
-@pytest.mark.parametrize("module", ["etholog.watch.app", "etholog.watch.recorder", "etholog.commands.watch"])
+@pytest.mark.parametrize("module", ["etholog.screens.app", "etholog.recording.recorder", "etholog.commands.watch"])
 def test_watching_loads_neither_tables_nor_plots(module: str) -> None:
     heavy = ("pandas", "numpy", "scipy", "statsmodels", "matplotlib")
     script = f"import sys, {module}; print([name for name in {heavy} if name in sys.modules])"

@@ -21,24 +21,24 @@ import pytest
 
 import etholog
 from etholog import session
+from etholog.base.refusal import Refusal
+from etholog.base.text import unsafe, visible
 from etholog.export import folder, label
 from etholog.film.alignment import Clip
 from etholog.film.captions import Words, captions
 from etholog.film.cuts import whole
 from etholog.film.editlist import edl
 from etholog.film.subtitles import subrip, webvtt
-from etholog.refusal import Refusal
+from etholog.recording.opening import begin
 from etholog.report import page
 from etholog.season import Season
 from etholog.season import of as season_of
-from etholog.text import unsafe, visible
-from etholog.watch.opening import begin
 from tests.hostile import judges
 from tests.hostile.fields import FIELDS, animals, workspace
 from tests.hostile.texts import TEXTS
-from tests.test_season import season_of as small_season
-from tests.test_session import small
-from tests.watch.terminal import Terminal
+from tests.make import season_of as small_season
+from tests.make import small_ethogram
+from tests.screens.terminal import Terminal
 
 # A process that runs one command after another: starting one for each of a thousand sessions would take minutes.
 RUN_ALL = """
@@ -295,7 +295,9 @@ def test_every_field_that_takes_a_text_was_walked_with_most_of_them(season: Seas
 @pytest.mark.parametrize("text", TEXTS)
 def test_a_session_named_after_anything_lies_in_its_folder(text: str, who: str, tmp_path: Path) -> None:
     try:
-        journal = begin(tmp_path / "s", small(), datetime(2026, 5, 3, 21, 15, tzinfo=UTC), 0.0, **{who: TEXTS[text]})
+        journal = begin(
+            tmp_path / "s", small_ethogram(), datetime(2026, 5, 3, 21, 15, tzinfo=UTC), 0.0, **{who: TEXTS[text]}
+        )
     except Refusal as refusal:
         judges.words(str(refusal).encode())
         assert not list(tmp_path.rglob("*.jsonl"))

@@ -1,1 +1,19 @@
 """Measures: tables in, tables out. Pure functions; each docstring names the published source of its method."""
+
+__all__ = [
+    "agreement",
+    "balance",
+    "bout",
+    "chain",
+    "compare",
+    "duration",
+    "hazard",
+    "incidence",
+    "latency",
+    "outcome",
+    "practice",
+    "share",
+    "sign",
+    "survival",
+    "transition",
+]

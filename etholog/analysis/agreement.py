@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from etholog import notebook
+from etholog.base import notebook
 
 Ints = NDArray[np.int64]
 

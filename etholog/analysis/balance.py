@@ -7,7 +7,7 @@ from etholog.analysis import bootstrap
 from etholog.analysis.latency import check_names
 from etholog.analysis.sequence import groups
 from etholog.analysis.share import wilson
-from etholog.refusal import Refusal
+from etholog.base.refusal import Refusal
 from etholog.season import Season
 
 SIDES = ("left", "right")

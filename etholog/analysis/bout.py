@@ -6,9 +6,9 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from etholog import notebook
 from etholog.analysis.latency import check_names, named
 from etholog.analysis.sequence import breaks
+from etholog.base import notebook
 from etholog.season import Season
 
 Floats = NDArray[np.float64]

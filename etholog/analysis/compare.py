@@ -6,12 +6,12 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from etholog import notebook
 from etholog.analysis import bootstrap, permutation, survival
 from etholog.analysis.pairs import none as no_pairs
 from etholog.analysis.pairs import pairs as pairs_of
+from etholog.base import notebook
+from etholog.base.refusal import Refusal
 from etholog.ethogram import nearest
-from etholog.refusal import Refusal
 
 PAIRED_AT_MOST = 40  # groups: beyond, a table of pairs is read by nobody
 

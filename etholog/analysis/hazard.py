@@ -9,10 +9,10 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from etholog import notebook
 from etholog.analysis import survival
+from etholog.base import notebook
+from etholog.base.refusal import Refusal
 from etholog.ethogram import nearest
-from etholog.refusal import Refusal
 
 CLUSTERS_AT_LEAST = 20
 EVENTS_EACH = 10  # events for each coefficient (a rule of thumb, from memory)

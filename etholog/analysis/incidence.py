@@ -8,8 +8,8 @@ import numpy as np
 import pandas as pd
 
 from etholog.analysis import survival
+from etholog.base.refusal import Refusal
 from etholog.ethogram import nearest
-from etholog.refusal import Refusal
 
 
 def incidence(times: pd.DataFrame, cause: str) -> pd.DataFrame:

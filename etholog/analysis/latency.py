@@ -8,8 +8,8 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from etholog.analysis.blocks import BLOCK, begins, codes
+from etholog.base.refusal import Refusal
 from etholog.ethogram import Interval, known_marks, nearest
-from etholog.refusal import Refusal
 from etholog.season import Season
 
 Ints = NDArray[np.integer[Any]]

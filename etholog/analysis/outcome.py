@@ -16,10 +16,10 @@ from etholog.analysis.incidence import incidence
 from etholog.analysis.latency import latency, named
 from etholog.analysis.share import wilson
 from etholog.animals import Pairing
-from etholog.attempts import Attempt, by_female
-from etholog.dates import Day
+from etholog.animals.attempts import Attempt, by_female
+from etholog.base.dates import Day
 from etholog.season import Season
-from etholog.summary import CLASP, INSERTION
+from etholog.session.summary import CLASP, INSERTION
 
 MEASURES = ("insertion_s", "insertions", "palps", "latency_s")
 

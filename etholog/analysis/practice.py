@@ -9,10 +9,10 @@ import pandas as pd
 
 from etholog.analysis.compare import compare
 from etholog.analysis.share import wilson
-from etholog.attempts import by_female
-from etholog.dates import Day
+from etholog.animals.attempts import by_female
+from etholog.base.dates import Day
+from etholog.base.refusal import Refusal
 from etholog.ethogram import nearest
-from etholog.refusal import Refusal
 from etholog.season import Season
 
 

@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 
 from etholog.analysis.blocks import BLOCK, begins, blocks, codes
 from etholog.analysis.latency import is_
+from etholog.base.refusal import Refusal
 from etholog.ethogram import nearest
-from etholog.refusal import Refusal
 from etholog.season import Season
 
 Ints = NDArray[np.integer]

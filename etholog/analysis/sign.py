@@ -5,7 +5,7 @@ from datetime import date
 import numpy as np
 import pandas as pd
 
-from etholog.attempts import by_female
+from etholog.animals.attempts import by_female
 from etholog.season import Season
 
 

@@ -12,10 +12,10 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from etholog import notebook
 from etholog.analysis import sequence, shuffle, survival
 from etholog.analysis.multiplicity import holm
-from etholog.refusal import Refusal
+from etholog.base import notebook
+from etholog.base.refusal import Refusal
 from etholog.season import Season
 
 SMALL_EXPECTED = 5.0

@@ -9,8 +9,8 @@ import sys
 from collections.abc import Collection, Sequence
 
 from etholog import __version__
-from etholog.refusal import Refusal
-from etholog.text import visible
+from etholog.base.refusal import Refusal
+from etholog.base.text import visible
 
 # In the order of a keeper's year: prepare, watch, follow, learn, show.
 COMMANDS = {

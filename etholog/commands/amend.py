@@ -3,30 +3,31 @@
 import argparse
 from pathlib import Path
 
-from etholog import session, summary
-from etholog.commands import watch
+from etholog import session
+from etholog.base.text import visible
+from etholog.commands import recording
 from etholog.commands.output import say
-from etholog.text import visible
-from etholog.watch.keyboard import Keyboard
-from etholog.watch.opening import reopen
+from etholog.recording.keyboard import Keyboard
+from etholog.recording.opening import reopen
+from etholog.session import summary
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Give the command its arguments."""
     parser.add_argument("file", type=Path, metavar="SESSION", help="a closed session's file")
-    watch.add_look(parser)
+    recording.add_look(parser)
     parser.epilog = "example:\n  etholog amend sessions/20260503-211500-M-Basalt-F-Umbra.jsonl"
 
 
 def run(args: argparse.Namespace) -> int:
     """Show the strip with a cursor, then print what the session comes to now."""
-    watch.need_terminal()
-    from etholog.watch.amending import AmendApp
+    recording.need_terminal()
+    from etholog.screens.amending import AmendApp
 
     amender, pair, told = reopen(args.file, args.hand, Keyboard.of(args.map))
     say(*told)
     before = amender.journal.n
-    app = AmendApp(amender, watch.look(args), pair)
+    app = AmendApp(amender, recording.look(args), pair)
     app.run()
     added = amender.journal.n - before
     safe = amender.journal.close()

@@ -12,14 +12,13 @@ from datetime import date, datetime
 from pathlib import Path
 
 from etholog import animals as animals_
-from etholog import card, life
-from etholog.animals import Animals
-from etholog.card import KINDS, Card, Entry
+from etholog.animals import Animals, card, life
+from etholog.animals.card import KINDS, Card, Entry
+from etholog.base.dates import Day
+from etholog.base.refusal import Refusal
+from etholog.base.text import visible
 from etholog.commands.output import say
-from etholog.dates import Day
 from etholog.ethogram import nearest
-from etholog.refusal import Refusal
-from etholog.text import visible
 
 COLUMNS = ("animal", "entry", "on", "words", "number", "unsure", "note")
 _DATE = re.compile(r"\d{4}-\d{2}(-\d{2})?", re.ASCII)
@@ -53,7 +52,7 @@ def run(args: argparse.Namespace) -> int:
     if args.take:
         return _take(args.take, known, args.folder, args.write)
     if args.leaf:
-        from etholog.desk.leaf import Leaf
+        from etholog.screens.leaf import Leaf
 
         Leaf(known, args.animal).run()
         return 0

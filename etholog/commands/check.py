@@ -4,10 +4,11 @@ import argparse
 from collections.abc import Iterator
 from pathlib import Path
 
-from etholog import animals, ethogram, pedigree, session
+from etholog import animals, ethogram, session
+from etholog.animals import pedigree
+from etholog.base.refusal import Refusal
+from etholog.base.text import visible
 from etholog.commands.output import say
-from etholog.refusal import Refusal
-from etholog.text import visible
 
 
 def configure(parser: argparse.ArgumentParser) -> None:

@@ -5,9 +5,9 @@ import sys
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
-from etholog.colours import ACTORS
+from etholog.base.colours import ACTORS
+from etholog.base.text import visible
 from etholog.commands.output import Part, picture
-from etholog.text import visible
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -8,13 +8,15 @@ from collections.abc import Iterator
 from pathlib import Path
 from types import ModuleType
 
-from etholog import ethogram, session, summary, system
+from etholog import ethogram, session
+from etholog.base import system
+from etholog.base.shipped import folder
+from etholog.base.text import visible
 from etholog.commands import duration, label, latency, outcome, transition
 from etholog.commands.output import say
-from etholog.shipped import folder
-from etholog.text import visible
-from etholog.watch.opening import begin
-from etholog.watch.recorder import Recorder
+from etholog.recording.opening import begin
+from etholog.recording.recorder import Recorder
+from etholog.session import summary
 
 # A brisk pairing takes about 7 minutes from his first step to the parting, and she may stay still for about 15
 # afterwards; a palp
@@ -79,9 +81,9 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _play_on_the_strip(recorder: Recorder) -> None:
-    from etholog.watch.app import WatchApp
-    from etholog.watch.themes import THEMES, Look
-    from etholog.watch.watching import Watching
+    from etholog.screens.app import WatchApp
+    from etholog.screens.themes import THEMES, Look
+    from etholog.screens.watching import Watching
 
     class Played(Watching):
         """The watch screen with invented fingers on its keys, and a clock that runs `SPEED` times as fast."""

@@ -6,12 +6,13 @@ from datetime import date, timedelta
 from pathlib import Path
 
 from etholog import animals as animals_
-from etholog import care, ethogram
-from etholog.care import Task
+from etholog import ethogram
+from etholog.animals import care
+from etholog.animals.care import Task
+from etholog.base.dates import exact_day
+from etholog.base.refusal import Refusal
+from etholog.base.text import visible
 from etholog.commands.output import add_json, as_json, say
-from etholog.dates import exact_day
-from etholog.refusal import Refusal
-from etholog.text import visible
 
 WEEK = timedelta(days=7)
 

@@ -5,8 +5,8 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from etholog.base.refusal import Refusal
 from etholog.commands.output import add_json, as_json, limits, paragraph, say, shares, table
-from etholog.refusal import Refusal
 
 if TYPE_CHECKING:
     import pandas as pd

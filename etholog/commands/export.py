@@ -3,8 +3,8 @@
 import argparse
 from pathlib import Path
 
+from etholog.base.text import visible
 from etholog.commands.output import say
-from etholog.text import visible
 
 
 def configure(parser: argparse.ArgumentParser) -> None:

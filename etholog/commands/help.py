@@ -3,9 +3,9 @@
 import argparse
 import sys
 
+from etholog.base.refusal import Refusal
+from etholog.base.shipped import folder
 from etholog.ethogram import nearest
-from etholog.refusal import Refusal
-from etholog.shipped import folder
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -16,7 +16,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def topics() -> list[str]:
     """Return the names of the pages."""
-    return sorted(file.stem for file in folder("topics").glob("*.md"))
+    return sorted(file.stem for file in folder("help").glob("*.md"))
 
 
 def run(args: argparse.Namespace) -> int:
@@ -42,4 +42,4 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _page(name: str) -> str:
-    return (folder("topics") / f"{name}.md").read_text(encoding="utf-8")
+    return (folder("help") / f"{name}.md").read_text(encoding="utf-8")

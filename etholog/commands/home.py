@@ -3,10 +3,11 @@
 from datetime import date
 from pathlib import Path
 
-from etholog import animals, care
+from etholog import animals
+from etholog.animals import care
 from etholog.commands import main
-from etholog.desk.home import Home
 from etholog.ethogram import at_hand
+from etholog.screens.home import Home
 
 
 def run() -> int:

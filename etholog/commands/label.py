@@ -5,14 +5,13 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from etholog import animals as animals_
-from etholog import care
-from etholog.animals import Animals
-from etholog.attempts import attempts
+from etholog.animals import Animals, care
+from etholog.animals.attempts import attempts
+from etholog.base.refusal import Refusal
+from etholog.base.text import visible
 from etholog.commands.output import say
 from etholog.ethogram import Ethogram, at_hand, nearest
-from etholog.refusal import Refusal
-from etholog.summary import LADDER
-from etholog.text import visible
+from etholog.session.summary import LADDER
 
 # Shown in full; the label is read by whoever opens the enclosure next.
 CAUTION = "Bites, hairs, escape: cover eyes, lid at hand. Don't open or shake."

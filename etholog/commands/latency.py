@@ -5,9 +5,9 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from etholog.base.refusal import Refusal
 from etholog.commands import curve
 from etholog.commands.output import add_json, as_json, limits, p_value, paragraph, say, shares, table
-from etholog.refusal import Refusal
 
 if TYPE_CHECKING:
     import pandas as pd

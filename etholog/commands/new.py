@@ -5,9 +5,9 @@ import shutil
 from pathlib import Path
 
 from etholog import ethogram
+from etholog.base.refusal import Refusal
+from etholog.base.text import visible
 from etholog.commands.output import say
-from etholog.refusal import Refusal
-from etholog.text import visible
 
 PARTS = ("sessions", "animals", "ethograms")
 

@@ -6,9 +6,9 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from etholog.base.dates import exact_day
+from etholog.base.refusal import Refusal
 from etholog.commands.output import add_json, as_json, say, table
-from etholog.dates import exact_day
-from etholog.refusal import Refusal
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -68,7 +68,7 @@ def _signs(season: "Season", today: date, args: argparse.Namespace) -> None:
     seen = signs_seen(season, today)
     if args.draw:
         from etholog import figures
-        from etholog.place import replacing
+        from etholog.base.atomic import replacing
 
         kind = args.draw.suffix[1:].lower()
         if kind not in ("svg", "pdf", "png"):
@@ -90,7 +90,7 @@ SIGNS = (
 
 
 def _narrow(attempts: "pd.DataFrame") -> "pd.DataFrame":
-    from etholog.summary import LADDER
+    from etholog.session.summary import LADDER
 
     rungs = [*LADDER, "a sac", "young"]
     shown = attempts[["female", "males", "last_on", "end", "days", "insertion_s"]].copy()

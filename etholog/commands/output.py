@@ -9,7 +9,7 @@ import sys
 from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING, Any
 
-from etholog.text import portable, unsafe, visible
+from etholog.base.text import portable, unsafe, visible
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -6,14 +6,13 @@ from datetime import date
 from pathlib import Path
 
 from etholog import animals as animals_
-from etholog import readiness
-from etholog.animals import Animals
+from etholog.animals import Animals, readiness
+from etholog.animals.readiness import Fact
+from etholog.base.dates import Day, exact_day
+from etholog.base.refusal import Refusal
+from etholog.base.text import visible
 from etholog.commands.output import add_json, as_json, say
-from etholog.dates import Day, exact_day
 from etholog.ethogram import at_hand, nearest
-from etholog.readiness import Fact
-from etholog.refusal import Refusal
-from etholog.text import visible
 
 HEADINGS = {"against": "SPEAKS AGAINST", "unknown": "NOT KNOWN", "for": "SPEAKS FOR", "note": "TO BEAR IN MIND"}
 

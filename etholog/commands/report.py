@@ -4,9 +4,9 @@ import argparse
 from datetime import date
 from pathlib import Path
 
+from etholog.base.refusal import Refusal
+from etholog.base.text import visible
 from etholog.commands.output import say, working
-from etholog.refusal import Refusal
-from etholog.text import visible
 
 
 def configure(parser: argparse.ArgumentParser) -> None:

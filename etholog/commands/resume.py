@@ -3,28 +3,29 @@
 import argparse
 from pathlib import Path
 
-from etholog import session, system
-from etholog.commands import watch
+from etholog import session
+from etholog.base import system
+from etholog.base.text import visible
+from etholog.commands import recording
 from etholog.commands.output import say
-from etholog.text import visible
-from etholog.watch.arrivals import Arrival, Arrivals
-from etholog.watch.keyboard import Keyboard
-from etholog.watch.live import clock_face
-from etholog.watch.opening import resume
+from etholog.recording.arrivals import Arrival, Arrivals
+from etholog.recording.keyboard import Keyboard
+from etholog.recording.live import clock_face
+from etholog.recording.opening import resume
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Give the command its arguments."""
     parser.add_argument("file", type=Path, metavar="FILE", help="the session's file")
-    watch.add_plain(parser)
-    watch.add_look(parser)
+    recording.add_plain(parser)
+    recording.add_look(parser)
     parser.epilog = "example:\n  etholog resume sessions/20260503-211500-M-Basalt-F-Umbra.jsonl"
 
 
 def run(args: argparse.Namespace) -> int:
     """Go on recording."""
     if not args.plain:
-        watch.need_terminal()
+        recording.need_terminal()
     keyboard = Keyboard.of(args.map)
     if session.read(args.file).header["clock"] == "film":
         from etholog.commands.film import watching
@@ -34,11 +35,11 @@ def run(args: argparse.Namespace) -> int:
     recorder, told = resume(args.file, args.hand, system.now(), system.wall_now(), missed, keyboard)
     say(*told)
     if args.plain:
-        from etholog.watch.plain import Console
+        from etholog.screens.plain import Console
 
         with system.Keys() as keys:
-            return watch.plainly(recorder, Console(keys), args.bell)
-    return watch.record(args, recorder=recorder, pair=args.file.stem)
+            return recording.plainly(recorder, Console(keys), args.bell)
+    return recording.record(args, recorder=recorder, pair=args.file.stem)
 
 
 def _offered_back(file: Path) -> list[Arrival]:

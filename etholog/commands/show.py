@@ -5,12 +5,12 @@ import shutil
 from collections.abc import Iterator
 from pathlib import Path
 
-from etholog import session, summary
-from etholog.colours import ACTORS
+from etholog import session
+from etholog.base.colours import ACTORS
+from etholog.base.text import visible
 from etholog.commands.output import Part, picture, say
-from etholog.session import Session
-from etholog.text import visible
-from etholog.watch.strip import BOXES, KEY_WIDTH, LABEL_WIDTH, PLAIN, TOTALS_WIDTH, Glyphs, Lane, totals, trace
+from etholog.screens.strip import BOXES, KEY_WIDTH, LABEL_WIDTH, PLAIN, TOTALS_WIDTH, Glyphs, Lane, totals, trace
+from etholog.session import Session, summary
 
 
 def configure(parser: argparse.ArgumentParser) -> None:

@@ -8,6 +8,7 @@ from typing import Any
 
 from pydantic import ValidationError
 
+from etholog.base.shipped import folder as shipped_folder
 from etholog.ethogram.contradictions import Where, contradictions
 from etholog.ethogram.schema import (
     Aftercare,
@@ -20,7 +21,6 @@ from etholog.ethogram.schema import (
     Prompt,
     nearest,
 )
-from etholog.shipped import folder as shipped_folder
 
 
 def shipped() -> Path:

@@ -9,7 +9,7 @@ from typing import Annotated, Any, Literal, NamedTuple, Self
 
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints, model_validator
 
-from etholog.refusal import Refusal
+from etholog.base.refusal import Refusal
 
 Actor = Literal["male", "female", "pair", "keeper"]
 Kind = Literal["event", "state"]

@@ -1,1 +1,3 @@
 """Things to hand over: tables that other programs take as they are, and more."""
+
+__all__ = ["calendar", "folder", "label"]

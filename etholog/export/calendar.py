@@ -7,9 +7,9 @@ from uuid import UUID, uuid5
 
 from icalendar import Alarm, Calendar, Event
 
-from etholog.care import Task
-from etholog.place import replacing
-from etholog.text import visible
+from etholog.animals.care import Task
+from etholog.base.atomic import replacing
+from etholog.base.text import visible
 
 # Any fixed name space does; this one was drawn once, so that a task has the same id on every machine.
 _SPACE = UUID("7f0a4b1c-8f53-4d1e-9a0b-3c1f5f2a6d10")

@@ -6,9 +6,9 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
+from etholog.base.refusal import Refusal
 from etholog.export.columns import described
 from etholog.export.plain import defused, runs_as_formula
-from etholog.refusal import Refusal
 
 if TYPE_CHECKING:
     from openpyxl.worksheet._write_only import WriteOnlyWorksheet

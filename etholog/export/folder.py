@@ -8,12 +8,12 @@ from collections.abc import Callable, Collection, Iterator
 from pathlib import Path
 from typing import Any
 
-from etholog import system
+from etholog.base import system
+from etholog.base.refusal import Refusal
 from etholog.export import datapackage, files, parquet
 from etholog.export.columns import TABLES
 from etholog.export.plain import plain
 from etholog.export.tables import tables
-from etholog.refusal import Refusal
 from etholog.season import Season
 
 FORMS = ("parquet", "xlsx")

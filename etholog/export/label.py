@@ -12,9 +12,9 @@ from matplotlib.patches import PathPatch, Rectangle
 from matplotlib.path import Path as MplPath
 from matplotlib.textpath import TextToPath
 
+from etholog.base.atomic import replacing
+from etholog.base.refusal import Refusal
 from etholog.figures.style import drawable
-from etholog.place import replacing
-from etholog.refusal import Refusal
 
 MM = 1 / 25.4
 MARGIN_MM = 2.0

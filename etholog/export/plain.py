@@ -5,8 +5,8 @@ from collections.abc import Iterable
 import numpy as np
 import pandas as pd
 
+from etholog.base.text import portable
 from etholog.export.columns import described
-from etholog.text import portable
 
 # A spreadsheet runs a cell that begins with one of these as a formula (OWASP, CSV Injection).
 _FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "\uff1d", "\uff0b", "\uff0d", "\uff20")

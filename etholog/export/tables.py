@@ -10,11 +10,11 @@ import pandas as pd
 from etholog import session
 from etholog.analysis.latency import latency
 from etholog.analysis.transition import transition
+from etholog.base.refusal import Refusal
 from etholog.ethogram import Ethogram
-from etholog.fold import corrected, undone
-from etholog.refusal import Refusal
 from etholog.season import Season
 from etholog.session import Session
+from etholog.session.folding import corrected, undone
 
 NBO = "http://purl.obolibrary.org/obo/"
 

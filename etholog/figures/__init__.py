@@ -30,6 +30,7 @@ __all__ = [
     "palps",
     "signs",
     "strip",
+    "style",
     "survival",
     "transitions",
 ]

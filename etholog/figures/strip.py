@@ -6,6 +6,7 @@ from typing import Any
 import pandas as pd
 from matplotlib.axes import Axes
 
+from etholog.base.refusal import Refusal
 from etholog.figures.style import (
     ACTORS,
     FAINT,
@@ -26,7 +27,6 @@ from etholog.figures.style import (
     plate,
     rules,
 )
-from etholog.refusal import Refusal
 from etholog.season import Season
 
 LANE_INCHES = 0.17

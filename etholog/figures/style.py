@@ -17,7 +17,7 @@ from matplotlib.patches import PathPatch
 from matplotlib.path import Path as Path_
 from numpy.typing import ArrayLike
 
-from etholog import colours
+from etholog.base import colours
 from etholog.season import Season
 
 Size = Literal["column", "page"]

@@ -7,11 +7,11 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
+from etholog.base.journal import Journal
+from etholog.base.refusal import Refusal
 from etholog.film.source import Source
-from etholog.journal import Journal
-from etholog.record import FilmClip
-from etholog.refusal import Refusal
 from etholog.session import Session
+from etholog.session.record import FilmClip
 
 # Own choices, said with every result. The clap or flash follows its key by a reaction time; two quartz clocks differ by
 # some tens of millionths (from memory, no source); a file's time of creation has whole seconds, by the camera's clock.

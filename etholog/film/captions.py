@@ -8,10 +8,10 @@ from itertools import pairwise, zip_longest
 from pathlib import Path
 from typing import NamedTuple
 
+from etholog.base.refusal import Refusal
 from etholog.ethogram import STAGES, Ethogram, nearest
 from etholog.film.cuts import CutList
-from etholog.fold import Bout
-from etholog.refusal import Refusal
+from etholog.session.folding import Bout
 
 SHORTEST_MS = 1500  # what is over sooner stays to be read for so long; own choice
 SHORTEST_CHAPTER_MS = 10_000  # a change of stage for less makes no chapter; own choice

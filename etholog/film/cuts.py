@@ -8,10 +8,10 @@ from functools import cached_property
 from itertools import accumulate, pairwise
 from math import ceil, floor
 
+from etholog.base.refusal import Refusal
 from etholog.ethogram import STAGES, Ethogram, nearest
 from etholog.film.alignment import Clip
-from etholog.fold import Bout
-from etholog.refusal import Refusal
+from etholog.session.folding import Bout
 
 Stretch = tuple[float, float]  # of the session, in milliseconds
 

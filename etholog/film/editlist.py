@@ -6,13 +6,13 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
+from etholog.base.refusal import Refusal
+from etholog.base.text import visible
 from etholog.ethogram import Ethogram
 from etholog.film.alignment import error_told
 from etholog.film.captions import Words, sentence
 from etholog.film.cuts import Cut, CutList
-from etholog.fold import Bout
-from etholog.refusal import Refusal
-from etholog.text import visible
+from etholog.session.folding import Bout
 
 MOST_EVENTS = 999  # an event of CMX 3600 has a number of three digits
 

@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 from functools import cache
 from pathlib import Path
 
-from etholog.refusal import Refusal
+from etholog.base.refusal import Refusal
 
 
 @cache

@@ -8,12 +8,12 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
-from etholog.colours import ACTORS
+from etholog.base.colours import ACTORS
 from etholog.ethogram import Behaviour, Ethogram
 from etholog.film.captions import Cue
 from etholog.film.cuts import CutList
 from etholog.film.subtitles import unmarked
-from etholog.fold import Bout
+from etholog.session.folding import Bout
 
 PAPER, INK, RULE = "#f7f4ec", "#222222", "#cfc9ba"
 WINDOW_S = 60.0  # so much of the past is on the paper

@@ -13,12 +13,12 @@ from fractions import Fraction
 from math import ceil
 from pathlib import Path
 
+from etholog.base.refusal import Refusal
 from etholog.film import ffmpeg
 from etholog.film.captions import Cue, one_at_a_time
 from etholog.film.cuts import Cut, CutList
 from etholog.film.source import Source, key_frames, packets_of
 from etholog.film.subtitles import ffmetadata, webvtt
-from etholog.refusal import Refusal
 
 SAMPLES_PER_S = 48_000
 CAPTIONS = {".mp4": "mov_text", ".mkv": "srt"}  # what each container holds

@@ -11,8 +11,8 @@ from fractions import Fraction
 from functools import cache
 from pathlib import Path
 
+from etholog.base.refusal import Refusal
 from etholog.film import ffmpeg
-from etholog.refusal import Refusal
 
 
 @dataclass(frozen=True)

@@ -3,8 +3,8 @@
 from collections.abc import Sequence
 from fractions import Fraction
 
+from etholog.base.text import visible
 from etholog.film.captions import Cue, one_at_a_time
-from etholog.text import visible
 
 
 def milliseconds(frame: int, rate: Fraction) -> int:

@@ -6,7 +6,7 @@ from typing import Any
 
 from etholog.ethogram import Ethogram
 from etholog.film.cuts import CutList, Stretch
-from etholog.fold import Bout
+from etholog.session.folding import Bout
 
 
 def clock(seconds: float) -> str:

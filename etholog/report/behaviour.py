@@ -12,7 +12,7 @@ from etholog.figures.style import label
 from etholog.report.content import Section, table
 from etholog.report.svg import Drawings
 from etholog.season import Season
-from etholog.summary import span
+from etholog.session.summary import span
 
 PALPS = "Insertions from the first one on, his left palp above the line and his right below. Hollow: unsure."
 BUDGET = "Percent of the time watched in each state. Orange, hatched: she; blue: he; green, crossed: both."

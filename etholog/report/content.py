@@ -8,7 +8,7 @@ from typing import Any
 import pandas as pd
 from markupsafe import Markup
 
-from etholog.text import visible
+from etholog.base.text import visible
 
 LONGEST_TEXT = 1000
 

@@ -2,8 +2,8 @@
 
 from pathlib import Path
 
-from etholog.place import replacing
-from etholog.refusal import Refusal
+from etholog.base.atomic import replacing
+from etholog.base.refusal import Refusal
 
 OURS = b'<meta name="generator" content="etholog '
 

@@ -13,7 +13,7 @@ from etholog.figures.style import label
 from etholog.report.content import Section, Table, table
 from etholog.report.svg import Drawings
 from etholog.season import Season
-from etholog.summary import span
+from etholog.session.summary import span
 
 CENSORED = (
     "A session that ended without it is neither dropped nor called zero: its time counts as censored where the"

@@ -10,7 +10,7 @@ from etholog.analysis.outcome import funnel, outcomes, time_to_sac
 from etholog.report.content import Section, table
 from etholog.report.svg import Drawings
 from etholog.season import Season
-from etholog.summary import LADDER
+from etholog.session.summary import LADDER
 
 RUNGS = (*LADDER, "a sac", "young")
 

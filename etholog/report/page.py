@@ -9,13 +9,13 @@ from pathlib import Path
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
-from etholog import __version__, figures, summary
+from etholog import __version__, figures
 from etholog.report import outcomes
 from etholog.report.content import Note, Report, shown
 from etholog.report.sections import sections
 from etholog.report.svg import Drawings
 from etholog.season import Season
-from etholog.session import Session
+from etholog.session import Session, summary
 
 
 def html(season: Season, read: Sequence[Session], today: date | None = None) -> str:

@@ -9,7 +9,7 @@ from etholog.report.content import Section, table
 from etholog.report.latencies import latencies, soon
 from etholog.report.svg import Drawings
 from etholog.season import Season
-from etholog.summary import span
+from etholog.session.summary import span
 
 
 def sections(season: Season, drawings: Drawings) -> Iterator[Section]:

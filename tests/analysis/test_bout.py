@@ -10,9 +10,9 @@ import etholog
 from etholog.analysis import bout
 from etholog.analysis.balance import balance
 from etholog.analysis.duration import duration
-from etholog.refusal import Refusal
+from etholog.base.refusal import Refusal
 from tests.analysis.test_season_measures import close, season_of
-from tests.test_session import marks
+from tests.make import marks
 
 
 def test_the_criterion_of_two_known_processes() -> None:

@@ -13,7 +13,7 @@ from etholog.analysis import permutation
 from etholog.analysis.compare import compare
 from etholog.analysis.multiplicity import holm
 from etholog.analysis.survival import log_rank, scores
-from etholog.refusal import Refusal
+from etholog.base.refusal import Refusal
 from tests.analysis.published import THREE_MALES, remissions
 
 TWO_GROUPS = pd.DataFrame(  # invented here; answers by R's coin 1.4-2, exact

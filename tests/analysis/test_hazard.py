@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 
 from etholog.analysis.hazard import hazards
-from etholog.refusal import Refusal
+from etholog.base.refusal import Refusal
 from tests.analysis.published import THREE_MALES, lung, remissions
 
 

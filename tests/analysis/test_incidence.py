@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from etholog.analysis.incidence import ended, incidence
-from etholog.refusal import Refusal
+from etholog.base.refusal import Refusal
 
 CAUSES = {0: None, 1: "insertion", 2: "retreat"}
 TIMES = pd.DataFrame(  # invented; R's survfit (multistate), cmprsk and statsmodels agree on the incidences

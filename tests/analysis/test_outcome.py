@@ -17,7 +17,7 @@ from etholog import figures
 from etholog.analysis import outcome
 from etholog.analysis.practice import practice
 from etholog.analysis.sign import signs, signs_seen
-from etholog.refusal import Refusal
+from etholog.base.refusal import Refusal
 
 TODAY = date(2026, 11, 20)
 

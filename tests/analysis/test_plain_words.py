@@ -13,7 +13,7 @@ import pytest
 
 from etholog.commands import main
 from tests.analysis.test_season_measures import close, season_of
-from tests.test_session import marks
+from tests.make import marks
 
 COURTS = [*marks((0, "walking", "onset"), (2000, "drumming", "onset")), close(9000)]
 REFUSES = [*marks((0, "walking", "onset")), close(9000)]

@@ -11,15 +11,17 @@ import etholog
 from etholog.analysis import chain
 from etholog.analysis.duration import duration, poisson_limits
 from etholog.analysis.transition import transition, transition_each
+from etholog.base.refusal import Refusal
 from etholog.ethogram import Ethogram
-from etholog.refusal import Refusal
 from etholog.season import Season
-from tests.test_session import marks, small, write
+from tests.make import marks, small_ethogram, write_session
 
 
 def season_of(folder: Path, *sessions: list[dict[str, Any]]) -> Season:
     for number, made in enumerate(sessions):
-        write(folder / f"s{number}.jsonl", made, male=f"M-{number}", began=f"2026-05-0{number + 1}T21:00:00+02:00")
+        write_session(
+            folder / f"s{number}.jsonl", made, male=f"M-{number}", began=f"2026-05-0{number + 1}T21:00:00+02:00"
+        )
     return etholog.read(folder)
 
 
@@ -53,13 +55,13 @@ def test_qualifiers_name_one_palp(tmp_path: Path) -> None:
 
 def test_each_session_is_measured_by_the_interval_of_its_own_ethogram(tmp_path: Path) -> None:
     def kept(name: str, *intervals: dict[str, Any]) -> Ethogram:
-        return Ethogram.model_validate(small().model_dump() | {"name": name, "interval": list(intervals)})
+        return Ethogram.model_validate(small_ethogram().model_dump() | {"name": name, "interval": list(intervals)})
 
     display = {"name": "display", "label": "to his display", "since": ["walking"], "to": ["drumming"]}
     other = display | {"since": [], "to": ["touch"], "ends": ["clasp"]}
     made = [*marks((1000, "walking", "onset"), (3000, "drumming", "onset"), (7000, "touch", None)), close(9000)]
     for name, of in (("a", kept("drums", display)), ("b", kept("touches", other)), ("c", kept("neither"))):
-        write(tmp_path / f"{name}.jsonl", made, of)
+        write_session(tmp_path / f"{name}.jsonl", made, of)
     season = etholog.read(tmp_path)
     times = etholog.latency(season, "display", competing=True)
     assert times[["session", "latency_s", "occurred"]].to_numpy().tolist() == [["a", 2.0, True], ["b", 7.0, True]]
@@ -284,7 +286,7 @@ def test_chains_break_at_gaps_and_out_of_sight(tmp_path: Path) -> None:
 
 def hers() -> Ethogram:
     """The small ethogram, but what she may do is hers."""
-    plain = small().model_dump(mode="json", exclude_defaults=True)
+    plain = small_ethogram().model_dump(mode="json", exclude_defaults=True)
     for behaviour in plain["behaviour"]:
         behaviour.pop("ends", None)
         if behaviour["code"] in ("touch", "flees", "hidden"):
@@ -301,7 +303,7 @@ def test_what_she_does_within_seconds_of_what_he_does(tmp_path: Path) -> None:
         *((14_000, "walking", "onset"), (17_000, "touch", None)),  # answered at the very edge
         (19_000, "drumming", "onset"),  # the session ends first: not known
     ]
-    write(tmp_path / "a.jsonl", [*marks(*made), close(21_000)], ethogram=hers())
+    write_session(tmp_path / "a.jsonl", [*marks(*made), close(21_000)], ethogram=hers())
     found = transition(etholog.read(tmp_path), actor="male", answer="female", within_s=3.0).counts
     assert found.loc["walking"].to_dict() == {"touch": 2, "flees": 0, "(nothing)": 0}
     assert found.loc["drumming"].to_dict() == {"touch": 0, "flees": 0, "(nothing)": 1}

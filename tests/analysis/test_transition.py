@@ -8,7 +8,7 @@ import pytest
 import statsmodels.api as sm
 
 from etholog.analysis.transition import transitions
-from etholog.refusal import Refusal
+from etholog.base.refusal import Refusal
 
 
 def table(text: str, names: str) -> pd.DataFrame:

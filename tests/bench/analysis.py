@@ -24,12 +24,13 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from etholog import journal, session, system
 from etholog import season as seasons
+from etholog import session
 from etholog.analysis import permutation, survival
 from etholog.analysis.duration import budget, duration
 from etholog.analysis.latency import latency
 from etholog.analysis.transition import transition
+from etholog.base import journal, system
 from etholog.season import Season
 from tests.bench import made
 

@@ -6,8 +6,8 @@ import sys
 import tempfile
 from pathlib import Path
 
-from etholog.card import FORMAT
-from etholog.journal import encode
+from etholog.animals.card import FORMAT
+from etholog.base.journal import encode
 from tests.bench.load import median_s, plain
 
 LIFE = [

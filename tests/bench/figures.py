@@ -15,9 +15,9 @@ import numpy as np
 from etholog import season, session
 from etholog.figures import strip
 from etholog.figures.style import Plate, plate, rules
-from etholog.fold import Bout, Fold
 from etholog.report import page
 from etholog.season import Season
+from etholog.session.folding import Bout, Fold
 
 BOUTS, ROUNDS = 500, 7
 SESSION = Path("examples/season/sessions/20260322-2043-M-Onyx-F-Sepia.jsonl")

@@ -16,7 +16,7 @@ from pathlib import Path
 
 from etholog import season, session
 from etholog.analysis.latency import latency
-from etholog.journal import Journal
+from etholog.base.journal import Journal
 
 
 def median_s(work: Callable[[], object], times: int = 5) -> float:

@@ -9,9 +9,10 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from etholog import ethogram, journal, session
-from etholog.fold import Folding
+from etholog import ethogram, session
+from etholog.base import journal
 from etholog.season import Season
+from etholog.session.folding import Folding
 
 MARKS = 200
 MALES, FEMALES = 400, 600

@@ -21,9 +21,8 @@ import time
 from pathlib import Path
 
 from etholog import session
-from etholog.journal import Journal
-from tests.watch.terminal import Terminal
-from tests.watch.test_terminal import codes, painted_marks, the_file
+from etholog.base.journal import Journal
+from tests.screens.terminal import Terminal, codes, painted_marks, the_file
 
 KEYS = "wertdfgbvzxc"
 WATCH = ("watch", "--male", "M-Basalt", "--female", "F-Umbra")

@@ -9,9 +9,9 @@ from subprocess import CompletedProcess
 import pytest
 import vobject
 
-from etholog.care import Task
+from etholog.animals.care import Task
+from etholog.base.refusal import Refusal
 from etholog.export.calendar import calendar, write
-from etholog.refusal import Refusal
 
 NOW = datetime(2026, 11, 20, 19, 0, tzinfo=UTC)
 LOOK = Task(

@@ -11,9 +11,9 @@ from subprocess import CompletedProcess
 import pytest
 
 from etholog import season
+from etholog.base.refusal import Refusal
 from etholog.export import folder
-from etholog.refusal import Refusal
-from tests.test_season import season_of
+from tests.make import season_of
 
 
 @pytest.fixture

@@ -11,9 +11,9 @@ import pytest
 import zxingcpp
 from matplotlib import image
 
+from etholog.base.refusal import Refusal
 from etholog.export import label
-from etholog.refusal import Refusal
-from tests.test_animals import Told, write
+from tests.make import CardLine, write_card
 
 Run = Callable[..., CompletedProcess[str]]
 
@@ -49,15 +49,19 @@ def test_a_label_says_who_with_whom_when_how_sure_and_what_to_look_for(said: Run
         ((("pulled", "2026-08-08"), ("moult", "2026-10-01")), "moulted 2026-10-01: not paired since"),
     ],
 )
-def test_a_label_says_what_became_of_the_sac(later: tuple[Told, ...], line: str, etholog: Run, tmp_path: Path) -> None:
-    write(tmp_path, "F-1", ("sex", "2020", "female"), ("paired", "2026-03-01", "M-1"), ("sac", "2026-07-01"), *later)
+def test_a_label_says_what_became_of_the_sac(
+    later: tuple[CardLine, ...], line: str, etholog: Run, tmp_path: Path
+) -> None:
+    write_card(
+        tmp_path, "F-1", ("sex", "2020", "female"), ("paired", "2026-03-01", "M-1"), ("sac", "2026-07-01"), *later
+    )
     shown = etholog("label", "F-1", cwd=tmp_path).stdout
     assert line in shown.splitlines()
     assert "leave alone" not in shown
 
 
 def test_a_dead_female_s_label_looks_for_no_sac(etholog: Run, tmp_path: Path) -> None:
-    write(tmp_path, "F-1", ("sex", "2020", "female"), ("paired", "2026-03-01", "M-1"), ("died", "2026-05-01"))
+    write_card(tmp_path, "F-1", ("sex", "2020", "female"), ("paired", "2026-03-01", "M-1"), ("died", "2026-05-01"))
     shown = etholog("label", "F-1", cwd=tmp_path).stdout
     assert "died 2026-05-01" in shown
     assert "look for a sac" not in shown

@@ -17,8 +17,7 @@ from etholog.export import folder
 from etholog.season import Season
 from tests.export import sql
 from tests.export.conftest import described, read
-from tests.test_season import RECORDS
-from tests.test_session import write
+from tests.make import RECORDS, write_session
 
 
 @pytest.fixture(scope="module")
@@ -55,7 +54,7 @@ def test_a_session_lies_in_the_file_of_its_month_alone(tmp_path: Path) -> None:
     (tmp_path / "sessions").mkdir()
     began = {"a": "2026-04-30T23:30:00-05:00", "b": "2026-04-30T23:30:00+02:00", "c": "2026-05-01T00:10:00+02:00"}
     for name, when in began.items():
-        write(tmp_path / "sessions" / f"{name}.jsonl", RECORDS, began=when)
+        write_session(tmp_path / "sessions" / f"{name}.jsonl", RECORDS, began=when)
     folder.write(season.read(tmp_path), tmp_path / "tables", also=("parquet",))
     for table in ("bouts", "marks"):
         with duckdb.connect() as connection:

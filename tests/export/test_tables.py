@@ -10,8 +10,7 @@ from etholog import season
 from etholog.export import folder
 from etholog.season import Season
 from tests.export.conftest import read
-from tests.test_season import season_of
-from tests.test_session import write
+from tests.make import season_of, write_session
 
 
 def test_pandas_reads_the_declared_types_and_the_same_numbers(exported: Path, known: Season) -> None:
@@ -60,7 +59,7 @@ def test_a_day_is_the_day_on_the_wall_there(tmp_path: Path) -> None:
 
 def test_marks_tell_what_was_recorded_and_what_it_was_corrected_to(tmp_path: Path) -> None:
     (tmp_path / "sessions").mkdir()
-    write(
+    write_session(
         tmp_path / "sessions" / "a.jsonl",
         [
             {"do": "mark", "t": 1000, "code": "touch"},

@@ -14,7 +14,7 @@ from etholog import season
 from etholog.export import folder
 from tests.conftest import need
 from tests.export.conftest import described, read
-from tests.test_season import season_of
+from tests.make import season_of
 
 
 def test_the_workbook_holds_the_same_as_csv(exported: Path) -> None:

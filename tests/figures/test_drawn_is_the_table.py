@@ -13,8 +13,8 @@ from statsmodels.duration.survfunc import SurvfuncRight
 import etholog
 from etholog import figures
 from etholog.analysis.outcome import funnel, outcomes, time_to_sac
+from etholog.base.refusal import Refusal
 from etholog.figures.flow import standing_out
-from etholog.refusal import Refusal
 from etholog.season import Season
 
 

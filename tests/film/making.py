@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from etholog import ethogram, session
-from etholog.journal import Journal
+from etholog.base.journal import Journal
 from etholog.session import Session
 from tests.conftest import need
 

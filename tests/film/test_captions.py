@@ -11,13 +11,13 @@ from subprocess import CompletedProcess
 import pytest
 
 from etholog import ethogram, session
+from etholog.base.refusal import Refusal
 from etholog.film import captions, subtitles
 from etholog.film.alignment import Clip, keep
 from etholog.film.captions import Cue, Words
 from etholog.film.cuts import Cut, CutList, whole
-from etholog.fold import Bout
-from etholog.refusal import Refusal
 from etholog.session import Session
+from etholog.session.folding import Bout
 from tests.film.browser import player
 from tests.film.making import BITS, SQUARE, event, numbered, recorded, state
 

@@ -13,13 +13,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from etholog import ethogram, session
+from etholog.base.refusal import Refusal
 from etholog.film import editlist
 from etholog.film.alignment import Clip, keep
 from etholog.film.cuts import Cut, CutList, Wish, cut_list, kept_stretches, whole
 from etholog.film.tally import tally
-from etholog.fold import Bout
-from etholog.refusal import Refusal
 from etholog.session import Session
+from etholog.session.folding import Bout
 from tests.film.making import event, recorded, state
 
 TERRESTRIAL = ethogram.read(ethogram.find("terrestrial"))

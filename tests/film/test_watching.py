@@ -12,15 +12,16 @@ from typing import Any
 
 import pytest
 
-from etholog import session, system
+from etholog import session
+from etholog.base import system
+from etholog.base.refusal import Refusal
 from etholog.film.alignment import clips_of
 from etholog.film.cuts import whole
-from etholog.refusal import Refusal
-from etholog.watch.film_clock import FilmClock
-from etholog.watch.mpv import Mpv
+from etholog.recording.film_clock import FilmClock
+from etholog.screens.mpv import Mpv
 from tests.conftest import need
 from tests.film.making import event, numbered, numbers, recorded, state
-from tests.watch.terminal import Terminal
+from tests.screens.terminal import Terminal
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="there are no ptys there")
 Run = Callable[..., CompletedProcess[str]]

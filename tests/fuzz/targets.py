@@ -12,10 +12,13 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from etholog import animals, attempts, card, ethogram, journal, life, season, session, summary
+from etholog import animals, ethogram, season, session
+from etholog.animals import attempts, card, life
+from etholog.base import journal
+from etholog.base.refusal import Refusal
 from etholog.commands import main
 from etholog.film import alignment
-from etholog.refusal import Refusal
+from etholog.session import summary
 from tests.fuzz.mutations import mutated, resealed
 
 REPOSITORY = Path(__file__).parents[2]

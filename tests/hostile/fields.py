@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from tests.hostile.texts import TEXTS
-from tests.test_session import small
+from tests.make import small_ethogram
 
 
 @dataclass
@@ -18,7 +18,8 @@ class Draft:
     header: dict[str, Any]
     ethogram: dict[str, Any] = field(
         default_factory=lambda: (
-            small().plain() | {"interval": [{"name": "courtship", "label": "to courtship", "to": ["drumming"]}]}
+            small_ethogram().plain()
+            | {"interval": [{"name": "courtship", "label": "to courtship", "to": ["drumming"]}]}
         )
     )
     outcome: dict[str, Any] = field(default_factory=lambda: {"ended": "parted"})

@@ -10,8 +10,8 @@ import pytest
 
 from etholog import season, session
 from etholog.report import page
+from tests.make import marks, write_session
 from tests.report.conftest import SEASON, SESSION, report
-from tests.test_session import marks, write
 
 Run = Callable[..., CompletedProcess[str]]
 
@@ -83,7 +83,7 @@ def test_a_broken_file_is_told_of_in_the_page_and_by_the_exit_code(etholog: Run,
 def test_the_summary_and_the_strip_of_each_session_are_in_it(season_page: Path) -> None:
     from html import escape
 
-    from etholog import summary
+    from etholog.session import summary
 
     text = season_page.read_text(encoding="utf-8")
     for line in summary.lines(session.read(SESSION)):
@@ -107,7 +107,7 @@ def test_sessions_with_next_to_nothing_in_them_make_a_page(
     kept: dict[str, list[dict[str, object]]], tmp_path: Path
 ) -> None:
     for name, records in kept.items():
-        write(tmp_path / f"{name}.jsonl", records, id=name, male="", female="")
+        write_session(tmp_path / f"{name}.jsonl", records, id=name, male="", female="")
     found, faults = season.sessions_in(tmp_path)
     assert not faults
     html = page.html(season.of(tmp_path, found), found, date(2026, 11, 1))

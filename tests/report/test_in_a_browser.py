@@ -11,9 +11,9 @@ from playwright.sync_api import Browser, Page
 
 import etholog
 from etholog.analysis.outcome import outcomes
-from etholog.text import visible
+from etholog.base.text import visible
+from tests.make import marks, write_session
 from tests.report.conftest import SEASON, report
-from tests.test_session import marks, write
 
 BY_MALE = "section[aria-labelledby=latency-courtship] >> table >> nth=0"
 Opened = tuple[Page, list[str]]
@@ -220,7 +220,7 @@ def test_hostile_words_are_shown_and_nothing_more(turn: int, tmp_path: Path, ope
     outcome = {words[5]: words[6]}
     made = [*marks((0, "walking", "onset"), (5000, "touch", None)), {"do": "close", "t": 9000, "outcome": outcome}]
     said = dict(zip(("male", "female", "observer", "species", "place"), words, strict=False))
-    write(tmp_path / "a.jsonl", made, **said)
+    write_session(tmp_path / "a.jsonl", made, **said)
     report(tmp_path / "a.jsonl", "--out", tmp_path / "a.html")
     page, noted = open_page(tmp_path / "a.html")
     assert noted == []

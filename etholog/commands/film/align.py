@@ -5,9 +5,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from etholog import session
+from etholog.base.refusal import Refusal
 from etholog.commands.film.common import seconds
 from etholog.commands.output import add_json, as_json, say, table
-from etholog.refusal import Refusal
 
 if TYPE_CHECKING:
     from etholog.session import Session

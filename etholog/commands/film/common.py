@@ -7,8 +7,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from etholog import session
+from etholog.base.refusal import Refusal
 from etholog.ethogram import STAGES
-from etholog.refusal import Refusal
 
 if TYPE_CHECKING:
     from etholog.film.alignment import Clip

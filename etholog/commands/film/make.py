@@ -8,9 +8,9 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from etholog.base.refusal import Refusal
 from etholog.commands.film.common import add_choice, add_words, aligned, chosen_cuts, words_of
 from etholog.commands.output import say
-from etholog.refusal import Refusal
 
 if TYPE_CHECKING:
     from etholog.film.cuts import CutList

@@ -6,18 +6,19 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from etholog import session, system
-from etholog.commands import watch
-from etholog.journal import Journal
-from etholog.refusal import Refusal
+from etholog import session
+from etholog.base import system
+from etholog.base.journal import Journal
+from etholog.base.refusal import Refusal
+from etholog.commands import recording
+from etholog.recording import opening
+from etholog.recording.film_clock import FilmClock, FilmRecorder
+from etholog.recording.forms import CONDITIONS, PAIR, SETTING
+from etholog.recording.keyboard import Keyboard
+from etholog.recording.live import Live
+from etholog.recording.opening import NewSession
+from etholog.screens.mpv import Mpv
 from etholog.session import Session
-from etholog.watch import opening
-from etholog.watch.film_clock import FilmClock, FilmRecorder
-from etholog.watch.forms import CONDITIONS, PAIR, SETTING
-from etholog.watch.keyboard import Keyboard
-from etholog.watch.live import Live
-from etholog.watch.mpv import Mpv
-from etholog.watch.opening import NewSession
 
 if TYPE_CHECKING:
     from etholog.film.alignment import Clip
@@ -77,9 +78,9 @@ def resume(args: argparse.Namespace, keyboard: Keyboard) -> int:
 def _record(
     args: argparse.Namespace, recorder: FilmRecorder, pair: str, asks: bool, film: Mpv, clock: FilmClock
 ) -> int:
-    from etholog.watch.film_watching import FilmWatching
+    from etholog.screens.film_watching import FilmWatching
 
-    return watch.record(
+    return recording.record(
         args, strip=lambda look: FilmWatching(recorder, look, pair=pair, asks=asks, film=film, clock=clock)
     )
 

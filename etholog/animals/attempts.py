@@ -1,0 +1,146 @@
+"""What came of a female's pairings: one attempt for each intermoult, or for each sac where there were several."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Literal
+
+from etholog.animals.card import Entry
+from etholog.animals.herd import Animals, Pairing
+from etholog.base.dates import Day
+
+Tries = dict[str, list["Attempt"]]
+End = Literal["sac", "moult", "died", "open"]
+
+# On one day a moult comes before a pairing and a pairing before a sac: anything else would need a remark.
+_RANK = {"moult": 0, "paired": 1, "sac": 2, "died": 9}
+
+
+@dataclass(frozen=True)
+class Attempt:
+    """The pairings of one female until a sac, a moult (which sheds the stored sperm) or her death.
+
+    With a sac, `moult` and `died` are what came after it. `again`: a further sac without a further pairing. `stored`:
+    the pairings before an earlier sac of this intermoult, whose sperm she may still have. `doubts`: sentences on dates
+    that don't say what came first.
+    """
+
+    female: str
+    pairings: tuple[Pairing, ...] = ()
+    sac: Entry | None = None
+    eaten: Entry | None = None
+    pulled: Entry | None = None
+    opened: Entry | None = None
+    counts: tuple[Entry, ...] = ()
+    moult: Entry | None = None
+    died: Entry | None = None
+    again: bool = False
+    stored: tuple[Pairing, ...] = ()
+    doubts: tuple[str, ...] = ()
+
+    @cached_property
+    def taken(self) -> tuple[Pairing, ...]:
+        """The pairings in which sperm may have been transferred."""
+        return tuple(pairing for pairing in self.pairings if pairing.may_have_taken)
+
+    @property
+    def end(self) -> End:
+        """What ended the waiting for a sac; 'open' as long as nothing did."""
+        if self.sac:
+            return "sac"
+        return "moult" if self.moult else "died" if self.died else "open"
+
+    @property
+    def ended_on(self) -> Day | None:
+        """When it ended."""
+        entry = self.sac or self.moult or self.died
+        return entry.on if entry else None
+
+    @property
+    def guarding(self) -> bool:
+        """Whether she has a sac with her, as far as is known: a moult ends it, too."""
+        return self.sac is not None and not (self.eaten or self.pulled or self.opened or self.moult or self.died)
+
+    @property
+    def sires(self) -> tuple[str, ...]:
+        """The males that may be the sire; more than one means that nobody knows which."""
+        return tuple(dict.fromkeys(pairing.male for pairing in (*self.stored, *self.taken)))
+
+    @property
+    def young(self) -> float | None:
+        """The most young that were ever counted of it; None where nobody counted any. Eggs are none yet (those with
+        legs are)."""
+        young = [entry for entry in self.counts if not entry.words.lower().endswith(("egg", "eggs"))]
+        return max((entry.number or 0 for entry in young), default=None)
+
+    @property
+    def rung(self) -> int | None:
+        """The rung of the whole ladder that it reached: 0 to 5 from the evenings, 6 a sac, 7 young; None unknown."""
+        if self.sac:
+            return 7 if self.young else 6
+        known = [pairing.evidence for pairing in self.pairings if pairing.evidence >= 0]
+        return max(known) if known else None
+
+
+def attempts(animals: Animals, female: str) -> list[Attempt]:
+    """Return a female's attempts, by date."""
+    done: list[Attempt] = []
+    now = Attempt(animals.id_of(female))
+    for what in _life(animals, female):
+        if isinstance(what, Pairing):
+            if now.sac:
+                done.append(now)
+                now = Attempt(now.female, stored=(*now.stored, *now.taken))
+            now = replace(now, pairings=(*now.pairings, what))
+        elif what.kind == "sac":
+            if now.sac:
+                done.append(now)
+                now = Attempt(now.female, now.pairings, again=True, stored=now.stored)
+            now = replace(now, sac=what)
+        elif what.kind == "eaten" and now.sac:
+            now = replace(now, eaten=what)
+        elif what.kind == "pulled" and now.sac:
+            now = replace(now, pulled=what)
+        elif what.kind == "opened" and now.sac:
+            now = replace(now, opened=what)
+        elif what.kind == "count" and now.sac:
+            now = replace(now, counts=(*now.counts, what))
+        elif what.kind == "moult":
+            if now.pairings or now.sac:
+                done.append(replace(now, moult=what))
+            now = Attempt(now.female)
+        elif what.kind == "died":
+            now = replace(now, died=what)
+    if now.pairings or now.sac:
+        done.append(now)
+    doubts = [tuple(_doubts(one, animals)) for one in done]
+    return [replace(one, doubts=own) if own else one for one, own in zip(done, doubts, strict=True)]
+
+
+def by_female(animals: Animals) -> Tries:
+    """Return the attempts of every female."""
+    return {name: attempts(animals, name) for name in animals.known() if animals.sex_of(name) == "female"}
+
+
+def _life(animals: Animals, female: str) -> list[Pairing | Entry]:
+    card = animals.find(female)
+    told = card.all("moult", "sac", "eaten", "pulled", "opened", "count", "died") if card else []
+    met = [pairing for pairing in animals.pairings_of(female) if pairing.female == animals.id_of(female)]
+    return sorted([*met, *told], key=_when)
+
+
+def _when(what: Pairing | Entry) -> tuple[int, int]:
+    kind = "paired" if isinstance(what, Pairing) else what.kind
+    # What becomes of a sac, and a death, come after what else happened in a month that is all they are known to.
+    day = what.on.first if kind in ("moult", "paired", "sac") else what.on.last
+    return day.toordinal(), _RANK.get(kind, 3)
+
+
+def _doubts(one: Attempt, animals: Animals) -> Iterator[str]:
+    card = animals.find(one.female)
+    for moult in card.all("moult") if card else []:
+        for pairing in one.pairings:
+            if not moult.on.before(pairing.on) and not pairing.on.before(moult.on):
+                yield f"moult {moult.on.text} and pairing {pairing.on.text}: which came first?"
+    if len(one.sires) > 1:
+        yield f"sire unsure: {' or '.join(one.sires)}"

@@ -1,0 +1,336 @@
+"""One animal's life: an append-only file of dated entries, the same journal that a session is."""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from datetime import date
+from functools import cached_property
+from pathlib import Path
+from typing import Annotated, Any, Literal, NotRequired, final
+
+from pydantic import ConfigDict, Field, TypeAdapter, ValidationError, with_config
+from typing_extensions import TypedDict  # before Python 3.12, pydantic takes no other
+
+from etholog.base import journal
+from etholog.base.dates import Day
+from etholog.base.refusal import Refusal
+from etholog.ethogram import nearest
+from etholog.session.record import Name, Number, Prose, Word, checked
+
+FORMAT = "etholog-card/1"
+
+
+@dataclass(frozen=True)
+class Kind:
+    """What an entry of one kind says. `takes`: '' nothing, 'words', 'number', or both; `sex`: of whom alone it can be
+    said."""
+
+    label: str
+    takes: Literal["", "words", "words?", "number", "words number?", "words number"] = ""
+    choices: tuple[str, ...] = ()
+    unit: str = ""
+    sex: str = ""
+
+
+# In the order in which a life goes. A fact that is told again (species, sex, place) replaces the one before.
+KINDS: dict[str, Kind] = {
+    "born": Kind("born"),
+    "got": Kind("got", "words?"),
+    "sex": Kind("sex", "words", choices=("male", "female", "unknown")),
+    "species": Kind("species", "words"),
+    "bought_as": Kind("bought as", "words"),
+    "dam": Kind("dam", "words"),
+    "sire": Kind("sire", "words"),
+    "moved": Kind("moved to", "words"),
+    "moult": Kind("moult", "words?", choices=("last",)),
+    "meal": Kind("meal", "words?", choices=("small", "middling", "large", "refused")),
+    "water": Kind("water"),
+    "weight": Kind("weight", "number", unit="g"),
+    "size": Kind("leg span", "number", unit="mm"),
+    "sperm_web": Kind("sperm web", sex="male"),
+    "paired": Kind("paired with", "words"),
+    "sign": Kind("sign", "words number?"),
+    "practice": Kind("practice", "words"),
+    "looked": Kind("looked, no sac", sex="female"),
+    "sac": Kind("sac laid", sex="female"),
+    "eaten": Kind("sac eaten", sex="female"),
+    "pulled": Kind("sac pulled", sex="female"),
+    "opened": Kind("sac opened", sex="female"),
+    "count": Kind("counted", "words number", sex="female"),
+    "died": Kind("died", "words?"),
+    "renamed": Kind("renamed to", "words"),
+    "note": Kind("note", "words"),
+}
+FACTS = ("sex", "species", "bought_as", "dam", "sire", "moved")
+NO_EVENT = ("note", "renamed", *FACTS)  # these may be told of an animal long dead
+OF_THE_SAC = ("pulled", "opened", "count")  # a sac may live on when she doesn't
+
+_exact = with_config(ConfigDict(extra="forbid", strict=True, allow_inf_nan=False))
+
+
+@_exact
+class Header(TypedDict):
+    """The first line: whose card it is."""
+
+    n: Literal[0]
+    do: Literal["begin"]
+    format: Literal["etholog-card/1"]
+    id: Name
+
+
+class _Line(TypedDict):
+    n: Number
+    told: NotRequired[Word]  # when it was typed
+
+
+@final
+@_exact
+class Told(_Line):
+    """Something that happened on a date, which may be partial."""
+
+    do: Word  # one of KINDS, which `check` holds it to
+    on: Word
+    sure: bool
+    words: NotRequired[Prose]
+    number: NotRequired[float]
+    note: NotRequired[Prose]
+
+
+@_exact
+class Undo(_Line):
+    """Takes back entry `of`, which may itself be an undo."""
+
+    do: Literal["undo"]
+    of: Number
+
+
+Record = Annotated[Undo | Told, Field(union_mode="left_to_right")]
+_header = TypeAdapter(Header)
+_record: TypeAdapter[Told | Undo] = TypeAdapter(Record)
+_records: TypeAdapter[list[Told | Undo]] = TypeAdapter(list[Record])
+
+
+class CardError(Refusal):
+    """One line that says which card is wrong, where, and what to do."""
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One thing known of an animal: `kind` of KINDS, the date it is of, and what is said."""
+
+    n: int
+    kind: str
+    on: Day
+    sure: bool = True
+    words: str = ""
+    number: float | None = None
+    note: str = ""
+
+    @property
+    def said(self) -> str:
+        """What it says, in words: `meal, small`; `weight 21.5 g`."""
+        kind = KINDS[self.kind]
+        number = "" if self.number is None else f"{self.number:g} {kind.unit}".rstrip()
+        parts = [kind.label, self.words, number]
+        return " ".join(part for part in parts if part) + ("" if self.sure else " (unsure)")
+
+
+@dataclass(frozen=True)
+class Card:
+    """An animal as its card tells: `entries` by date, what was taken back left out."""
+
+    path: Path
+    id: str
+    entries: tuple[Entry, ...]
+    faults: tuple[str, ...] = ()
+    names: tuple[str, ...] = field(default=())
+
+    def all(self, *kinds: str) -> list[Entry]:
+        """Return the entries of these kinds, by date."""
+        if len(kinds) == 1:
+            return self._by_kind.get(kinds[0], [])
+        return [entry for entry in self.entries if entry.kind in kinds]
+
+    @cached_property
+    def _by_kind(self) -> dict[str, list[Entry]]:
+        found: dict[str, list[Entry]] = {}
+        for entry in self.entries:
+            found.setdefault(entry.kind, []).append(entry)
+        return found
+
+    def last(self, *kinds: str) -> Entry | None:
+        """Return the latest entry of these kinds."""
+        found = self.all(*kinds)
+        return found[-1] if found else None
+
+    def fact(self, kind: str) -> str:
+        """Return what was told last (not what is dated last) of a fact, or ''."""
+        found = self.all(kind)
+        return max(found, key=lambda entry: entry.n).words if found else ""
+
+    @cached_property
+    def sex(self) -> str:
+        """'male', 'female' or 'unknown'."""
+        return self.fact("sex") or "unknown"
+
+    @cached_property
+    def species(self) -> str:
+        """The accepted name, or ''."""
+        return self.fact("species")
+
+    @property
+    def died(self) -> Day | None:
+        """When it died, where it did."""
+        entry = self.last("died")
+        return entry.on if entry else None
+
+    @property
+    def last_moult(self) -> Entry | None:
+        """A male's maturing moult: the one told as his last."""
+        return next((entry for entry in reversed(self.all("moult")) if entry.words == "last"), None)
+
+
+def read(path: Path) -> Card:
+    """Read a card. Raises CardError when there is none in the file; single bad lines are left out and told of."""
+    try:
+        reading = journal.read(path)
+    except journal.JournalError as error:
+        raise CardError(str(error)) from None
+    try:
+        header = _header.validate_json(reading.bodies[0] + b"}")
+    except ValidationError:
+        raise CardError(f"{path}: line 1: is no card of etholog; take it out of this folder") from None
+    faults = list(reading.faults)
+    records = checked(path, reading.bodies[1:], _records, _record, faults)
+    entries = tuple(sorted(_entries(path, records, faults), key=lambda entry: (entry.on.first, entry.n)))
+    renamed = sorted((entry for entry in entries if entry.kind == "renamed"), key=lambda entry: entry.n)
+    names = (header["id"], *(entry.words for entry in renamed))
+    return Card(path, names[-1], entries, tuple(faults), tuple(dict.fromkeys(names)))
+
+
+def _entries(path: Path, records: list[Told | Undo], faults: list[str]) -> Iterator[Entry]:
+    undone: set[int] = set()
+    for record in reversed(records):  # an undo that is itself undone takes nothing back
+        if "of" in record and record["n"] not in undone:
+            undone.add(record["of"])
+    for record in records:
+        if "of" in record or record["n"] in undone:
+            continue
+        try:
+            entry = _entry(record)
+            check(entry)
+        except Refusal as refusal:
+            faults.append(f"{path}: record {record['n']}: {refusal}; left out, the file is as it was")
+            continue
+        yield entry
+
+
+def _entry(record: Mapping[str, Any]) -> Entry:
+    return Entry(
+        record["n"],
+        record["do"],
+        Day.parse(record["on"]),
+        record["sure"],
+        record.get("words", ""),
+        record.get("number"),
+        record.get("note", ""),
+    )
+
+
+def check(entry: Entry) -> None:
+    """Raise Refusal where an entry doesn't say what its kind has to say."""
+    kind = KINDS.get(entry.kind)
+    if kind is None:
+        raise Refusal(f"no entry {entry.kind!r}{nearest(entry.kind, KINDS)}")
+    if kind.choices and entry.words and entry.words not in kind.choices:
+        raise Refusal(f"{entry.kind} takes {', '.join(kind.choices)}{nearest(entry.words, kind.choices)}")
+    if entry.words and kind.takes == "number":
+        raise Refusal(f"{entry.kind} wants a number in {kind.unit}, as 21.5; {entry.words!r} is none")
+    if entry.words and "words" not in kind.takes:
+        raise Refusal(f"{entry.kind} takes no words ({entry.words!r}); put them into --note")
+    if not entry.words.strip() and kind.takes.startswith("words") and not kind.takes.startswith("words?"):
+        raise Refusal(f"{entry.kind} wants words: {kind.label} ...")
+    if entry.number is not None and "number" not in kind.takes:
+        raise Refusal(f"{entry.kind} takes no number")
+    if entry.number is None and kind.takes.endswith("number"):
+        raise Refusal(f"{entry.kind} wants a number{' in ' + kind.unit if kind.unit else ''}")
+    if entry.number is not None and (entry.number < 0 or (entry.kind in ("weight", "size") and entry.number == 0)):
+        raise Refusal(f"{entry.kind} can't be {entry.number:g}")
+    if entry.kind == "count" and entry.number != int(entry.number or 0):
+        raise Refusal(f"counted animals are whole: {entry.number:g}")
+
+
+def impossible(card: Card, entry: Entry) -> str | None:
+    """Return why an entry can't be true beside the others, or None."""
+    kind = KINDS[entry.kind]
+    if kind.sex and card.sex not in (kind.sex, "unknown"):
+        return f"{card.id} is told as {card.sex}, and {kind.label} is said of a {kind.sex} alone"
+    if entry.kind == "sex" and entry.words != "unknown":
+        for other in card.entries:
+            if KINDS[other.kind].sex not in ("", entry.words):
+                return f"{card.id} has {other.said} on {other.on.text}, which is said of no {entry.words}"
+    if entry.kind == "moult" and entry.words == "last" and card.sex == "female":
+        return f"{card.id} is told as female, and a last moult is said of a male alone"
+    if entry.kind in ("dam", "sire") and entry.words in card.names:
+        return f"{card.id} can't be its own {entry.kind}"
+    if entry.kind == "moult" and card.sex != "female" and card.last_moult and card.last_moult.on.before(entry.on):
+        return f"{card.id} had his last moult on {card.last_moult.on.text}; a mature male moults no more"
+    born = card.last("born")
+    if entry.kind not in NO_EVENT and born and entry.on.before(born.on):
+        return f"{card.id} was born on {born.on.text}"
+    if entry.kind not in (*NO_EVENT, *OF_THE_SAC) and card.died and card.died.before(entry.on):
+        return f"{card.id} died on {card.died.text}"
+    later = [other for other in card.entries if other.kind not in (*NO_EVENT, entry.kind)]
+    hers = [other for other in later if other.kind not in OF_THE_SAC]
+    if entry.kind == "died" and (after := [other for other in hers if entry.on.before(other.on)]):
+        return f"{card.id} has {after[-1].said} on {after[-1].on.text}, after that"
+    if entry.kind == "born" and (earlier := [other for other in later if other.on.before(entry.on)]):
+        return f"{card.id} has {earlier[0].said} on {earlier[0].on.text}, before that"
+    return None
+
+
+def doubtful(card: Card, entry: Entry, today: date) -> Iterator[str]:
+    """Yield a question for each thing about an entry that is possible but odd."""
+    if entry.on.first > today:
+        yield f"{entry.on.text} is still to come"
+    if entry.kind in ("eaten", "pulled", "opened", "count"):
+        laid = [sac for sac in card.all("sac") if not entry.on.before(sac.on)]
+        if not laid:
+            yield f"no sac of {card.id} is on the card before {entry.on.text}"
+    same = [other for other in card.all(entry.kind) if other.on.text == entry.on.text and other.n != entry.n]
+    if entry.kind in ("moult", "sac", "died", "born") and same:
+        yield f"{card.id} has {entry.kind} on {entry.on.text} already"
+    if entry.kind in ("died", "born") and len(card.all(entry.kind)) > bool(same):
+        yield f"{card.id} has {KINDS[entry.kind].label} on {card.all(entry.kind)[-1].on.text} as well"
+
+
+def file_name(name: str) -> str:
+    """Return the name of a card's file. Raises Refusal for a name that no file can carry on every system."""
+    bad = set('<>:"/\\|?*') & set(name)
+    if not name.strip() or name != name.strip() or name.startswith((".", "-")) or name.endswith(".") or bad:
+        raise Refusal(f"{name!r} can't name an animal: no {' '.join(sorted(bad)) or 'empty ends, dot or dash first'}")
+    if not name.isprintable() or len(name.encode()) > 120:
+        raise Refusal(f"{name!r} can't name an animal: too long, or with characters that can't be seen")
+    return f"{name}.jsonl"
+
+
+def open_or_create(path: Path) -> journal.Journal:
+    """Open an animal's card to write into it, or begin one."""
+    if path.exists():
+        return journal.Journal.open(path)[0]
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise CardError(f"{path.parent}: can't be made ({error.strerror}); choose another folder") from error
+    return journal.Journal.create(path, {"format": FORMAT, "id": path.stem})
+
+
+def append(book: journal.Journal, entry: Entry, told: str) -> int:
+    """Write an entry and return its number."""
+    fields: dict[str, Any] = {"on": entry.on.text, "sure": entry.sure}
+    if entry.words:
+        fields["words"] = entry.words
+    if entry.number is not None:
+        fields["number"] = float(entry.number)
+    if entry.note:
+        fields["note"] = entry.note
+    return book.append(entry.kind, **fields, told=told)

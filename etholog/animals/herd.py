@@ -1,0 +1,215 @@
+"""All animals of a workspace: their cards, and the pairings that sessions and cards know of."""
+
+import os
+from collections.abc import Iterator
+from dataclasses import dataclass, field, replace
+from datetime import date
+from functools import cached_property
+from pathlib import Path
+
+from etholog import session
+from etholog.animals import card
+from etholog.animals.card import Card
+from etholog.animals.pedigree import Parents
+from etholog.base.dates import Day
+from etholog.base.refusal import Refusal
+from etholog.ethogram import Ethogram
+from etholog.session import summary
+
+# What a keeper writes on a card without a session says that they were together, and no more.
+UNKNOWN_EVIDENCE = -1
+
+
+@dataclass(frozen=True)
+class Pairing:
+    """One introduction: from a session's file, or from a card's `paired` where there was none."""
+
+    male: str
+    female: str
+    on: Day
+    species: str = ""
+    file: Path | None = None
+    ended: str = ""
+    evidence: int = UNKNOWN_EVIDENCE  # a rung of summary.LADDER
+    ethogram: Ethogram | None = None
+
+    @property
+    def may_have_taken(self) -> bool:
+        """Whether sperm may have been transferred: from a clasp upwards, or where nobody knows."""
+        return self.evidence == UNKNOWN_EVIDENCE or self.evidence >= summary.CLASP
+
+
+@dataclass(frozen=True)
+class Animals:
+    """Cards by id, pairings by date, and sentences on what could not be used."""
+
+    folder: Path
+    cards: dict[str, Card] = field(default_factory=dict)
+    pairings: list[Pairing] = field(default_factory=list)
+    faults: list[str] = field(default_factory=list)
+
+    @cached_property
+    def _names(self) -> dict[str, str]:
+        return {name: one.id for one in self.cards.values() for name in one.names}
+
+    def id_of(self, name: str) -> str:
+        """Return the id under which an animal is known now; a renamed one answers to each of its names."""
+        return self._names.get(name, name)
+
+    def find(self, name: str) -> Card | None:
+        """Return the card of an animal, by any of its names."""
+        return self.cards.get(self.id_of(name))
+
+    def died(self, name: str) -> Day | None:
+        """Return when an animal died: as its card says, or a male in the last of his sessions."""
+        one = self.find(name)
+        if one is not None and one.died:
+            return one.died
+        met = self.pairings_of(name)
+        killed = met and met[-1].male == self.id_of(name) and met[-1].ended == summary.KILLED
+        return met[-1].on if killed else None
+
+    def known(self) -> list[str]:
+        """Return the ids of all animals that cards or sessions know."""
+        met = {name for pairing in self.pairings for name in (pairing.male, pairing.female)}
+        return sorted({*self.cards, *met} - {""})
+
+    def sex_of(self, name: str) -> str:
+        """Return an animal's sex: as its card says, or from the part that it had in a session."""
+        one = self.find(name)
+        if one is not None and one.sex != "unknown":
+            return one.sex
+        met = self.pairings_of(name)
+        if any(pairing.male == self.id_of(name) for pairing in met):
+            return "male"
+        return "female" if met else "unknown"
+
+    def species_of(self, name: str) -> str:
+        """Return an animal's species: as its card says, or as its last session does."""
+        one = self.find(name)
+        if one is not None and one.species:
+            return one.species
+        return next((p.species for p in reversed(self.pairings_of(name)) if p.species), "")
+
+    def pairings_of(self, name: str) -> list[Pairing]:
+        """Return an animal's pairings, by date."""
+        who = self.id_of(name)
+        return list(self._pairings_by_animal.get(who, []))
+
+    @cached_property
+    def _pairings_by_animal(self) -> dict[str, list[Pairing]]:
+        found: dict[str, list[Pairing]] = {}
+        for pairing in self.pairings:
+            for who in {pairing.male, pairing.female}:
+                found.setdefault(who, []).append(pairing)
+        return found
+
+    def as_of(self, day: date) -> "Animals":
+        """Return what was known at the end of a day: what happened later is left out."""
+        cards = {
+            name: replace(one, entries=tuple(entry for entry in one.entries if entry.on.first <= day))
+            if one.entries and one.entries[-1].on.first > day
+            else one
+            for name, one in self.cards.items()
+        }
+        return Animals(self.folder, cards, [p for p in self.pairings if p.on.first <= day], self.faults)
+
+    @cached_property
+    def parents(self) -> dict[str, Parents]:
+        """Each animal's dam and sire, by id."""
+        return {
+            one.id: Parents(self.id_of(one.fact("dam")), self.id_of(one.fact("sire"))) for one in self.cards.values()
+        }
+
+
+def read(workspace: Path) -> Animals:
+    """Read the cards in `animals/` and the pairings in `sessions/` of a workspace; what can't be used becomes a
+    fault."""
+    faults: list[str] = []
+    cards: dict[str, Card] = {}
+    taken: dict[str, Path] = {}
+    for file in _files(workspace / "animals"):
+        try:
+            one = card.read(file)
+        except Refusal as refusal:
+            faults += str(refusal).splitlines()
+            continue
+        faults += one.faults
+        twice = next((name for name in one.names if name in taken), None)
+        if twice is not None:
+            faults.append(f"{file}: {twice} is on {taken[twice].name} as well; one animal, one card: left out")
+            continue
+        cards[one.id] = one
+        taken |= dict.fromkeys(one.names, file)
+    alone = Animals(workspace, cards)
+    watched = list(_from_sessions(workspace / "sessions", alone, faults))
+    pairings = [*watched, *_from_cards(alone, watched)]
+    pairings.sort(key=lambda pairing: (pairing.on.first, str(pairing.file)))
+    return Animals(workspace, cards, pairings, faults)
+
+
+def _files(folder: Path) -> list[Path]:
+    if not folder.is_dir():
+        return []
+    with os.scandir(folder) as entries:
+        names = [entry.name for entry in entries if entry.name.endswith(".jsonl") and entry.is_file()]
+    return [folder / name for name in sorted(names) if not name.startswith(".")]
+
+
+def _from_sessions(folder: Path, known: Animals, faults: list[str]) -> Iterator[Pairing]:
+    read: dict[str, session.Session] = {}
+    for file in _files(folder):
+        try:
+            one = session.read(file)
+        except Refusal as refusal:
+            faults += str(refusal).splitlines()
+            continue
+        read.setdefault(one.id, one)
+    for one in read.values():
+        if one.header.get("record_of", "") in read:
+            continue  # a second observer's record of the same evening
+        yield Pairing(
+            known.id_of(one.header["male"]),
+            known.id_of(one.header["female"]),
+            Day.of(one.began.date()),
+            one.header["species"],
+            one.path,
+            str(one.fold.outcome.get("ended") or ""),
+            summary.evidence(one.fold.bouts),
+            one.ethogram,
+        )
+
+
+def _from_cards(known: Animals, watched: list[Pairing]) -> Iterator[Pairing]:
+    """A pairing written on both cards is one pairing, and one that was watched on that day is the session's."""
+    seen = {(pairing.male, pairing.female, pairing.on.text) for pairing in watched}
+    for one in known.cards.values():
+        for entry in one.all("paired"):
+            mate = known.id_of(entry.words)
+            sexes = known.sex_of(one.id), known.sex_of(mate)
+            his = sexes[1] != "male" and (sexes[0] == "male" or sexes == ("unknown", "female"))
+            pair = (one.id, mate) if his else (mate, one.id)
+            if (*pair, entry.on.text) not in seen:
+                seen.add((*pair, entry.on.text))
+                yield Pairing(*pair, entry.on, known.species_of(one.id))
+
+
+def questions(animals: Animals) -> Iterator[str]:
+    """Yield what does not fit together over all cards: unknown parents, sacs without a pairing, odd dates."""
+    known = set(animals.known())
+    for one in animals.cards.values():
+        for kind, sex in (("dam", "female"), ("sire", "male")):
+            parent = one.fact(kind)
+            if parent and animals.id_of(parent) not in known:
+                yield f"{one.path}: {kind} {parent!r} has no card and no session"
+            elif parent and animals.sex_of(parent) not in (sex, "unknown"):
+                yield f"{one.path}: {kind} {parent!r} is told as {animals.sex_of(parent)}"
+        for entry in one.entries:
+            others = tuple(other for other in one.entries if other is not entry)
+            why = card.impossible(replace(one, entries=others), entry)
+            if why:
+                yield f"{one.path}: {entry.said} on {entry.on.text}: {why}"
+        met = animals.pairings_of(one.id)
+        for sac in one.all("sac"):
+            if not any(not sac.on.before(pairing.on) for pairing in met):
+                yield f"{one.path}: a sac on {sac.on.text}, and no pairing before it is known"

@@ -1,0 +1,55 @@
+"""An animal's life in plain words: its card, and the pairings that sessions know of."""
+
+from collections.abc import Iterator
+
+from etholog.animals.attempts import attempts
+from etholog.animals.card import FACTS, KINDS, Entry
+from etholog.animals.herd import Animals, Pairing
+from etholog.session.summary import LADDER
+
+
+def title(animals: Animals, name: str) -> str:
+    """Return who it is, on one line."""
+    who = animals.id_of(name)
+    parts = [who, animals.sex_of(name), animals.species_of(name) or "species not on record"]
+    if died := animals.died(name):
+        parts.append(f"died {died.text}")
+    return ", ".join(parts)
+
+
+def facts(animals: Animals, name: str) -> Iterator[str]:
+    """Yield what stays: earlier names, parents, place."""
+    card = animals.find(name)
+    if card and len(card.names) > 1:
+        yield f"before: {', '.join(one for one in card.names if one != card.id)}"
+    for kind in ("bought_as", "dam", "sire", "moved"):
+        if card and card.fact(kind):
+            yield f"{KINDS[kind].label.removesuffix(' to')}: {card.fact(kind)}"
+
+
+def events(animals: Animals, name: str) -> Iterator[tuple[str, str, str]]:
+    """Yield (date, what, where it is written) for all that happened, by date."""
+    card = animals.find(name)
+    told: list[Entry | Pairing] = [entry for entry in (card.entries if card else ()) if entry.kind not in FACTS]
+    told = [entry for entry in told if isinstance(entry, Pairing) or entry.kind != "paired"]
+    for what in sorted([*told, *animals.pairings_of(name)], key=lambda what: what.on.first):
+        if isinstance(what, Pairing):
+            mate = what.female if what.male == animals.id_of(name) else what.male
+            how = f": {LADDER[what.evidence]}" if what.evidence >= 0 else ""
+            ended = f"; {what.ended}" if what.ended else ""
+            yield what.on.text, f"paired with {mate}{how}{ended}", what.file.name if what.file else "card"
+        else:
+            yield what.on.text, what.said + (f": {what.note}" if what.note else ""), f"#{what.n}"
+
+
+def lines(animals: Animals, name: str) -> Iterator[str]:
+    """Yield the whole card, line by line."""
+    yield title(animals, name)
+    for fact in facts(animals, name):
+        yield f"  {fact}"
+    for on, what, where in events(animals, name):
+        yield f"  {on:<10}  {what}  [{where}]"
+    if animals.sex_of(name) == "female":
+        for one in attempts(animals, name):
+            for doubt in one.doubts:
+                yield f"  ? {doubt}"

@@ -1,0 +1,28 @@
+"""Files that are there whole, or not at all."""
+
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import BinaryIO
+
+from etholog.base.refusal import Refusal
+
+
+@contextmanager
+def replacing(path: Path) -> Iterator[BinaryIO]:
+    """Give a file to write to beside `path`, and put it in its place when all is written and on the disk.
+
+    Raises Refusal where that can't be done; what was there before then stays as it was.
+    """
+    beside = path.with_name(f".{path.name}.{os.getpid()}.part")
+    try:
+        with beside.open("wb") as file:
+            yield file
+            file.flush()
+            os.fsync(file.fileno())
+        beside.replace(path)
+    except OSError as error:
+        raise Refusal(f"{path}: can't be written ({error.strerror}); choose another place") from error
+    finally:
+        beside.unlink(missing_ok=True)

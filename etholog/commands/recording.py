@@ -1,0 +1,146 @@
+"""What the commands that record share: how the screen looks, the screens, and how a session ends."""
+
+import argparse
+import os
+import sys
+from collections.abc import Callable
+from typing import TYPE_CHECKING
+
+from etholog import session
+from etholog.base import system
+from etholog.base.refusal import Refusal
+from etholog.base.text import visible
+from etholog.commands.output import say
+from etholog.recording import forms
+from etholog.recording.arrivals import Arrivals
+from etholog.recording.forms import OUTCOME, PAIR, SETTING
+from etholog.recording.keyboard import KEYBOARDS
+from etholog.recording.opening import NewSession
+from etholog.recording.recorder import Recorder
+from etholog.session import summary
+
+if TYPE_CHECKING:
+    from etholog.screens.plain import Console
+    from etholog.screens.themes import Look
+    from etholog.screens.watching import Watching
+
+# Terminals whose fonts hold few box characters; also those that are not told to be UTF-8.
+FEW_CHARACTERS = ("linux", "vt100", "vt220", "dumb")
+
+
+def add_plain(parser: argparse.ArgumentParser) -> None:
+    """Give a command its `--plain`."""
+    parser.add_argument("--plain", action="store_true", help="line by line, without a screen: for a screen reader")
+
+
+def add_look(parser: argparse.ArgumentParser) -> None:
+    """Give a command the arguments that say how the screen looks and where the keys are."""
+    parser.add_argument("--hand", choices=("left", "right"), default="left", help="the hand on the keyboard")
+    parser.add_argument(
+        "--map",
+        default="",
+        metavar="KEYBOARD",
+        help=f"a keyboard other than QWERTY: {', '.join(KEYBOARDS)}, or pairs such as 'yz zy', typed and meant",
+    )
+    parser.add_argument("--theme", choices=("day", "night", "mono"), default="day", help="colours (default: day)")
+    parser.add_argument("--ascii", action="store_true", help="draw with plain characters")
+    parser.add_argument("--bell", action="store_true", help="ring for prompts; it may disturb the animals")
+
+
+def look(args: argparse.Namespace) -> "Look":
+    """Return what `add_look`'s arguments say of the screen."""
+    from etholog.screens.strip import BOXES, PLAIN
+    from etholog.screens.themes import THEMES, Look
+
+    few = os.environ.get("TERM", "") in FEW_CHARACTERS or not (sys.stdout.encoding or "").lower().startswith("utf")
+    return Look(THEMES[args.theme], PLAIN if args.ascii or few else BOXES, args.bell)
+
+
+def need_terminal() -> None:
+    """Refuse to open a screen where there is none."""
+    if not (sys.stdin.isatty() and sys.stdout.isatty()):
+        raise Refusal("the screen needs a terminal; run it in one, or with --plain where there is that option")
+
+
+def record(
+    args: argparse.Namespace,
+    *,
+    new: NewSession | None = None,
+    recorder: Recorder | None = None,
+    pair: str = "",
+    strip: "Callable[[Look], Watching] | None" = None,
+) -> int:
+    """Show the screens until they end, then print what came of it. `strip` makes a screen other than the usual one."""
+    from etholog.screens.app import WatchApp
+    from etholog.screens.driver import noting_driver
+    from etholog.screens.watching import Watching
+
+    dress = look(args)
+    watching = Watching(recorder, dress, pair=pair) if recorder is not None else strip(dress) if strip else None
+    app = WatchApp(dress, watching=watching, new=new, driver=noting_driver(lambda key, stamp: app.note(key, stamp)))
+    app.run()
+    if app.refusal is not None:
+        raise app.refusal
+    if app.recorder is None:
+        say("nothing was begun")
+        return app.return_code or 0
+    return finish(app.recorder, app.return_code or 0)
+
+
+def begin_plainly(new: NewSession, bell: bool) -> int:
+    """Ask line by line what is not said yet, then record line by line."""
+    from etholog.screens.plain import Console, Ended
+
+    with system.Keys() as keys:
+        console = Console(keys)
+        try:
+            if not new.named:
+                unsaid = [question for question in (*PAIR, *SETTING) if question.name not in new.said]
+                new.take(new.said | forms.ask_each(unsaid, console.line))
+            for line in (new.pair, new.ethogram.title, *new.ethogram.cautions, *new.before):
+                print(visible(line))
+            console.line("Enter starts the clock, Ctrl-C leaves. ")
+        except (EOFError, KeyboardInterrupt):
+            say("", "nothing was begun")
+            return 0
+        except Ended as ended:
+            return 128 + int(ended.args[0])
+        return plainly(new.begin(), console, bell)
+
+
+def plainly(recorder: Recorder, console: "Console", bell: bool = False) -> int:
+    """Record line by line, ask how it ended, and print what came of it."""
+    from etholog.screens.plain import Ended, Plain
+
+    code = 0
+    if Plain(recorder, console, bell).run():
+        try:
+            told = forms.ask_each(OUTCOME, console.line)
+        except (EOFError, KeyboardInterrupt):
+            print()
+        except Ended as ended:
+            print()
+            code = 128 + ended.args[0]
+        else:
+            if told:
+                recorder.close_again(told)
+    return finish(recorder, code)
+
+
+def finish(recorder: Recorder, code: int = 0) -> int:
+    """Wait for the disk, then print the summary, or how to go on."""
+    safe = recorder.journal.close()
+    path = recorder.journal.path
+    if not safe:
+        say(f"{path}: NOT everything is on the disk. {recorder.journal.trouble or 'The disk did not answer in time.'}")
+    else:
+        Arrivals(path).forget()
+    if recorder.journal.rescue is not None:
+        say(f"while the disk failed, marks went to {recorder.journal.rescue} too; keep it until you have looked")
+    if not recorder.closed:
+        say(f"broken off; go on with: etholog resume {path}")
+        return code
+    for line in summary.lines(session.read(path)):
+        print(visible(line))
+    say(f"kept in {path}")
+    return code or (0 if safe else 1)

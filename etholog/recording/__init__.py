@@ -1,0 +1,14 @@
+"""From keys to records, without a screen: neither textual nor pandas is needed here."""
+
+__all__ = [
+    "amender",
+    "arrivals",
+    "corrector",
+    "film_clock",
+    "forms",
+    "keyboard",
+    "live",
+    "opening",
+    "prompts",
+    "recorder",
+]

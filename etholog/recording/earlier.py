@@ -1,0 +1,58 @@
+"""What is known from before: the animals, places and observers of earlier sessions, and how these two fared."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from etholog import ethogram, session
+from etholog.base.refusal import Refusal
+from etholog.session import summary
+
+if TYPE_CHECKING:
+    from etholog.session.record import Header
+
+SHOWN = 3
+
+
+@dataclass
+class Earlier:
+    """The sessions of a folder, latest first, by their first lines; and the names of the cards beside it."""
+
+    folder: Path
+    headers: list[tuple[Path, "Header"]] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        for path in sorted(self.folder.glob("*.jsonl"), reverse=True):
+            try:
+                self.headers.append((path, session.header(path)))
+            except Refusal:
+                continue  # `etholog check` tells what is wrong with it
+
+    def known(self, name: str) -> list[str]:
+        """Return what was said for a question before, latest first: of an animal, a species, a place, an observer."""
+        said = [str(header.get(name, "")) for _, header in self.headers]
+        if name in ("male", "female"):
+            said += sorted(path.stem for path in (self.folder.parent / "animals").glob("*.jsonl"))
+        if name == "ethogram":
+            folders = (self.folder.parent / "ethograms", ethogram.shipped())
+            said = [path.stem for folder in folders for path in sorted(folder.glob("*.toml"))]
+        return [word for word in dict.fromkeys(said) if word and word.isprintable()]
+
+    def of(self, male: str, female: str) -> Iterator[str]:
+        """Yield the last sessions of each of the two animals, a line each."""
+        met = [
+            (path, header)
+            for path, header in self.headers
+            if (male and header["male"] == male) or (female and header["female"] == female)
+        ]
+        both = [one for one in met if one[1]["male"] == male and one[1]["female"] == female]
+        others = [one for one in met if one not in both]
+        for path, header in sorted((both + others)[:SHOWN], key=lambda one: one[1]["began"], reverse=True):
+            try:
+                fold = session.read(path).fold
+            except Refusal:
+                continue
+            ended = f", {fold.outcome['ended']}" if fold.outcome.get("ended") else ""
+            rung = summary.LADDER[summary.evidence(fold.bouts)]
+            yield f"{header['began']:%Y-%m-%d}  {header['male']} with {header['female']}: {rung}{ended}"

@@ -1,0 +1,154 @@
+"""What the records come to so far, kept up record by record, for a screen to follow. No file, clock or keys."""
+
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from etholog.ethogram import Ethogram
+from etholog.session.folding import Bout, Folding, corrected
+
+
+def clock_face(ms: int) -> str:
+    """Return milliseconds as h:mm:ss.
+
+    >>> clock_face(3_723_400)
+    '1:02:03'
+    """
+    seconds = ms // 1000
+    return f"{seconds // 3600}:{seconds // 60 % 60:02d}:{seconds % 60:02d}"
+
+
+class Live:
+    """The bouts of now, and what a screen asks about them.
+
+    A record that comes in its order costs next to nothing; a correction, or one that comes late, costs a refold of
+    all. `end` is where a closed session ended, in milliseconds: in such a one nothing runs.
+    """
+
+    def __init__(self, ethogram: Ethogram, records: Iterable[Mapping[str, Any]] = (), end: int | None = None) -> None:
+        self.ethogram = ethogram
+        self.records = list(records)
+        self.end = end  # where the session was closed
+        self.refolds = 0  # a screen that keeps bouts of its own starts anew when this has changed
+        self.refold()
+
+    def add(self, record: dict[str, Any]) -> None:
+        """Take in one more record."""
+        self.records.append(record)
+        if record["do"] in ("prompt", "clock", "repeat", "close"):
+            return
+        if "of" in record or self.end is not None or record["t"] < self._folded_to:
+            self.refold()
+        else:
+            self._take_in(record)
+
+    def refold(self) -> None:
+        """Work everything out anew."""
+        lasting, _ = corrected(self.records)
+        self.folding = Folding(self.ethogram)
+        self.refolds += 1
+        self.stage, self.marks, self.rescued = "", 0, False
+        self.latest: dict[str, int] = {}  # when each behaviour last began
+        self.open_gap: int | None = None  # the record that began the gap of now
+        self._folded_to = 0
+        self._lasting: dict[int, Mapping[str, Any]] = {}
+        for record in lasting:
+            self._take_in(record)
+        if self.end is not None:
+            self.end = max(self.end, self._folded_to)
+            self.folding.finish(self.end)
+        # The last mark is the one that was pressed last, wherever it was moved to.
+        self._last_mark = max((r["n"] for r in lasting if r["do"] in ("mark", "stray")), default=None)
+
+    def _take_in(self, record: Mapping[str, Any]) -> None:
+        self._folded_to = record["t"]
+        self._lasting[record["n"]] = record
+        do = record["do"]
+        if do in ("mark", "stray"):
+            self._last_mark = record["n"]
+        if do == "mark":
+            self.marks += 1
+            edge = record.get("edge")
+            behaviour = self.ethogram.by_code.get(record["code"])
+            if behaviour is not None and edge != "offset":
+                self.latest[behaviour.code] = record["t"]
+                self.stage = behaviour.stage or self.stage
+            self.folding.mark(
+                record["t"], record["n"], record["code"], edge, record.get("qualifier"), record.get("sure", True)
+            )
+        elif do == "gap":
+            self.open_gap = record["n"] if self.folding.gap is None else self.open_gap
+            self.folding.start_gap(record["t"], record["why"])
+        elif do == "back":
+            self.open_gap = None
+            self.folding.end_gap(record["t"])
+        elif do == "rescue":
+            self.rescued = True
+
+    def running_at(self, t: int) -> dict[object, Bout]:
+        """Return what ran at a time before the last record: a film can be wound back, and marked there."""
+        if t >= self._folded_to:
+            return self.folding.running
+        then = Live(self.ethogram)
+        for record in self._lasting.values():
+            if record["t"] <= t:
+                then._take_in(record)
+        return then.folding.running
+
+    # ------------------------------------------------------------ what a screen asks
+
+    @property
+    def last(self) -> Mapping[str, Any] | None:
+        """The mark, or stray key, that was pressed last, as corrected."""
+        return None if self._last_mark is None else self.lasting(self._last_mark)
+
+    def lasting(self, n: int) -> Mapping[str, Any] | None:
+        """Return record `n` as corrected; None when it was taken back."""
+        return self._lasting.get(n)
+
+    @property
+    def marks_in_time(self) -> list[Mapping[str, Any]]:
+        """All that an observer put there, as corrected, in the order of their times."""
+        return [record for record in self._lasting.values() if record["do"] not in ("prompt", "clock")]
+
+    def ends_of(self, n: int) -> tuple[int, ...]:
+        """Return the marks at both ends of the bout that mark `n` began or ended: its onset, and its offset if that
+        was marked. Any other record stands alone."""
+        mark = self._lasting[n]
+        behaviour = self.ethogram.by_code.get(mark.get("code", ""))
+        if mark["do"] != "mark" or behaviour is None or behaviour.kind == "event":
+            return (n,)
+        bouts = [bout for bout in self.folding.bouts if bout.code == mark["code"]]
+        if mark.get("edge") == "offset":
+            onsets = [b.n for b in bouts if b.offset == mark["t"] and mark.get("qualifier") in (None, b.qualifier)]
+            return (onsets[-1], n) if onsets else (n,)
+        ended = next((bout.offset for bout in bouts if bout.n == n), None)
+        for record in self._lasting.values():
+            if record["t"] == ended and record.get("edge") == "offset" and record["code"] == mark["code"]:
+                return n, record["n"]
+        return (n,)
+
+    def told(self, n: int) -> str:
+        """Say in words what record `n` is, as corrected."""
+        record = self._lasting.get(n)
+        if record is None:
+            raw = next((record for record in reversed(self.records) if record["n"] == n), None)
+            if raw is None:
+                return "nothing"
+            told = {
+                "move": "another time",
+                "recode": "another code",
+                "doubt": "how sure it is",
+                "undo": "taking out",
+                "note": "reason",
+            }
+            return f"{told.get(raw['do'], raw['do'])} of {self.told(raw['of'])}" if "of" in raw else str(raw["do"])
+        when = clock_face(record["t"])
+        if record["do"] != "mark":
+            said = record.get("text") or record.get("key") or record.get("why") or ""
+            return f"{record['do']} {said[:40]}".strip() + f" {when}"
+        behaviour = self.ethogram.by_code.get(record["code"])
+        label = behaviour.label if behaviour else record["code"]
+        side = f" {record['qualifier']}" if record.get("qualifier") else ""
+        state = behaviour is not None and behaviour.kind == "state"
+        verb = "" if not state else " ended" if record.get("edge") == "offset" else " began"
+        return f"{label}{side}{verb} {when}{'' if record.get('sure', True) else ' (unsure)'}"

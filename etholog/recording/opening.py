@@ -1,0 +1,156 @@
+"""Makes the file of a new session, or opens one again."""
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from functools import cached_property
+from pathlib import Path
+from typing import Any
+
+from etholog import ethogram, session
+from etholog.base import system
+from etholog.base.journal import Journal
+from etholog.base.refusal import Refusal
+from etholog.base.text import visible
+from etholog.ethogram import Ethogram, Hand
+from etholog.recording.amender import Amender
+from etholog.recording.earlier import Earlier
+from etholog.recording.forms import CONDITIONS, ETHOGRAM, PAIR, SETTING, Question
+from etholog.recording.keyboard import QWERTY_KEYBOARD, Keyboard
+from etholog.recording.live import Live
+from etholog.recording.recorder import Recorder
+
+
+@dataclass
+class NewSession:
+    """A session that is about to begin: what was said of it so far, by the names of the questions."""
+
+    folder: Path
+    hand: Hand
+    keyboard: Keyboard
+    said: dict[str, Any]
+
+    @cached_property
+    def earlier(self) -> Earlier:
+        """The sessions of this folder so far."""
+        return Earlier(self.folder)
+
+    @property
+    def questions(self) -> tuple[Question, ...]:
+        """All that may be asked, both animals first."""
+        return (*PAIR, *SETTING, ETHOGRAM, *CONDITIONS)
+
+    @property
+    def given(self) -> dict[str, str]:
+        """What was said so far, as one would type it."""
+        return {name: str(value) for name, value in self.said.items()}
+
+    @property
+    def named(self) -> bool:
+        """Whether both animals are named."""
+        return bool(self.said.get("male") and self.said.get("female"))
+
+    @property
+    def pair(self) -> str:
+        """Both animals, in words."""
+        return f"{self.said.get('male') or 'male'} x {self.said.get('female') or 'female'}"
+
+    @property
+    def ethogram(self) -> Ethogram:
+        """The ethogram that was chosen. EthogramError when there is none of that name, or a wrong one."""
+        return ethogram.read(ethogram.find(self.said["ethogram"], self.folder.parent))
+
+    @property
+    def before(self) -> list[str]:
+        """The last sessions of these two, a line each."""
+        return list(self.earlier.of(self.said.get("male", ""), self.said.get("female", "")))
+
+    def take(self, said: dict[str, Any]) -> None:
+        """Take in what was said. EthogramError as above."""
+        kept = {"ethogram": self.said["ethogram"]} | said
+        ethogram.read(ethogram.find(kept["ethogram"], self.folder.parent))
+        self.said = kept
+
+    def aside(self, typed: Mapping[str, str]) -> str:
+        """Return what is known of the two animals named so far."""
+        lines = self.earlier.of(typed["male"].strip(), typed["female"].strip())
+        return "\n".join(visible(f" {line}") for line in lines)
+
+    def begin(self) -> Recorder:
+        """Make the file and start the clock. Raises Refusal when the file can't be made."""
+        kept, began, clock_at = self.ethogram, system.wall_now(), system.now()
+        about = {question.name: self.said.get(question.name, "") for question in (*PAIR, *SETTING)}
+        conditions = {q.name: self.said[q.name] for q in CONDITIONS if self.said.get(q.name) is not None}
+        journal = begin(self.folder, kept, began, clock_at, conditions=conditions, **about)
+        return Recorder(journal, kept, self.hand, began, clock_at, keyboard=self.keyboard)
+
+
+def begin(folder: Path, kept: Ethogram, began: datetime, clock_at: float, name: str = "", **said: Any) -> Journal:
+    """Make the file of a new session, named after its start and its pair if not told. Refusal when that can't be."""
+    when = began.strftime("%Y%m%d-%H%M%S")
+    pair = "-".join(re.sub(r"[^\w.-]+", "_", said.get(who, "")).strip("._") or who for who in ("male", "female"))
+    name = name or f"{when}-{pair}"[:120]
+    header: dict[str, Any] = {
+        "id": name,
+        "began": began.isoformat(timespec="milliseconds"),
+        "male": "",
+        "female": "",
+        "species": "",
+        "observer": "",
+        "place": "",
+        "clock": system.CLOCK,
+        "clock_at": clock_at,
+        "boot": system.boot(),
+        "conditions": {},
+        "source": "live",
+    }
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise Refusal(f"{folder}: can't be made ({error.strerror}); choose a folder that can be written") from error
+    return Journal.create(folder / f"{name}.jsonl", session.header_of(kept, **header | said))
+
+
+def resume(
+    path: Path,
+    hand: Hand,
+    now: float,
+    wall: datetime,
+    missed: Sequence[tuple[str, int]] = (),
+    keyboard: Keyboard = QWERTY_KEYBOARD,
+) -> tuple[Recorder, list[str]]:
+    """Go on with a session that was broken off; the time away becomes a gap. Returns what there is to tell, too.
+
+    `missed` are keys, with their milliseconds, that arrived and were never handled: they are taken in before the gap.
+    """
+    known = session.read(path)
+    if known.fold.closed:
+        raise Refusal(f"{path}: is closed; `etholog amend` puts right what is in it")
+    journal, reading = Journal.open(path)
+    told = [*reading.faults, *(fault for fault in known.faults if fault not in reading.faults)]
+    same = known.header["boot"] == system.boot() != "" and known.header["clock"] == system.CLOCK
+    by_wall = now - (wall - known.began).total_seconds()
+    clock_at = known.header["clock_at"] if same else by_wall
+    last = known.fold.end
+    if not same:
+        told.append("the machine was started again since: the time away is by the wall clock")
+    # Whatever the clocks say, nothing comes before what is in the file already.
+    clock_at = min(clock_at, now - last / 1000)
+    live = Live(known.ethogram, known.records)
+    recorder = Recorder(journal, known.ethogram, hand, known.began, clock_at, live=live, keyboard=keyboard)
+    for key, t in missed:
+        recorder.take(key, clock_at + t / 1000)
+        last = max(last, t)
+    recorder.was_away(last, recorder.t(now), "the recorder was away")
+    return recorder, told
+
+
+def reopen(path: Path, hand: Hand, keyboard: Keyboard = QWERTY_KEYBOARD) -> tuple[Amender, str, list[str]]:
+    """Open a closed session to put it right. Returns its pair in words, and what there is to tell, too."""
+    known = session.read(path)
+    if not known.fold.closed:
+        raise Refusal(f"{path}: was never closed; `etholog resume` goes on with it, or ends it")
+    journal, reading = Journal.open(path)
+    live = Live(known.ethogram, known.records, known.fold.end)
+    return Amender(journal, live, hand, keyboard), f"{known.header['male']} x {known.header['female']}", reading.faults

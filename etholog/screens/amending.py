@@ -1,0 +1,201 @@
+"""The screen on which a closed session is walked along and put right."""
+
+import re
+from typing import ClassVar
+
+from textual import events
+from textual.app import ComposeResult
+from textual.binding import BindingType
+from textual.screen import Screen
+from textual.widgets import Static
+
+from etholog.base.text import visible
+from etholog.recording.amender import Amender
+from etholog.recording.corrector import Answer
+from etholog.recording.live import clock_face
+from etholog.screens.app import DressedApp
+from etholog.screens.chart import StripChart
+from etholog.screens.legend import key_table, own_words
+from etholog.screens.line import Line
+from etholog.screens.strip import KEY_WIDTH, LABEL_WIDTH, Lanes, ruler
+from etholog.screens.themes import Look
+
+SCALES = (500, 1000, 2000, 5000, 10_000, 30_000, 60_000)
+LINE_HINT = "a note, -12 or +3 to move the mark, @2:30 to go there; Enter, or Esc"
+OWN_KEYS = (
+    "{1} or {0} a second earlier",
+    "{2} or {9} it was another",
+    "{3} or {8} unsure",
+    "{-} nobody watched, and again",
+    "Left, Right along it",
+    "Up, Down from mark to mark",
+    "Page Up, Page Down a window",
+    "Ctrl-Up, Ctrl-Down wider, closer",
+    "Shift-Left, Shift-Right move it",
+    "Delete take it out",
+    "Backspace take a change back",
+    "Enter note, -12 or +3, @2:30",
+    "Esc leave",
+)
+
+
+class AmendApp(DressedApp):
+    """Shows one closed session to be put right."""
+
+    def __init__(self, amender: Amender, look: Look, pair: str) -> None:
+        super().__init__(look)
+        self.amending = Amending(amender, look, pair)
+
+    def on_mount(self) -> None:
+        """Show it."""
+        self.listen_for_signals()
+        self.push_screen(self.amending, self.exit)
+
+
+class Amending(Screen[bool], inherit_bindings=False):
+    """A strip with a cursor. Letters add a mark there; corrections are for the mark in hand."""
+
+    CSS = """
+    Amending { overflow: hidden; }
+    #top, #ruler, #hand, #questions, #last { height: 1; }
+    #keys { height: auto; dock: top; display: none; padding: 0 1 1 1; }
+    #questions { color: $alarm; }
+    #last { color: $faint; }
+    #line { display: none; }
+    """
+    AUTO_FOCUS = ""
+    BINDINGS: ClassVar[list[BindingType]] = []
+
+    def __init__(self, amender: Amender, look: Look, pair: str) -> None:
+        super().__init__()
+        self.amender, self.look = amender, look
+        self._pair = visible(pair)
+        self._lanes = Lanes(amender.ethogram, amender.layout)
+        self._answer = ""
+        self._scale = 2
+
+    def compose(self) -> ComposeResult:
+        """Lay the screen out, from top to bottom."""
+        yield Static(id="top", markup=False)
+        yield Static(id="ruler", markup=False)
+        yield StripChart(self.amender.live, self._lanes, self.look, lambda: self.amender.cursor, with_cursor=True)
+        yield Static(id="hand", markup=False)
+        yield Static(id="questions", markup=False)
+        yield Static(id="last", markup=False)
+        yield Line(id="line", select_on_focus=False)  # or what is typed ahead of the focus is typed over
+        yield Static(id="keys", markup=False)
+
+    def on_mount(self) -> None:
+        """Begin at the first mark."""
+        self.amender.step(1)
+        self.show()
+
+    def on_resize(self) -> None:
+        """Fit the ruler to the new width."""
+        self.call_after_refresh(self.show)
+
+    async def on_key(self, event: events.Key) -> None:
+        """Take in a key."""
+        event.stop()
+        event.prevent_default()
+        line = self.query_one(Line)
+        if line.display:
+            await line.typed(event, self._line_ended)
+            return
+        self.query_one("#keys").display = False
+        if event.key == "escape":
+            self.dismiss(True)
+            return
+        answer = self._press(event)
+        self._answer = answer.text if answer is not None else ""
+        self.show()
+
+    def _press(self, event: events.Key) -> Answer | None:
+        amender = self.amender
+        chart = self.query_one(StripChart)
+        match event.key:
+            case "left" | "right":
+                amender.go(amender.cursor + (chart.scale if event.key == "right" else -chart.scale))
+            case "pageup" | "pagedown":
+                amender.go(amender.cursor + chart.scale * chart.room * (1 if event.key == "pagedown" else -1))
+            case "home" | "end":
+                amender.go(0 if event.key == "home" else amender.end)
+            case "up" | "down":
+                amender.step(1 if event.key == "down" else -1)
+            case "ctrl+up" | "ctrl+down":
+                self._scale = min(max(self._scale + (1 if event.key == "ctrl+up" else -1), 0), len(SCALES) - 1)
+                chart.scale = SCALES[self._scale]
+            case "enter":
+                self._open_line()
+            case "backspace" | "tab":
+                return amender.undo()
+            case "delete":
+                return amender.take_out()
+            case "shift+left" | "shift+right":
+                return amender.shift(1 if event.key == "shift+right" else -1)
+            case _:
+                return self._character(event.character or "")
+        return None
+
+    def _character(self, character: str) -> Answer | None:
+        match self.amender.keyboard.place(character):
+            case "1" | "0":
+                return self.amender.shift(-1)
+            case "2" | "9":
+                return self.amender.recode_or_ask()
+            case "3" | "8":
+                return self.amender.doubt()
+            case "-":
+                return self.amender.gap()
+            case "?":
+                keys = self.query_one("#keys", Static)
+                keys.update(key_table(self.amender.layout, own_words(OWN_KEYS, self.amender.keyboard), self.size.width))
+                keys.display = True
+                return None
+        return self.amender.press(character) if character else None
+
+    def on_mouse_down(self, event: events.MouseDown) -> None:
+        """A tap on the strip puts the cursor there."""
+        chart = self.query_one(StripChart)
+        column = event.screen_x - KEY_WIDTH - LABEL_WIDTH - 1
+        if chart.region.contains(event.screen_x, event.screen_y) and 0 <= column < chart.room:
+            self.amender.go(chart.time_at(column))
+            self.show()
+
+    def _open_line(self) -> None:
+        self.query_one("#last").display = False
+        self.query_one(Line).open(LINE_HINT)
+
+    def _line_ended(self, text: str | None) -> None:
+        self.query_one("#last").display = True
+        if text is not None:
+            self._answer = self.amender.line(text).text
+            self.show()
+
+    def show(self) -> None:
+        """Show what is."""
+        amender, live = self.amender, self.amender.live
+        self._lanes.follow(live)
+        chart = self.query_one(StripChart)
+        chart.changed()
+        here = f" {clock_face(amender.cursor)} of {clock_face(amender.end)}"
+        self._say("top", f"{here}  {self._pair}  ? keys, Esc leaves")
+        times = ruler(chart.right, chart.room, chart.scale, amender.cursor, self.look.glyphs.here)
+        self._say("ruler", " " * (KEY_WIDTH + LABEL_WIDTH + 1) + times)
+        mark = amender.in_hand()
+        self._say("hand", f" in hand: {live.told(mark['n']) if mark is not None else 'nothing, no mark before this'}")
+        self._say("questions", self._questions())
+        self._say("last", f" {amender.with_undo(self._answer)}")
+
+    def _questions(self) -> str:
+        remarks = self.amender.live.folding.remarks
+        if not remarks:
+            return ""
+        first = remarks[0]
+        if found := re.match(r"mark (\d+): ", first):
+            mark = self.amender.live.lasting(int(found[1]))
+            first = f"at {clock_face(mark['t']) if mark else '?'}: {first[found.end() :]}"
+        return f" {len(remarks)} to look at; first, {first}"
+
+    def _say(self, name: str, text: str) -> None:
+        self.query_one(f"#{name}", Static).update(visible(text), layout=False)

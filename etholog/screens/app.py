@@ -1,0 +1,214 @@
+"""The screens of a session in their order, and what ends them from outside."""
+
+import signal
+import sys
+from types import FrameType
+from typing import ClassVar
+
+from textual.app import App
+from textual.binding import BindingType
+from textual.driver import Driver
+
+from etholog.base import system
+from etholog.base.refusal import Refusal
+from etholog.recording.arrivals import Arrivals
+from etholog.recording.forms import OUTCOME
+from etholog.recording.opening import NewSession
+from etholog.recording.recorder import Recorder
+from etholog.screens.form import Form
+from etholog.screens.ready import Ready
+from etholog.screens.themes import Look
+from etholog.screens.watching import Watching
+from etholog.session.folding import fold
+from etholog.session.record import Scalar
+from etholog.session.summary import LADDER, evidence
+
+
+class DressedApp(App[bool], inherit_bindings=False):
+    """An app in the colours of a theme, with no key of its own."""
+
+    CSS = """
+    Screen, Screen > * { background: $ground; color: $ink; }
+    Input, Input:focus { border: none; height: 1; padding: 0; background: $ground; color: $ink; }
+    Input > .input--cursor { background: $ink; color: $ground; text-style: none; }
+    Input > .input--placeholder, Input > .input--suggestion { color: $faint; }
+    """
+    ENABLE_COMMAND_PALETTE = False
+    BINDINGS: ClassVar[list[BindingType]] = []
+
+    def __init__(self, look: Look, driver: type[Driver] | None = None) -> None:
+        self.look = look
+        super().__init__(driver_class=driver)
+
+    def get_css_variables(self) -> dict[str, str]:
+        """Give style sheets the theme's colours."""
+        theme = self.look.theme
+        own = {"ground": theme.ground, "ink": theme.text, "faint": theme.faint, "alarm": theme.alarm}
+        return super().get_css_variables() | own
+
+    def listen_for_signals(self) -> None:
+        """Let a signal end the app as it should: the terminal given back, the file whole."""
+        if sys.platform == "win32":
+            return
+        import asyncio
+
+        loop = asyncio.get_running_loop()
+        for name in ("SIGHUP", "SIGTERM", "SIGINT"):
+            number = getattr(signal, name)
+            loop.add_signal_handler(number, self._broken_off, number, name)
+        self._heed_stops()
+
+    def _heed_stops(self) -> None:
+        stops, goes_on = signal.getsignal(signal.SIGTSTP), signal.getsignal(signal.SIGCONT)
+        suspended = False
+
+        def stop(number: int, frame: FrameType | None) -> None:
+            nonlocal suspended
+            suspended = True
+            if callable(stops):
+                stops(number, frame)
+
+        def go_on(number: int, frame: FrameType | None) -> None:
+            nonlocal suspended
+            self.goes_on()
+            # After a SIGSTOP, which nobody can hear, Textual would read the terminal in two threads from here on.
+            if not suspended and self._driver is not None:
+                self._driver.suspend_application_mode()
+            suspended = False
+            if callable(goes_on):
+                goes_on(number, frame)
+                self.call_later(self.refresh, layout=True)
+
+        if callable(stops):  # there is none in a test without a terminal
+            signal.signal(signal.SIGTSTP, stop)
+            signal.signal(signal.SIGCONT, go_on)
+
+    def _broken_off(self, number: int, name: str) -> None:
+        self.before_end(name)
+        self.exit(return_code=128 + number)
+
+    def before_end(self, name: str) -> None:
+        """Do what has to be done when a signal ends us."""
+
+    def goes_on(self) -> None:
+        """Take notice, and no more, that the program was stopped and goes on: this is called within a signal."""
+
+
+class WatchApp(DressedApp):
+    """Records one session: the form, the cautions, the strip, the form at the end.
+
+    `run` gives True when the session was ended on purpose, None when it was broken off or never begun.
+    """
+
+    def __init__(
+        self,
+        look: Look,
+        *,
+        watching: Watching | None = None,
+        new: NewSession | None = None,
+        driver: type[Driver] | None = None,
+    ) -> None:
+        super().__init__(look, driver)
+        self.watching, self.new = watching, new
+        self.arrivals: Arrivals | None = None
+        self.refusal: Refusal | None = None
+
+    @property
+    def recorder(self) -> Recorder | None:
+        """Where the session is recorded, once it is."""
+        return self.watching.recorder if self.watching is not None else None
+
+    def note(self, key: str, stamp: float) -> None:
+        """Keep a key as it arrives, in the input thread, where it is meant for the strip."""
+        if self.watching is not None and self.arrivals is not None and self.watching.takes_keys:
+            self.arrivals.note(key, self.watching.recorder.t(system.at_stamp(stamp)))
+
+    def on_mount(self) -> None:
+        """Show the first screen, and listen for what may end us."""
+        self.listen_for_signals()
+        if self.watching is not None:
+            self.show_strip(self.watching)
+        elif self.new is not None and self.new.named:
+            self.show_cautions()
+        else:
+            self.show_form()
+
+    def show_form(self) -> None:
+        """Ask for the animals and the rest, if anything is about to begin."""
+        if self.new is not None:
+            self.push_screen(
+                Form(
+                    "Before the clock; each line may stay empty",
+                    "Enter or Down goes on, Ctrl-S is done, Esc leaves",
+                    self.new.questions,
+                    self.new.given,
+                    known=self.new.earlier.known,
+                    aside=self.new.aside,
+                    check=self.new.take,
+                ),
+                lambda said: self.exit() if said is None else self.show_cautions(),
+            )
+
+    def show_cautions(self) -> None:
+        """Show the cautions; one key starts the clock."""
+        if self.new is not None:
+            self.push_screen(
+                Ready(self.new.ethogram, self.new.pair, self.new.before, self.start_clock),
+                lambda back: self.show_form() if back else self.exit(),
+            )
+
+    def start_clock(self) -> None:
+        """Make the session's file and go on to the strip, at once."""
+        if self.new is None:
+            return
+        try:
+            recorder = self.new.begin()
+        except Refusal as refusal:
+            self.refusal = refusal
+            self.exit()
+            return
+        self.show_strip(Watching(recorder, self.look, pair=self.new.pair))
+
+    def show_strip(self, watching: Watching) -> None:
+        """Record."""
+        self.watching = watching
+        self.arrivals = Arrivals(watching.recorder.journal.path)
+        self.push_screen(watching, self.show_outcome)
+
+    def show_outcome(self, _: bool | None) -> None:
+        """Ask how it ended; the session is closed and kept already."""
+        if self.watching is None or not self.watching.asks:
+            self.exit(True)
+            return
+        recorder = self.watching.recorder
+        rung = LADDER[evidence(fold(recorder.ethogram, recorder.live.records).bouts)]  # what still ran at the end, too
+        self.push_screen(
+            Form(
+                "The session is closed and kept. Two minutes more; each line may stay empty",
+                "Enter or Down goes on, Ctrl-S is done, Esc leaves it all empty",
+                OUTCOME,
+                {},
+                aside=lambda _: f" By the marks: {rung}.",
+            ),
+            self.keep_outcome,
+        )
+
+    def keep_outcome(self, outcome: dict[str, Scalar] | None) -> None:
+        """Keep what was told, and leave."""
+        if self.recorder is not None and outcome:
+            self.recorder.close_again(outcome)
+        self.exit(True)
+
+    def before_end(self, name: str) -> None:
+        """Keep that nobody watches from here on; the session stays open."""
+        recorder = self.recorder
+        if recorder is None:
+            return
+        if not recorder.closed and recorder.live.folding.gap is None:
+            recorder.gap(system.now(), f"etholog was ended ({name})")
+        recorder.journal.close()
+
+    def goes_on(self) -> None:
+        """Have the strip leave a gap for the time in which the program was stopped."""
+        if self.watching is not None:
+            self.watching.continued = True

@@ -1,0 +1,129 @@
+"""The strip on the screen: a line for each lane, drawn when something in it changed and kept until then."""
+
+from collections.abc import Callable
+
+from rich.segment import Segment
+from rich.style import Style
+from textual.geometry import Region
+from textual.strip import Strip
+from textual.widget import Widget
+
+from etholog.base.text import visible
+from etholog.recording.live import Live
+from etholog.screens.strip import (
+    FOREVER,
+    KEY_WIDTH,
+    LABEL_WIDTH,
+    MS_PER_COLUMN,
+    TOTALS_WIDTH,
+    Lane,
+    Lanes,
+    totals,
+    trace,
+)
+from etholog.screens.themes import Look
+from etholog.session.folding import Span
+
+
+class StripChart(Widget):
+    """The lanes of a session up to `now()`, in milliseconds; with a cursor, `now()` is in the middle."""
+
+    DEFAULT_CSS = "StripChart { height: 1fr; }"
+
+    def __init__(self, live: Live, lanes: Lanes, look: Look, now: Callable[[], int], with_cursor: bool = False) -> None:
+        super().__init__()
+        self._live, self._lanes, self._look, self._now = live, lanes, look, now
+        self._styles = {
+            actor: Style(color=look.theme.of(actor), bgcolor=look.theme.ground)
+            for actor in ("male", "female", "pair", "keeper")
+        }
+        self._faint = Style(color=look.theme.faint, bgcolor=look.theme.ground)
+        self._with_cursor = with_cursor
+        self.scale = MS_PER_COLUMN
+        self._drawn: dict[int, tuple[object, Strip]] = {}
+
+    @property
+    def hidden(self) -> int:
+        """How many lanes find no room."""
+        return max(0, len(self._lanes.lanes) - self.size.height) if self.size.height else 0  # 0: not laid out yet
+
+    @property
+    def room(self) -> int:
+        """How many columns a trace has."""
+        return max(0, self.size.width - KEY_WIDTH - LABEL_WIDTH - TOTALS_WIDTH - 2)
+
+    @property
+    def right(self) -> int:
+        """The time at the last column, in milliseconds."""
+        return self._now() + (self.room // 2 * self.scale if self._with_cursor else 0)
+
+    def time_at(self, column: int) -> int:
+        """Return the time at a column of the traces, in milliseconds."""
+        return (self.right // self.scale - self.room + 1 + column) * self.scale
+
+    def lane_at(self, y: int) -> Lane | None:
+        """Return the lane in a line of the widget."""
+        shown = self._lanes.shown(self.size.height)
+        return shown[y] if 0 <= y < len(shown) else None
+
+    def changed(self) -> None:
+        """Repaint the lines that no longer show what is; make no more room than there are lanes."""
+        if self.styles.max_height is None or self.styles.max_height.value != len(self._lanes.lanes):
+            self.styles.max_height = len(self._lanes.lanes)
+        now = self._now()
+        for y, lane in enumerate(self._lanes.shown(self.size.height)):
+            drawn = self._drawn.get(y)
+            if drawn is None or drawn[0] != self._version(lane, now):
+                self.refresh(Region(0, y, self.size.width, 1))
+
+    def _version(self, lane: Lane, now: int) -> object:
+        return (
+            lane.behaviour.code,
+            now // self.scale,
+            self.scale,
+            len(self._lanes.gaps),
+            lane.count,
+            len(lane.running),
+            lane.total_ms(now) // 1000,
+            self._live.refolds,
+            self.size.width,
+        )
+
+    def render_line(self, y: int) -> Strip:
+        """Draw one line; Textual asks for it."""
+        lane = self.lane_at(y)
+        if lane is None:
+            return Strip.blank(self.size.width, self._faint)
+        now = self._now()
+        version = self._version(lane, now)
+        drawn = self._drawn.get(y)
+        if drawn is None or drawn[0] != version:
+            self._drawn[y] = drawn = (version, self._draw(lane, now))
+        return drawn[1]
+
+    def _draw(self, lane: Lane, now: int) -> Strip:
+        style, frame = self._styles[lane.behaviour.actor], self._look.glyphs.frame
+        runs = bool(lane.running)
+        strong = style + Style(bold=True, reverse=True) if runs else style + Style(bold=True)
+        label = visible(lane.behaviour.label)[:LABEL_WIDTH].ljust(LABEL_WIDTH)
+        return Strip(
+            [
+                Segment(lane.keys[:2].ljust(KEY_WIDTH - 1) + " ", strong),
+                Segment(label, style + Style(bold=True) if runs else style),
+                Segment(frame, self._faint),
+                *self._traced(lane, style),
+                Segment(frame, self._faint),
+                Segment(totals(lane, now), style if lane.count else self._faint),
+            ]
+        ).adjust_cell_length(self.size.width, self._faint)
+
+    def _traced(self, lane: Lane, style: Style) -> list[Segment]:
+        gaps, end = self._lanes.gaps, self._live.end
+        if end is not None:
+            gaps = [*gaps, Span(-FOREVER, 0, ""), Span(end + 1, FOREVER, "")]
+        body = trace(lane, self.right, self.room, self._look.glyphs, self.scale, gaps)
+        if not self._with_cursor:
+            return [Segment(body, style)]
+        at = self.room - 1 - self.room // 2
+        here = Segment(body[at : at + 1], style + Style(reverse=True))
+        return [Segment(body[:at], style), here, Segment(body[at + 1 :], style)]

@@ -1,0 +1,173 @@
+"""Plain mode: keys in, one short sentence out for each mark. For a screen reader, a braille line, a serial console.
+
+Nothing moves the cursor and nothing is coloured; what was said stays said. The recorder is that of the screen.
+"""
+
+import signal
+import sys
+import time
+from types import FrameType
+
+from etholog.base import system
+from etholog.base.text import visible
+from etholog.recording.live import clock_face
+from etholog.recording.prompts import Prompts
+from etholog.recording.recorder import Recorder
+from etholog.screens.legend import RIGHTING, key_words, own_words
+
+TICK_S = 0.25
+OWN_KEYS = (
+    *RIGHTING,
+    "Enter note, or why nobody watches; -12 moves the last mark 12 s earlier",
+    "{-} nobody watches",
+    "{=} sync with film",
+    "{`} what runs now",
+    "Esc, Enter end",
+)
+
+
+def say(text: str) -> None:
+    """Print one line, at once."""
+    print(visible(text), flush=True)
+
+
+class Ended(Exception):
+    """A signal asked the program to end."""
+
+
+class Console:
+    """Keys and lines of one terminal, without any help of a screen.
+
+    A signal is only noted when it comes and acted upon between two keys, so that it can't tear a record.
+    """
+
+    def __init__(self, keys: system.Keys) -> None:
+        self.keys = keys
+        self.continued = False  # whether the program was stopped and goes on again
+        self._ended = 0
+        for name in ("SIGHUP", "SIGTERM", "SIGCONT"):
+            if hasattr(signal, name):
+                signal.signal(getattr(signal, name), self._noted)
+
+    def _noted(self, number: int, _: FrameType | None) -> None:
+        if signal.Signals(number).name == "SIGCONT":
+            self.continued = True
+            self.keys.take_over()  # the shell has changed the terminal meanwhile
+        else:
+            self._ended = number
+
+    def key(self) -> str | None:
+        """Wait a moment for a key. Raises Ended after a signal, EOFError at the end of input."""
+        key = self.keys.read(TICK_S)
+        if key is None and self._ended:
+            raise Ended(self._ended)
+        return key
+
+    def line(self, question: str) -> str:
+        """Print the question and return the line that is typed after it."""
+        print(visible(question), end="", flush=True)
+        typed = ""
+        while True:
+            key = self.key()
+            if key in ("\r", "\n"):
+                print(flush=True)
+                return typed
+            if key in ("\x7f", "\b"):
+                typed = typed[:-1]
+                print("\b \b", end="", flush=True)
+            elif key is not None and len(key) == 1 and key.isprintable():
+                typed += key
+                print(key, end="", flush=True)
+
+
+class Plain:
+    """Records one session without a screen."""
+
+    def __init__(self, recorder: Recorder, console: Console, bell: bool = False) -> None:
+        self._recorder, self._console, self._bell = recorder, console, bell
+        self._prompts = Prompts(recorder.ethogram, recorder.live.records)
+        self._trouble = ""
+        self._rescued = False
+
+    def run(self) -> bool:
+        """Take in keys until the end is keyed; True then, False when the input ended."""
+        say("The clock runs. ? reads the keys.")
+        try:
+            while True:
+                key = self._console.key()
+                at = system.now()
+                if self._console.continued:
+                    self._console.continued = False
+                    say(self._recorder.stopped(at).text)
+                if key is not None and self._take(key, at):
+                    return True
+                self._tick()
+        except EOFError:
+            self._broken_off("its input ended")
+        except KeyboardInterrupt:
+            self._broken_off("Ctrl-C")
+        except Ended as ended:
+            self._broken_off(signal.Signals(ended.args[0]).name)
+            sys.exit(128 + ended.args[0])
+        return False
+
+    def _take(self, key: str, at: float) -> bool:
+        recorder = self._recorder
+        match key:
+            case "\x7f" | "\b" | "\t":
+                say(recorder.undo().text)
+            case "\x1b[3~":
+                say(recorder.redo().text)
+            case "\r" | "\n":
+                gap = recorder.live.folding.gap is not None
+                say(recorder.line(self._console.line("why: " if gap else "note: "), system.now()).text)
+            case "\x1b":
+                recorder.asks_code = False
+                say("End? Enter ends the session, any other key goes on.")
+                while (answer := self._console.key()) is None:
+                    pass
+                if answer in ("\r", "\n"):
+                    recorder.close(system.now())
+                    return True
+                say("It goes on.")
+                return self._take(answer, system.now())
+            case "?":
+                for words in (*key_words(recorder.layout), *own_words(OWN_KEYS, recorder.keyboard)):
+                    say(words)
+            case _ if len(key) == 1 and recorder.keyboard.place(key) in "`\\":
+                say(self._now())
+            case _ if len(key) == 1 and key.isprintable():
+                say(recorder.take(key, at).text)
+        return False
+
+    def _now(self) -> str:
+        live = self._recorder.live
+        now = self._recorder.t(system.now())
+        runs = [
+            f"{live.ethogram.by_code[bout.code].label}{' ' + bout.qualifier if bout.qualifier else ''}"
+            f" for {clock_face(now - bout.onset)}"
+            for bout in live.folding.running.values()
+        ]
+        what = "nobody watches" if live.folding.gap is not None else ", ".join(runs) or "nothing runs"
+        return f"{clock_face(now)}, {live.stage or 'before'}: {what}"
+
+    def _tick(self) -> None:
+        recorder, at = self._recorder, system.now()
+        recorder.watch_clocks(at, time.monotonic(), system.wall_now())
+        for prompt in self._prompts.due(recorder.live, recorder.t(at)):
+            recorder.prompted(prompt.name, at)
+            if self._bell:
+                print("\a", end="")
+            say(prompt.text)
+        if recorder.live.rescued and not self._rescued:
+            for line in recorder.ethogram.rescue:
+                say(line)
+        self._rescued = recorder.live.rescued
+        trouble = recorder.journal.trouble or ""
+        if trouble != self._trouble:
+            self._trouble = trouble
+            say(trouble or "Saved again.")
+
+    def _broken_off(self, how: str) -> None:
+        if self._recorder.live.folding.gap is None:
+            self._recorder.gap(system.now(), f"etholog was ended ({how})")

@@ -1,0 +1,73 @@
+"""The last screen before the clock: the cautions, and how these two fared before."""
+
+from collections.abc import Callable, Sequence
+from typing import ClassVar
+
+from textual import events
+from textual.app import ComposeResult
+from textual.binding import BindingType
+from textual.containers import VerticalScroll
+from textual.screen import Screen
+from textual.widgets import Static
+
+from etholog.base.text import visible
+from etholog.ethogram import Ethogram
+
+
+class Ready(Screen[bool], inherit_bindings=False):
+    """Waits for one key, which calls `start`; its result is whether to go back to the form rather than leave.
+
+    It stays below the screen that `start` shows.
+    """
+
+    CSS = """
+    Ready { overflow: hidden; }
+    #said { height: 1fr; padding: 1 2; scrollbar-size: 0 0; }
+    #said Static { height: auto; margin: 0 0 1 0; }
+    #start { height: 1; text-style: bold; padding: 0 2; }
+    """
+    AUTO_FOCUS = ""
+    BINDINGS: ClassVar[list[BindingType]] = []
+
+    def __init__(self, ethogram: Ethogram, pair: str, before: Sequence[str], start: Callable[[], None]) -> None:
+        super().__init__()
+        self._ethogram, self._pair, self._before = ethogram, pair, before
+        self._start = start
+        self._started = False
+
+    def compose(self) -> ComposeResult:
+        """Lay the screen out."""
+        with VerticalScroll(id="said", can_focus=False):
+            yield Static(visible(f"{self._pair}. {self._ethogram.title}"), markup=False)
+            for caution in self._ethogram.cautions:
+                yield Static(visible(caution), markup=False)
+            if self._before:
+                yield Static("\n".join(visible(line) for line in ("Before:", *self._before)), markup=False)
+        yield Static(id="start", markup=False)
+
+    def on_resize(self) -> None:
+        """Say when there is more than the window shows."""
+        self.call_after_refresh(self._tell)
+
+    def _tell(self) -> None:
+        more = "Down reads on   " if self.query_one("#said").max_scroll_y else ""
+        self.query_one("#start", Static).update(f"{more}Enter starts the clock   Esc the form   Ctrl-C leave")
+
+    def _forward_event(self, event: events.Event) -> None:
+        # Textual would queue a key for this screen, and with it those of the same breath, which are for the next one.
+        if isinstance(event, events.Key):
+            self._press(event.key)
+        else:
+            super()._forward_event(event)
+
+    def _press(self, key: str) -> None:
+        if self._started:
+            return  # the session has ended, and the form after it is not there yet
+        match key:
+            case "down" | "up":
+                self.query_one("#said").scroll_relative(y=3 if key == "down" else -3, animate=False)
+            case "enter":
+                self._started = True
+                self._start()
+            case "escape" | "ctrl+c":
+                self.dismiss(key == "escape")

@@ -1,0 +1,186 @@
+"""The strip's geometry: which lanes there are, and what each shows at which column. Pure, no screen."""
+
+from bisect import bisect_left, insort
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+
+from etholog.ethogram import Behaviour, Ethogram, Press
+from etholog.recording.live import Live, clock_face
+from etholog.session.folding import Bout, Span
+
+MS_PER_COLUMN = 2000
+FOREVER = 10**11  # milliseconds: later than any session's end
+KEY_WIDTH, LABEL_WIDTH, TOTALS_WIDTH = 3, 17, 13
+
+
+@dataclass(frozen=True)
+class Glyphs:
+    """What a trace is drawn with; shapes tell everything, colours only repeat it."""
+
+    state: str = "━"
+    cut: str = "╍"
+    event: str = "╿"
+    runs: str = "▶"
+    gap: str = "░"
+    frame: str = "│"
+    here: str = "▼"
+
+
+BOXES = Glyphs()
+PLAIN = Glyphs(state="=", cut="-", event="|", runs=">", gap=":", frame="|", here="V")
+
+
+@dataclass(eq=False)
+class Lane:
+    """One behaviour: its keys, its bouts so far (by onset), its totals."""
+
+    behaviour: Behaviour
+    keys: str
+    bouts: list[Bout] = field(default_factory=list)
+    running: list[Bout] = field(default_factory=list)
+    ended_ms: int = 0
+
+    @property
+    def count(self) -> int:
+        """Bouts so far, with the one that runs."""
+        return len(self.bouts) + len(self.running)
+
+    @property
+    def latest(self) -> int:
+        """When it last began, in milliseconds; -1 for never."""
+        return max((bout.onset for bout in (*self.bouts[-1:], *self.running)), default=-1)
+
+    def total_ms(self, now: int) -> int:
+        """How long it has run in all, in milliseconds."""
+        return self.ended_ms + sum(max(0, now - bout.onset) for bout in self.running)
+
+
+class Lanes:
+    """The lanes of a session, kept up with its records: only what is new is looked at, unless it was corrected."""
+
+    def __init__(self, ethogram: Ethogram, layout: dict[str, Press]) -> None:
+        keys: dict[str, list[str]] = {}
+        for key, press in layout.items():
+            keys.setdefault(press.behaviour.code, []).append(key)
+        self.lanes = [Lane(b, "".join(keys[b.code])) for b in ethogram.behaviour if b.code in keys]
+        self._by_code = {lane.behaviour.code: lane for lane in self.lanes}
+        self._behaviours = ethogram.by_code
+        self.gaps: list[Span] = []
+        self._refolds = -1
+        self._seen = 0
+
+    def follow(self, live: Live) -> None:
+        """Take in what was folded since the last time."""
+        folding = live.folding
+        if live.refolds != self._refolds:
+            self._refolds, self._seen = live.refolds, 0
+            for lane in self.lanes:
+                lane.bouts.clear()
+                lane.ended_ms = 0
+        for bout in folding.bouts[self._seen :]:
+            lane = self._lane(bout)
+            insort(lane.bouts, bout, key=_onset)
+            lane.ended_ms += bout.offset - bout.onset
+        self._seen = len(folding.bouts)
+        for lane in self.lanes:
+            lane.running.clear()
+        self.gaps = [*folding.gaps, *([folding.gap._replace(offset=FOREVER)] if folding.gap else [])]
+        for bout in folding.running.values():
+            self._lane(bout).running.append(bout)
+
+    def shown(self, rows: int) -> list[Lane]:
+        """Return as many lanes as there are rows, in their order: what runs and what was marked last goes first."""
+        if rows >= len(self.lanes):
+            return self.lanes
+        latest = sorted(self.lanes, key=lambda lane: (not lane.running, -lane.latest))[:rows]
+        return [lane for lane in self.lanes if lane in latest]
+
+    def _lane(self, bout: Bout) -> Lane:
+        if bout.code not in self._by_code:
+            # A behaviour without a key got marks by recoding: it gets its lane then.
+            lane = self._by_code[bout.code] = Lane(self._behaviours[bout.code], "")
+            self.lanes.append(lane)
+        return self._by_code[bout.code]
+
+
+def trace(
+    lane: Lane, now: int, columns: int, glyphs: Glyphs, scale: int = MS_PER_COLUMN, gaps: Sequence[Span] = ()
+) -> str:
+    """Return a lane's body: `columns` characters, the last one holding `now` (ms), each `scale` ms wide."""
+    right = now // scale
+    left = right - columns + 1
+    cells = [" "] * columns
+    for gap in gaps:
+        for at in range(max(gap.onset // scale - left, 0), min((gap.offset - 1) // scale - left + 1, columns)):
+            cells[at] = glyphs.gap
+    if lane.behaviour.kind == "event":
+        for at in range(columns):
+            count = _began_before(lane, (left + at + 1) * scale) - _began_before(lane, (left + at) * scale)
+            if count:
+                cells[at] = glyphs.event if count == 1 else str(min(count, 9))
+        return "".join(cells)
+    for bout in [*reversed(list(_reaching(lane, left, right, scale))), *lane.running]:
+        first = max(bout.onset // scale, left) - left
+        if first >= columns:
+            continue
+        runs = bout in lane.running
+        last = min((now if runs else bout.offset) // scale, right) - left
+        stroke = glyphs.state if bout.whole or runs else glyphs.cut
+        side = (bout.qualifier or "")[:1].upper()
+        mark = side if side.isascii() and side.isalpha() else stroke  # a file can hold any text there
+        for at in range(first, last + 1):
+            cells[at] = stroke
+        cells[first] = mark if bout.sure else "?"
+        if runs and last > first:
+            cells[last] = glyphs.runs
+    return "".join(cells)
+
+
+def _began_before(lane: Lane, t: int) -> int:
+    """Return how many of the lane's ended bouts began before `t` (ms)."""
+    return bisect_left(lane.bouts, t, key=_onset)
+
+
+def _reaching(lane: Lane, left: int, right: int, scale: int) -> Iterator[Bout]:
+    """Yield the bouts that reach into the columns, last ones first; no more than one beginning in each column, so
+    that a trace costs the same after ten marks and after fifty thousand."""
+    # Where both choices may run at once, a long bout may lie below many short ones: all have to be looked at.
+    overlapping = lane.behaviour.chain is None and bool(lane.behaviour.choices)
+    at = _began_before(lane, (right + 1) * scale) - 1
+    while at >= 0:
+        bout = lane.bouts[at]
+        if bout.offset >= left * scale:
+            yield bout
+        elif not overlapping:
+            return
+        at = at - 1 if overlapping else _began_before(lane, bout.onset // scale * scale) - 1
+
+
+def _onset(bout: Bout) -> int:
+    return bout.onset
+
+
+def ruler(now: int, columns: int, scale: int, cursor: int, mark: str) -> str:
+    """Return a line of times above a trace of the same measure, with `mark` above the column of `cursor` (ms)."""
+    left = now // scale - columns + 1
+    cells = [" "] * columns
+    here = cursor // scale - left
+    step = 15
+    for column in range(left - left % step, left + columns, step):
+        at = column - left
+        if column >= 0 and 0 <= at <= columns - 8 and not at <= here <= at + 7:
+            cells[at : at + 8] = f"{clock_face(column * scale):<8}"
+    if 0 <= here < columns:
+        cells[here] = mark
+    return "".join(cells)
+
+
+def totals(lane: Lane, now: int) -> str:
+    """Return a lane's count and total time, `TOTALS_WIDTH` characters."""
+    if not lane.count:
+        return " " * TOTALS_WIDTH
+    if lane.behaviour.kind == "event":
+        return f"{lane.count:>4}".ljust(TOTALS_WIDTH)
+    seconds = lane.total_ms(now) // 1000
+    shown = f"{seconds // 60}:{seconds % 60:02d}"
+    return f"{lane.count:>4} {shown:>7} "

@@ -1,0 +1,292 @@
+"""The watch screen: clock and pair on top, the strip, and below it the prompt, what runs, and what undo takes back."""
+
+import time
+from collections.abc import Callable, Mapping
+from typing import ClassVar
+
+from textual import events
+from textual.app import ComposeResult
+from textual.binding import BindingType
+from textual.screen import Screen
+from textual.widgets import Digits, Static
+
+from etholog.base import system
+from etholog.base.text import visible
+from etholog.recording.corrector import Answer
+from etholog.recording.live import clock_face
+from etholog.recording.prompts import Prompts
+from etholog.recording.recorder import Recorder
+from etholog.screens.chart import StripChart
+from etholog.screens.legend import RIGHTING, key_table, own_words
+from etholog.screens.line import Line
+from etholog.screens.strip import PLAIN, Lanes
+from etholog.screens.themes import Look
+from etholog.session.folding import Bout
+
+TICK_S = 0.25
+SLOW_DISK_S = 2.0
+OTHER_ROWS = 8  # the clock in big figures, and all the lines above and below the strip
+NOTE_HINT = "a note, or -12 to move the last mark 12 s earlier; Enter keeps, Esc leaves"
+GAP_HINT = "why does nobody watch? Enter keeps, Esc leaves"
+OWN_KEYS = (
+    *RIGHTING,
+    "Enter note",
+    "{-} nobody watches",
+    "{=} sync with film",
+    "Esc, Enter end",
+)
+
+
+class Watching(Screen[bool], inherit_bindings=False):
+    """Records one session; its result is True when it was ended on purpose."""
+
+    CSS = """
+    Watching { overflow: hidden; }
+    #clock { width: auto; padding: 0 2; display: none; }
+    #top, #prompt, #runs, #last, #trouble, #keys { height: 1; }
+    #prompt { color: $alarm; }
+    #prompt.long { height: auto; }
+    #keys { height: auto; dock: top; display: none; padding: 0 1 1 1; }
+    #trouble { display: none; color: $alarm; text-style: bold reverse; height: auto; }
+    #last { color: $faint; }
+    #line { display: none; }
+    """
+    AUTO_FOCUS = ""
+    compares_clocks = True
+    own_keys: ClassVar[tuple[str, ...]] = OWN_KEYS
+    BINDINGS: ClassVar[list[BindingType]] = []
+
+    def __init__(
+        self,
+        recorder: Recorder,
+        look: Look,
+        *,
+        pair: str,
+        clock: Callable[[], float] = system.now,
+        stamp: Callable[[events.Event], float] = lambda event: system.at_stamp(event.time),
+        live: bool = True,
+        asks: bool = True,
+    ) -> None:
+        super().__init__()
+        self.recorder = recorder
+        self.look = look
+        self.asks = asks  # whether the form at the end follows
+        self._pair = visible(pair)
+        self._clock, self._stamp, self._live = clock, stamp, live
+        self._lanes = Lanes(recorder.ethogram, recorder.layout)
+        self._gap_key = recorder.keyboard.typed("-")
+        self._prompts = Prompts(recorder.ethogram, recorder.live.records)
+        self._prompt_text, self._answer = "", ""
+        self._ending = self._shows_keys = False
+        self.continued = False  # set by whoever sees that the program was stopped and goes on
+        self.takes_keys = True  # False while a line is typed, whose letters are no marks
+        self._shown: dict[str, str] = {}
+
+    def compose(self) -> ComposeResult:
+        """Lay the screen out, from top to bottom."""
+        yield Digits("0:00:00", id="clock")
+        yield Static(id="top", markup=False)
+        yield Static(id="trouble", markup=False)
+        yield StripChart(self.recorder.live, self._lanes, self.look, self._now)
+        yield Static(id="prompt", markup=False)
+        yield Static(id="runs", markup=False)
+        yield Static(id="last", markup=False)
+        yield Line(id="line", select_on_focus=False)  # or what is typed ahead of the focus is typed over
+        yield Static(id="keys", markup=False)
+
+    def on_mount(self) -> None:
+        """Start to tick."""
+        self.app.app_resume_signal.subscribe(self, self._came_back)
+        self.watch(self.app, "app_focus", self.tick, init=False)
+        if self._live:
+            self.set_interval(TICK_S, self.tick)
+        self.tick()
+
+    def on_resize(self) -> None:
+        """Fit what is said to the new size, once it is laid out."""
+        self.call_after_refresh(self.tick)
+
+    def _suspend(self) -> None:
+        """Ctrl-Z: go to the shell; the time there is a gap."""
+        if self.recorder.live.folding.gap is None:
+            self.recorder.gap(self._clock(), "suspended by Ctrl-Z")
+        self.app.action_suspend_process()
+
+    def _came_back(self, _: object) -> None:
+        self.continued = False
+        if self.recorder.live.folding.gap is not None:
+            self._told(self.recorder.back(self._clock()))
+        # Textual repaints only what changed, and the shell has written over all of it.
+        self.refresh(layout=True)
+
+    def _after_stop(self) -> None:
+        """A program that was stopped from outside recorded nothing meanwhile."""
+        if self.continued and self.recorder.live.folding.gap is None:
+            self._answer = self.recorder.stopped(self._clock()).text
+        self.continued = False
+
+    # ------------------------------------------------------------ input
+
+    async def on_key(self, event: events.Key) -> None:
+        """Take in a key, stamped with its arrival."""
+        event.stop()
+        event.prevent_default()
+        if not self.takes_keys:
+            await self.query_one(Line).typed(event, self._line_ended)
+            return
+        self._after_stop()
+        at = self._stamp(event)
+        self.query_one("#keys").display = self._shows_keys = False
+        if self._ending and event.key == "enter":
+            self.takes_keys = False
+            self.recorder.close(at)
+            self.dismiss(True)
+            return
+        self._told(self._press(event, at))
+
+    def _press(self, event: events.Key, at: float) -> Answer:
+        recorder, character = self.recorder, event.character or ""
+        match event.key:
+            case "backspace" | "tab":
+                return recorder.undo()
+            case "delete":
+                return recorder.redo()
+            case "enter":
+                self._open_line()
+                return Answer("line", "")
+            case "escape":
+                recorder.asks_code = False
+                return Answer("ending", "END? Enter ends the session; any other key goes on")
+            case "ctrl+z":
+                self._suspend()
+                return Answer("suspended", "")
+            case "ctrl+c" | "ctrl+q":
+                return Answer("nothing", "Esc, then Enter ends the session")
+        if character == "?":
+            self._show_keys()
+            return Answer("keys", "")
+        return recorder.take(character or event.key, at)
+
+    def on_mouse_down(self, event: events.MouseDown) -> None:
+        """A tap on a lane is its key; on a lane with two keys, the left half is the first."""
+        widget = self.get_widget_at(event.screen_x, event.screen_y)[0]
+        if not isinstance(widget, StripChart):
+            return
+        lane = widget.lane_at(event.screen_y - widget.region.y)
+        if lane is not None and lane.keys:
+            half = 2 * event.screen_x // max(1, self.size.width) if len(lane.keys) > 1 else 0
+            self._told(self.recorder.press(lane.keys[half], self._stamp(event)))
+
+    def on_paste(self, event: events.Paste) -> None:
+        """Pasted text makes no marks."""
+        if self.takes_keys:
+            event.stop()
+            self._told(self.recorder.pasted(event.text, self._stamp(event)))
+
+    def _open_line(self) -> None:
+        self.query_one("#last").display = self.takes_keys = False
+        self.query_one(Line).open(NOTE_HINT if self.recorder.live.folding.gap is None else GAP_HINT)
+
+    def _line_ended(self, text: str | None) -> None:
+        self.query_one("#last").display = self.takes_keys = True
+        if text is not None:
+            self._told(self.recorder.line(text, self._clock()))
+
+    def _show_keys(self) -> None:
+        self._shows_keys = True
+        keys = self.query_one("#keys", Static)
+        keys.update(key_table(self.recorder.layout, own_words(self.own_keys, self.recorder.keyboard), self.size.width))
+        keys.display = True
+
+    # ------------------------------------------------------------ output
+
+    def _now(self) -> int:
+        return self.recorder.t(self._clock())
+
+    def _told(self, answer: Answer) -> None:
+        self._ending = answer.did == "ending"
+        self._answer = answer.text
+        self.tick()
+
+    def tick(self) -> None:
+        """Show what is: called after each key and a few times a second."""
+        if not self.is_attached:
+            return  # the form at the end is here already
+        self._after_stop()
+        now = self._now()
+        if self.compares_clocks:
+            self.recorder.watch_clocks(self._clock(), time.monotonic(), self.recorder.wall())
+        for prompt in self._prompts.due(self.recorder.live, now):
+            self.recorder.prompted(prompt.name, self._clock())
+            self._prompt_text = f"{clock_face(now)}  {prompt.text}"
+            if self.look.bell:
+                self.app.bell()
+        self._lanes.follow(self.recorder.live)
+        chart = self.query_one(StripChart)
+        chart.changed()
+        big = self.look.glyphs is not PLAIN and self.size.height >= len(self._lanes.lanes) + OTHER_ROWS
+        digits = self.query_one(Digits)
+        if digits.display != big:
+            digits.display = big
+        if big:
+            digits.update(clock_face(now))
+        self._say("top", self._top(now))
+        # What to do has to be read at once, so it takes the lines that it needs.
+        long = self.recorder.live.rescued or len(self._prompt_text) >= self.size.width
+        self.query_one("#prompt").set_class(long, "long")
+        self._say("prompt", self._bottom_prompt(chart), layout=long)
+        self._say("runs", self._run_text(now))
+        self._say("last", f" {visible(self.recorder.with_undo(self._answer))}")
+        self._show_trouble()
+
+    def _say(self, name: str, text: str, layout: bool = False) -> None:
+        if self._shown.get(name) != text:
+            self._shown[name] = text
+            self.query_one(f"#{name}", Static).update(text, layout=layout)
+
+    def _top(self, now: int) -> str:
+        last = self.recorder.live.last
+        ago = f"last mark {clock_face(max(0, now - last['t']))} ago" if last is not None else "no mark yet"
+        stage = (self.recorder.live.stage or "before").upper()
+        return f" {clock_face(now)}  {stage:<10}  {ago}  {self._pair}  {self.recorder.wall():%H:%M}"
+
+    def _bottom_prompt(self, chart: StripChart) -> str:
+        if self.recorder.live.rescued:
+            return visible_lines([f" {line}" for line in self.recorder.ethogram.rescue])
+        lanes = "1 lane finds" if chart.hidden == 1 else f"{chart.hidden} lanes find"
+        hidden = f"   ({lanes} no room)" if chart.hidden and not self._shows_keys else ""
+        return f" {visible(self._prompt_text)}{hidden}" if self._prompt_text or hidden else ""
+
+    def _run_text(self, now: int) -> str:
+        folding = self.recorder.live.folding
+        if folding.gap is not None:
+            why = f" ({visible(folding.gap.why)})" if folding.gap.why else "; Enter says why"
+            return f" NOBODY WATCHES since {clock_face(folding.gap.onset)}{why}; any mark, or {self._gap_key}, ends it"
+        return self._runs(now, folding.running)
+
+    def _runs(self, now: int, running: Mapping[object, Bout]) -> str:
+        names = self.recorder.ethogram.by_code
+        runs = [
+            f"{names[b.code].label}{' ' + b.qualifier if b.qualifier else ''} {clock_face(now - b.onset)[2:]}"
+            for b in running.values()
+        ]
+        return " now: " + visible(", ".join(runs) if runs else "nothing runs")
+
+    def _show_trouble(self) -> None:
+        journal = self.recorder.journal
+        text = journal.trouble or ""
+        if not text and journal.waiting_s > SLOW_DISK_S:
+            text = f"The disk is slow: the last marks have been waiting for it for {journal.waiting_s:.0f} s"
+        if not text and not self.app.app_focus:
+            text = "THIS WINDOW HAS LOST THE FOCUS: keys go elsewhere and are no marks. Click here."
+        trouble = self.query_one("#trouble", Static)
+        if trouble.display != bool(text):
+            trouble.display = bool(text)
+        if self._shown.get("trouble") != text:
+            self._shown["trouble"] = text
+            trouble.update(visible(text))
+
+
+def visible_lines(rows: list[str]) -> str:
+    """Return rows of text, each made safe, as one."""
+    return "\n".join(visible(row) for row in rows)

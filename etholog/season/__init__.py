@@ -1,0 +1,5 @@
+"""Many sessions and cards, read together into tables."""
+
+from etholog.season.folder import Season, folder_of, of, read, sessions_in
+
+__all__ = ["Season", "folder_of", "of", "read", "sessions_in"]

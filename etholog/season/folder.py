@@ -1,0 +1,130 @@
+"""A folder of sessions read into tables."""
+
+import os
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from functools import cached_property
+from pathlib import Path
+
+import pandas as pd
+
+from etholog import animals as animals_
+from etholog.animals import Animals
+from etholog.base import notebook
+from etholog.base.refusal import Refusal
+from etholog.ethogram import Ethogram
+from etholog.season import cache, reading, rows, tables
+from etholog.season.rows import Rows
+from etholog.session import Session
+
+
+@dataclass(frozen=True)
+class Season:
+    """Many sessions as tables; `faults` are sentences on what could not be read.
+
+    `sessions`: one row each. `bouts`: one row a bout, by session, onset and mark. `gaps`: spans that nobody
+    watched. Times are seconds since
+    the session began. `ethograms`: by name, each session's as it was when it was recorded (of one name, the newest
+    session's).
+    """
+
+    folder: Path
+    sessions: pd.DataFrame
+    bouts: pd.DataFrame
+    gaps: pd.DataFrame
+    ethograms: dict[str, Ethogram]
+    faults: list[str] = field(default_factory=list)
+
+    @cached_property
+    def animals(self) -> Animals:
+        """The cards beside the sessions, and the pairings that both know of; read when first asked for."""
+        return animals_.read(self.folder.parent if self.folder.name == "sessions" else self.folder)
+
+    @cached_property
+    def cards(self) -> pd.DataFrame:
+        """What the cards say, a row an entry: animal, entry, on (as written), first_on, last_on (the days it may mean),
+        sure, words, number, note, n."""
+        rows = [
+            (card.id, e.kind, e.on.text, e.on.first, e.on.last, e.sure, e.words, e.number, e.note, e.n)
+            for card in self.animals.cards.values()
+            for e in card.entries
+        ]
+        columns = ["animal", "entry", "on", "first_on", "last_on", "sure", "words", "number", "note", "n"]
+        table = pd.DataFrame(rows, columns=columns)
+        table["first_on"], table["last_on"] = pd.to_datetime(table["first_on"]), pd.to_datetime(table["last_on"])
+        return table.astype({"animal": "category", "entry": "category", "sure": bool, "number": float, "n": int})
+
+    def _repr_html_(self) -> str:
+        said = f"{len(self.sessions)} sessions of {self.sessions['male'].nunique()} males and "
+        said += f"{self.sessions['female'].nunique()} females, {len(self.bouts)} bouts."
+        if self.faults:
+            said += f" {len(self.faults)} lines or files could not be used: see faults."
+        return notebook.html(
+            said, self.sessions[["session", "began", "male", "female", "watched_s", "marks", "closed"]]
+        )
+
+
+def folder_of(path: Path | str) -> Path:
+    """Return the folder of sessions meant: the path itself, or its `sessions`. Raises Refusal where there is none."""
+    path = Path(path)
+    if not path.is_dir():
+        raise Refusal(f"{path}: is no folder; name a folder of sessions, or a workspace that has one")
+    inner = path / "sessions"
+    return inner if inner.is_dir() else path
+
+
+def read(path: Path | str = ".", cached: bool = True) -> Season:
+    """Read a folder of sessions, or a workspace that has one, into a Season. Files that are no sessions become
+    faults. A large folder is read again only where it changed (see `etholog.cache`), unless `cached` is False."""
+    folder = folder_of(path)
+    files = _files(folder)
+    faults: list[str] = []
+    if not cached or len(files) < cache.AT_LEAST:
+        return _season(folder, _in_order(reading.gather(folder, sorted(files), faults)), faults)
+    stamps = {name: cache.stamp(entry) for name, entry in files.items()}
+    known, whole = cache.load(folder, stamps)
+    fresh = reading.gather(folder, sorted(files.keys() - set(known.said["name"])), faults)
+    found = _in_order(rows.join(known, fresh) if fresh else known)
+    if fresh or not whole:
+        cache.save(folder, stamps, found)
+    return _season(folder, found, faults)
+
+
+def _files(folder: Path) -> "dict[str, os.DirEntry[str]]":
+    """Return all that may be sessions, by name."""
+    with os.scandir(folder) as entries:
+        return {
+            entry.name: entry
+            for entry in entries
+            if not (entry.name.startswith(".") or entry.name.endswith(".torn") or entry.is_dir())
+        }
+
+
+def sessions_in(folder: Path) -> tuple[list[Session], list[str]]:
+    """Return the sessions of a folder, in the order of their files' names, and what could not be read."""
+    faults: list[str] = []
+    return list(reading.sessions(folder, sorted(_files(folder)), faults)), faults
+
+
+def of(folder: Path, found: Iterable[Session], faults: Iterable[str] = ()) -> Season:
+    """Put sessions into tables. A session that comes twice counts once; so does one with a second observer's record."""
+    return _season(folder, _in_order(rows.gather(found)), faults)
+
+
+def _in_order(found: Rows) -> Rows:
+    began, ids = found.counted["began_us"].tolist(), found.said["id"]
+    return rows.take(found, sorted(range(len(found)), key=lambda at: (began[at], ids[at])))
+
+
+def _season(folder: Path, found: Rows, faults: Iterable[str]) -> Season:
+    told = list(faults)
+    names, record_of = found.said["name"], found.said["record_of"]
+    kept: dict[str, int] = {}
+    for at, (name, id_, own) in enumerate(zip(names, found.said["id"], found.said["faults"], strict=True)):
+        told += [f"{folder / name}{fault}" for fault in own.splitlines()]
+        first = kept.setdefault(id_, at)
+        if first != at:
+            told.append(f"{folder / name}: is session {id_} again, as {names[first]} is; left out")
+    firsts = rows.take(found, [at for at in kept.values() if record_of[at] not in kept])
+    ethograms = [firsts.ethograms[at] for at in dict.fromkeys(firsts.counted["ethogram"].tolist())]
+    return Season(folder, *tables.of(firsts), {one.name: one for one in ethograms}, told)

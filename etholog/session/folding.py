@@ -1,0 +1,269 @@
+"""From records to bouts: corrections applied, chains kept, what makes no sense told and never raised. Pure."""
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+from functools import partial
+from operator import itemgetter
+from typing import Any, NamedTuple, cast
+
+from etholog.ethogram import Ethogram
+from etholog.session.record import Scalar
+
+
+class Bout(NamedTuple):
+    """One run of a state, or one event (onset = offset). `whole` is False where a gap or the session's end cut it."""
+
+    n: int
+    code: str
+    qualifier: str | None
+    onset: int
+    offset: int
+    whole: bool
+    sure: bool
+
+
+# A named tuple's own constructor takes twice as long, and bouts are what a season is made of.
+_bout = cast("Callable[[tuple[int, str, str | None, int, int, bool, bool]], Bout]", partial(tuple.__new__, Bout))
+
+
+class Span(NamedTuple):
+    """A stretch of time and what was said of it."""
+
+    onset: int
+    offset: int
+    why: str
+
+
+class Said(NamedTuple):
+    """A note, a stray key, a sync, a rescue, a prompt: something at one instant that is no behaviour."""
+
+    n: int
+    t: int
+    do: str
+    text: str
+
+
+class _Rule(NamedTuple):
+    """What one behaviour's mark does; read from here, it costs a third of what the ethogram's own entry would."""
+
+    is_event: bool
+    chain: str | None
+    ends: tuple[str, ...]
+    within: str | None
+
+
+class Folding:
+    """Folds marks, given in the order of (t, n), into bouts, one at a time, so that a screen can follow.
+
+    Rules: an onset ends whatever else runs in its chain, and the states that its `ends` name; the end of a state
+    ends those `within` it; a gap ends all. What makes no sense is told in `remarks` and never raised.
+    """
+
+    def __init__(self, ethogram: Ethogram) -> None:
+        self.bouts: list[Bout] = []
+        self.running: dict[object, Bout] = {}
+        self.gaps: list[Span] = []
+        self.gap: Span | None = None
+        self.remarks: list[str] = []
+        self._rules = {b.code: _Rule(b.kind == "event", b.chain, b.ends, b.within) for b in ethogram.behaviour}
+        self._inner: dict[str, list[str]] = {}
+        for code, rule in self._rules.items():
+            if rule.within is not None:
+                self._inner.setdefault(rule.within, []).append(code)
+
+    def mark(self, t: int, n: int, code: str, edge: str | None, qualifier: str | None, sure: bool = True) -> None:
+        """Take in one mark."""
+        rule = self._rules.get(code)
+        if rule is None:
+            self.remarks.append(f"mark {n}: {code!r} is not in this session's ethogram; left out")
+            return
+        if self.gap is not None:
+            self.remarks.append(f"mark {n}: {code!r} lies in a gap, when nobody was watching")
+        if rule.is_event:
+            self.bouts.append(_bout((n, code, qualifier, t, t, True, sure)))
+            for other in rule.ends:
+                self._end_code(other, t)
+        elif edge == "offset":
+            self._offset(rule, t, n, code, qualifier)
+        else:
+            self._onset(rule, t, n, code, qualifier, sure)
+
+    def start_gap(self, t: int, why: str) -> None:
+        """Nobody is watching from here on: what runs is cut."""
+        if self.gap is None:
+            self._cut(t)
+            self.gap = Span(t, t, why)
+
+    def end_gap(self, t: int) -> None:
+        """Somebody is watching again."""
+        if self.gap is None:
+            self.remarks.append(f"watched again at {t / 1000:.1f} s without a gap before it")
+        else:
+            self.gaps.append(self.gap._replace(offset=t))
+            self.gap = None
+
+    def finish(self, t: int) -> None:
+        """The session is over: what runs is cut."""
+        self._cut(t)
+        if self.gap is not None:
+            self.end_gap(t)
+
+    def _onset(self, rule: _Rule, t: int, n: int, code: str, qualifier: str | None, sure: bool) -> None:
+        _, chain, ends, within = rule
+        running, lane = self.running, chain or (code, qualifier)
+        now = running.get(lane)
+        if now is not None:
+            if now.code == code and now.qualifier == qualifier:
+                self.remarks.append(f"mark {n}: {code!r} began while it was running; it goes on")
+                return
+            self._end(lane, t)
+        for other in ends:
+            self._end_code(other, t)
+        if within is not None and not any(bout.code == within for bout in running.values()):
+            self.remarks.append(f"mark {n}: {code!r} at {t / 1000:.1f} s, outside any {within!r}")
+        running[lane] = _bout((n, code, qualifier, t, t, False, sure))
+
+    def _offset(self, rule: _Rule, t: int, n: int, code: str, qualifier: str | None) -> None:
+        lane: object = rule.chain or (code, qualifier)
+        bout = self.running.get(lane)
+        if bout is None and qualifier is None:  # ends it whichever it is
+            lane, bout = next(((at, now) for at, now in self.running.items() if now.code == code), (lane, None))
+        if bout is None or bout.code != code or qualifier not in (None, bout.qualifier):
+            self.remarks.append(f"mark {n}: {code!r} ended without having begun")
+        else:
+            self._end(lane, t)
+
+    def _end_code(self, code: str, t: int) -> None:
+        for lane in [lane for lane, bout in self.running.items() if bout.code == code]:
+            self._end(lane, t)
+
+    def _end(self, lane: object, t: int) -> None:
+        bout = self.running.pop(lane, None)
+        if bout is None:
+            return  # what it lay within has ended it already
+        n, code, qualifier, onset, _, _, sure = bout
+        self.bouts.append(_bout((n, code, qualifier, onset, t, True, sure)))
+        if self.running:
+            for inner in self._inner.get(code, ()):
+                self._end_code(inner, t)
+
+    def _cut(self, t: int) -> None:
+        self.bouts += [bout._replace(offset=max(t, bout.onset)) for bout in self.running.values()]
+        self.running.clear()
+
+
+@dataclass(frozen=True)
+class Fold:
+    """What the records come to: bouts sorted by (onset, n), gaps, the rest of what was said, and what made no sense."""
+
+    bouts: list[Bout]
+    gaps: list[Span]
+    said: list[Said]
+    remarks: list[str]
+    end: int
+    closed: bool
+    outcome: dict[str, Scalar]
+    marks: int
+
+
+_ORDER = itemgetter(Bout._fields.index("onset"), Bout._fields.index("n"))
+_NOT_IN_TIME = frozenset({"undo", "film", "close", "repeat"})
+_ABOUT_ANOTHER = frozenset({"move", "recode", "doubt", "note"})
+_SAID = {"note": "text", "stray": "key", "prompt": "name", "sync": None, "rescue": None, "clock": "what"}
+
+
+def undone(records: Iterable[Mapping[str, Any]]) -> set[int]:
+    """Return the numbers of the records that were taken back; an undo that was itself taken back takes nothing back."""
+    gone: set[int] = set()
+    for record in reversed([record for record in records if record["do"] == "undo"]):
+        if record["n"] not in gone:
+            gone.add(record["of"])
+    return gone
+
+
+def corrected(records: Iterable[Mapping[str, Any]]) -> tuple[list[Mapping[str, Any]], list[str]]:
+    """Apply undo, move, recode, doubt, and the reasons of gaps.
+
+    Returns what lasts in time, sorted by (t, n), and remarks on what made no sense.
+    """
+    records = list(records)
+    if not [record for record in records if "of" in record]:
+        return sorted([record for record in records if record["do"] not in _NOT_IN_TIME], key=itemgetter("t")), []
+    gone = undone(records)
+    live: dict[int, Mapping[str, Any]] = {}  # what is corrected is made anew, the records stay as they are
+    remarks: list[str] = []
+    for record in records:
+        do = record["do"]
+        n = record["n"]
+        if n in gone or do in _NOT_IN_TIME:
+            continue
+        if do not in _ABOUT_ANOTHER:
+            live[n] = record
+            continue
+        of = record.get("of", -1)
+        target = live.get(of)
+        if do == "note":
+            if target is not None and target["do"] == "gap":
+                live[of] = {**target, "why": record["text"]}
+            else:
+                live[n] = record
+        elif target is None:
+            if of not in gone:
+                remarks.append(f"record {n}: {do} of {of}, which is nothing that can be changed")
+        elif do == "move":
+            live[of] = {**target, "t": record["t"]}
+        elif do == "doubt":
+            live[of] = {**target, "sure": record["sure"]}
+        elif target["do"] in ("mark", "stray"):
+            live[of] = {**target, "do": "mark", "code": record["code"], "qualifier": record.get("qualifier")}
+        else:
+            remarks.append(f"record {n}: only a mark or a stray key can be recoded")
+    return sorted(live.values(), key=itemgetter("t", "n")), remarks
+
+
+def fold(ethogram: Ethogram, records: Iterable[Mapping[str, Any]]) -> Fold:
+    """Fold records into bouts. Pure: every reader (screen, tables, film) gets its bouts from here, by `Folding`."""
+    records = list(records)
+    lasting, remarks = corrected(records)
+    folding = Folding(ethogram)
+    said: list[Said] = []
+    marks = 0
+    for record in lasting:
+        do = record["do"]
+        if do == "mark":
+            marks += 1
+            folding.mark(
+                record["t"],
+                record["n"],
+                record["code"],
+                record.get("edge"),
+                record.get("qualifier"),
+                record.get("sure", True),
+            )
+        elif do == "gap":
+            folding.start_gap(record["t"], record["why"])
+        elif do == "back":
+            folding.end_gap(record["t"])
+        else:
+            named = _SAID[do]
+            said.append(Said(record["n"], record["t"], do, record[named] if named else ""))
+    last = lasting[-1]["t"] if lasting else 0
+    close: Mapping[str, Any] = next((record for record in reversed(records) if record["do"] == "close"), {})
+    if close:
+        end = max(close["t"], last)
+    else:
+        # Somebody was there while keys came, so a session that was never closed was watched until its last record.
+        end = max((record.get("t", 0) for record in records if record["do"] != "move"), default=0)
+        end = max(end, last)
+    folding.finish(end)
+    folding.bouts.sort(key=_ORDER)
+    return Fold(
+        folding.bouts,
+        folding.gaps,
+        said,
+        remarks + folding.remarks,
+        end,
+        bool(close),
+        dict(close.get("outcome", {})),
+        marks,
+    )

@@ -1,0 +1,227 @@
+"""The kinds of lines that a session's file can hold, exact to the member: the border at which pydantic stands guard."""
+
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import Annotated, Literal, NotRequired, TypeVar
+
+from pydantic import AwareDatetime, ConfigDict, Field, TypeAdapter, ValidationError, with_config
+from typing_extensions import TypedDict  # before Python 3.12, pydantic takes no other
+
+from etholog.base import journal
+
+FORMAT = "etholog-session/1"
+
+Ms = Annotated[int, Field(ge=0, le=10**10)]
+Number = Annotated[int, Field(ge=0)]
+Word = Annotated[str, Field(max_length=200)]
+Name = Annotated[str, Field(min_length=1, max_length=200)]
+Prose = Annotated[str, Field(max_length=100_000)]
+Scalar = str | int | float | bool | None
+T = TypeVar("T")
+
+_exact = with_config(ConfigDict(extra="forbid", strict=True, allow_inf_nan=False))
+
+
+@_exact
+class Header(TypedDict):
+    """The first line but for the ethogram, which stands last in it.
+
+    `clock_at` is what the clock named showed at t = 0, in seconds, and means something only within one `boot`.
+    `record_of` names the session of which this is a second observer's record.
+    """
+
+    n: Literal[0]
+    do: Literal["begin"]
+    format: Literal["etholog-session/1"]
+    id: Name
+    began: Annotated[AwareDatetime, Field(strict=False)]
+    male: Word
+    female: Word
+    species: Word
+    observer: Word
+    place: Word
+    clock: Word
+    clock_at: float
+    boot: Word
+    conditions: dict[Word, Scalar]
+    source: Word
+    record_of: NotRequired[Word]
+    ethogram_hash: Word
+
+
+class _Line(TypedDict):
+    n: Number
+
+
+class _Timed(_Line):
+    t: Ms
+    wall: NotRequired[str]
+
+
+@_exact
+class Mark(_Timed):
+    """One thing recorded at one instant; `edge` only for states."""
+
+    do: Literal["mark"]
+    code: Word
+    edge: NotRequired[Literal["onset", "offset"]]
+    qualifier: NotRequired[Word]
+
+
+@_exact
+class Undo(_Line):
+    """Takes back record `of`, which may itself be an undo."""
+
+    do: Literal["undo"]
+    of: Number
+
+
+@_exact
+class Move(_Line):
+    """Puts record `of` at `t`; both times stay in the journal."""
+
+    do: Literal["move"]
+    of: Number
+    t: Ms
+
+
+@_exact
+class Recode(_Line):
+    """Gives mark `of` another code, or makes a stray key a mark."""
+
+    do: Literal["recode"]
+    of: Number
+    code: Word
+    qualifier: NotRequired[Word]
+
+
+@_exact
+class Doubt(_Line):
+    """Says whether the observer is sure of mark `of`."""
+
+    do: Literal["doubt"]
+    of: Number
+    sure: bool
+
+
+@_exact
+class Note(_Timed):
+    """Words of the observer; `of` where they belong to a mark, or are the reason of a gap."""
+
+    do: Literal["note"]
+    text: Prose
+    of: NotRequired[Number]
+
+
+@_exact
+class Stray(_Timed):
+    """A key that means nothing here."""
+
+    do: Literal["stray"]
+    key: Word
+
+
+@_exact
+class Repeat(_Timed):
+    """A key that came again too soon to be a second press."""
+
+    do: Literal["repeat"]
+    key: Word
+
+
+@_exact
+class Gap(_Timed):
+    """From here on nobody was watching."""
+
+    do: Literal["gap"]
+    why: Word
+
+
+@_exact
+class Moment(_Timed):
+    """`back`: watching again. `sync`: visible on the film. `rescue`: the keeper had to step in."""
+
+    do: Literal["back", "sync", "rescue"]
+
+
+@_exact
+class Prompted(_Timed):
+    """A prompt of the ethogram was shown."""
+
+    do: Literal["prompt"]
+    name: Word
+
+
+@_exact
+class Clock(_Timed):
+    """Something happened to a clock: it was changed, or the machine slept."""
+
+    do: Literal["clock"]
+    what: Word
+
+
+@_exact
+class FilmClip(TypedDict):
+    """One file of film and how its clock lies to the session's.
+
+    Film second f is session millisecond `begins` + 1000 f / (1 + `ppm` / 10^6). `anchors` are the pairs (session ms,
+    film second) from which that was found. `file` is relative to the session's own folder where that can be.
+    """
+
+    file: Prose
+    seconds: Annotated[float, Field(gt=0)]
+    rate: Annotated[str, Field(pattern=r"^[1-9]\d{0,8}/[1-9]\d{0,8}$")]
+    begins: float
+    ppm: Annotated[float, Field(gt=-100_000, lt=100_000)]
+    by: Literal["one sync mark", "sync marks", "creation time", "watching"]
+    anchors: list[tuple[float, float]]
+
+
+@_exact
+class Film(_Line):
+    """All the film there is of the session; the last of these records counts. It may follow `close`."""
+
+    do: Literal["film"]
+    clips: Annotated[list[FilmClip], Field(strict=False)]
+
+
+@_exact
+class Close(_Timed):
+    """The end, with the outcome form. The last one counts."""
+
+    do: Literal["close"]
+    outcome: dict[Word, Scalar]
+
+
+Record = Annotated[
+    Mark | Undo | Move | Recode | Doubt | Note | Stray | Repeat | Gap | Moment | Prompted | Clock | Film | Close,
+    Field(discriminator="do"),
+]
+
+
+def brief(error: ValidationError) -> str:
+    """Return the first fault of a line in a few words."""
+    fault = error.errors(include_url=False, include_input=False)[0]
+    where = ".".join(str(part)[:60] for part in fault["loc"])  # a name in the file may be as long as it likes
+    return f"{where}: {fault['msg']}" if where else fault["msg"]
+
+
+def checked(
+    path: Path, bodies: Sequence[bytes], many: TypeAdapter[list[T]], one: TypeAdapter[T], faults: list[str]
+) -> list[T]:
+    """Return the records of a journal's bodies that can be used, and tell `faults` of the others."""
+    try:
+        records = many.validate_json(journal.as_array(bodies))
+        if len(records) == len(bodies):
+            return records
+    except ValidationError:
+        pass  # one by one, which takes longer, to say which it is
+    return list(_usable(path, bodies, one, faults))
+
+
+def _usable(path: Path, bodies: Sequence[bytes], one: TypeAdapter[T], faults: list[str]) -> Iterator[T]:
+    for body in bodies:
+        try:
+            yield one.validate_json(body + b"}")
+        except ValidationError as error:
+            faults.append(f"{path}: record {journal.number(body)}: {brief(error)}; left out, the file is as it was")

@@ -1,1 +1,0 @@
-"""The watch screen: a strip, after the pen recorders of the laboratory."""

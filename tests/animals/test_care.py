@@ -1,0 +1,264 @@
+"""What is due, and what speaks for and against a pairing. Windows and habits are common practice, no source."""
+
+import json
+from collections.abc import Callable
+from datetime import date, timedelta
+from pathlib import Path
+from subprocess import CompletedProcess
+
+import pytest
+
+from etholog import animals
+from etholog.animals import care, readiness
+from etholog.animals.care import Task
+from etholog.ethogram import at_hand
+from tests.make import CardLine, write_card
+
+Run = Callable[..., CompletedProcess[str]]
+GRAMMOSTOLA = ("species", "2020", "Grammostola pulchripes")
+PAIRED = ("paired", "2026-03-01", "M-1")
+
+
+def due(folder: Path, today: str, *told: CardLine, male: tuple[CardLine, ...] = ()) -> dict[str, Task]:
+    write_card(folder, "F-1", ("sex", "2020", "female"), GRAMMOSTOLA, *told)
+    write_card(folder, "M-1", ("sex", "2020", "male"), GRAMMOSTOLA, *male)
+    tasks = care.due(animals.read(folder), at_hand(folder), date.fromisoformat(today))
+    return {task.key.split("/")[0][0] + " " + task.key.split("/")[1]: task for task in tasks}
+
+
+def test_after_a_pairing_a_sac_is_looked_for_in_its_window(tmp_path: Path) -> None:
+    tasks = due(tmp_path, "2026-03-02", PAIRED)
+    look = tasks["F sac"]
+    assert (look.first, look.last, look.every) == (date(2026, 5, 30), date(2026, 11, 26), 7)  # 90 and 270 days
+    assert tasks["F nosac"].first == date(2026, 11, 27)
+    assert tasks["F again"].first == date(2026, 3, 4)
+    assert tasks["M check"].first == date(2026, 3, 2)
+
+
+def test_having_looked_puts_the_next_look_a_week_on(tmp_path: Path) -> None:
+    assert due(tmp_path, "2026-07-01", PAIRED, ("looked", "2026-06-29"))["F sac"].first == date(2026, 7, 6)
+
+
+def test_after_the_last_look_in_its_window_there_is_no_other(tmp_path: Path) -> None:
+    tasks = due(tmp_path, "2026-11-24", PAIRED, ("looked", "2026-11-23"))  # the window closes on the 26th
+    assert "F sac" not in tasks
+    assert tasks["F nosac"].first == date(2026, 11, 27)
+
+
+def test_looking_ahead_for_ever_is_no_trouble(tmp_path: Path, etholog: Run) -> None:
+    due(tmp_path, "2026-03-02", PAIRED)
+    done = etholog("due", "--ahead", "999999999", "--today", "2026-03-02", "--folder", tmp_path)
+    assert (done.returncode, "F-1          no sac in its time" in done.stdout) == (0, True)
+
+
+def test_a_moult_undoes_the_pairing(tmp_path: Path) -> None:
+    tasks = due(tmp_path, "2026-06-20", PAIRED, ("moult", "2026-06-11"))
+    assert "F sac" not in tasks
+    assert "undone the pairing" in tasks["F moult"].what
+
+
+def test_a_sac_puts_guarding_in_the_place_of_looking(tmp_path: Path) -> None:
+    tasks = due(tmp_path, "2026-07-05", PAIRED, ("sac", "2026-07-01"))
+    assert "F sac" not in tasks
+    assert (tasks["F guard"].first, tasks["F guard"].last) == (date(2026, 7, 1), date(2026, 7, 31))
+    assert (tasks["F pull"].first, tasks["F pull"].last) == (date(2026, 8, 5), date(2026, 8, 19))  # 5 to 7 weeks
+    assert (tasks["F free"].first, tasks["F free"].last) == (date(2026, 8, 26), date(2026, 9, 16))  # 8 to 11 weeks
+
+
+def test_a_pulled_sac_is_looked_at_every_few_days_until_it_opens(tmp_path: Path) -> None:
+    tasks = due(tmp_path, "2026-08-11", PAIRED, ("sac", "2026-07-01"), ("pulled", "2026-08-10"))
+    assert "F guard" not in tasks
+    assert tasks["F incubator"].every == 3
+
+
+@pytest.mark.parametrize(
+    "end", [(("eaten", "2026-07-09"),), (("opened", "2026-07-09"), ("count", "2026-07-09", "nymphs", "9"))]
+)
+def test_when_all_is_over_nothing_is_due(end: tuple[CardLine, ...], tmp_path: Path) -> None:
+    assert not due(tmp_path, "2026-07-10", PAIRED, ("sac", "2026-07-01"), *end)
+
+
+def test_the_dead_need_nothing(tmp_path: Path) -> None:
+    told = (("water", "2026-01-01"), ("meal", "2026-01-01", "small"), ("died", "2026-06-01"))
+    assert "F water" not in due(tmp_path, "2026-07-01", *told)
+
+
+def test_a_sac_that_was_pulled_outlives_her(tmp_path: Path) -> None:
+    pulled = (PAIRED, ("sac", "2026-07-01"), ("pulled", "2026-08-08"), ("died", "2026-08-10"), ("meal", "2026-06-01"))
+    tasks = due(tmp_path, "2026-08-11", *pulled)
+    assert set(tasks) == {"F incubator", "F free"}
+
+
+def test_a_moult_ends_the_guarding(tmp_path: Path) -> None:
+    tasks = due(tmp_path, "2026-08-05", PAIRED, ("sac", "2026-07-01"), ("meal", "2026-06-20"), ("moult", "2026-08-01"))
+    assert set(tasks) == {"F meal"}
+
+
+def test_a_meal_stays_due_until_it_is_given(tmp_path: Path) -> None:
+    tasks = due(tmp_path, "2026-07-01", ("meal", "2026-01-01", "small"), ("water", "2026-06-25"))
+    assert tasks["F meal"].last < date(2026, 7, 1)
+    assert tasks["F water"].first == date(2026, 7, 2)
+
+
+def test_a_partial_date_widens_the_window(tmp_path: Path) -> None:
+    look = due(tmp_path, "2026-04-02", ("paired", "2026-03", "M-1"))["F sac"]
+    assert (look.first, look.last) == (date(2026, 5, 30), date(2026, 12, 26))
+
+
+def test_a_leap_day_is_a_day(tmp_path: Path) -> None:
+    look = due(tmp_path, "2024-02-29", ("paired", "2024-02-29", "M-1"))["F sac"]
+    assert look.first == date(2024, 2, 29) + timedelta(days=90)
+
+
+def test_enough_sacs_of_ones_own_say_more_than_the_shipped_window(tmp_path: Path) -> None:
+    for n, days in enumerate((40, 50, 60, 70, 80), 2):
+        laid = (date(2025, 1, 1) + timedelta(days=days)).isoformat()
+        write_card(
+            tmp_path, f"F-{n}", ("sex", "2020", "female"), GRAMMOSTOLA, ("paired", "2025-01-01", "M-9"), ("sac", laid)
+        )
+    look = due(tmp_path, "2026-03-02", PAIRED)["F sac"]
+    assert (look.first, look.last) == (date(2026, 4, 10), date(2026, 5, 20))
+    assert look.source == "your own 5 sacs of Grammostola"
+
+
+# Common practice, no source: what keepers say of some Old World burrowers has to fit the shipped windows.
+def test_shipped_windows_hold_what_keepers_see_in_old_world_burrowers(tmp_path: Path) -> None:
+    mine = care.window("Pterinochilus murinus", animals.read(tmp_path), at_hand(tmp_path))
+    assert mine.sac[0] <= 61 <= mine.sac[1]  # a sac about two months after the pairing
+    assert "just off the floor" in (mine.care.sac_form or "")
+    assert "overlooked" in (mine.care.sac_form or "")
+    assert mine.care.guard == 30  # left alone for about 30 days
+    write_card(tmp_path, "F-1", ("sex", "2020", "female"), ("species", "2020", "Pterinochilus murinus"))
+    write_card(tmp_path, "F-1", ("meal", "2026-03-01", "small"), PAIRED)
+    before = {t.key.split("/")[1]: t for t in care.due(animals.read(tmp_path), at_hand(tmp_path), date(2026, 3, 2))}
+    assert "few and of middling size" in before["meal"].what
+    assert "often attacks" in before["again"].what
+    write_card(tmp_path, "F-1", ("sac", "2026-05-01"))
+    after = {t.key.split("/")[1]: t for t in care.due(animals.read(tmp_path), at_hand(tmp_path), date(2026, 5, 2))}
+    assert "water that can't dry out" in after["guard"].what
+
+
+def test_due_on_the_example_season(repository: Path, etholog: Run) -> None:
+    done = etholog("due", "--today", "2026-11-20", "--folder", repository / "examples" / "season")
+    assert done.returncode == 0, done.stderr
+    today, rest = done.stdout.split("THIS WEEK")
+    assert "F-Umbra      look for a sac" in today
+    assert "OVERDUE since 2026-03-23. last meal 2026-03-02" in today
+    assert "F-Fern       free spiderlings are expected" in today
+    assert "M-Basalt" not in done.stdout  # he died in August
+    parsed = json.loads(
+        etholog(
+            "due", "F-Umbra", "--json", "--today", "2026-11-20", "--folder", repository / "examples" / "season"
+        ).stdout
+    )
+    assert {task["animal"] for task in parsed} == {"F-Umbra"}
+    assert "F-Sepia      feed: few and of middling size after a pairing" in rest  # her window opens on the 21st
+
+
+def test_an_unknown_animal_gets_the_nearest_names(repository: Path, etholog: Run) -> None:
+    for words in (("due", "F-Umbre"), ("ready", "M-Flnt", "F-Umbra"), ("label", "F-Umbre"), ("card", "F-Umbre")):
+        done = etholog(*words, "--folder", repository / "examples" / "season")
+        assert done.returncode == 2
+        assert "did you mean" in done.stderr
+
+
+def facts(folder: Path, today: str, he: tuple[CardLine, ...], she: tuple[CardLine, ...]) -> dict[str, list[str]]:
+    write_card(folder, "M-1", ("sex", "2020", "male"), *he)
+    write_card(folder, "F-1", ("sex", "2020", "female"), *she)
+    day = date.fromisoformat(today)
+    known = animals.read(folder).as_of(day)
+    found: dict[str, list[str]] = {"for": [], "against": [], "unknown": [], "note": []}
+    for fact in readiness.facts("M-1", "F-1", known, at_hand(folder), day):
+        found[fact.side].append(fact.text)
+    return found
+
+
+def said(found: list[str], words: str) -> bool:
+    return any(words in text for text in found)
+
+
+def test_what_speaks_for_a_pairing(tmp_path: Path) -> None:
+    found = facts(
+        tmp_path,
+        "2026-03-01",
+        (
+            GRAMMOSTOLA,
+            ("dam", "2020", "D-1"),
+            ("sire", "2020", "S-1"),
+            ("moult", "2026-01-01", "last"),
+            ("sperm_web", "2026-02-20"),
+            ("meal", "2026-02-25", "small"),
+        ),
+        (
+            GRAMMOSTOLA,
+            ("dam", "2020", "D-2"),
+            ("sire", "2020", "S-2"),
+            *(("moult", on) for on in ("2023-09-01", "2024-10-01", "2025-11-10")),
+            ("meal", "2026-02-20", "large"),
+        ),
+    )
+    assert not found["against"]
+    assert not found["unknown"]
+    for words in (
+        "one species",
+        "last moult 59 days ago",
+        "sperm web 9 days ago",
+        "no ancestor in common",
+        "large 9 days",
+    ):
+        assert said(found["for"], words), words
+    # Her own intermoults were 396 and 405 days; 111 are over.
+    assert said(found["for"], "the next may come in 285 to 294 days, by her own 2 intermoults of 400 days (sd 6)")
+
+
+AGAINST = [
+    ((("species", "2020", "Tliltocatl vagans"),), (GRAMMOSTOLA,), "against", "two species"),
+    ((), (("moult", "2026-02-20"),), "against", "may not have hardened"),
+    ((), (("moult", "2025-02-20"),), "against", "the next may come any day now"),
+    ((), (("meal", "2026-01-01", "small"),), "against", "last meal small 59 days ago"),
+    ((), (("meal", "2026-02-25", "refused"),), "against", "refused"),
+    ((("moult", "2025-02-01", "last"),), (), "against", "most pair from 14 to 180 days"),
+    ((("died", "2026-01-01"),), (), "against", "M-1 died on 2026-01-01"),
+    ((("dam", "2020", "D"),), (("dam", "2020", "D"),), "against", "kin through D: kinship 0.125"),
+    ((), (("paired", "2026-01-01", "M-2"),), "against", "nobody will know the sire"),
+    ((), (("paired", "2025-10-01", "M-2"), ("sac", "2026-02-01")), "against", "nobody will know the sire"),
+    ((), (("paired", "2025-10-01", "M-2"), ("sac", "2026-02-01")), "against", "guards a sac since 2026-02-01"),
+    ((("sperm_web", "2025-12-01"), ("paired", "2026-01-01", "F-9")), (), "note", "last session 59 days ago"),
+    ((), (), "unknown", "no last moult on his card"),
+    ((), (), "unknown", "no moult on her card"),
+    ((), (), "unknown", "no sperm web seen"),
+    ((), (), "unknown", "species of M-1 and F-1 not on record"),
+    ((), (), "unknown", "they may be kin"),
+]
+
+
+@pytest.mark.parametrize(("he", "she", "side", "words"), AGAINST)
+def test_what_speaks_against_or_is_not_known(
+    he: tuple[CardLine, ...], she: tuple[CardLine, ...], side: str, words: str, tmp_path: Path
+) -> None:
+    assert said(facts(tmp_path, "2026-03-01", he, she)[side], words)
+
+
+def test_what_came_later_is_not_known_on_that_day(tmp_path: Path) -> None:
+    found = facts(tmp_path, "2026-03-01", (("died", "2026-08"),), (("moult", "2026-06-01"),))
+    assert not said(found["against"], "died")
+    assert said(found["unknown"], "no moult on her card")
+
+
+def test_ready_on_the_example_season_gives_no_verdict(repository: Path, etholog: Run) -> None:
+    season = repository / "examples" / "season"
+    done = etholog("ready", "M-Basalt", "F-Umbra", "--today", "2026-03-10", "--folder", season)
+    assert done.returncode == 0, done.stderr
+    assert "kin through D-Lava: kinship 0.125" in done.stdout
+    assert "You decide." in done.stdout
+    assert "permits, your vet and your poison centre" in done.stdout
+    once_more = etholog("ready", "F-Clay", "--today", "2026-03-27", "--folder", season).stdout
+    assert "clear insertions of both palps" in once_more
+    assert "second introductions after a clasp, this genus: she attacked in" in once_more
+
+
+def test_many_cards_are_read(tmp_path: Path, etholog: Run) -> None:
+    for n in range(300):  # the benchmark takes 10,000 of them
+        write_card(tmp_path, f"F-{n}", ("sex", "2020", "female"), GRAMMOSTOLA, ("meal", "2026-03-01", "small"))
+    done = etholog("due", "--json", "--today", "2026-03-20", "--folder", tmp_path)
+    assert len(json.loads(done.stdout)) == 300

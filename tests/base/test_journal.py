@@ -1,0 +1,245 @@
+"""The journal against real files: torn, bent, full, deleted, taken by another process."""
+
+import json
+import os
+import random
+import signal
+import subprocess
+import sys
+import textwrap
+import zlib
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from etholog.base import journal
+from etholog.base.journal import Journal, JournalError
+
+HEADER = {"format": "etholog-session/1", "id": "a"}
+
+
+def written(path: Path, count: int = 5) -> bytes:
+    with_lines = Journal.create(path, HEADER)
+    for i in range(count):
+        with_lines.append("note", t=i, text=f"note {i}")
+    assert with_lines.close()
+    return path.read_bytes()
+
+
+def test_lines_are_json_and_their_crc_is_the_published_one(tmp_path: Path) -> None:
+    # CRC-32 as in ISO 3309 / ITU-T V.42; its published check value is that of "123456789".
+    assert zlib.crc32(b"123456789") == 0xCBF43926
+    written(tmp_path / "a.jsonl")
+    for n, line in enumerate((tmp_path / "a.jsonl").read_bytes().splitlines()):
+        record = json.loads(line)
+        assert record["n"] == n
+        body = line[: line.rindex(b',"crc"')]
+        assert record["crc"] == f"{zlib.crc32(body):08x}"
+
+
+texts = st.text(max_size=50)
+
+
+@given(texts, texts)
+def test_any_text_comes_back(kind: str, text: str) -> None:
+    line = journal.encode({"n": 0, "do": "note", "text": text, "why": kind})
+    assert line.count(b"\n") == 1
+    record = json.loads(line)
+    assert record["text"] == text
+    assert record["why"] == kind
+
+
+def test_a_lone_surrogate_costs_one_character_and_not_the_mark() -> None:
+    record = json.loads(journal.encode({"n": 0, "do": "note", "text": "a\ud800b"}))
+    assert record["text"] == "a?b"
+
+
+def test_cut_at_every_byte_it_loses_at_most_the_last_line(tmp_path: Path) -> None:
+    data = written(tmp_path / "a.jsonl", 3)
+    first = data.index(b"\n")
+    path = tmp_path / "cut.jsonl"
+    for size in range(first, len(data)):
+        path.write_bytes(data[:size])
+        reading = journal.read(path)
+        whole = data[: size + 1].count(b"\n")  # a line without its newline is whole too
+        assert len(reading.bodies) == whole
+        assert bool(reading.torn) == bool(reading.faults)
+
+
+def test_a_torn_tail_is_set_aside_and_the_journal_goes_on(tmp_path: Path) -> None:
+    path = tmp_path / "a.jsonl"
+    data = written(path, 3)
+    path.write_bytes(data[:-9])
+    opened, reading = Journal.open(path)
+    assert len(reading.bodies) == 3
+    assert "line 4: torn off" in reading.faults[0]
+    opened.append("note", t=9, text="after")
+    assert opened.close()
+    torn = data[data.rindex(b"\n", 0, -9) + 1 : -9]
+    assert (tmp_path / "a.jsonl.torn").read_bytes() == torn + b"\n"
+    after = journal.read(path)
+    assert not after.faults
+    assert [record["n"] for record in json.loads(journal.as_array(after.bodies))] == [0, 1, 2, 3]
+
+
+def test_only_the_newline_lost_is_nothing_lost(tmp_path: Path) -> None:
+    path = tmp_path / "a.jsonl"
+    path.write_bytes(written(path, 3)[:-1])
+    opened, reading = Journal.open(path)
+    opened.append("note", t=9, text="after")
+    assert opened.close()
+    assert not reading.faults
+    assert len(journal.read(path).bodies) == 5
+
+
+def test_every_single_bit_flip_is_seen(tmp_path: Path) -> None:
+    path = tmp_path / "a.jsonl"
+    data = written(path, 4)
+    whole = journal.read(path).bodies
+    bent = tmp_path / "bent.jsonl"
+    chance = random.Random(7)
+    for _ in range(1500):
+        at = chance.randrange(data.index(b"\n") + 1, len(data))
+        changed = bytearray(data)
+        changed[at] ^= 1 << chance.randrange(8)
+        bent.write_bytes(changed)
+        reading = journal.read(bent)
+        assert reading.faults or reading.bodies == whole  # the very last newline alone is no loss
+
+
+def test_lost_doubled_and_swapped_lines_are_told_by_number(tmp_path: Path) -> None:
+    path = tmp_path / "a.jsonl"
+    lines = written(path, 4).splitlines(keepends=True)
+    path.write_bytes(b"".join(lines[:2] + lines[3:]))
+    assert f"{path}: line 3: number 3 where 2 was due" in journal.read(path).faults[0]
+    path.write_bytes(b"".join([*lines[:3], lines[2], *lines[3:]]))
+    assert "line 4: number 2 comes again" in journal.read(path).faults[0]
+    path.write_bytes(b"".join([lines[0], lines[2], lines[1], *lines[3:]]))
+    faults = journal.read(path).faults
+    assert "line 2: number 2 where 1 was due" in faults[0]
+    assert "line 3: number 1 comes again or too late" in faults[1]
+
+
+@pytest.mark.parametrize("content", [b"", b"\n", b"hello\n", bytes(range(256)), b'{"n":0}\n', b"\xff\xfe" * 100])
+def test_a_foreign_file_is_refused_in_one_line(tmp_path: Path, content: bytes) -> None:
+    path = tmp_path / "a.jsonl"
+    path.write_bytes(content)
+    with pytest.raises(JournalError) as refused:
+        journal.read(path)
+    assert str(refused.value).startswith(f"{path}: line 1: ")
+    assert "\n" not in str(refused.value)
+
+
+def test_missing_folders_and_taken_names_are_refused(tmp_path: Path) -> None:
+    with pytest.raises(JournalError, match="can't be made"):
+        Journal.create(tmp_path / "none" / "a.jsonl", HEADER)
+    written(tmp_path / "a.jsonl")
+    with pytest.raises(JournalError, match="is there already"):
+        Journal.create(tmp_path / "a.jsonl", HEADER)
+    with pytest.raises(JournalError, match="can't be opened"):
+        Journal.open(tmp_path / "b.jsonl")
+
+
+def test_a_second_process_is_refused(tmp_path: Path) -> None:
+    path = tmp_path / "a.jsonl"
+    mine = Journal.create(path, HEADER)
+    script = f"from pathlib import Path; from etholog.base.journal import Journal; Journal.open(Path({str(path)!r}))"
+    other = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=False)
+    assert "another etholog is writing into it" in other.stderr
+    assert mine.close()
+    assert not subprocess.run([sys.executable, "-c", script], capture_output=True, check=False).returncode
+
+
+LIMITED = """
+    import resource, signal, sys
+    from pathlib import Path
+    from etholog.base.journal import Journal
+    signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+    path = Path(sys.argv[1])
+    kept = Journal.create(path, {"format": "etholog-session/1"})
+    size = path.stat().st_size
+    resource.setrlimit(resource.RLIMIT_FSIZE, (size + 150, resource.RLIM_INFINITY))
+    for i in range(6):
+        kept.append("note", t=i, text=f"note {i}")
+    print(kept.trouble)
+    print(kept.rescue)
+    # The rescue file grows under the same limit, so it too holds only what fits; then there is room again.
+    resource.setrlimit(resource.RLIMIT_FSIZE, (resource.RLIM_INFINITY, resource.RLIM_INFINITY))
+    kept.append("note", t=9, text="room again")
+    print(kept.trouble)
+    print(kept.close())
+"""
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="RLIMIT_FSIZE is of POSIX")
+def test_a_full_disk_loses_nothing(tmp_path: Path) -> None:
+    path = tmp_path / "a.jsonl"
+    done = subprocess.run(
+        [sys.executable, "-c", textwrap.dedent(LIMITED), str(path)],
+        capture_output=True,
+        text=True,
+        check=True,
+        env=os.environ | {"XDG_STATE_HOME": str(tmp_path / "state")},
+    )
+    trouble, rescue, after, closed = done.stdout.splitlines()
+    assert trouble.startswith("NOT SAVED")
+    assert Path(rescue).is_relative_to(tmp_path / "state")
+    assert after == "None"
+    assert closed == "True"
+    reading = journal.read(path)
+    assert not reading.faults
+    assert [record["text"] for record in json.loads(journal.as_array(reading.bodies[1:]))] == [
+        *(f"note {i}" for i in range(6)),
+        "room again",
+    ]
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="an open file can't be deleted there")
+def test_a_deleted_file_comes_back_whole(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
+    folder = tmp_path / "sessions"
+    folder.mkdir()
+    path = folder / "a.jsonl"
+    kept = Journal.create(path, HEADER)
+    kept.append("note", t=1, text="before")
+    path.unlink()
+    folder.rmdir()
+    kept.append("note", t=2, text="while it was away")
+    assert kept.trouble is not None
+    assert "NOT SAVED" in kept.trouble
+    assert kept.rescue is not None
+    assert [json.loads(line)["n"] for line in kept.rescue.read_bytes().splitlines()] == [0, 1, 2]
+    folder.mkdir()
+    kept.append("note", t=3, text="back")
+    assert kept.trouble is None
+    assert kept.close()
+    assert len(journal.read(path).bodies) == 4
+
+
+APPENDING = """
+    import sys
+    from pathlib import Path
+    from etholog.base.journal import Journal
+    kept = Journal.create(Path(sys.argv[1]), {"format": "etholog-session/1"})
+    while True:
+        print(kept.append("note", t=1, text="x" * 40), flush=True)
+"""
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="SIGKILL is of POSIX")
+@pytest.mark.parametrize("round_", range(5))
+def test_kill_9_loses_no_line_that_was_told(tmp_path: Path, round_: int) -> None:
+    path = tmp_path / "a.jsonl"
+    with subprocess.Popen(
+        [sys.executable, "-c", textwrap.dedent(APPENDING), str(path)], stdout=subprocess.PIPE
+    ) as process:
+        assert process.stdout is not None
+        told = [process.stdout.readline() for _ in range(50 + 333 * round_)]
+        process.send_signal(signal.SIGKILL)
+        rest = process.stdout.read().splitlines(keepends=True)
+    last = [int(line) for line in told + rest if line.endswith(b"\n")][-1]
+    reading = journal.read(path)
+    assert reading.next_n > last
+    assert not reading.faults or reading.torn

@@ -1,0 +1,53 @@
+"""The pages of help, and completion in real shells."""
+
+import re
+import subprocess
+from collections.abc import Callable
+from pathlib import Path
+from subprocess import CompletedProcess
+
+import pytest
+
+from etholog import ethogram
+from etholog.animals import card
+from etholog.commands import COMMANDS
+from tests.conftest import need
+
+Run = Callable[..., CompletedProcess[str]]
+
+
+def test_each_page_is_listed_and_printed(etholog: Run, repository: Path) -> None:
+    pages = sorted(file.stem for file in (repository / "etholog" / "help").glob("*.md"))
+    listed = etholog("help").stdout
+    for page in pages:
+        assert f"etholog help {page} " in listed
+        assert etholog("help", page).stdout.startswith("# ")
+    wrong = etholog("help", "method")
+    assert (wrong.returncode, "did you mean 'methods'" in wrong.stderr) == (2, True)
+
+
+def test_the_page_of_files_names_every_kind_of_line_and_table(etholog: Run, repository: Path) -> None:
+    page = etholog("help", "files").stdout
+    source = (repository / "etholog" / "record.py").read_text(encoding="utf-8")
+    kinds = {kind for found in re.findall(r"do: Literal\[([^\]]*)\]", source) for kind in re.findall(r'"(\w+)"', found)}
+    for kind in kinds - {"begin"}:
+        assert re.search(rf"\b{kind}\b", page), kind
+    tables = [name for name in ethogram.Ethogram.model_fields if f"[[{name}]]" in page]
+    assert tables == ["behaviour", "interval", "prompt", "limit", "aftercare"]
+
+
+def test_the_kinds_of_entries_are_told_where_the_page_says(etholog: Run) -> None:
+    shown = " ".join(etholog("card", "--help").stdout.split())
+    assert all(kind in shown for kind in card.KINDS)
+
+
+@pytest.mark.parametrize("shell", ["bash", "zsh"])
+def test_a_shell_takes_the_completion(shell: str, etholog: Run, tmp_path: Path) -> None:
+    need(shell)
+    script = tmp_path / "_etholog"
+    script.write_text(etholog("completion", shell).stdout, encoding="utf-8")
+    assert subprocess.run([shell, "-n", script], check=False).returncode == 0
+    if shell == "bash":
+        asked = f"source {script}; COMP_WORDS=(etholog la); COMP_CWORD=1; _shtab_etholog; echo ${{COMPREPLY[@]}}"
+        done = subprocess.run(["bash", "-c", asked], capture_output=True, text=True, check=False)
+        assert sorted(done.stdout.split()) == sorted(name for name in COMMANDS if name.startswith("la"))

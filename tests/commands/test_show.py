@@ -1,0 +1,45 @@
+"""`etholog show`, on the invented sessions and on hostile ones."""
+
+from collections.abc import Callable
+from pathlib import Path
+from subprocess import CompletedProcess
+
+import pytest
+
+from tests.make import marks, write_session
+
+Run = Callable[..., CompletedProcess[str]]
+
+
+def test_the_strip_spans_the_whole_session(etholog: Run, tmp_path: Path) -> None:
+    made = [*marks((0, "walking", "onset"), (50_000, "touch", None), (50_000, "drumming", "onset"))]
+    write_session(tmp_path / "a.jsonl", [*made, {"do": "close", "t": 100_000, "outcome": {}}])
+    done = etholog("show", tmp_path / "a.jsonl", "--ascii", env={"COLUMNS": "80", "PYTHONPATH": pythonpath()})
+    lanes = {line[3:20].strip(): line[21:66] for line in done.stdout.splitlines() if line.count("|") >= 2}
+    assert lanes["walking"].count("=") in (22, 23, 24)
+    assert lanes["walking"].startswith("=")
+    assert lanes["touch"].index("|") in (21, 22, 23)
+    assert lanes["drumming"].rstrip()[-1] == "-"  # cut by the end of the session
+    assert "1 min 40 s in all" in done.stdout
+
+
+def pythonpath() -> str:
+    import sys
+
+    return ":".join(sys.path)
+
+
+@pytest.mark.parametrize("hostile", ["\x1b[31mred", "a\u202eb", "x\ny", "\x00", "<b>", "[bold]", "\u2028"])
+def test_hostile_text_never_reaches_the_terminal_raw(etholog: Run, tmp_path: Path, hostile: str) -> None:
+    made = [*marks((0, "walking", "onset")), {"do": "close", "t": 9000, "outcome": {hostile: hostile}}]
+    write_session(tmp_path / "a.jsonl", made, male=hostile, female=hostile)
+    done = etholog("show", tmp_path / "a.jsonl")
+    assert done.returncode == 0, done.stderr
+    for character in "\x1b\u202e\x00\u2028":
+        assert character not in done.stdout
+
+
+def test_a_missing_file_is_one_line(etholog: Run, tmp_path: Path) -> None:
+    done = etholog("show", tmp_path / "none.jsonl")
+    assert done.returncode == 2
+    assert done.stderr.count("\n") == 1

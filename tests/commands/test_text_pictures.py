@@ -1,0 +1,121 @@
+"""The pictures that `show` and `latency` print as text, in a real terminal and out of one."""
+
+import os
+import pty
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+from statsmodels.duration.survfunc import SurvfuncRight
+
+import etholog
+from etholog.base.colours import ACTORS
+from etholog.commands.curve import BLOCKS, EIGHTHS, lines
+
+SESSION = "examples/season/sessions/20260322-2043-M-Onyx-F-Sepia.jsonl"
+COLOUR = re.compile(r"\x1b\[[0-9;]*m")
+
+
+def in_a_terminal(repository: Path, *words: str, **environment: str) -> str:
+    main, terminal = pty.openpty()
+    kept = {name: value for name, value in os.environ.items() if name not in ("NO_COLOR", "FORCE_COLOR")}
+    process = subprocess.Popen(
+        [sys.executable, "-m", "etholog", *words],
+        cwd=repository,
+        env=kept | {"TERM": "xterm-256color", "COLORTERM": "truecolor", "COLUMNS": "100", **environment},
+        stdout=terminal,
+        stdin=subprocess.DEVNULL,
+    )
+    os.close(terminal)
+    shown = bytearray()
+    while True:
+        try:
+            part = os.read(main, 65536)
+        except OSError:  # Linux says so when the other end is closed
+            break
+        if not part:
+            break
+        shown += part
+    os.close(main)
+    assert process.wait() == 0
+    return shown.decode().replace("\r\n", "\n")
+
+
+@pytest.mark.parametrize("words", [("show", SESSION), ("latency", "courtship", "--folder", "examples/season")])
+def test_colour_repeats_what_is_there_without_it(repository: Path, words: tuple[str, ...]) -> None:
+    coloured = in_a_terminal(repository, *words)
+    plain = in_a_terminal(repository, *words, NO_COLOR="1")
+    red, green, blue = bytes.fromhex(ACTORS["male"].removeprefix("#"))
+    assert f"38;2;{red};{green};{blue}" in coloured
+    # https://no-color.org: no ANSI colour; bold and the like are no colour.
+    assert not any(code in plain for code in ("\x1b[3", "\x1b[9", ";38;"))
+    assert COLOUR.sub("", coloured) == COLOUR.sub("", plain)
+
+
+@pytest.mark.parametrize(
+    "words", [("latency", "courtship"), ("duration", "--by", "male"), ("duration", "--by", "session")]
+)
+def test_a_table_on_80_columns_holds_every_cell_and_no_broken_number(repository: Path, words: tuple[str, ...]) -> None:
+    words = (*words, "--folder", "examples/season")
+    wide, narrow = (first_table(in_a_terminal(repository, *words, COLUMNS=columns)) for columns in ("250", "80"))
+    assert max(map(len, narrow.splitlines())) <= 80
+    characters, told = (sorted(re.sub(r"\s", "", text)) for text in (wide, narrow))
+    assert told == characters
+    numbers = re.compile(r"(?<=\s)[\d,]+\.\d+(?=\s)")
+    assert sorted(numbers.findall(narrow)) == sorted(numbers.findall(wide))
+
+
+def first_table(shown: str) -> str:
+    lines = [line.rstrip() for line in COLOUR.sub("", shown).splitlines()]
+    rule = next(at for at, line in enumerate(lines) if "──" in line)
+    return "\n".join(lines[rule + 1 : lines.index("", rule)]) + "\n"
+
+
+def test_a_title_is_as_wide_as_the_terminal_and_not_as_its_table(repository: Path) -> None:
+    words = ("outcome", "--today", "2026-11-20", "--folder", "examples/season")
+    assert "an attempt being all pairings of one female in one" in in_a_terminal(repository, *words, COLUMNS="80")
+
+
+def test_out_of_a_terminal_there_is_no_escape(repository: Path) -> None:
+    done = subprocess.run(
+        [sys.executable, "-m", "etholog", "show", SESSION], cwd=repository, capture_output=True, text=True, check=True
+    )
+    assert "\x1b" not in done.stdout
+    assert "m  palpal drumming" in done.stdout
+
+
+def test_each_column_is_the_share_still_without_it(repository: Path) -> None:
+    times = etholog.latency(etholog.read(repository / "examples" / "season"), "courtship")
+    drawn = [[text for text, _ in line] for line in lines(times, "male", 100, BLOCKS)][1:-1]
+    groups = list(times.groupby("male", observed=True))
+    end = times["latency_s"].max()
+    columns = 100 - len("M-Basalt") - 9 - 3
+    for (head, body, tail), (name, rows) in zip(drawn, groups, strict=True):
+        assert head.split()[0] == name
+        assert head.split()[1:] == [str(rows["occurred"].sum()), "of", str(len(rows))]
+        reference = SurvfuncRight(rows["latency_s"], rows["occurred"].astype(int))
+        for column, block in enumerate(body):
+            past = np.flatnonzero(np.asarray(reference.surv_times) <= column * end / columns)
+            share = reference.surv_prob[past[-1]] if len(past) else 1.0
+            level = BLOCKS.index(block) + 1 if block != " " else 0
+            assert 0 <= level / 8 - share + 1e-9 < 1 / 8 + 2e-9
+        assert len(body) == pytest.approx(rows["latency_s"].max() / end * columns, abs=1)
+        assert (tail == "|") == (not rows.sort_values("latency_s")["occurred"].iloc[-1])
+
+
+def test_a_hostile_name_and_a_terminal_without_blocks() -> None:
+    times = pd.DataFrame({"latency_s": [1.0, 2.0], "occurred": [True, False], "male": ["\x1b[2Jx", "[red]y[/]"]})
+    drawn = [list(line) for line in lines(times, "male", 60, EIGHTHS)]
+    text = "\n".join(part for line in drawn for part, _ in line)
+    assert "\x1b" not in text
+    assert "[red]y[/]" in text
+    assert text.isascii()
+
+
+def test_no_group_draws_nothing() -> None:
+    times = pd.DataFrame({"latency_s": [1.0], "occurred": [True], "male": [None]})
+    assert list(lines(times, "male", 60, BLOCKS)) == []

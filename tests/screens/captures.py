@@ -1,0 +1,135 @@
+"""The main screens, drawn from an invented evening on a clock of our own, so that they are the same on every machine.
+
+`python -m tests.screens.captures` writes them to `tests/watch/screens/`, to be looked at and then committed.
+"""
+
+import asyncio
+import tempfile
+from collections.abc import Awaitable, Callable
+from datetime import UTC, datetime
+from pathlib import Path
+
+from rich.segment import Segment
+from textual.pilot import Pilot
+
+from etholog import ethogram
+from etholog.commands.demo import script
+from etholog.recording.keyboard import Keyboard
+from etholog.recording.opening import NewSession, begin, reopen
+from etholog.recording.recorder import Recorder
+from etholog.screens.amending import AmendApp
+from etholog.screens.app import WatchApp
+from etholog.screens.strip import BOXES, PLAIN, Glyphs
+from etholog.screens.themes import THEMES, Look
+from etholog.screens.watching import Watching
+
+FOLDER = Path(__file__).parent / "captured"
+SIZES = ((80, 24), (160, 48), (60, 15))
+BEGAN = datetime(2026, 5, 3, 21, 15, tzinfo=UTC)
+UNTIL_S = 330
+
+Draw = Callable[[Path, Look, tuple[int, int]], Awaitable[list[list[Segment]]]]
+
+
+def seen(pilot: Pilot[object]) -> list[list[Segment]]:
+    """What stands on the screen, line by line, each piece with its style."""
+    return [list(strip) for strip in pilot.app.screen._compositor.render_strips()]
+
+
+def text(lines: list[list[Segment]]) -> str:
+    return "\n".join("".join(piece.text for piece in line).rstrip() for line in lines) + "\n"
+
+
+def evening(folder: Path, until_s: float = UNTIL_S) -> Recorder:
+    """The demo's invented pairing, keyed up to a moment."""
+    kept = ethogram.read(ethogram.find("terrestrial"))
+    journal = begin(folder / "sessions", kept, BEGAN, 0.0, male="M-Flint", female="F-Umbra", source="invented")
+    recorder = Recorder(journal, kept, "left", BEGAN, 0.0, wall=lambda: BEGAN)
+    for at, key in script():
+        if at < until_s:
+            recorder.press(key, at)
+    return recorder
+
+
+def strip(recorder: Recorder, look: Look) -> tuple[WatchApp, Watching]:
+    watching = Watching(
+        recorder, look, pair="M-Flint x F-Umbra", clock=lambda: UNTIL_S, stamp=lambda _: UNTIL_S, live=False
+    )
+    watching.compares_clocks = False
+    return WatchApp(look, watching=watching), watching
+
+
+def watching(*keys: str) -> Draw:
+    async def draw(folder: Path, look: Look, size: tuple[int, int]) -> list[list[Segment]]:
+        app, on_screen = strip(evening(folder), look)
+        async with app.run_test(size=size) as pilot:
+            await pilot.pause()  # laid out
+            await pilot.press(*keys)
+            await pilot.pause()
+            if on_screen.is_current:
+                on_screen.tick()
+            await pilot.pause()
+            return seen(pilot)
+
+    return draw
+
+
+def before(*said: str) -> Draw:
+    """The form, or the cautions where both animals are named; one earlier session of his is known."""
+
+    async def draw(folder: Path, look: Look, size: tuple[int, int]) -> list[list[Segment]]:
+        earlier = evening(folder)
+        earlier.close(UNTIL_S, {"ended": "he got out"})
+        earlier.journal.close()
+        names = dict(zip(("male", "female"), said, strict=False))
+        new = NewSession(folder / "sessions", "left", Keyboard(), {"ethogram": "terrestrial"} | names)
+        async with WatchApp(look, new=new).run_test(size=size) as pilot:
+            await pilot.pause()
+            if len(said) < 2:
+                await pilot.press("f")
+                await pilot.pause()
+            return seen(pilot)
+
+    return draw
+
+
+async def amending(folder: Path, look: Look, size: tuple[int, int]) -> list[list[Segment]]:
+    recorder = evening(folder, 10_000)
+    recorder.close(900)
+    recorder.journal.close()
+    amender, pair, _ = reopen(recorder.journal.path, "left")
+    app = AmendApp(amender, look, pair)
+    async with app.run_test(size=size) as pilot:
+        await pilot.press(*["down"] * 14, "3")
+        await pilot.pause()
+        return seen(pilot)
+
+
+SCREENS: dict[str, Draw] = {
+    "form": before("M-Flint"),
+    "ready": before("M-Flint", "F-Umbra"),
+    "watching": watching(),
+    "keys": watching("question_mark"),
+    "gap": watching("minus"),
+    "rescue": watching("space"),
+    "ending": watching("escape", "enter"),
+    "amending": amending,
+}
+
+
+async def drawn(name: str, size: tuple[int, int], theme: str = "day", glyphs: Glyphs = BOXES) -> list[list[Segment]]:
+    with tempfile.TemporaryDirectory() as folder:
+        return await SCREENS[name](Path(folder), Look(THEMES[theme], glyphs), size)
+
+
+def main() -> None:
+    FOLDER.mkdir(exist_ok=True)
+    for name in SCREENS:
+        for size in SIZES:
+            lines = asyncio.run(drawn(name, size))
+            (FOLDER / f"{name}-{size[0]}x{size[1]}.txt").write_text(text(lines), encoding="utf-8")
+        (FOLDER / f"{name}-ascii.txt").write_text(text(asyncio.run(drawn(name, SIZES[0], glyphs=PLAIN))))
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,131 @@
+"""Plain mode, in a terminal and through a pipe: keys in, one short sentence out, the file as ever."""
+
+import os
+import signal
+import subprocess
+import sys
+import termios
+from pathlib import Path
+
+from etholog import session
+from tests.screens.terminal import Terminal, codes, the_file
+
+PLAIN = ("watch", "--plain", "--male", "M-Basalt", "--female", "F-Umbra")
+
+
+def test_an_evening_line_by_line(tmp_path: Path) -> None:
+    with Terminal(*PLAIN, cwd=tmp_path, rows=60) as terminal:
+        terminal.until("poison centre")
+        terminal.until("Enter starts the clock")
+        terminal.type("\r")
+        terminal.until("The clock runs")
+        for key, said in [
+            ("d", "palpal drumming began"),
+            ("b", "Contact: cup ready"),
+            ("v", "clasp began"),
+            ("x", "insertion left began"),
+            ("2", "is now: insertion right"),
+            ("`", "insertion right for 0:00:0"),
+            ("\x7f", "taken back"),
+            ("\x1b[3~", "brought back"),
+            ("\x1b[A", ""),  # an arrow is no Esc and no mark
+            ("-", "nobody watches"),
+        ]:
+            terminal.type(key)
+            terminal.until(said)
+        terminal.type("\r")
+        terminal.until("why: ")
+        terminal.type("the dv\x7foor\r")
+        terminal.until("nobody watches: the door")
+        terminal.type("?")
+        terminal.until("x insertion left")
+        terminal.type("\x1b")
+        terminal.until("End?")
+        terminal.type("\r")
+        for question in ("How did it end?", "Is he whole?", "How is she now?", "Evidence", "Pair them again?", "When?"):
+            terminal.until(question)
+            terminal.type("\r")
+        terminal.until("kept in")
+        assert terminal.wait() == 0
+        marks = terminal.raw[terminal.raw.index(b"The clock runs") :]
+    assert b"\x1b[" not in marks  # nothing moves the cursor, nothing is coloured
+    read = session.read(the_file(tmp_path))
+    assert read.fold.closed
+    assert [gap.why for gap in read.fold.gaps] == ["the door"]
+    assert [(bout.code, bout.qualifier) for bout in read.fold.bouts] == [
+        ("drumming", None),
+        ("touch", None),
+        ("clasp", None),
+        ("insertion", "right"),
+    ]
+
+
+def test_it_gives_the_terminal_back_on_a_signal_and_can_be_resumed(tmp_path: Path) -> None:
+    with Terminal(*PLAIN, cwd=tmp_path) as terminal:
+        terminal.until("Enter starts the clock")
+        before = termios.tcgetattr(terminal.master)[3] & termios.ECHO
+        terminal.type("\r")
+        terminal.until("The clock runs")
+        terminal.type("d")
+        terminal.until("drumming began")
+        terminal.kill(signal.SIGTERM)
+        assert terminal.wait() == 143
+        assert not before
+        assert termios.tcgetattr(terminal.master)[3] & termios.ECHO
+    (gap,) = session.read(the_file(tmp_path)).fold.gaps
+    assert "SIGTERM" in gap.why
+    with Terminal("resume", "--plain", str(the_file(tmp_path)), cwd=tmp_path) as terminal:
+        terminal.until("The clock runs")
+        terminal.type("v")
+        terminal.until("clasp began")
+        terminal.kill(signal.SIGKILL)
+        terminal.wait()
+    assert codes(tmp_path) == ["drumming", "clasp"]
+
+
+def test_keys_through_a_pipe(tmp_path: Path) -> None:
+    def run(keys: str) -> subprocess.CompletedProcess[str]:
+        words = [sys.executable, "-m", "etholog", *PLAIN]
+        environment = os.environ | {"PYTHONIOENCODING": "ascii:strict"}
+        return subprocess.run(
+            words, input=keys, capture_output=True, text=True, cwd=tmp_path, timeout=60, check=False, env=environment
+        )
+
+    done = run("\ndvü\r\x1b[31mnote \u202e\r\x1b\r1\r\r\r\r\r\r")
+    assert done.returncode == 0, done.stderr
+    assert "clasp began" in done.stdout
+    assert codes(tmp_path) == ["drumming", "clasp"]
+    the_file(tmp_path).unlink()
+    assert "etholog resume" in run("\ndv").stderr  # the input ended before the session did
+    assert not session.read(the_file(tmp_path)).fold.closed
+
+
+def test_a_signal_at_the_questions_is_no_error(tmp_path: Path) -> None:
+    with Terminal(*PLAIN, cwd=tmp_path, rows=60) as terminal:
+        terminal.until("Enter starts the clock")
+        terminal.kill(signal.SIGTERM)
+        assert terminal.wait() == 143
+        assert "Traceback" not in terminal.screen()
+    with Terminal(*PLAIN, cwd=tmp_path, rows=60) as terminal:
+        terminal.until("Enter starts the clock")
+        terminal.type("\r")
+        terminal.until("The clock runs")
+        terminal.type("\x1b")
+        terminal.until("End?")
+        terminal.type("\r")
+        terminal.until("How did it end?")
+        terminal.kill(signal.SIGTERM)
+        assert terminal.wait() == 143
+        assert "kept in" in terminal.screen()
+
+
+def test_a_key_that_calls_off_the_end_is_a_mark_too(tmp_path: Path) -> None:
+    with Terminal(*PLAIN, cwd=tmp_path, rows=60) as terminal:
+        terminal.until("Enter starts the clock")
+        terminal.type("\r")
+        terminal.until("The clock runs")
+        terminal.type("\x1b")
+        terminal.until("End?")
+        terminal.type("n")
+        terminal.until("she strikes")
+    assert codes(tmp_path) == ["strike"]

@@ -1,0 +1,80 @@
+"""The season's tables, from real folders with all that can lie in one."""
+
+from collections.abc import Callable
+from pathlib import Path
+from subprocess import CompletedProcess
+
+import pandas as pd
+import pytest
+
+import etholog
+from etholog.base.refusal import Refusal
+from tests.make import RECORDS, season_of, write_session
+
+
+def test_columns_hold_what_was_recorded(tmp_path: Path) -> None:
+    season = etholog.read(season_of(tmp_path, conditions={"temperature_c": 24.5}))
+    row = season.sessions.iloc[0]
+    assert (row["session"], row["male"], row["length_s"], row["watched_s"]) == ("a", "M-1", 20.0, 14.0)
+    assert (row["out_of_sight_s"], row["marks"], row["closed"], row["ended"]) == (4.0, 5, True, "parted")
+    assert row["temperature_c"] == 24.5
+    assert row["began"] == pd.Timestamp("2026-05-03T19:15:00Z")
+    bouts = season.bouts.set_index("behaviour")
+    assert list(bouts.index) == ["walking", "clasp", "insertion", "hidden", "touch"]
+    assert not bouts.loc["walking", "whole"]  # the gap cut it
+    assert bouts.loc["walking", "duration_s"] == 9.0
+    assert not bouts.loc["touch", "confident"]
+    assert season.gaps[["onset_s", "offset_s"]].to_numpy().tolist() == [[10.0, 16.0]]
+
+
+def test_the_folder_of_sessions_and_its_workspace_are_the_same(tmp_path: Path) -> None:
+    season_of(tmp_path)
+    pd.testing.assert_frame_equal(etholog.read(tmp_path).bouts, etholog.read(tmp_path / "sessions").bouts)
+
+
+def test_what_is_no_session_is_named_and_the_rest_counts(
+    tmp_path: Path, etholog: Callable[..., CompletedProcess[str]]
+) -> None:
+    season_of(tmp_path)
+    folder = tmp_path / "sessions"
+    whole = (folder / "a.jsonl").read_bytes()
+    (folder / "empty.jsonl").touch()
+    (folder / "binary.jsonl").write_bytes(bytes(range(256)) * 9)
+    (folder / "foreign.txt").write_text("milk, bread\n")
+    (folder / "short.jsonl").write_bytes(whole[:300])
+    (folder / "again.jsonl").write_bytes(whole)
+    (folder / ".hidden").write_text("not ours to read")
+    checked = etholog("check", tmp_path)
+    assert checked.returncode == 1
+    assert "Traceback" not in checked.stderr
+    measured = etholog("duration", "--folder", tmp_path)
+    assert measured.returncode == 1
+    assert "walking" in measured.stdout
+    assert len(measured.stderr.splitlines()) == 5
+    import etholog as package
+
+    season = package.read(tmp_path)
+    assert len(season.sessions) == 1
+    told = "\n".join(season.faults)
+    assert len(season.faults) == 5
+    for name in ("empty.jsonl", "binary.jsonl", "foreign.txt", "short.jsonl", "again.jsonl: is session a again"):
+        assert name in told
+
+
+def test_a_second_observers_record_is_not_counted_again(tmp_path: Path) -> None:
+    season_of(tmp_path)
+    write_session(tmp_path / "sessions" / "b.jsonl", RECORDS, record_of="a", observer="other")
+    season = etholog.read(tmp_path)
+    assert list(season.sessions["session"]) == ["a"]
+    assert not season.faults
+
+
+def test_an_empty_folder_is_an_empty_season(tmp_path: Path) -> None:
+    season = etholog.read(tmp_path)
+    assert season.sessions.empty
+    assert season.bouts.empty
+
+
+def test_no_folder_is_refused() -> None:
+    with pytest.raises(Refusal, match="is no folder"):
+        etholog.read("nowhere")

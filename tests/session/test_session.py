@@ -1,0 +1,230 @@
+"""The fold and the session's file, by properties that hold for any list of records."""
+
+import contextlib
+import zlib
+from pathlib import Path
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from pydantic import TypeAdapter, ValidationError
+
+from etholog import session
+from etholog.base.journal import Journal
+from etholog.session import SessionError
+from etholog.session.folding import fold, undone
+from etholog.session.record import Record
+from tests.make import ETHOGRAM, marks, write_session
+
+CODES = ["walking", "drumming", "clasp", "insertion", "probing", "touch", "flees", "hidden", "nonsense"]
+
+
+@st.composite
+def records(draw: st.DrawFn) -> list[dict[str, Any]]:
+    made: list[dict[str, Any]] = []
+    t = 0
+    for n in range(1, draw(st.integers(0, 40)) + 1):
+        t += draw(st.integers(0, 5000))
+        do = draw(
+            st.sampled_from(["mark"] * 8 + ["undo", "undo", "move", "recode", "doubt", "gap", "back", "stray", "note"])
+        )
+        record: dict[str, Any] = {"n": n, "do": do}
+        of = draw(st.integers(0, n - 1))
+        code = draw(st.sampled_from(CODES))
+        if do == "mark":
+            record |= {"t": t, "code": code}
+            if code not in ("touch", "flees"):
+                record["edge"] = draw(st.sampled_from(["onset", "offset"]))
+        elif do == "undo":
+            record["of"] = of
+        elif do == "move":
+            record |= {"of": of, "t": draw(st.integers(0, t))}
+        elif do == "recode":
+            record |= {"of": of, "code": code}
+        elif do == "doubt":
+            record |= {"of": of, "sure": draw(st.booleans())}
+        else:
+            record |= {"t": t} | {"gap": {"why": "w"}, "stray": {"key": "x"}, "note": {"text": "y"}}.get(do, {})
+        if do in ("mark", "recode") and code == "insertion":
+            record["qualifier"] = draw(st.sampled_from(["left", "right"]))
+        made.append(record)
+    if draw(st.booleans()):
+        made.append({"n": len(made) + 1, "do": "close", "t": t, "outcome": {}})
+    return made
+
+
+def lane(code: str, qualifier: str | None) -> object:
+    return ETHOGRAM.by_code[code].chain or (code, qualifier)
+
+
+@settings(max_examples=400)
+@given(records())
+def test_bouts_never_overlap_in_a_chain_and_never_run_backwards(made: list[dict[str, Any]]) -> None:
+    folded = fold(ETHOGRAM, made)
+    ends: dict[object, int] = {}
+    for bout in folded.bouts:
+        assert 0 <= bout.onset <= bout.offset <= folded.end
+        if ETHOGRAM.by_code[bout.code].kind == "state":
+            assert bout.onset >= ends.get(lane(bout.code, bout.qualifier), 0)
+            ends[lane(bout.code, bout.qualifier)] = bout.offset
+
+
+@settings(max_examples=400)
+@given(records())
+def test_no_state_runs_through_a_gap(made: list[dict[str, Any]]) -> None:
+    folded = fold(ETHOGRAM, made)
+    for gap in folded.gaps:
+        for bout in folded.bouts:
+            assert not (bout.onset < gap.onset < bout.offset)
+
+
+@settings(max_examples=400)
+@given(records())
+def test_undoing_everything_gives_nothing(made: list[dict[str, Any]]) -> None:
+    kept = [record for record in made if record["do"] not in ("undo", "close")]
+    last = max((record["n"] for record in made), default=0)
+    back = [{"n": last + 1 + i, "do": "undo", "of": record["n"]} for i, record in enumerate(reversed(kept))]
+    folded = fold(ETHOGRAM, kept + back)
+    assert not folded.bouts
+    assert not folded.gaps
+    assert not folded.said
+    assert folded.marks == 0
+
+
+@settings(max_examples=200)
+@given(records())
+def test_an_undo_taken_back_changes_nothing(made: list[dict[str, Any]]) -> None:
+    before = fold(ETHOGRAM, made)
+    last = max((record["n"] for record in made), default=0)
+    for record in made:
+        if record["do"] == "mark":
+            there_and_back = [
+                {"n": last + 1, "do": "undo", "of": record["n"]},
+                {"n": last + 2, "do": "undo", "of": last + 1},
+            ]
+            if record["n"] in undone(made):
+                continue
+            assert fold(ETHOGRAM, made + there_and_back).bouts == before.bouts
+
+
+@settings(max_examples=60, deadline=None)
+@given(made=records())
+def test_what_is_written_reads_back_to_the_same_fold(
+    made: list[dict[str, Any]], tmp_path_factory: pytest.TempPathFactory
+) -> None:
+    path = tmp_path_factory.mktemp("s") / "a.jsonl"
+    write_session(path, made)
+    read = session.read(path)
+    assert not read.faults
+    assert read.ethogram == ETHOGRAM
+    assert read.fold == fold(ETHOGRAM, made)
+
+
+def test_a_chain_ends_its_sibling_and_a_parent_its_children() -> None:
+    folded = fold(
+        ETHOGRAM,
+        marks(
+            (1000, "walking", "onset"),
+            (2500, "drumming", "onset"),
+            (4000, "clasp", "onset"),
+            (5000, "probing", "onset"),
+            (7000, "insertion", "onset"),
+            (9000, "flees", None),
+            (9500, "touch", None),
+        ),
+    )
+    assert [(b.code, b.onset, b.offset, b.whole) for b in folded.bouts] == [
+        ("walking", 1000, 2500, True),
+        ("drumming", 2500, 9000, True),
+        ("clasp", 4000, 9000, True),
+        ("probing", 5000, 7000, True),
+        ("insertion", 7000, 9000, True),
+        ("flees", 9000, 9000, True),
+        ("touch", 9500, 9500, True),
+    ]
+    assert not folded.remarks
+
+
+def test_what_makes_no_sense_is_told_and_never_raised() -> None:
+    folded = fold(ETHOGRAM, marks((1, "clasp", "offset"), (2, "insertion", "onset"), (3, "nonsense", None)))
+    assert [remark.split(": ", 1)[1] for remark in folded.remarks] == [
+        "'clasp' ended without having begun",
+        "'insertion' at 0.0 s, outside any 'clasp'",
+        "'nonsense' is not in this session's ethogram; left out",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("bad", "where"),
+    [
+        ({"do": "mark", "t": -1, "code": "walking"}, "t"),
+        ({"do": "mark", "t": 1.5, "code": "walking"}, "t"),
+        ({"do": "mark", "t": 1}, "code"),
+        ({"do": "mark", "t": 1, "code": "walking", "surprise": 1}, "surprise"),
+        ({"do": "dance", "t": 1}, "do"),
+    ],
+)
+def test_a_nonsense_record_is_left_out_and_named(tmp_path: Path, bad: dict[str, Any], where: str) -> None:
+    path = tmp_path / "a.jsonl"
+    write_session(path, [*marks((1, "walking", "onset")), bad, {"do": "note", "t": 5, "text": "after"}])
+    read = session.read(path)
+    assert [record["do"] for record in read.records] == ["mark", "note"]
+    assert len(read.faults) == 1
+    assert read.faults[0].startswith(f"{path}: record 2: ")
+    assert where in read.faults[0]
+
+
+def test_a_session_without_a_sound_header_is_refused(tmp_path: Path) -> None:
+    path = tmp_path / "a.jsonl"
+    Journal.create(path, {"format": "etholog-session/1", "id": "a"}).close()
+    with pytest.raises(SessionError, match="no ethogram"):
+        session.read(path)
+    path = tmp_path / "b.jsonl"
+    Journal.create(path, {"format": "etholog-session/2", "ethogram": ETHOGRAM.plain()}).close()
+    with pytest.raises(SessionError, match="line 1"):
+        session.read(path)
+
+
+@pytest.mark.parametrize(("name", "value"), [("male", "x" * 300), ("conditions", {"temperature_c": float("nan")})])
+def test_a_header_that_cannot_be_kept_is_refused_before_anything_is_made(tmp_path: Path, name: str, value: Any) -> None:
+    with pytest.raises(SessionError, match=f"can't be kept: {name}"):
+        write_session(tmp_path / "a.jsonl", [], **{name: value})
+    assert not list(tmp_path.iterdir())
+
+
+MEMBERS = st.sampled_from(
+    [
+        b'"code":"walking"', b'"code":"w\\u0061lking"', b'"code":"\xc3\xa9"', b'"code":"\xff"', b'"code":7',
+        b'"edge":"onset"', b'"edge":"dance"', b'"qualifier":"left"', b'"wall":"2026-03-03T21:00:00+01:00"', b'"x":1',
+        b'"t":5', b'"t":2', b'"\\u0074":4', b'"n":9', b'"n":1', b'"do":"mark"', b'"do":"stray"', b'"t":1}',
+    ]
+)  # fmt: skip
+
+
+@settings(max_examples=400, deadline=None)
+@given(
+    rows=st.lists(
+        st.tuples(
+            st.sampled_from([b"0", b"7", b"10000000000", b"10000000001", b"-1", b"07", b"1.0", b"1e3", b'"1"', b" 1"]),
+            st.lists(MEMBERS, min_size=1, max_size=4),
+        ),
+        min_size=1,
+        max_size=12,
+    )
+)
+def test_what_is_validated_once_for_all_is_what_each_line_alone_would_be(
+    tmp_path_factory: pytest.TempPathFactory, rows: list[tuple[bytes, list[bytes]]]
+) -> None:
+    path = tmp_path_factory.mktemp("lines") / "a.jsonl"
+    write_session(path, [])
+    bodies = [b'{"n":%d,"do":"mark","t":%b,%b' % (n, t, b",".join(rest)) for n, (t, rest) in enumerate(rows, 1)]
+    with path.open("ab") as file:
+        file.writelines(body + b',"crc":"%08x"}\n' % zlib.crc32(body) for body in bodies)
+    alone: list[Record] = []
+    for body in bodies:
+        with contextlib.suppress(ValidationError):
+            alone.append(TypeAdapter(Record).validate_json(body + b"}"))
+    read = session.read(path)
+    assert read.records == sorted(alone, key=lambda record: record["n"])
+    assert len(read.faults) == len(bodies) - len(alone)

@@ -140,6 +140,6 @@ def luminance(colour: str) -> float:
 def assert_same_season(one: Season, two: Season) -> None:
     for table in ("sessions", "bouts", "gaps"):
         pd.testing.assert_frame_equal(getattr(one, table), getattr(two, table))
-    assert one.faults == two.faults
+    assert one.findings == two.findings
     assert one.ethograms == two.ethograms
     assert list(one.ethograms) == list(two.ethograms)

@@ -12,7 +12,7 @@ from typing_extensions import TypedDict  # before Python 3.12, pydantic takes no
 
 from etholog.base import journal
 from etholog.base.dates import Day
-from etholog.base.refusal import Refusal
+from etholog.base.refusal import Finding, Refusal
 from etholog.ethogram import nearest
 from etholog.session.record import Name, Number, Prose, Word, checked
 
@@ -109,10 +109,6 @@ _record: TypeAdapter[Told | Undo] = TypeAdapter(Record)
 _records: TypeAdapter[list[Told | Undo]] = TypeAdapter(list[Record])
 
 
-class CardError(Refusal):
-    """One line that says which card is wrong, where, and what to do."""
-
-
 @dataclass(frozen=True)
 class Entry:
     """One thing known of an animal: `kind` of KINDS, the date it is of, and what is said."""
@@ -141,7 +137,7 @@ class Card:
     path: Path
     id: str
     entries: tuple[Entry, ...]
-    faults: tuple[str, ...] = ()
+    findings: tuple[Finding, ...] = ()
     names: tuple[str, ...] = field(default=())
 
     def all(self, *kinds: str) -> list[Entry]:
@@ -190,24 +186,23 @@ class Card:
 
 
 def read(path: Path) -> Card:
-    """Read a card. Raises CardError when there is none in the file; single bad lines are left out and told of."""
-    try:
-        reading = journal.read(path)
-    except journal.JournalError as error:
-        raise CardError(str(error)) from None
+    """Read a card. Raises Refusal when there is none in the file; single bad lines are left out and told of."""
+    reading = journal.read(path)
     try:
         header = _header.validate_json(reading.bodies[0] + b"}")
     except ValidationError:
-        raise CardError(f"{path}: line 1: is no card of etholog; take it out of this folder") from None
-    faults = list(reading.faults)
-    records = checked(path, reading.bodies[1:], _records, _record, faults)
-    entries = tuple(sorted(_entries(path, records, faults), key=lambda entry: (entry.on.first, entry.n)))
+        raise Refusal(Finding("is no card of etholog", "take it out of this folder", path, 1)) from None
+    records, unread = checked(path, reading.bodies[1:], _records, _record)
+    usable, unusable = _entries(path, records)
+    entries = tuple(sorted(usable, key=lambda entry: (entry.on.first, entry.n)))
     renamed = sorted((entry for entry in entries if entry.kind == "renamed"), key=lambda entry: entry.n)
     names = (header["id"], *(entry.words for entry in renamed))
-    return Card(path, names[-1], entries, tuple(faults), tuple(dict.fromkeys(names)))
+    return Card(path, names[-1], entries, (*reading.findings, *unread, *unusable), tuple(dict.fromkeys(names)))
 
 
-def _entries(path: Path, records: list[Told | Undo], faults: list[str]) -> Iterator[Entry]:
+def _entries(path: Path, records: list[Told | Undo]) -> tuple[list[Entry], list[Finding]]:
+    entries: list[Entry] = []
+    findings: list[Finding] = []
     undone: set[int] = set()
     for record in reversed(records):  # an undo that is itself undone takes nothing back
         if "of" in record and record["n"] not in undone:
@@ -219,9 +214,10 @@ def _entries(path: Path, records: list[Told | Undo], faults: list[str]) -> Itera
             entry = _entry(record)
             check(entry)
         except Refusal as refusal:
-            faults.append(f"{path}: record {record['n']}: {refusal}; left out, the file is as it was")
+            findings.append(Finding(str(refusal), journal.LEFT_OUT, path, record=record["n"]))
             continue
-        yield entry
+        entries.append(entry)
+    return entries, findings
 
 
 def _entry(record: Mapping[str, Any]) -> Entry:
@@ -320,7 +316,7 @@ def open_or_create(path: Path) -> journal.Journal:
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
     except OSError as error:
-        raise CardError(f"{path.parent}: can't be made ({error.strerror}); choose another folder") from error
+        raise Refusal(f"{path.parent}: can't be made ({error.strerror}); choose another folder") from error
     return journal.Journal.create(path, {"format": FORMAT, "id": path.stem})
 
 

@@ -12,7 +12,7 @@ from etholog.animals import card
 from etholog.animals.card import Card
 from etholog.animals.pedigree import Parents
 from etholog.base.dates import Day
-from etholog.base.refusal import Refusal
+from etholog.base.refusal import Finding, Refusal
 from etholog.ethogram import Ethogram
 from etholog.session import summary
 
@@ -46,7 +46,7 @@ class Animals:
     folder: Path
     cards: dict[str, Card] = field(default_factory=dict)
     pairings: list[Pairing] = field(default_factory=list)
-    faults: list[str] = field(default_factory=list)
+    findings: list[Finding] = field(default_factory=list)
 
     @cached_property
     def _names(self) -> dict[str, str]:
@@ -112,7 +112,7 @@ class Animals:
             else one
             for name, one in self.cards.items()
         }
-        return Animals(self.folder, cards, [p for p in self.pairings if p.on.first <= day], self.faults)
+        return Animals(self.folder, cards, [p for p in self.pairings if p.on.first <= day], self.findings)
 
     @cached_property
     def parents(self) -> dict[str, Parents]:
@@ -124,28 +124,29 @@ class Animals:
 
 def read(workspace: Path) -> Animals:
     """Read the cards in `animals/` and the pairings in `sessions/` of a workspace; what can't be used becomes a
-    fault."""
-    faults: list[str] = []
+    finding."""
+    findings: list[Finding] = []
     cards: dict[str, Card] = {}
     taken: dict[str, Path] = {}
     for file in _files(workspace / "animals"):
         try:
             one = card.read(file)
         except Refusal as refusal:
-            faults += str(refusal).splitlines()
+            findings += refusal.findings
             continue
-        faults += one.faults
+        findings += one.findings
         twice = next((name for name in one.names if name in taken), None)
         if twice is not None:
-            faults.append(f"{file}: {twice} is on {taken[twice].name} as well; one animal, one card: left out")
+            what = f"{twice} is on {taken[twice].name} as well"
+            findings.append(Finding(what, "one animal, one card: left out", file))
             continue
         cards[one.id] = one
         taken |= dict.fromkeys(one.names, file)
     alone = Animals(workspace, cards)
-    watched = list(_from_sessions(workspace / "sessions", alone, faults))
+    watched, unread = _from_sessions(workspace / "sessions", alone)
     pairings = [*watched, *_from_cards(alone, watched)]
     pairings.sort(key=lambda pairing: (pairing.on.first, str(pairing.file)))
-    return Animals(workspace, cards, pairings, faults)
+    return Animals(workspace, cards, pairings, [*findings, *unread])
 
 
 def _files(folder: Path) -> list[Path]:
@@ -156,19 +157,21 @@ def _files(folder: Path) -> list[Path]:
     return [folder / name for name in sorted(names) if not name.startswith(".")]
 
 
-def _from_sessions(folder: Path, known: Animals, faults: list[str]) -> Iterator[Pairing]:
+def _from_sessions(folder: Path, known: Animals) -> tuple[list[Pairing], list[Finding]]:
+    pairings: list[Pairing] = []
+    findings: list[Finding] = []
     read: dict[str, session.Session] = {}
     for file in _files(folder):
         try:
             one = session.read(file)
         except Refusal as refusal:
-            faults += str(refusal).splitlines()
+            findings += refusal.findings
             continue
         read.setdefault(one.id, one)
     for one in read.values():
         if one.header.get("record_of", "") in read:
             continue  # a second observer's record of the same evening
-        yield Pairing(
+        pairing = Pairing(
             known.id_of(one.header["male"]),
             known.id_of(one.header["female"]),
             Day.of(one.began.date()),
@@ -178,6 +181,8 @@ def _from_sessions(folder: Path, known: Animals, faults: list[str]) -> Iterator[
             summary.evidence(one.fold.bouts),
             one.ethogram,
         )
+        pairings.append(pairing)
+    return pairings, findings
 
 
 def _from_cards(known: Animals, watched: list[Pairing]) -> Iterator[Pairing]:
@@ -194,22 +199,22 @@ def _from_cards(known: Animals, watched: list[Pairing]) -> Iterator[Pairing]:
                 yield Pairing(*pair, entry.on, known.species_of(one.id))
 
 
-def questions(animals: Animals) -> Iterator[str]:
+def questions(animals: Animals) -> Iterator[Finding]:
     """Yield what does not fit together over all cards: unknown parents, sacs without a pairing, odd dates."""
     known = set(animals.known())
     for one in animals.cards.values():
         for kind, sex in (("dam", "female"), ("sire", "male")):
             parent = one.fact(kind)
             if parent and animals.id_of(parent) not in known:
-                yield f"{one.path}: {kind} {parent!r} has no card and no session"
+                yield Finding(f"{kind} {parent!r} has no card and no session", path=one.path)
             elif parent and animals.sex_of(parent) not in (sex, "unknown"):
-                yield f"{one.path}: {kind} {parent!r} is told as {animals.sex_of(parent)}"
+                yield Finding(f"{kind} {parent!r} is told as {animals.sex_of(parent)}", path=one.path)
         for entry in one.entries:
             others = tuple(other for other in one.entries if other is not entry)
             why = card.impossible(replace(one, entries=others), entry)
             if why:
-                yield f"{one.path}: {entry.said} on {entry.on.text}: {why}"
+                yield Finding(f"{entry.said} on {entry.on.text}: {why}", path=one.path)
         met = animals.pairings_of(one.id)
         for sac in one.all("sac"):
             if not any(not sac.on.before(pairing.on) for pairing in met):
-                yield f"{one.path}: a sac on {sac.on.text}, and no pairing before it is known"
+                yield Finding(f"a sac on {sac.on.text}, and no pairing before it is known", path=one.path)

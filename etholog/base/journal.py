@@ -19,25 +19,24 @@ from pathlib import Path
 from typing import Any, BinaryIO
 
 from etholog.base import system
-from etholog.base.refusal import Refusal
+from etholog.base.refusal import Finding, Refusal
 
 _TAIL = len(b',"crc":"00000000"}')
 _NUMBER = re.compile(rb'\{"n":(0|[1-9][0-9]{0,17}),"do":"')
+LEFT_OUT = "left out, the file is as it was"
 _DUE: list[bytes] = []  # how lines 0, 1, 2 ... begin
-
-
-class JournalError(Refusal):
-    """One line that says which file is wrong, how, and what to do."""
 
 
 @dataclass(frozen=True)
 class Reading:
-    """What a journal holds: the `bodies` of its sound lines in their order, a sentence for each of its `faults`, and
-    the `torn` tail. A body is a line without its checksum: a JSON object that lacks its last brace."""
+    """What a journal holds: the `bodies` of its sound lines in their order, its `findings`, and the `torn` tail.
+
+    A body is a line without its checksum: a JSON object that lacks its last brace.
+    """
 
     path: Path
     bodies: list[bytes]
-    faults: list[str]
+    findings: list[Finding]
     torn: bytes
 
     @property
@@ -61,23 +60,24 @@ def encode(record: Mapping[str, Any]) -> bytes:
 
 
 def read(path: Path) -> Reading:
-    """Read the lines whose checksum holds. Raises JournalError when there is no file or no first line."""
+    """Read the lines whose checksum holds. Raises Refusal when there is no file or no first line."""
     with _opened(path) as file:
         *whole, torn = file.read().split(b"\n")
     if _fault(torn) is None:
         whole, torn = [*whole, torn], b""  # only the newline was lost
     _begins(path, whole[0] if whole else b"")
     bodies = _all_sound(whole)
-    faults: list[str] = []
+    findings: list[Finding] = []
     if bodies is None:
-        bodies = list(_sound(path, whole, faults))
+        bodies, findings = _sound(path, whole)
     if torn:
-        faults.append(f"{path}: line {len(whole) + 1}: torn off after {len(torn)} bytes; the lines before it are whole")
-    return Reading(path, bodies, faults, torn)
+        what = f"torn off after {len(torn)} bytes"
+        findings.append(Finding(what, "the lines before it are whole", path, len(whole) + 1))
+    return Reading(path, bodies, findings, torn)
 
 
 def first(path: Path) -> bytes:
-    """Return the body of the first line alone. Raises JournalError when there is none."""
+    """Return the body of the first line alone. Raises Refusal when there is none."""
     with _opened(path) as file:
         line = file.readline().rstrip(b"\n")
     _begins(path, line)
@@ -90,14 +90,12 @@ def _opened(path: Path) -> Iterator[BinaryIO]:
         with path.open("rb") as file:
             yield file
     except OSError as error:
-        raise JournalError(f"{path}: can't be read ({error.strerror}); check the name and who may read it") from error
+        raise Refusal(f"{path}: can't be read ({error.strerror}); check the name and who may read it") from error
 
 
 def _begins(path: Path, line: bytes) -> None:
     if _fault(line) is not None or number(line) != 0:
-        raise JournalError(
-            f"{path}: line 1: not a journal of etholog (no sound first line); take it out of this folder"
-        )
+        raise Refusal(f"{path}: line 1: not a journal of etholog (no sound first line); take it out of this folder")
 
 
 def _all_sound(lines: list[bytes]) -> list[bytes] | None:
@@ -111,23 +109,26 @@ def _all_sound(lines: list[bytes]) -> list[bytes] | None:
     return bodies if all(map(bytes.startswith, bodies, _DUE)) else None
 
 
-def _sound(path: Path, lines: list[bytes], faults: list[str]) -> Iterator[bytes]:
-    """Yield the bodies of those lines that are sound, and tell of the others."""
+def _sound(path: Path, lines: list[bytes]) -> tuple[list[bytes], list[Finding]]:
+    """Return the bodies of those lines that are sound, and a finding for each of the others."""
+    bodies: list[bytes] = []
+    findings: list[Finding] = []
     expected = 0
     for at, line in enumerate(lines, 1):
         fault = _fault(line)
         if fault is not None:
-            faults.append(f"{path}: line {at}: {fault}; left out, the file is as it was")
+            findings.append(Finding(fault, LEFT_OUT, path, at))
             expected += 1
             continue
         n = number(line)
         if n < expected:
-            faults.append(f"{path}: line {at}: number {n} comes again or too late; left out, the file is as it was")
+            findings.append(Finding(f"number {n} comes again or too late", LEFT_OUT, path, at))
             continue
         if n > expected:
-            faults.append(f"{path}: line {at}: number {n} where {expected} was due; the lines between are lost")
-        yield line[:-_TAIL]
+            findings.append(Finding(f"number {n} where {expected} was due", "the lines between are lost", path, at))
+        bodies.append(line[:-_TAIL])
         expected = n + 1
+    return bodies, findings
 
 
 def _fault(line: bytes) -> str | None:
@@ -170,16 +171,14 @@ class Journal:
 
     @classmethod
     def create(cls, path: Path, header: Mapping[str, Any]) -> "Journal":
-        """Make the file with its first line, on the disk before this returns. Raises JournalError when it can't be
+        """Make the file with its first line, on the disk before this returns. Raises Refusal when it can't be
         made."""
         try:
             descriptor = os.open(path, system.APPEND | os.O_CREAT | os.O_EXCL, 0o644)
         except FileExistsError as error:
-            raise JournalError(f"{path}: is there already; `etholog resume` goes on with it") from error
+            raise Refusal(f"{path}: is there already; `etholog resume` goes on with it") from error
         except OSError as error:
-            raise JournalError(
-                f"{path}: can't be made ({error.strerror}); choose a folder that can be written"
-            ) from error
+            raise Refusal(f"{path}: can't be made ({error.strerror}); choose a folder that can be written") from error
         try:
             system.lock(descriptor)
             line = encode({"n": 0, "do": "begin", **header})
@@ -190,9 +189,7 @@ class Journal:
         except OSError as error:
             os.close(descriptor)
             path.unlink(missing_ok=True)
-            raise JournalError(
-                f"{path}: can't be written ({error.strerror}); make room or choose another folder"
-            ) from error
+            raise Refusal(f"{path}: can't be written ({error.strerror}); make room or choose another folder") from error
         return cls(path, descriptor, 1)
 
     @classmethod
@@ -201,12 +198,10 @@ class Journal:
         try:
             descriptor = os.open(path, system.APPEND)
         except OSError as error:
-            raise JournalError(
-                f"{path}: can't be opened ({error.strerror}); check the name and who may write it"
-            ) from error
+            raise Refusal(f"{path}: can't be opened ({error.strerror}); check the name and who may write it") from error
         try:
             if not system.lock(descriptor):
-                raise JournalError(f"{path}: another etholog is writing into it; end that one first")
+                raise Refusal(f"{path}: another etholog is writing into it; end that one first")
             reading = read(path)
             if reading.torn:
                 with path.with_name(path.name + ".torn").open("ab") as aside:
@@ -216,12 +211,12 @@ class Journal:
                 os.ftruncate(descriptor, os.fstat(descriptor).st_size - len(reading.torn))
             elif not _content(descriptor).endswith(b"\n"):
                 os.write(descriptor, b"\n")
-        except JournalError:
+        except Refusal:
             os.close(descriptor)
             raise
         except OSError as error:
             os.close(descriptor)
-            raise JournalError(f"{path}: can't be written ({error.strerror}); make room first") from error
+            raise Refusal(f"{path}: can't be written ({error.strerror}); make room first") from error
         return cls(path, descriptor, reading.next_n), reading
 
     def append(self, do: str, **fields: Any) -> int:

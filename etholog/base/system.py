@@ -56,13 +56,6 @@ def at_stamp(stamp: float) -> float:
     return now() - (textual - stamp)
 
 
-def processors() -> int:
-    """Return how many processors this process may use."""
-    if sys.platform == "linux":
-        return len(os.sched_getaffinity(0))
-    return os.cpu_count() or 1
-
-
 def boot() -> str:
     """Return a name for the current run of the machine, '' where it has none: `now` means nothing across two of
     them."""

@@ -42,7 +42,7 @@ def run(args: argparse.Namespace) -> int:
         _show(found, args)
     else:
         table(found.table.reset_index())
-    faults = [fault for one in read for fault in one.faults]
+    faults = [fault for one in read for fault in one.findings]
     say(*faults)
     return 1 if faults else 0
 

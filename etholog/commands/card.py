@@ -15,7 +15,7 @@ from etholog import animals as animals_
 from etholog.animals import Animals, card, life
 from etholog.animals.card import KINDS, Card, Entry
 from etholog.base.dates import Day
-from etholog.base.refusal import Refusal
+from etholog.base.refusal import Finding, Refusal
 from etholog.base.text import visible
 from etholog.commands.output import say
 from etholog.ethogram import nearest
@@ -77,10 +77,9 @@ def _show(name: str, known: Animals) -> int:
     for line in life.lines(known, name):
         print(visible(line))
     one = known.find(name)
-    faults = [fault for fault in known.faults if one is not None and str(one.path) in fault]
-    faults += [question for question in animals_.questions(known) if one is not None and str(one.path) in question]
-    say(*faults)
-    return 1 if faults else 0
+    found = [] if one is None else [f for f in (*known.findings, *animals_.questions(known)) if f.path == one.path]
+    say(*found)
+    return 1 if found else 0
 
 
 def _list(known: Animals) -> int:
@@ -108,7 +107,7 @@ def _list(known: Animals) -> int:
         table(pd.DataFrame(rows))
     else:
         say(f'{known.folder}: no cards yet; begin one: etholog card F1 species "Grammostola pulchripes"')
-    odd = [*known.faults, *animals_.questions(known)]
+    odd = [*known.findings, *animals_.questions(known)]
     say(*odd)
     return 1 if odd else 0
 
@@ -204,11 +203,11 @@ class _Row:
 def _take(path: Path, known: Animals, folder: Path, write: bool) -> int:
     """Take entries from a table, all or none; an entry that is on the card already is left alone, so that taking in
     twice makes no doubles."""
-    rows, faults = _rows(path)
+    rows, findings = _rows(path)
     cards: dict[str, Card] = {}
     new: dict[str, list[Entry]] = {}
     there = 0
-    odd: list[str] = []
+    odd: list[Finding] = []
     for row in sorted(rows, key=lambda row: (row.entry.on.first, row.line)):
         who = known.id_of(row.animal)
         one = cards.get(who) or known.find(who) or Card(folder / "animals" / f"{who}.jsonl", who, (), names=(who,))
@@ -217,15 +216,16 @@ def _take(path: Path, known: Animals, folder: Path, write: bool) -> int:
             continue
         why = card.impossible(one, row.entry)
         if why:
-            faults.append(f"{path}:{row.line}: {row.entry.said} on {row.entry.on.text}: {why}")
+            findings.append(Finding(f"{row.entry.said} on {row.entry.on.text}: {why}", path=path, line=row.line))
             continue
-        odd += [f"{path}:{row.line}: ? {question}" for question in card.doubtful(one, row.entry, date.today())]
+        asked = card.doubtful(one, row.entry, date.today())
+        odd += [Finding(f"? {question}", path=path, line=row.line) for question in asked]
         cards[who] = replace(one, entries=(*one.entries, row.entry))
         new.setdefault(who, []).append(row.entry)
         print(visible(f"{who}: {row.entry.said} on {row.entry.on.text}"))
     say(*odd)
-    if faults:
-        raise Refusal("\n".join([*faults, f"{path}: nothing was written; mend these lines first"]))
+    if findings:
+        raise Refusal(*findings, Finding("nothing was written", "mend these lines first", path))
     count = sum(map(len, new.values()))
     if write:
         for who, entries in new.items():
@@ -235,7 +235,7 @@ def _take(path: Path, known: Animals, folder: Path, write: bool) -> int:
     return 1 if odd else 0
 
 
-def _rows(path: Path) -> tuple[list[_Row], list[str]]:
+def _rows(path: Path) -> tuple[list[_Row], list[Finding]]:
     try:
         text = path.read_text(encoding="utf-8-sig")
     except (OSError, UnicodeDecodeError) as error:
@@ -247,9 +247,11 @@ def _rows(path: Path) -> tuple[list[_Row], list[str]]:
     unknown = [name for name in names if name not in COLUMNS]
     if missing or unknown:
         what = f"no column {missing[0]!r}" if missing else f"unknown column {unknown[0]!r}"
-        raise Refusal(f"{path}:1: {what}; the columns are {', '.join(COLUMNS)} (the first three are needed)")
+        remedy = f"the columns are {', '.join(COLUMNS)} (the first three are needed)"
+        raise Refusal(Finding(what, remedy, path, 1))
     reader.fieldnames = names
-    rows, faults = [], []
+    rows: list[_Row] = []
+    findings: list[Finding] = []
     csv.field_size_limit(sys.maxsize)
     for values in reader:
         try:
@@ -257,8 +259,8 @@ def _rows(path: Path) -> tuple[list[_Row], list[str]]:
                 raise Refusal('more fields than columns; words with a comma stand between quotes: "so, here"')
             rows.append(_row(reader.line_num, {name: (values.get(name) or "").strip() for name in COLUMNS}))
         except Refusal as refusal:
-            faults.append(f"{path}:{reader.line_num}: {refusal}")
-    return rows, faults
+            findings.append(Finding(str(refusal), path=path, line=reader.line_num))
+    return rows, findings
 
 
 def _row(line: int, values: dict[str, str]) -> _Row:

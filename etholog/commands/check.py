@@ -2,11 +2,12 @@
 
 import argparse
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 from etholog import animals, ethogram, session
 from etholog.animals import pedigree
-from etholog.base.refusal import Refusal
+from etholog.base.refusal import Finding, Refusal
 from etholog.base.text import visible
 from etholog.commands.output import say
 
@@ -20,10 +21,10 @@ def configure(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Print a line for each finding to stdout and a summary to stderr; 1 when there was a finding."""
     files = [file for path in args.paths for file in _files(path)]
-    findings = [line for file in files for line in _findings(file)]
-    findings += [line for path in args.paths if (path / "animals").is_dir() for line in _herd(path)]
-    for line in findings:
-        print(visible(line))
+    findings = [found for file in files for found in _findings(file)]
+    findings += [found for path in args.paths if (path / "animals").is_dir() for found in _herd(path)]
+    for found in findings:
+        print(visible(str(found)))
     cards = sum(len(list((path / "animals").glob("*.jsonl"))) for path in args.paths)
     say(f"{len(files) + cards} files read, {len(findings) or 'no'} finding{'' if len(findings) == 1 else 's'}")
     return 1 if findings else 0
@@ -43,24 +44,23 @@ def _files(path: Path) -> list[Path]:
     ]
 
 
-def _herd(workspace: Path) -> Iterator[str]:
+def _herd(workspace: Path) -> Iterator[Finding]:
     """Yield what is wrong with the cards, each alone and all together; sessions are told of by `_findings`."""
     known = animals.read(workspace)
-    folder = str(workspace / "animals")
-    yield from (fault for fault in known.faults if fault.startswith(folder))
+    yield from (found for found in known.findings if found.path and found.path.parent.name == "animals")
     yield from animals.questions(known)
     try:
         pedigree.founders_first(known.cards, known.parents)
     except Refusal as refusal:
-        yield str(refusal)
+        yield from refusal.findings
 
 
-def _findings(file: Path) -> list[str]:
+def _findings(file: Path) -> list[Finding]:
     try:
         if file.suffix == ".toml":
             ethogram.read(file)
             return []
         read = session.read(file)
     except Refusal as refusal:
-        return str(refusal).splitlines()
-    return [*read.faults, *(f"{file}: {remark}" for remark in read.fold.remarks)]
+        return list(refusal.findings)
+    return [*read.findings, *(replace(remark, path=file) for remark in read.fold.remarks)]

@@ -47,8 +47,8 @@ def run(args: argparse.Namespace) -> int:
         print(as_json([vars(task) for task in tasks]))
     else:
         _print(tasks, today, args.ahead)
-    say(*known.faults)
-    return 1 if known.faults else 0
+    say(*known.findings)
+    return 1 if known.findings else 0
 
 
 def _span(task: Task, today: date) -> str:

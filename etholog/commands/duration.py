@@ -39,8 +39,8 @@ def run(args: argparse.Namespace) -> int:
         _balance(read, args)
     else:
         _durations(read, args)
-    say(*read.faults)
-    return 1 if read.faults else 0
+    say(*read.findings)
+    return 1 if read.findings else 0
 
 
 def _durations(read: "Season", args: argparse.Namespace) -> None:

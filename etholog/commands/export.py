@@ -24,6 +24,6 @@ def run(args: argparse.Namespace) -> int:
     read = season.read(args.folder)
     for file in folder.write(read, args.to, args.also, args.defuse):
         print(visible(str(file)))
-    faults = [*read.faults, *read.animals.faults]
+    faults = [*read.findings, *read.animals.findings]
     say(*faults)
     return 1 if faults else 0

@@ -44,8 +44,8 @@ def run(args: argparse.Namespace) -> int:
         say(f"{len(labels)} label{'s' if len(labels) > 1 else ''} in {args.out}")
     else:
         print("\n\n".join("\n".join(shown) for shown, _ in labels))
-    say(*known.faults)
-    return 1 if known.faults else 0
+    say(*known.findings)
+    return 1 if known.findings else 0
 
 
 def lines(known: Animals, name: str, kept: list[Ethogram]) -> Iterator[str]:

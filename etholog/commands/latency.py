@@ -68,8 +68,8 @@ def run(args: argparse.Namespace) -> int:
         show(times, found, came, cox)
     else:
         table(times)
-    say(*read.faults)
-    return 1 if read.faults else 0
+    say(*read.findings)
+    return 1 if read.findings else 0
 
 
 def show(times: "pd.DataFrame", found: "Comparison", ended: "pd.DataFrame | None", cox: "Hazards | None") -> None:

@@ -57,7 +57,7 @@ def run(args: argparse.Namespace) -> int:
             "evening": outcome.evening(attempts),
         }
         _out(args.json, parts, TITLES, _sentence(attempts))
-    faults = [*season.faults, *season.animals.faults]
+    faults = [*season.findings, *season.animals.findings]
     say(*dict.fromkeys(faults))
     return 1 if faults else 0
 

@@ -20,10 +20,10 @@ def add_json(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--json", action="store_true", help="print every number at full precision, as JSON")
 
 
-def say(*lines: str) -> None:
+def say(*lines: object) -> None:
     """Print words for the user to stderr, so that a pipe holds nothing but the table."""
     for line in lines:
-        print(visible(line), file=sys.stderr)
+        print(visible(str(line)), file=sys.stderr)
 
 
 def as_json(value: object) -> str:

@@ -51,8 +51,8 @@ def run(args: argparse.Namespace) -> int:
         print(as_json([vars(fact) for fact in found]))
     else:
         _print(f"{title}, {today}", found)
-    say(*known.faults)
-    return 1 if known.faults else 0
+    say(*known.findings)
+    return 1 if known.findings else 0
 
 
 def _second_introductions(known: Animals, species: str) -> list[Fact]:

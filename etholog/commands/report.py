@@ -31,12 +31,12 @@ def run(args: argparse.Namespace) -> int:
     out = args.out or Path("report.html")
     file.check(out)  # before the work, and again when it is done
     folder = season.folder_of(args.folder) if args.season else args.folder
-    found, faults = season.sessions_in(folder) if args.season else ([session.read(path) for path in args.files], [])
-    read = season.of(folder, found, faults)
+    found, unread = season.sessions_in(folder) if args.season else ([session.read(path) for path in args.files], [])
+    read = season.of(folder, found, unread)
     if read.sessions.empty:
         raise Refusal(f"{folder}: no session to report on")
     with working(f"Drawing {len(read.sessions)} sessions"):
         file.write(page.html(read, found, date.today() if args.season else None), out)
     print(visible(str(out)))
-    say(*read.faults)
-    return 1 if read.faults else 0
+    say(*read.findings)
+    return 1 if read.findings else 0

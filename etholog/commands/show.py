@@ -7,6 +7,7 @@ from pathlib import Path
 
 from etholog import session
 from etholog.base.colours import ACTORS
+from etholog.base.refusal import Finding
 from etholog.base.text import visible
 from etholog.commands.output import Part, picture, say
 from etholog.screens.strip import BOXES, KEY_WIDTH, LABEL_WIDTH, PLAIN, TOTALS_WIDTH, Glyphs, Lane, totals, trace
@@ -22,17 +23,17 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print summary and strip of each session; 1 where a line of a file could not be used."""
-    faults: list[str] = []
+    findings: list[Finding] = []
     for path in args.files:
         read = session.read(path)
-        faults += read.faults
+        findings += read.findings
         for line in summary.lines(read):
             print(visible(line))
         print()
         picture(strip(read, shutil.get_terminal_size().columns, PLAIN if args.ascii else BOXES))
         print()
-    say(*faults)
-    return 1 if faults else 0
+    say(*findings)
+    return 1 if findings else 0
 
 
 def strip(read: Session, width: int, glyphs: Glyphs) -> Iterator[list[Part]]:

@@ -71,8 +71,8 @@ def run(args: argparse.Namespace) -> int:
             _print_one(args, pooled)
         else:
             _print(args, pooled, {} if args.answer else _tests(read, args.by, how))
-    say(*read.faults)
-    return 1 if read.faults else 0
+    say(*read.findings)
+    return 1 if read.findings else 0
 
 
 def _print(args: argparse.Namespace, found: "Transitions", tests: "dict[str, ChainTest]") -> None:

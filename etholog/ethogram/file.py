@@ -8,6 +8,7 @@ from typing import Any
 
 from pydantic import ValidationError
 
+from etholog.base.refusal import Finding, Refusal
 from etholog.base.shipped import folder as shipped_folder
 from etholog.ethogram.contradictions import Where, contradictions
 from etholog.ethogram.schema import (
@@ -15,7 +16,6 @@ from etholog.ethogram.schema import (
     Behaviour,
     Choice,
     Ethogram,
-    EthogramError,
     Interval,
     Limit,
     Prompt,
@@ -38,29 +38,30 @@ def find(name: str, workspace: Path | None = None) -> Path:
         if re.fullmatch(r"[a-z][a-z0-9-]*", name) and (folder / f"{name}.toml").is_file():
             return folder / f"{name}.toml"
     known = (file.stem for folder in folders for file in sorted(folder.glob("*.toml")))
-    raise EthogramError(f"no ethogram {name!r}{nearest(name, known)}")
+    raise Refusal(f"no ethogram {name!r}{nearest(name, known)}")
 
 
 def read(path: Path) -> Ethogram:
-    """Read an ethogram. EthogramError tells all that is wrong with it, a line each."""
+    """Read an ethogram. Refusal tells all that is wrong with it, a line each."""
     try:
         text = path.read_bytes().decode("utf-8")
     except OSError as error:
-        raise EthogramError(f"{path}: can't be read ({error.strerror}); check the name") from error
+        raise Refusal(Finding(f"can't be read ({error.strerror})", "check the name", path)) from error
     except UnicodeDecodeError as error:
-        raise EthogramError(f"{path}: is not UTF-8 text; save it as UTF-8") from error
+        raise Refusal(Finding("is not UTF-8 text", "save it as UTF-8", path)) from error
     try:
         values = tomllib.loads(text)
     except (tomllib.TOMLDecodeError, RecursionError) as error:
-        raise EthogramError(f"{path}: is not TOML: {str(error) or 'nested too deep'}; mend that place first") from error
+        what = f"is not TOML: {str(error) or 'nested too deep'}"
+        raise Refusal(Finding(what, "mend that place first", path)) from error
     lines = _Lines(text)
     try:
         ethogram = Ethogram.model_validate(values)
     except ValidationError as error:
-        raise EthogramError("\n".join(_told(path, values, lines, error))) from None
-    faults = [f"{path}:{lines.at(where)}: {what}" for where, what in contradictions(ethogram)]
-    if faults:
-        raise EthogramError("\n".join(dict.fromkeys(faults)))
+        raise Refusal(*_findings(path, values, lines, error)) from None
+    found = [Finding(what, path=path, line=lines.at(where)) for where, what in contradictions(ethogram)]
+    if found:
+        raise Refusal(*dict.fromkeys(found))
     return ethogram
 
 
@@ -76,10 +77,10 @@ def at_hand(workspace: Path) -> list[Ethogram]:
 
 
 def from_plain(values: Mapping[str, Any]) -> Ethogram:
-    """Read back what `plain` gave. Raises pydantic's ValidationError, or EthogramError for a contradiction."""
+    """Read back what `plain` gave. Raises pydantic's ValidationError, or Refusal for a contradiction."""
     ethogram = Ethogram.model_validate(values)
     for _, what in contradictions(ethogram):
-        raise EthogramError(what)
+        raise Refusal(what)
     return ethogram
 
 
@@ -114,7 +115,7 @@ _FIELDS = {
 }
 
 
-def _told(path: Path, values: Mapping[str, Any], lines: _Lines, error: ValidationError) -> Iterator[str]:
+def _findings(path: Path, values: Mapping[str, Any], lines: _Lines, error: ValidationError) -> Iterator[Finding]:
     seen: set[tuple[int, str]] = set()
     for fault in error.errors(include_url=False):
         where: Where = tuple(part for part in fault["loc"] if not str(part).startswith(("constrained-", "dict[")))
@@ -133,7 +134,7 @@ def _told(path: Path, values: Mapping[str, Any], lines: _Lines, error: Validatio
             what = f"{member} = {shown[:60]}: {what}; change it"
         if (line, member) not in seen:  # a union complains once for each of its members
             seen.add((line, member))
-            yield f"{path}:{line}: {_whose(values, where)}{what}"
+            yield Finding(f"{_whose(values, where)}{what}", path=path, line=line)
 
 
 def _whose(values: Mapping[str, Any], where: Where) -> str:

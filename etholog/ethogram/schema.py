@@ -31,11 +31,6 @@ Minutes = Annotated[float, Field(gt=0, le=24 * 60)]
 Days = Annotated[int, Field(ge=0, le=3000)]
 
 
-class EthogramError(Refusal):
-    """All that is wrong with an ethogram's file, a line for each fault: file, line, behaviour, what is wrong, what
-    to do."""
-
-
 class Part(BaseModel):
     """A table of the file. It can't change once read, and holds no word that we don't know."""
 
@@ -201,11 +196,11 @@ class Ethogram(Part):
         return {key: press for key, press, _ in presses(self.behaviour, hand)}
 
     def interval_named(self, name: str) -> Interval:
-        """Return the interval; EthogramError names the nearest when there is none."""
+        """Return the interval; Refusal names the nearest when there is none."""
         for interval in self.interval:
             if interval.name == name:
                 return interval
-        raise EthogramError(f"no interval {name!r}{nearest(name, (i.name for i in self.interval))}")
+        raise Refusal(f"no interval {name!r}{nearest(name, (i.name for i in self.interval))}")
 
 
 def nearest(word: str, known: Iterable[str]) -> str:

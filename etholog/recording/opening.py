@@ -58,7 +58,7 @@ class NewSession:
 
     @property
     def ethogram(self) -> Ethogram:
-        """The ethogram that was chosen. EthogramError when there is none of that name, or a wrong one."""
+        """The ethogram that was chosen. Refusal when there is none of that name, or a wrong one."""
         return ethogram.read(ethogram.find(self.said["ethogram"], self.folder.parent))
 
     @property
@@ -67,7 +67,7 @@ class NewSession:
         return list(self.earlier.of(self.said.get("male", ""), self.said.get("female", "")))
 
     def take(self, said: dict[str, Any]) -> None:
-        """Take in what was said. EthogramError as above."""
+        """Take in what was said. Refusal as above."""
         kept = {"ethogram": self.said["ethogram"]} | said
         ethogram.read(ethogram.find(kept["ethogram"], self.folder.parent))
         self.said = kept
@@ -127,8 +127,8 @@ def resume(
     known = session.read(path)
     if known.fold.closed:
         raise Refusal(f"{path}: is closed; `etholog amend` puts right what is in it")
-    journal, reading = Journal.open(path)
-    told = [*reading.faults, *(fault for fault in known.faults if fault not in reading.faults)]
+    journal, _ = Journal.open(path)
+    told = [str(finding) for finding in known.findings]
     same = known.header["boot"] == system.boot() != "" and known.header["clock"] == system.CLOCK
     by_wall = now - (wall - known.began).total_seconds()
     clock_at = known.header["clock_at"] if same else by_wall
@@ -153,4 +153,8 @@ def reopen(path: Path, hand: Hand, keyboard: Keyboard = QWERTY_KEYBOARD) -> tupl
         raise Refusal(f"{path}: was never closed; `etholog resume` goes on with it, or ends it")
     journal, reading = Journal.open(path)
     live = Live(known.ethogram, known.records, known.fold.end)
-    return Amender(journal, live, hand, keyboard), f"{known.header['male']} x {known.header['female']}", reading.faults
+    return (
+        Amender(journal, live, hand, keyboard),
+        f"{known.header['male']} x {known.header['female']}",
+        [str(finding) for finding in reading.findings],
+    )

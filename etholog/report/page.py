@@ -30,7 +30,7 @@ def html(season: Season, read: Sequence[Session], today: date | None = None) -> 
         bool((season.sessions["source"] == "invented").all()),
         [*(outcomes.section(season, drawings, today) if today else ()), *sections(season, drawings)],
         list(_notes(season, read, drawings)),
-        list(season.faults),
+        [str(finding) for finding in season.findings],
     )
     environment = Environment(
         loader=PackageLoader("etholog.report"),

@@ -1,6 +1,5 @@
 """The screen on which a closed session is walked along and put right."""
 
-import re
 from typing import ClassVar
 
 from textual import events
@@ -192,10 +191,9 @@ class Amending(Screen[bool], inherit_bindings=False):
         if not remarks:
             return ""
         first = remarks[0]
-        if found := re.match(r"mark (\d+): ", first):
-            mark = self.amender.live.lasting(int(found[1]))
-            first = f"at {clock_face(mark['t']) if mark else '?'}: {first[found.end() :]}"
-        return f" {len(remarks)} to look at; first, {first}"
+        mark = None if first.record is None else self.amender.live.lasting(first.record)
+        at = "" if mark is None else f"at {clock_face(mark['t'])}: "
+        return f" {len(remarks)} to look at; first, {at}{first.what}"
 
     def _say(self, name: str, text: str) -> None:
         self.query_one(f"#{name}", Static).update(visible(text), layout=False)

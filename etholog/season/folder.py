@@ -1,7 +1,7 @@
 """A folder of sessions read into tables."""
 
 import os
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
@@ -9,18 +9,19 @@ from pathlib import Path
 import pandas as pd
 
 from etholog import animals as animals_
+from etholog import session
 from etholog.animals import Animals
 from etholog.base import notebook
-from etholog.base.refusal import Refusal
+from etholog.base.refusal import Finding, Refusal
 from etholog.ethogram import Ethogram
-from etholog.season import cache, reading, rows, tables
+from etholog.season import cache, rows, tables
 from etholog.season.rows import Rows
 from etholog.session import Session
 
 
 @dataclass(frozen=True)
 class Season:
-    """Many sessions as tables; `faults` are sentences on what could not be read.
+    """Many sessions as tables; `findings` are what could not be read, or makes no sense.
 
     `sessions`: one row each. `bouts`: one row a bout, by session, onset and mark. `gaps`: spans that nobody
     watched. Times are seconds since
@@ -33,7 +34,7 @@ class Season:
     bouts: pd.DataFrame
     gaps: pd.DataFrame
     ethograms: dict[str, Ethogram]
-    faults: list[str] = field(default_factory=list)
+    findings: list[Finding] = field(default_factory=list)
 
     @cached_property
     def animals(self) -> Animals:
@@ -57,8 +58,8 @@ class Season:
     def _repr_html_(self) -> str:
         said = f"{len(self.sessions)} sessions of {self.sessions['male'].nunique()} males and "
         said += f"{self.sessions['female'].nunique()} females, {len(self.bouts)} bouts."
-        if self.faults:
-            said += f" {len(self.faults)} lines or files could not be used: see faults."
+        if self.findings:
+            said += f" {len(self.findings)} lines or files could not be used: see findings."
         return notebook.html(
             said, self.sessions[["session", "began", "male", "female", "watched_s", "marks", "closed"]]
         )
@@ -75,19 +76,33 @@ def folder_of(path: Path | str) -> Path:
 
 def read(path: Path | str = ".", cached: bool = True) -> Season:
     """Read a folder of sessions, or a workspace that has one, into a Season. Files that are no sessions become
-    faults. A large folder is read again only where it changed (see `etholog.cache`), unless `cached` is False."""
+    findings. A large folder is read again only where it changed (see `etholog.cache`), unless `cached` is False."""
     folder = folder_of(path)
     files = _files(folder)
-    faults: list[str] = []
     if not cached or len(files) < cache.AT_LEAST:
-        return _season(folder, _in_order(reading.gather(folder, sorted(files), faults)), faults)
+        found, findings = _gathered(folder, sorted(files))
+        return _season(folder, _in_order(found), findings)
     stamps = {name: cache.stamp(entry) for name, entry in files.items()}
     known, whole = cache.load(folder, stamps)
-    fresh = reading.gather(folder, sorted(files.keys() - set(known.said["name"])), faults)
+    fresh, findings = _gathered(folder, sorted(files.keys() - set(known.said["name"])))
     found = _in_order(rows.join(known, fresh) if fresh else known)
     if fresh or not whole:
         cache.save(folder, stamps, found)
-    return _season(folder, found, faults)
+    return _season(folder, found, findings)
+
+
+def _gathered(folder: Path, names: Iterable[str]) -> tuple[Rows, list[Finding]]:
+    """Return the rows of these files, in their order, and what could not be read; never more than one is held."""
+    unread: list[Finding] = []
+
+    def sessions() -> Iterator[Session]:
+        for name in names:
+            try:
+                yield session.read(folder / name)
+            except Refusal as refusal:
+                unread.extend(refusal.findings)
+
+    return rows.gather(sessions()), unread
 
 
 def _files(folder: Path) -> "dict[str, os.DirEntry[str]]":
@@ -100,15 +115,21 @@ def _files(folder: Path) -> "dict[str, os.DirEntry[str]]":
         }
 
 
-def sessions_in(folder: Path) -> tuple[list[Session], list[str]]:
+def sessions_in(folder: Path) -> tuple[list[Session], list[Finding]]:
     """Return the sessions of a folder, in the order of their files' names, and what could not be read."""
-    faults: list[str] = []
-    return list(reading.sessions(folder, sorted(_files(folder)), faults)), faults
+    found: list[Session] = []
+    unread: list[Finding] = []
+    for name in sorted(_files(folder)):
+        try:
+            found.append(session.read(folder / name))
+        except Refusal as refusal:
+            unread += refusal.findings
+    return found, unread
 
 
-def of(folder: Path, found: Iterable[Session], faults: Iterable[str] = ()) -> Season:
+def of(folder: Path, found: Iterable[Session], findings: Iterable[Finding] = ()) -> Season:
     """Put sessions into tables. A session that comes twice counts once; so does one with a second observer's record."""
-    return _season(folder, _in_order(rows.gather(found)), faults)
+    return _season(folder, _in_order(rows.gather(found)), findings)
 
 
 def _in_order(found: Rows) -> Rows:
@@ -116,15 +137,15 @@ def _in_order(found: Rows) -> Rows:
     return rows.take(found, sorted(range(len(found)), key=lambda at: (began[at], ids[at])))
 
 
-def _season(folder: Path, found: Rows, faults: Iterable[str]) -> Season:
-    told = list(faults)
+def _season(folder: Path, found: Rows, findings: Iterable[Finding]) -> Season:
+    told = list(findings)
     names, record_of = found.said["name"], found.said["record_of"]
     kept: dict[str, int] = {}
-    for at, (name, id_, own) in enumerate(zip(names, found.said["id"], found.said["faults"], strict=True)):
-        told += [f"{folder / name}{fault}" for fault in own.splitlines()]
+    for at, (name, id_, own) in enumerate(zip(names, found.said["id"], found.said["findings"], strict=True)):
+        told += [Finding(what, remedy, folder / name, line, record) for what, remedy, line, record in own]
         first = kept.setdefault(id_, at)
         if first != at:
-            told.append(f"{folder / name}: is session {id_} again, as {names[first]} is; left out")
+            told.append(Finding(f"is session {id_} again, as {names[first]} is", "left out", folder / name))
     firsts = rows.take(found, [at for at in kept.values() if record_of[at] not in kept])
     ethograms = [firsts.ethograms[at] for at in dict.fromkeys(firsts.counted["ethogram"].tolist())]
     return Season(folder, *tables.of(firsts), {one.name: one for one in ethograms}, told)

@@ -1,5 +1,4 @@
-"""Rows as one file of npy columns (a zip, so that each has a checksum), and back: what a cache keeps, and what a
-second process hands over."""
+"""Rows as one file of npy columns (a zip, so that each has a checksum), and back: what a cache keeps."""
 
 import json
 from collections.abc import Iterable

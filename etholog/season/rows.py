@@ -20,7 +20,7 @@ Numbers = dict[str, NDArray[Any]]
 
 SAID = (
     "name", "id", "male", "female", "species", "observer", "place", "source", "record_of", "conditions", "outcome",
-    "faults",
+    "findings",
 )  # fmt: skip
 COUNTED = (
     "began_us", "utc_offset_min", "ethogram", "end", "unwatched", "hidden", "marks", "closed", "bouts", "gaps"
@@ -31,9 +31,9 @@ COUNTED = (
 class Rows:
     """Columns of sessions, of their bouts, and of their gaps, all in one order; times are in milliseconds.
 
-    `said`, by the names in `SAID`: the file's name, the header's words, `faults` a line each, without the path that
-    they begin with. `counted`, by the names in `COUNTED`: `ethogram` is a number in `ethograms`, `bouts` and `gaps` are
-    how many rows of those are the session's.
+    `said`, by the names in `SAID`: the file's name, the header's words, `findings` as (what, remedy, line, record) each
+    (their path follows from the name). `counted`, by the names in `COUNTED`: `ethogram` is a number in `ethograms`,
+    `bouts` and `gaps` are how many rows of those are the session's.
     `bouts`: code and qualifier (numbers in `codes` and `qualifiers`; no qualifier: -1), onset, offset, whole, sure, n.
     `gaps`: onset, offset, why (a number in `whys`).
     """
@@ -109,9 +109,9 @@ def gather(found: Iterable[Session]) -> Rows:
 
 def _said(one: Session) -> tuple[Any, ...]:
     header = one.header
-    faults = "\n".join(fault.removeprefix(str(one.path)) for fault in one.faults)
+    findings = [(found.what, found.remedy, found.line, found.record) for found in one.findings]
     words = [header[name] for name in ("male", "female", "species", "observer", "place", "source")]
-    return (one.path.name, one.id, *words, header.get("record_of"), header["conditions"], one.fold.outcome, faults)
+    return (one.path.name, one.id, *words, header.get("record_of"), header["conditions"], one.fold.outcome, findings)
 
 
 def _counted(one: Session, ethogram: int) -> tuple[int, ...]:

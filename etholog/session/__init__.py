@@ -1,5 +1,5 @@
 """One pairing: its records, the bouts that they fold to, and what they come to in plain words."""
 
-from etholog.session.file import Session, SessionError, header, header_of, read
+from etholog.session.file import Session, header, header_of, read
 
-__all__ = ["Session", "SessionError", "folding", "header", "header_of", "read", "record", "summary"]
+__all__ = ["Session", "folding", "header", "header_of", "read", "record", "summary"]

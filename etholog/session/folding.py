@@ -6,6 +6,7 @@ from functools import partial
 from operator import itemgetter
 from typing import Any, NamedTuple, cast
 
+from etholog.base.refusal import Finding
 from etholog.ethogram import Ethogram
 from etholog.session.record import Scalar
 
@@ -64,7 +65,7 @@ class Folding:
         self.running: dict[object, Bout] = {}
         self.gaps: list[Span] = []
         self.gap: Span | None = None
-        self.remarks: list[str] = []
+        self.remarks: list[Finding] = []
         self._rules = {b.code: _Rule(b.kind == "event", b.chain, b.ends, b.within) for b in ethogram.behaviour}
         self._inner: dict[str, list[str]] = {}
         for code, rule in self._rules.items():
@@ -75,10 +76,10 @@ class Folding:
         """Take in one mark."""
         rule = self._rules.get(code)
         if rule is None:
-            self.remarks.append(f"mark {n}: {code!r} is not in this session's ethogram; left out")
+            self.remarks.append(Finding(f"{code!r} is not in this session's ethogram", "left out", record=n))
             return
         if self.gap is not None:
-            self.remarks.append(f"mark {n}: {code!r} lies in a gap, when nobody was watching")
+            self.remarks.append(Finding(f"{code!r} lies in a gap, when nobody was watching", record=n))
         if rule.is_event:
             self.bouts.append(_bout((n, code, qualifier, t, t, True, sure)))
             for other in rule.ends:
@@ -97,7 +98,7 @@ class Folding:
     def end_gap(self, t: int) -> None:
         """Somebody is watching again."""
         if self.gap is None:
-            self.remarks.append(f"watched again at {t / 1000:.1f} s without a gap before it")
+            self.remarks.append(Finding(f"watched again at {t / 1000:.1f} s without a gap before it"))
         else:
             self.gaps.append(self.gap._replace(offset=t))
             self.gap = None
@@ -114,13 +115,13 @@ class Folding:
         now = running.get(lane)
         if now is not None:
             if now.code == code and now.qualifier == qualifier:
-                self.remarks.append(f"mark {n}: {code!r} began while it was running; it goes on")
+                self.remarks.append(Finding(f"{code!r} began while it was running", "it goes on", record=n))
                 return
             self._end(lane, t)
         for other in ends:
             self._end_code(other, t)
         if within is not None and not any(bout.code == within for bout in running.values()):
-            self.remarks.append(f"mark {n}: {code!r} at {t / 1000:.1f} s, outside any {within!r}")
+            self.remarks.append(Finding(f"{code!r} at {t / 1000:.1f} s, outside any {within!r}", record=n))
         running[lane] = _bout((n, code, qualifier, t, t, False, sure))
 
     def _offset(self, rule: _Rule, t: int, n: int, code: str, qualifier: str | None) -> None:
@@ -129,7 +130,7 @@ class Folding:
         if bout is None and qualifier is None:  # ends it whichever it is
             lane, bout = next(((at, now) for at, now in self.running.items() if now.code == code), (lane, None))
         if bout is None or bout.code != code or qualifier not in (None, bout.qualifier):
-            self.remarks.append(f"mark {n}: {code!r} ended without having begun")
+            self.remarks.append(Finding(f"{code!r} ended without having begun", record=n))
         else:
             self._end(lane, t)
 
@@ -159,7 +160,7 @@ class Fold:
     bouts: list[Bout]
     gaps: list[Span]
     said: list[Said]
-    remarks: list[str]
+    remarks: list[Finding]
     end: int
     closed: bool
     outcome: dict[str, Scalar]
@@ -181,7 +182,7 @@ def undone(records: Iterable[Mapping[str, Any]]) -> set[int]:
     return gone
 
 
-def corrected(records: Iterable[Mapping[str, Any]]) -> tuple[list[Mapping[str, Any]], list[str]]:
+def corrected(records: Iterable[Mapping[str, Any]]) -> tuple[list[Mapping[str, Any]], list[Finding]]:
     """Apply undo, move, recode, doubt, and the reasons of gaps.
 
     Returns what lasts in time, sorted by (t, n), and remarks on what made no sense.
@@ -191,7 +192,7 @@ def corrected(records: Iterable[Mapping[str, Any]]) -> tuple[list[Mapping[str, A
         return sorted([record for record in records if record["do"] not in _NOT_IN_TIME], key=itemgetter("t")), []
     gone = undone(records)
     live: dict[int, Mapping[str, Any]] = {}  # what is corrected is made anew, the records stay as they are
-    remarks: list[str] = []
+    remarks: list[Finding] = []
     for record in records:
         do = record["do"]
         n = record["n"]
@@ -209,7 +210,7 @@ def corrected(records: Iterable[Mapping[str, Any]]) -> tuple[list[Mapping[str, A
                 live[n] = record
         elif target is None:
             if of not in gone:
-                remarks.append(f"record {n}: {do} of {of}, which is nothing that can be changed")
+                remarks.append(Finding(f"{do} of {of}, which is nothing that can be changed", record=n))
         elif do == "move":
             live[of] = {**target, "t": record["t"]}
         elif do == "doubt":
@@ -217,7 +218,7 @@ def corrected(records: Iterable[Mapping[str, Any]]) -> tuple[list[Mapping[str, A
         elif target["do"] in ("mark", "stray"):
             live[of] = {**target, "do": "mark", "code": record["code"], "qualifier": record.get("qualifier")}
         else:
-            remarks.append(f"record {n}: only a mark or a stray key can be recoded")
+            remarks.append(Finding("only a mark or a stray key can be recoded", record=n))
     return sorted(live.values(), key=itemgetter("t", "n")), remarks
 
 

@@ -1,6 +1,6 @@
 """The kinds of lines that a session's file can hold, exact to the member: the border at which pydantic stands guard."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated, Literal, NotRequired, TypeVar
 
@@ -8,6 +8,7 @@ from pydantic import AwareDatetime, ConfigDict, Field, TypeAdapter, ValidationEr
 from typing_extensions import TypedDict  # before Python 3.12, pydantic takes no other
 
 from etholog.base import journal
+from etholog.base.refusal import Finding
 
 FORMAT = "etholog-session/1"
 
@@ -207,21 +208,20 @@ def brief(error: ValidationError) -> str:
 
 
 def checked(
-    path: Path, bodies: Sequence[bytes], many: TypeAdapter[list[T]], one: TypeAdapter[T], faults: list[str]
-) -> list[T]:
-    """Return the records of a journal's bodies that can be used, and tell `faults` of the others."""
+    path: Path, bodies: Sequence[bytes], many: TypeAdapter[list[T]], one: TypeAdapter[T]
+) -> tuple[list[T], list[Finding]]:
+    """Return the records of a journal's bodies that can be used, and a finding for each of the others."""
     try:
         records = many.validate_json(journal.as_array(bodies))
         if len(records) == len(bodies):
-            return records
+            return records, []
     except ValidationError:
         pass  # one by one, which takes longer, to say which it is
-    return list(_usable(path, bodies, one, faults))
-
-
-def _usable(path: Path, bodies: Sequence[bytes], one: TypeAdapter[T], faults: list[str]) -> Iterator[T]:
+    usable: list[T] = []
+    findings: list[Finding] = []
     for body in bodies:
         try:
-            yield one.validate_json(body + b"}")
+            usable.append(one.validate_json(body + b"}"))
         except ValidationError as error:
-            faults.append(f"{path}: record {journal.number(body)}: {brief(error)}; left out, the file is as it was")
+            findings.append(Finding(brief(error), journal.LEFT_OUT, path, record=journal.number(body)))
+    return usable, findings

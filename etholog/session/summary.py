@@ -122,7 +122,7 @@ def _insertions(fold: Fold) -> Iterator[str]:
 def questions(session: Session) -> Iterator[str]:
     """Yield what is odd: remarks of the fold, and what lies outside the ethogram's soft limits."""
     fold = session.fold
-    yield from fold.remarks
+    yield from map(str, fold.remarks)
     for limit in session.ethogram.limit:
         for value, what in _measured(session, limit.of, limit.measure):
             if not limit.least <= value <= limit.most:

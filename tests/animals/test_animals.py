@@ -103,8 +103,8 @@ def test_two_cards_of_one_animal_are_told_of(tmp_path: Path) -> None:
     copy.write_bytes((tmp_path / "animals" / "F-1.jsonl").read_bytes())
     write_card(tmp_path, "F-2", ("renamed", "2026-01-01", "F-1"))
     known = animals.read(tmp_path)
-    assert len(known.faults) == 2
-    assert all("F-1 is on" in fault for fault in known.faults)
+    assert len(known.findings) == 2
+    assert all("F-1 is on" in fault for fault in known.findings)
     assert list(known.cards) == ["F-1"]
 
 
@@ -194,7 +194,7 @@ def test_sperm_stored_before_an_earlier_sac_leaves_the_sire_unsure(tmp_path: Pat
 
 def test_sessions_and_cards_know_the_same_pairings(repository: Path) -> None:
     known = animals.read(repository / "examples" / "season")
-    assert not known.faults
+    assert not known.findings
     assert not list(animals.questions(known))
     assert len([pairing for pairing in known.pairings if pairing.file]) == 28  # the second observer's record is none
     assert {pairing.male for pairing in known.pairings_of("F-Umbra")} == {"M-Slate", "M-Onyx", "M-Basalt", "M-Flint"}

@@ -260,7 +260,7 @@ def test_a_damaged_card_keeps_what_can_be_read(tmp_path: Path) -> None:
         except Refusal:
             continue  # the first line was hit
         assert len(one.entries) >= 6  # where a newline was hit, two lines are one
-        assert len(one.entries) == 8 or one.faults
+        assert len(one.entries) == 8 or one.findings
 
 
 def test_a_line_that_is_no_entry_is_told_of(tmp_path: Path) -> None:
@@ -274,7 +274,7 @@ def test_a_line_that_is_no_entry_is_told_of(tmp_path: Path) -> None:
     book.close()
     one = card.read(path)
     assert [entry.on.text for entry in one.entries] == ["2026-05-02"]
-    assert len(one.faults) == 4
+    assert len(one.findings) == 4
 
 
 def test_every_kind_of_entry_can_be_told_and_read(tmp_path: Path) -> None:
@@ -289,4 +289,4 @@ def test_every_kind_of_entry_can_be_told_and_read(tmp_path: Path) -> None:
     book.close()
     one = card.read(path)
     assert [entry.kind for entry in one.entries] == list(KINDS)
-    assert not one.faults
+    assert not one.findings

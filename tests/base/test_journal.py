@@ -15,7 +15,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from etholog.base import journal
-from etholog.base.journal import Journal, JournalError
+from etholog.base.journal import Journal, Refusal
 
 HEADER = {"format": "etholog-session/1", "id": "a"}
 
@@ -65,7 +65,7 @@ def test_cut_at_every_byte_it_loses_at_most_the_last_line(tmp_path: Path) -> Non
         reading = journal.read(path)
         whole = data[: size + 1].count(b"\n")  # a line without its newline is whole too
         assert len(reading.bodies) == whole
-        assert bool(reading.torn) == bool(reading.faults)
+        assert bool(reading.torn) == bool(reading.findings)
 
 
 def test_a_torn_tail_is_set_aside_and_the_journal_goes_on(tmp_path: Path) -> None:
@@ -74,13 +74,13 @@ def test_a_torn_tail_is_set_aside_and_the_journal_goes_on(tmp_path: Path) -> Non
     path.write_bytes(data[:-9])
     opened, reading = Journal.open(path)
     assert len(reading.bodies) == 3
-    assert "line 4: torn off" in reading.faults[0]
+    assert "line 4: torn off" in reading.findings[0]
     opened.append("note", t=9, text="after")
     assert opened.close()
     torn = data[data.rindex(b"\n", 0, -9) + 1 : -9]
     assert (tmp_path / "a.jsonl.torn").read_bytes() == torn + b"\n"
     after = journal.read(path)
-    assert not after.faults
+    assert not after.findings
     assert [record["n"] for record in json.loads(journal.as_array(after.bodies))] == [0, 1, 2, 3]
 
 
@@ -90,7 +90,7 @@ def test_only_the_newline_lost_is_nothing_lost(tmp_path: Path) -> None:
     opened, reading = Journal.open(path)
     opened.append("note", t=9, text="after")
     assert opened.close()
-    assert not reading.faults
+    assert not reading.findings
     assert len(journal.read(path).bodies) == 5
 
 
@@ -106,18 +106,18 @@ def test_every_single_bit_flip_is_seen(tmp_path: Path) -> None:
         changed[at] ^= 1 << chance.randrange(8)
         bent.write_bytes(changed)
         reading = journal.read(bent)
-        assert reading.faults or reading.bodies == whole  # the very last newline alone is no loss
+        assert reading.findings or reading.bodies == whole  # the very last newline alone is no loss
 
 
 def test_lost_doubled_and_swapped_lines_are_told_by_number(tmp_path: Path) -> None:
     path = tmp_path / "a.jsonl"
     lines = written(path, 4).splitlines(keepends=True)
     path.write_bytes(b"".join(lines[:2] + lines[3:]))
-    assert f"{path}: line 3: number 3 where 2 was due" in journal.read(path).faults[0]
+    assert f"{path}: line 3: number 3 where 2 was due" in journal.read(path).findings[0]
     path.write_bytes(b"".join([*lines[:3], lines[2], *lines[3:]]))
-    assert "line 4: number 2 comes again" in journal.read(path).faults[0]
+    assert "line 4: number 2 comes again" in journal.read(path).findings[0]
     path.write_bytes(b"".join([lines[0], lines[2], lines[1], *lines[3:]]))
-    faults = journal.read(path).faults
+    faults = journal.read(path).findings
     assert "line 2: number 2 where 1 was due" in faults[0]
     assert "line 3: number 1 comes again or too late" in faults[1]
 
@@ -126,19 +126,19 @@ def test_lost_doubled_and_swapped_lines_are_told_by_number(tmp_path: Path) -> No
 def test_a_foreign_file_is_refused_in_one_line(tmp_path: Path, content: bytes) -> None:
     path = tmp_path / "a.jsonl"
     path.write_bytes(content)
-    with pytest.raises(JournalError) as refused:
+    with pytest.raises(Refusal) as refused:
         journal.read(path)
     assert str(refused.value).startswith(f"{path}: line 1: ")
     assert "\n" not in str(refused.value)
 
 
 def test_missing_folders_and_taken_names_are_refused(tmp_path: Path) -> None:
-    with pytest.raises(JournalError, match="can't be made"):
+    with pytest.raises(Refusal, match="can't be made"):
         Journal.create(tmp_path / "none" / "a.jsonl", HEADER)
     written(tmp_path / "a.jsonl")
-    with pytest.raises(JournalError, match="is there already"):
+    with pytest.raises(Refusal, match="is there already"):
         Journal.create(tmp_path / "a.jsonl", HEADER)
-    with pytest.raises(JournalError, match="can't be opened"):
+    with pytest.raises(Refusal, match="can't be opened"):
         Journal.open(tmp_path / "b.jsonl")
 
 
@@ -189,7 +189,7 @@ def test_a_full_disk_loses_nothing(tmp_path: Path) -> None:
     assert after == "None"
     assert closed == "True"
     reading = journal.read(path)
-    assert not reading.faults
+    assert not reading.findings
     assert [record["text"] for record in json.loads(journal.as_array(reading.bodies[1:]))] == [
         *(f"note {i}" for i in range(6)),
         "room again",
@@ -242,4 +242,4 @@ def test_kill_9_loses_no_line_that_was_told(tmp_path: Path, round_: int) -> None
     last = [int(line) for line in told + rest if line.endswith(b"\n")][-1]
     reading = journal.read(path)
     assert reading.next_n > last
-    assert not reading.faults or reading.torn
+    assert not reading.findings or reading.torn

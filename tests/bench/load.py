@@ -75,7 +75,7 @@ def main() -> None:
         copies(folder, count)
         read = season.read(folder)
         assert len(read.sessions) == count
-        assert not read.faults
+        assert not read.findings
         base, ours = median_s(lambda: plain(folder), 3), median_s(lambda: season.read(folder, cached=False), 3)
         print(f"{count} sessions to tables {ours:.2f} s, json.loads of each line {base:.2f} s: x {ours / base:.2f}")
         print(f"latency over {count} sessions {median_s(lambda: latency(read, 'courtship')) * 1000:.1f} ms")

@@ -229,7 +229,7 @@ def kills(count: int) -> None:
             repeats = sum(record["do"] == "repeat" for record in read.records)
             painted += shown
             lost += max(0, shown - read.fold.marks - repeats)
-            torn += bool(read.faults)
+            torn += bool(read.findings)
     print(f"kill -9 at {count} random moments: {painted} marks painted, {lost} lost, {torn} files with a torn line")
 
 

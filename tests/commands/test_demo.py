@@ -48,7 +48,7 @@ def test_the_season_is_the_one_that_its_script_makes(tmp_path: Path, repository:
 
 def test_the_season_has_what_a_season_has(repository: Path) -> None:
     season = package.read(repository / "examples" / "season")
-    assert not season.faults
+    assert not season.findings
     assert len(season.sessions) >= 24
     assert season.sessions["male"].nunique() == 6
     assert season.sessions["female"].nunique() == 8

@@ -8,7 +8,7 @@ from subprocess import CompletedProcess
 import pytest
 
 from etholog import ethogram
-from etholog.ethogram import EthogramError
+from etholog.ethogram import Refusal
 
 NAMES = ("terrestrial", "arboreal", "wolf-spider", "jumping-spider")
 # What one hand reaches without moving, on a QWERTY keyboard, with the digits above it.
@@ -99,7 +99,7 @@ def test_a_wrong_behaviour_is_refused_with_its_line(
     tmp_path: Path, old: str, new: str, code: str, member: str, words: str
 ) -> None:
     path = changed(tmp_path, old, new)
-    with pytest.raises(EthogramError) as refused:
+    with pytest.raises(Refusal) as refused:
         ethogram.read(path)
     lines = [line for line in str(refused.value).splitlines() if words in line]
     assert len(lines) == 1, str(refused.value)
@@ -109,14 +109,14 @@ def test_a_wrong_behaviour_is_refused_with_its_line(
 def test_an_unknown_behaviour_in_an_interval_is_refused_with_its_line(tmp_path: Path) -> None:
     path = changed(tmp_path, 'since = ["on_silk"]', 'since = ["on_silc"]')
     at = path.read_text(encoding="utf-8").splitlines().index('since = ["on_silc"]') + 1
-    with pytest.raises(EthogramError, match=re.escape(f"{path}:{at}: interval 'courtship': 'on_silc' is no behaviour")):
+    with pytest.raises(Refusal, match=re.escape(f"{path}:{at}: interval 'courtship': 'on_silc' is no behaviour")):
         ethogram.read(path)
 
 
 def test_all_errors_are_told_at_once(tmp_path: Path) -> None:
     path = changed(tmp_path, 'key = { left = "f", right = "j" }', 'key = { left = "d", right = "k" }')
     path.write_text(path.read_text(encoding="utf-8").replace('within = "clasp"', 'within = "clap"'), encoding="utf-8")
-    with pytest.raises(EthogramError) as refused:
+    with pytest.raises(Refusal) as refused:
         ethogram.read(path)
     assert len(str(refused.value).splitlines()) == 4  # a key for each hand, and two of `within`
 
@@ -137,7 +137,7 @@ def test_what_is_no_ethogram_is_refused_in_plain_lines(
 ) -> None:
     path = tmp_path / "mine.toml"
     path.write_bytes(content)
-    with pytest.raises(EthogramError, match=words):
+    with pytest.raises(Refusal, match=words):
         ethogram.read(path)
     done = etholog("check", path)
     assert done.returncode == 1
@@ -145,7 +145,7 @@ def test_what_is_no_ethogram_is_refused_in_plain_lines(
 
 
 def test_a_missing_ethogram_gets_the_nearest_name() -> None:
-    with pytest.raises(EthogramError, match="did you mean 'terrestrial'"):
+    with pytest.raises(Refusal, match="did you mean 'terrestrial'"):
         ethogram.find("terestrial")
 
 

@@ -55,7 +55,7 @@ def test_a_closed_session_takes_its_alignment_and_nothing_else_changes(tmp_path:
     after = session.read(made.path)
     assert made.path.read_bytes().startswith(before)
     assert after.fold == made.fold
-    assert not after.faults
+    assert not after.findings
     (clip,) = alignment.clips_of(after)
     assert (clip.begins, clip.ppm, clip.seconds) == (-500.0, 0.0, 4.0)
     assert clip.path == film

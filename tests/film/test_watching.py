@@ -250,7 +250,7 @@ def test_a_killed_record_goes_on_where_it_was(home: Path, tmp_path: Path) -> Non
         assert terminal.wait() == 143
     read = session.read(the_file(tmp_path))
     assert [(r["code"], r["t"]) for r in read.records if r["do"] == "mark"] == [("introduced", 200), ("drumming", 200)]
-    assert not read.faults
+    assert not read.findings
     until(lambda: not left_over(film))
 
 

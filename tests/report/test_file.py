@@ -25,18 +25,18 @@ def test_no_style_no_handler_and_no_address_in_it(season_page: Path) -> None:
     class Reader(HTMLParser):
         def __init__(self) -> None:
             super().__init__()
-            self.faults: list[str] = []
+            self.findings: list[str] = []
 
         def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
             for name, value in attrs:
                 if name == "style" or name.startswith("on") or (value or "").startswith(("http", "//", "javascript")):
-                    self.faults.append(f"<{tag} {name}={value}>")
+                    self.findings.append(f"<{tag} {name}={value}>")
                 if name in ("src", "href") and not (value or "").startswith(("#", "data:image/png")):
-                    self.faults.append(f"<{tag} {name}={value}>")
+                    self.findings.append(f"<{tag} {name}={value}>")
 
     reader = Reader()
     reader.feed(season_page.read_text(encoding="utf-8"))
-    assert reader.faults == []
+    assert reader.findings == []
 
 
 def test_fifty_sessions_stay_under_two_megabytes(season_page: Path) -> None:

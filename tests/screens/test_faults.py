@@ -72,7 +72,7 @@ def shim(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def whole(folder: Path, *expected: str) -> None:
     """Every mark is in the file, in order, with no hole."""
     read = session.read(the_file(folder))
-    assert not read.faults
+    assert not read.findings
     assert codes(folder) == list(expected)
     assert [record["n"] for record in read.records] == list(range(1, len(read.records) + 1))
 

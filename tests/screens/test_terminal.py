@@ -91,7 +91,7 @@ def test_kill_9_under_keys_loses_no_mark_that_was_painted(tmp_path: Path, seed: 
         painted = painted_marks(terminal)
         assert len(terminal.raw) > before
     read = session.read(the_file(tmp_path))
-    assert not read.faults
+    assert not read.findings
     assert 0 < painted <= read.fold.marks + sum(record["do"] == "repeat" for record in read.records)
 
 

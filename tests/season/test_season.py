@@ -55,8 +55,8 @@ def test_what_is_no_session_is_named_and_the_rest_counts(
 
     season = package.read(tmp_path)
     assert len(season.sessions) == 1
-    told = "\n".join(season.faults)
-    assert len(season.faults) == 5
+    told = "\n".join(season.findings)
+    assert len(season.findings) == 5
     for name in ("empty.jsonl", "binary.jsonl", "foreign.txt", "short.jsonl", "again.jsonl: is session a again"):
         assert name in told
 
@@ -66,7 +66,7 @@ def test_a_second_observers_record_is_not_counted_again(tmp_path: Path) -> None:
     write_session(tmp_path / "sessions" / "b.jsonl", RECORDS, record_of="a", observer="other")
     season = etholog.read(tmp_path)
     assert list(season.sessions["session"]) == ["a"]
-    assert not season.faults
+    assert not season.findings
 
 
 def test_an_empty_folder_is_an_empty_season(tmp_path: Path) -> None:

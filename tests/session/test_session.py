@@ -12,7 +12,7 @@ from pydantic import TypeAdapter, ValidationError
 
 from etholog import session
 from etholog.base.journal import Journal
-from etholog.session import SessionError
+from etholog.session import Refusal
 from etholog.session.folding import fold, undone
 from etholog.session.record import Record
 from tests.make import ETHOGRAM, marks, write_session
@@ -116,7 +116,7 @@ def test_what_is_written_reads_back_to_the_same_fold(
     path = tmp_path_factory.mktemp("s") / "a.jsonl"
     write_session(path, made)
     read = session.read(path)
-    assert not read.faults
+    assert not read.findings
     assert read.ethogram == ETHOGRAM
     assert read.fold == fold(ETHOGRAM, made)
 
@@ -170,25 +170,25 @@ def test_a_nonsense_record_is_left_out_and_named(tmp_path: Path, bad: dict[str, 
     write_session(path, [*marks((1, "walking", "onset")), bad, {"do": "note", "t": 5, "text": "after"}])
     read = session.read(path)
     assert [record["do"] for record in read.records] == ["mark", "note"]
-    assert len(read.faults) == 1
-    assert read.faults[0].startswith(f"{path}: record 2: ")
-    assert where in read.faults[0]
+    assert len(read.findings) == 1
+    assert read.findings[0].startswith(f"{path}: record 2: ")
+    assert where in read.findings[0]
 
 
 def test_a_session_without_a_sound_header_is_refused(tmp_path: Path) -> None:
     path = tmp_path / "a.jsonl"
     Journal.create(path, {"format": "etholog-session/1", "id": "a"}).close()
-    with pytest.raises(SessionError, match="no ethogram"):
+    with pytest.raises(Refusal, match="no ethogram"):
         session.read(path)
     path = tmp_path / "b.jsonl"
     Journal.create(path, {"format": "etholog-session/2", "ethogram": ETHOGRAM.plain()}).close()
-    with pytest.raises(SessionError, match="line 1"):
+    with pytest.raises(Refusal, match="line 1"):
         session.read(path)
 
 
 @pytest.mark.parametrize(("name", "value"), [("male", "x" * 300), ("conditions", {"temperature_c": float("nan")})])
 def test_a_header_that_cannot_be_kept_is_refused_before_anything_is_made(tmp_path: Path, name: str, value: Any) -> None:
-    with pytest.raises(SessionError, match=f"can't be kept: {name}"):
+    with pytest.raises(Refusal, match=f"can't be kept: {name}"):
         write_session(tmp_path / "a.jsonl", [], **{name: value})
     assert not list(tmp_path.iterdir())
 
@@ -227,4 +227,4 @@ def test_what_is_validated_once_for_all_is_what_each_line_alone_would_be(
             alone.append(TypeAdapter(Record).validate_json(body + b"}"))
     read = session.read(path)
     assert read.records == sorted(alone, key=lambda record: record["n"])
-    assert len(read.faults) == len(bodies) - len(alone)
+    assert len(read.findings) == len(bodies) - len(alone)

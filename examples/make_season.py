@@ -18,7 +18,7 @@ from etholog.recording.recorder import Recorder
 
 SEED = 20260301
 ZONE = timezone(timedelta(hours=1))
-SPECIES = ("Grammostola pulchripes", "Tliltocatl albopilosus")
+SPECIES = ("Brachypelma smithi", "Tliltocatl albopilosus")
 # Each male: species, mean seconds from her silk to his first display, chance that he does not court at all.
 MALES = {
     "M-Basalt": (0, 35, 0.05),

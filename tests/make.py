@@ -60,7 +60,7 @@ def write_session(path: Path, made: list[dict[str, Any]], ethogram: Ethogram = E
         "began": "2026-05-03T21:15:00.000+02:00",
         "male": "M-1",
         "female": "F-1",
-        "species": "Grammostola pulchripes",
+        "species": "Brachypelma smithi",
         "observer": "o",
         "place": "shelf",
         "clock": "CLOCK_BOOTTIME",

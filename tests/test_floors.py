@@ -29,7 +29,17 @@ def test_watching_loads_neither_tables_nor_plots(module: str) -> None:
 
 
 @pytest.mark.parametrize(
-    "module", ["journal", "session", "ethogram", "season", "summary", "watch.recorder", "watch.strip"]
+    "module",
+    [
+        "base.journal",
+        "session",
+        "ethogram",
+        "animals",
+        "season",
+        "session.summary",
+        "recording.recorder",
+        "screens.strip",
+    ],
 )
 def test_records_and_tables_load_no_screen(module: str) -> None:
     script = f"import sys, etholog.{module}; print([n for n in ('textual', 'rich', 'argparse') if n in sys.modules])"

@@ -106,7 +106,7 @@ def _list(known: Animals) -> int:
     if rows:
         table(pd.DataFrame(rows))
     else:
-        say(f'{known.folder}: no cards yet; begin one: etholog card F1 species "Grammostola pulchripes"')
+        say(f'{known.folder}: no cards yet; begin one: etholog card F1 species "Brachypelma smithi"')
     odd = [*known.findings, *animals_.questions(known)]
     say(*odd)
     return 1 if odd else 0

@@ -54,7 +54,7 @@ def run(args: argparse.Namespace) -> int:
     shutil.copytree(folder("examples") / "season", workspace, dirs_exist_ok=True)
     kept = ethogram.read(ethogram.find("terrestrial"))
     began = system.wall_now()
-    said = {"male": "M-Flint", "female": "F-Umbra", "species": "Grammostola pulchripes", "observer": "the demo"}
+    said = {"male": "M-Flint", "female": "F-Umbra", "species": "Brachypelma smithi", "observer": "the demo"}
     journal = begin(workspace / "sessions", kept, began, 0.0, place="invented", source="invented", **said)
     recorder = Recorder(journal, kept, "left", began, 0.0)
     if sys.stdin.isatty() and sys.stdout.isatty() and not args.headless:

@@ -68,12 +68,12 @@ def test_a_new_card_is_said_to_be_one(said: Run) -> None:
 
 def test_entries_come_back_as_they_were_told(said: Run, tmp_path: Path) -> None:
     said("F-1", "sex", "female", "--on", "2022")
-    said("F-1", "species", "Grammostola", "pulchripes", "--on", "2022")
+    said("F-1", "species", "Brachypelma", "smithi", "--on", "2022")
     said("F-1", "meal", "small", "--on", "2026-05-03", "--note", "a cricket, not quite eaten")
     said("F-1", "weight", "38.5", "--on", "2026-05-04", "--unsure")
     said("F-1", "count", "nymphs", "214", "--on", "2026-05-05")
     one = card.read(tmp_path / "animals" / "F-1.jsonl")
-    assert (one.id, one.sex, one.species) == ("F-1", "female", "Grammostola pulchripes")
+    assert (one.id, one.sex, one.species) == ("F-1", "female", "Brachypelma smithi")
     assert [(e.kind, e.on.text, e.sure, e.words, e.number, e.note) for e in one.entries[2:]] == [
         ("meal", "2026-05-03", True, "small", None, "a cricket, not quite eaten"),
         ("weight", "2026-05-04", False, "", 38.5, ""),
@@ -226,12 +226,12 @@ def test_a_table_is_taken_in_once_and_only_on_request(said: Run, tmp_path: Path)
 @pytest.mark.parametrize(
     ("row", "told"),
     [
-        ("F-1,meal,2026-02-30,small,,,", "old.csv:6: '2026-02-30' is no date"),
-        ("F-1,meal,2026-02-03,huge,,,", "old.csv:6: meal takes small"),
-        ("M-1,moult,2026-02-03,,,,", "old.csv:6: moult on 2026-02-03: M-1 had his last moult"),
-        ("F-1,weight,2026-02-03,,heavy,,", "old.csv:6: 'heavy' is no number"),
-        ("F-1,note,2026-02-03,she ate,,,then hid,deep", "old.csv:6: more fields than columns"),
-        ("../x,moult,2026-02-03,,,,", "old.csv:6: '../x' can't name an animal"),
+        ("F-1,meal,2026-02-30,small,,,", "old.csv: line 6: '2026-02-30' is no date"),
+        ("F-1,meal,2026-02-03,huge,,,", "old.csv: line 6: meal takes small"),
+        ("M-1,moult,2026-02-03,,,,", "old.csv: line 6: moult on 2026-02-03: M-1 had his last moult"),
+        ("F-1,weight,2026-02-03,,heavy,,", "old.csv: line 6: 'heavy' is no number"),
+        ("F-1,note,2026-02-03,she ate,,,then hid,deep", "old.csv: line 6: more fields than columns"),
+        ("../x,moult,2026-02-03,,,,", "old.csv: line 6: '../x' can't name an animal"),
     ],
 )
 def test_a_table_with_one_bad_line_writes_nothing(row: str, told: str, said: Run, tmp_path: Path) -> None:

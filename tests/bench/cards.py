@@ -12,7 +12,7 @@ from tests.bench.load import median_s, plain
 
 LIFE = [
     ("sex", "2020", "female"),
-    ("species", "2020", "Grammostola pulchripes"),
+    ("species", "2020", "Brachypelma smithi"),
     ("moult", "2025-10-01", ""),
     *(("meal", f"2026-0{month}-01", "small") for month in range(1, 9)),
     ("water", "2026-09-01", ""),

@@ -28,7 +28,7 @@ def header(number: int) -> dict[str, Any]:
         began=f"2026-{number % 12 + 1:02d}-{number % 28 + 1:02d}T21:{number % 60:02d}:00.000+01:00",
         male=f"M-{number % MALES}",
         female=f"F-{number * 7 % FEMALES}",
-        species="Grammostola pulchripes",
+        species="Brachypelma smithi",
         observer="made",
         place="made",
         clock="made",

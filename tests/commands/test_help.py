@@ -28,7 +28,7 @@ def test_each_page_is_listed_and_printed(etholog: Run, repository: Path) -> None
 
 def test_the_page_of_files_names_every_kind_of_line_and_table(etholog: Run, repository: Path) -> None:
     page = etholog("help", "files").stdout
-    source = (repository / "etholog" / "record.py").read_text(encoding="utf-8")
+    source = (repository / "etholog" / "session" / "record.py").read_text(encoding="utf-8")
     kinds = {kind for found in re.findall(r"do: Literal\[([^\]]*)\]", source) for kind in re.findall(r'"(\w+)"', found)}
     for kind in kinds - {"begin"}:
         assert re.search(rf"\b{kind}\b", page), kind

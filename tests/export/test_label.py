@@ -30,10 +30,10 @@ def test_a_label_says_who_with_whom_when_how_sure_and_what_to_look_for(said: Run
     shown = said("F-Umbra").stdout.splitlines()
     assert shown == [
         "F-Umbra",
-        "Grammostola pulchripes",
+        "Brachypelma smithi",
         "with M-Flint, last 2026-03-26",
         "clear insertions of both palps",
-        "look for a sac 2026-06-24 to 2026-12-21",
+        "look for a sac 2026-06-24 to 2027-01-20",
         "Bites, hairs, escape: cover eyes, lid at hand. Don't open or shake.",
     ]
     assert "sac laid 2026-09-09; leave alone 30 days" in said("F-Fern").stdout
@@ -89,13 +89,13 @@ def test_pages_have_the_label_s_size_and_words(size: str, said: Run, tmp_path: P
     assert float(pages[0].mediabox.width) / 72 * 25.4 == pytest.approx(width, abs=0.1)
     assert float(pages[0].mediabox.height) / 72 * 25.4 == pytest.approx(height, abs=0.1)
     words = " ".join(pages[0].extract_text().split())
-    for part in ("F-Umbra", "Grammostola pulchripes", "M-Flint", "2026-06-24 to 2026-12-21", "Don't open or shake"):
+    for part in ("F-Umbra", "Brachypelma smithi", "M-Flint", "2026-06-24 to 2027-01-20", "Don't open or shake"):
         assert part in words
 
 
 @pytest.mark.parametrize("size", [(25.0, 25.0), (63.5, 38.1), (101.6, 50.8)])
 def test_nothing_runs_over_the_edge_or_into_the_code(size: tuple[float, float]) -> None:
-    lines = ["F-" + "Long" * 20, "Grammostola pulchripes", "with " + " and ".join(f"M-{n}" for n in range(9))]
+    lines = ["F-" + "Long" * 20, "Brachypelma smithi", "with " + " and ".join(f"M-{n}" for n in range(9))]
     drawn = label.figure(lines, "F-1", size)
     drawn.savefig(io.BytesIO(), format="png")
     code = drawn.axes[0].get_window_extent()

@@ -10,7 +10,7 @@ from pathlib import Path
 import etholog
 
 season = etholog.read(Path(__file__).parent / "season")
-print(f"{len(season.sessions)} sessions, {len(season.bouts)} bouts, {len(season.faults)} faults")
+print(f"{len(season.sessions)} sessions, {len(season.bouts)} bouts, {len(season.findings)} findings")
 
 # %% [markdown]
 # ## How long until he courts?

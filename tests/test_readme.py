@@ -34,6 +34,12 @@ def test_every_command_told_of_is_there_with_its_options(
                 assert word in shown, line
 
 
+def test_every_command_is_told_of(repository: Path) -> None:
+    pages = [repository / "README.md", *(repository / "etholog" / "help").glob("*.md")]
+    told = "\n".join(page.read_text(encoding="utf-8") for page in pages)
+    assert [command for command in COMMANDS if not re.search(rf"\betholog {command}\b", told)] == []
+
+
 def test_the_tour_over_the_invented_season_runs(
     repository: Path, etholog: Callable[..., CompletedProcess[str]]
 ) -> None:

@@ -11,7 +11,7 @@ from etholog.analysis.pairs import none as no_pairs
 from etholog.analysis.pairs import pairs as pairs_of
 from etholog.base import notebook
 from etholog.base.refusal import Refusal
-from etholog.ethogram import nearest
+from etholog.base.text import nearest
 
 PAIRED_AT_MOST = 40  # groups: beyond, a table of pairs is read by nobody
 

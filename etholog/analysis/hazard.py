@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from etholog.analysis import survival
 from etholog.base import notebook
 from etholog.base.refusal import Refusal
-from etholog.ethogram import nearest
+from etholog.base.text import nearest
 
 CLUSTERS_AT_LEAST = 20
 EVENTS_EACH = 10  # events for each coefficient (a rule of thumb, from memory)

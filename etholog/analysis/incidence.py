@@ -9,7 +9,7 @@ import pandas as pd
 
 from etholog.analysis import survival
 from etholog.base.refusal import Refusal
-from etholog.ethogram import nearest
+from etholog.base.text import nearest
 
 
 def incidence(times: pd.DataFrame, cause: str) -> pd.DataFrame:

@@ -9,7 +9,8 @@ from numpy.typing import NDArray
 
 from etholog.analysis.blocks import BLOCK, begins, codes
 from etholog.base.refusal import Refusal
-from etholog.ethogram import Interval, known_marks, nearest
+from etholog.base.text import nearest
+from etholog.ethogram import Interval, known_marks
 from etholog.season import Season
 
 Ints = NDArray[np.integer[Any]]

@@ -12,7 +12,7 @@ from etholog.analysis.share import wilson
 from etholog.animals.attempts import by_female
 from etholog.base.dates import Day
 from etholog.base.refusal import Refusal
-from etholog.ethogram import nearest
+from etholog.base.text import nearest
 from etholog.season import Season
 
 

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from etholog.analysis.blocks import BLOCK, begins, blocks, codes
 from etholog.analysis.latency import is_
 from etholog.base.refusal import Refusal
-from etholog.ethogram import nearest
+from etholog.base.text import nearest
 from etholog.season import Season
 
 Ints = NDArray[np.integer]

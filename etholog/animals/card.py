@@ -13,7 +13,7 @@ from typing_extensions import TypedDict  # before Python 3.12, pydantic takes no
 from etholog.base import journal
 from etholog.base.dates import Day
 from etholog.base.refusal import Finding, Refusal
-from etholog.ethogram import nearest
+from etholog.base.text import nearest
 from etholog.session.record import Name, Number, Prose, Word, checked
 
 FORMAT = "etholog-card/1"

@@ -2,6 +2,7 @@
 
 import re
 import unicodedata
+from collections.abc import Iterable
 
 # Controls, direction marks and line separators can move the cursor, colour the screen or turn a line around.
 _UNSAFE = {"Cc", "Cf", "Cs", "Zl", "Zp"}
@@ -36,6 +37,21 @@ def portable(text: str) -> str:
     """
     text = text.replace("\r\n", "\n").replace("\r", "\n")
     return _NO_TEXT.sub(lambda found: _escape(found[0]), text)
+
+
+def nearest(word: str, known: Iterable[str]) -> str:
+    """Return '; did you mean ...?' with the words most like this one, or a list of all when none is like it.
+
+    >>> nearest("drum", ["drumming", "walking"])
+    "; did you mean 'drumming'?"
+    """
+    import difflib  # only where a word was wrong
+
+    words = list(dict.fromkeys(known))
+    close = difflib.get_close_matches(word, words, n=3, cutoff=0.5)
+    if close:
+        return f"; did you mean {' or '.join(map(repr, close))}?"
+    return f"; known are: {', '.join(words)}" if words else "; none is known"
 
 
 def _escape(character: str) -> str:

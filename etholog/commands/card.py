@@ -16,9 +16,8 @@ from etholog.animals import Animals, card, life
 from etholog.animals.card import KINDS, Card, Entry
 from etholog.base.dates import Day
 from etholog.base.refusal import Finding, Refusal
-from etholog.base.text import visible
+from etholog.base.text import nearest, visible
 from etholog.commands.output import say
-from etholog.ethogram import nearest
 
 COLUMNS = ("animal", "entry", "on", "words", "number", "unsure", "note")
 _DATE = re.compile(r"\d{4}-\d{2}(-\d{2})?", re.ASCII)

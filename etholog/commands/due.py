@@ -11,7 +11,7 @@ from etholog.animals import care
 from etholog.animals.care import Task
 from etholog.base.dates import exact_day
 from etholog.base.refusal import Refusal
-from etholog.base.text import visible
+from etholog.base.text import nearest, visible
 from etholog.commands.output import add_json, as_json, say
 
 WEEK = timedelta(days=7)
@@ -34,7 +34,7 @@ def run(args: argparse.Namespace) -> int:
     known = animals_.read(args.folder).as_of(today)
     wanted = {known.id_of(name) for name in args.animals}
     for name in wanted - set(known.known()):
-        raise Refusal(f"no card and no session of {name!r}{ethogram.nearest(name, known.known())}")
+        raise Refusal(f"no card and no session of {name!r}{nearest(name, known.known())}")
     tasks = [
         task for task in care.due(known, ethogram.at_hand(args.folder), today) if not wanted or task.animal in wanted
     ]

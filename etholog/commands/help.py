@@ -5,7 +5,7 @@ import sys
 
 from etholog.base.refusal import Refusal
 from etholog.base.shipped import folder
-from etholog.ethogram import nearest
+from etholog.base.text import nearest
 
 
 def configure(parser: argparse.ArgumentParser) -> None:

@@ -8,9 +8,9 @@ from etholog import animals as animals_
 from etholog.animals import Animals, care
 from etholog.animals.attempts import attempts
 from etholog.base.refusal import Refusal
-from etholog.base.text import visible
+from etholog.base.text import nearest, visible
 from etholog.commands.output import say
-from etholog.ethogram import Ethogram, at_hand, nearest
+from etholog.ethogram import Ethogram, at_hand
 from etholog.session.summary import LADDER
 
 # Shown in full; the label is read by whoever opens the enclosure next.

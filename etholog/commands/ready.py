@@ -10,9 +10,9 @@ from etholog.animals import Animals, readiness
 from etholog.animals.readiness import Fact
 from etholog.base.dates import Day, exact_day
 from etholog.base.refusal import Refusal
-from etholog.base.text import visible
+from etholog.base.text import nearest, visible
 from etholog.commands.output import add_json, as_json, say
-from etholog.ethogram import at_hand, nearest
+from etholog.ethogram import at_hand
 
 HEADINGS = {"against": "SPEAKS AGAINST", "unknown": "NOT KNOWN", "for": "SPEAKS FOR", "note": "TO BEAR IN MIND"}
 

@@ -16,7 +16,6 @@ from etholog.ethogram.schema import (
     Prompt,
     Stage,
     known_marks,
-    nearest,
 )
 
 __all__ = [
@@ -36,7 +35,6 @@ __all__ = [
     "find",
     "from_plain",
     "known_marks",
-    "nearest",
     "read",
     "shipped",
 ]

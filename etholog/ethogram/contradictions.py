@@ -2,7 +2,8 @@
 
 from collections.abc import Iterator, Mapping
 
-from etholog.ethogram.schema import RESERVED, Behaviour, Ethogram, Hand, known_marks, nearest, presses
+from etholog.base.text import nearest
+from etholog.ethogram.schema import RESERVED, Behaviour, Ethogram, Hand, known_marks, presses
 
 Where = tuple[str | int, ...]
 

@@ -10,6 +10,7 @@ from pydantic import ValidationError
 
 from etholog.base.refusal import Finding, Refusal
 from etholog.base.shipped import folder as shipped_folder
+from etholog.base.text import nearest
 from etholog.ethogram.contradictions import Where, contradictions
 from etholog.ethogram.schema import (
     Aftercare,
@@ -19,7 +20,6 @@ from etholog.ethogram.schema import (
     Interval,
     Limit,
     Prompt,
-    nearest,
 )
 
 

@@ -1,6 +1,5 @@
 """The tables of an ethogram, and what each may hold."""
 
-import difflib
 import hashlib
 import json
 from collections.abc import Iterable, Iterator
@@ -10,6 +9,7 @@ from typing import Annotated, Any, Literal, NamedTuple, Self
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints, model_validator
 
 from etholog.base.refusal import Refusal
+from etholog.base.text import nearest
 
 Actor = Literal["male", "female", "pair", "keeper"]
 Kind = Literal["event", "state"]
@@ -201,15 +201,6 @@ class Ethogram(Part):
             if interval.name == name:
                 return interval
         raise Refusal(f"no interval {name!r}{nearest(name, (i.name for i in self.interval))}")
-
-
-def nearest(word: str, known: Iterable[str]) -> str:
-    """Return '; did you mean ...?' with the words most like this one, or a list of all when none is like it."""
-    words = list(dict.fromkeys(known))
-    close = difflib.get_close_matches(word, words, n=3, cutoff=0.5)
-    if close:
-        return f"; did you mean {' or '.join(map(repr, close))}?"
-    return f"; known are: {', '.join(words)}" if words else "; none is known"
 
 
 def presses(behaviours: Iterable[Behaviour], hand: Hand) -> Iterator[tuple[str, Press, int]]:

@@ -9,7 +9,8 @@ from pathlib import Path
 from typing import NamedTuple
 
 from etholog.base.refusal import Refusal
-from etholog.ethogram import STAGES, Ethogram, nearest
+from etholog.base.text import nearest
+from etholog.ethogram import STAGES, Ethogram
 from etholog.film.cuts import CutList
 from etholog.session.folding import Bout
 

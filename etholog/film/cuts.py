@@ -9,7 +9,8 @@ from itertools import accumulate, pairwise
 from math import ceil, floor
 
 from etholog.base.refusal import Refusal
-from etholog.ethogram import STAGES, Ethogram, nearest
+from etholog.base.text import nearest
+from etholog.ethogram import STAGES, Ethogram
 from etholog.film.alignment import Clip
 from etholog.session.folding import Bout
 

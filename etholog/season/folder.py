@@ -36,6 +36,11 @@ class Season:
     ethograms: dict[str, Ethogram]
     findings: list[Finding] = field(default_factory=list)
 
+    @property
+    def faults(self) -> list[str]:
+        """The findings as sentences."""
+        return [str(finding) for finding in self.findings]
+
     @cached_property
     def animals(self) -> Animals:
         """The cards beside the sessions, and the pairings that both know of; read when first asked for."""

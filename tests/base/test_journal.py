@@ -15,7 +15,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from etholog.base import journal
-from etholog.base.journal import Journal, Refusal
+from etholog.base.journal import Journal
+from etholog.base.refusal import Refusal
 
 HEADER = {"format": "etholog-session/1", "id": "a"}
 
@@ -74,7 +75,7 @@ def test_a_torn_tail_is_set_aside_and_the_journal_goes_on(tmp_path: Path) -> Non
     path.write_bytes(data[:-9])
     opened, reading = Journal.open(path)
     assert len(reading.bodies) == 3
-    assert "line 4: torn off" in reading.findings[0]
+    assert "line 4: torn off" in str(reading.findings[0])
     opened.append("note", t=9, text="after")
     assert opened.close()
     torn = data[data.rindex(b"\n", 0, -9) + 1 : -9]
@@ -113,11 +114,11 @@ def test_lost_doubled_and_swapped_lines_are_told_by_number(tmp_path: Path) -> No
     path = tmp_path / "a.jsonl"
     lines = written(path, 4).splitlines(keepends=True)
     path.write_bytes(b"".join(lines[:2] + lines[3:]))
-    assert f"{path}: line 3: number 3 where 2 was due" in journal.read(path).findings[0]
+    assert f"{path}: line 3: number 3 where 2 was due" in str(journal.read(path).findings[0])
     path.write_bytes(b"".join([*lines[:3], lines[2], *lines[3:]]))
-    assert "line 4: number 2 comes again" in journal.read(path).findings[0]
+    assert "line 4: number 2 comes again" in str(journal.read(path).findings[0])
     path.write_bytes(b"".join([lines[0], lines[2], lines[1], *lines[3:]]))
-    faults = journal.read(path).findings
+    faults = list(map(str, journal.read(path).findings))
     assert "line 2: number 2 where 1 was due" in faults[0]
     assert "line 3: number 1 comes again or too late" in faults[1]
 

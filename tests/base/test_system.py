@@ -55,7 +55,7 @@ def test_linux_locks_against_another_process(tmp_path: Path) -> None:
     path = tmp_path / "a"
     descriptor = os.open(path, system.APPEND | os.O_CREAT)
     assert system.lock(descriptor)
-    script = f"import os; from etholog import system; print(system.lock(os.open({str(path)!r}, system.APPEND)))"
+    script = f"import os; from etholog.base import system; print(system.lock(os.open({str(path)!r}, system.APPEND)))"
     other = [sys.executable, "-c", script]
     assert subprocess.run(other, capture_output=True, text=True, check=True).stdout.strip() == "False"
     os.close(descriptor)

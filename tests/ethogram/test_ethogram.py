@@ -8,7 +8,7 @@ from subprocess import CompletedProcess
 import pytest
 
 from etholog import ethogram
-from etholog.ethogram import Refusal
+from etholog.base.refusal import Refusal
 
 NAMES = ("terrestrial", "arboreal", "wolf-spider", "jumping-spider")
 # What one hand reaches without moving, on a QWERTY keyboard, with the digits above it.
@@ -103,13 +103,13 @@ def test_a_wrong_behaviour_is_refused_with_its_line(
         ethogram.read(path)
     lines = [line for line in str(refused.value).splitlines() if words in line]
     assert len(lines) == 1, str(refused.value)
-    assert lines[0].startswith(f"{path}:{line_after(path, code, member)}: behaviour '{code}': ")
+    assert lines[0].startswith(f"{path}: line {line_after(path, code, member)}: behaviour '{code}': ")
 
 
 def test_an_unknown_behaviour_in_an_interval_is_refused_with_its_line(tmp_path: Path) -> None:
     path = changed(tmp_path, 'since = ["on_silk"]', 'since = ["on_silc"]')
     at = path.read_text(encoding="utf-8").splitlines().index('since = ["on_silc"]') + 1
-    with pytest.raises(Refusal, match=re.escape(f"{path}:{at}: interval 'courtship': 'on_silc' is no behaviour")):
+    with pytest.raises(Refusal, match=re.escape(f"{path}: line {at}: interval 'courtship': 'on_silc' is no behaviour")):
         ethogram.read(path)
 
 

@@ -80,7 +80,7 @@ def test_recoding_by_look_alike_other_side_or_next_key(
     live.close(120)
     fold = reread(live).fold
     assert [(bout.code, bout.qualifier) for bout in fold.bouts] == expected
-    assert not [remark for remark in fold.remarks if "without having begun" in remark]
+    assert not [remark for remark in fold.remarks if "without having begun" in remark.what]
 
 
 @pytest.mark.parametrize("slip", ["b", "]", "h"])  # an event, a stray key, an event that ends the clasp

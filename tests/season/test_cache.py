@@ -124,7 +124,7 @@ def test_other_content_under_the_old_size_and_time_is_seen(folder: Path, read_fi
     read_files.clear()
     found = etholog.read(folder)
     assert read_files == ["000004.jsonl"]
-    assert any("checksum" in fault for fault in found.findings)
+    assert any("checksum" in fault for fault in found.faults)
 
 
 @pytest.mark.parametrize("t", [127, 128, 32_767, 32_768, 2**31 - 1, 2**31, 10**10])
@@ -141,10 +141,10 @@ def test_times_of_any_length_come_back(folder: Path, t: int) -> None:
 
 def test_faults_name_the_path_as_it_was_asked_for(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     torn(folder / "000011.jsonl")
-    [fault] = etholog.read(folder).findings
+    [fault] = etholog.read(folder).faults
     assert fault.startswith(f"{folder / '000011.jsonl'}: ")
     monkeypatch.chdir(folder)
-    [fault] = etholog.read(".").findings
+    [fault] = etholog.read(".").faults
     assert fault.startswith("000011.jsonl: ")
 
 

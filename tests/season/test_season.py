@@ -55,7 +55,7 @@ def test_what_is_no_session_is_named_and_the_rest_counts(
 
     season = package.read(tmp_path)
     assert len(season.sessions) == 1
-    told = "\n".join(season.findings)
+    told = "\n".join(season.faults)
     assert len(season.findings) == 5
     for name in ("empty.jsonl", "binary.jsonl", "foreign.txt", "short.jsonl", "again.jsonl: is session a again"):
         assert name in told

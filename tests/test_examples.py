@@ -9,6 +9,8 @@ import pytest
 
 import etholog
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.fixture(scope="module")
 def season() -> etholog.Season:

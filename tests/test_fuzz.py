@@ -4,6 +4,8 @@ import pytest
 
 from tests.fuzz.targets import TARGETS, attack
 
+pytestmark = pytest.mark.slow
+
 FEW = {"session": 400, "card": 1500, "ethogram": 250, "arguments": 60}
 
 

@@ -44,6 +44,8 @@ from tests.screens.terminal import Terminal
 RUN_ALL = """
 import json, sys
 from etholog.commands import main
+
+pytestmark = pytest.mark.slow
 for words in json.load(open(sys.argv[1])):
     try:
         main(words)

@@ -10,6 +10,8 @@ import pytest
 
 from etholog.commands import COMMANDS
 
+pytestmark = pytest.mark.slow
+
 PAGES = ("README.md", "DEVELOPERS.md")
 
 

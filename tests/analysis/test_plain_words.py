@@ -15,6 +15,8 @@ from etholog.commands import main
 from tests.analysis.test_season_measures import close, season_of
 from tests.make import marks
 
+pytestmark = pytest.mark.slow
+
 COURTS = [*marks((0, "walking", "onset"), (2000, "drumming", "onset")), close(9000)]
 REFUSES = [*marks((0, "walking", "onset")), close(9000)]
 

@@ -14,6 +14,8 @@ from etholog.animals.care import Task
 from etholog.ethogram import at_hand
 from tests.make import CardLine, write_card
 
+pytestmark = pytest.mark.slow
+
 Run = Callable[..., CompletedProcess[str]]
 BRACHYPELMA = ("species", "2020", "Brachypelma smithi")
 PAIRED = ("paired", "2026-03-01", "M-1")

@@ -7,9 +7,12 @@ from pathlib import Path
 from subprocess import CompletedProcess
 
 import pandas as pd
+import pytest
 
 import etholog as package
 from etholog.commands.demo import STILL_S, script
+
+pytestmark = pytest.mark.slow
 
 
 def test_the_demo_prints_all_three_measures_and_says_that_it_is_invented(

@@ -5,7 +5,11 @@ from collections.abc import Callable
 from pathlib import Path
 from subprocess import CompletedProcess
 
+import pytest
+
 from tests.screens.terminal import Terminal
+
+pytestmark = pytest.mark.slow
 
 
 def workspace(repository: Path, folder: Path) -> Path:

@@ -16,6 +16,8 @@ import etholog
 from etholog.base.colours import ACTORS
 from etholog.commands.curve import BLOCKS, EIGHTHS, lines
 
+pytestmark = pytest.mark.slow
+
 SESSION = "examples/season/sessions/20260322-2043-M-Onyx-F-Sepia.jsonl"
 COLOUR = re.compile(r"\x1b\[[0-9;]*m")
 

@@ -15,6 +15,8 @@ from tests.export.conftest import described, read
 from tests.hostile.fields import FIELDS, animals, workspace
 from tests.hostile.texts import TEXTS
 
+pytestmark = pytest.mark.slow
+
 
 def violations(to: Path) -> list[list[Any]]:
     return frictionless.Package(str(to / "datapackage.json")).validate().flatten(["type", "message"])

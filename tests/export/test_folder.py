@@ -15,6 +15,8 @@ from etholog.base.refusal import Refusal
 from etholog.export import folder
 from tests.make import season_of
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.fixture
 def one(tmp_path: Path) -> Path:

@@ -15,6 +15,8 @@ from etholog.base.refusal import Refusal
 from etholog.export import label
 from tests.make import CardLine, write_card
 
+pytestmark = pytest.mark.slow
+
 Run = Callable[..., CompletedProcess[str]]
 
 

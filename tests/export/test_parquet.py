@@ -19,6 +19,8 @@ from tests.export import sql
 from tests.export.conftest import described, read
 from tests.make import RECORDS, write_session
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.fixture(scope="module")
 def engine(exported: Path) -> Iterator[duckdb.DuckDBPyConnection]:

@@ -16,6 +16,8 @@ from tests.conftest import need
 from tests.export.conftest import described, read
 from tests.make import season_of
 
+pytestmark = pytest.mark.slow
+
 
 def test_the_workbook_holds_the_same_as_csv(exported: Path) -> None:
     book = openpyxl.load_workbook(exported / "tables.xlsx", read_only=True)

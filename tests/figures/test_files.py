@@ -23,6 +23,8 @@ BASELINE = Path(__file__).parent / "baseline"
 SCRIPT = """
 import hashlib, sys, etholog
 from etholog import figures
+
+pytestmark = pytest.mark.slow
 season = etholog.read("examples/season")
 times = etholog.latency(season, "courtship")
 found = etholog.transition(season)

@@ -12,6 +12,8 @@ from etholog.film import alignment
 from etholog.film.source import exact, probe
 from tests.film.making import event, ffmpeg, numbered, numbers, probed, recorded
 
+pytestmark = pytest.mark.slow
+
 Run = Callable[..., CompletedProcess[str]]
 
 

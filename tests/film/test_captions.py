@@ -21,6 +21,8 @@ from etholog.session.folding import Bout
 from tests.film.browser import player
 from tests.film.making import BITS, SQUARE, event, numbered, recorded, state
 
+pytestmark = pytest.mark.slow
+
 Run = Callable[..., CompletedProcess[str]]
 TERRESTRIAL = ethogram.read(ethogram.find("terrestrial"))
 HOSTILE = [

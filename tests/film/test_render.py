@@ -20,6 +20,8 @@ from etholog.film.alignment import Clip, keep
 from etholog.film.source import probe
 from tests.film.making import HEIGHT, WIDTH, ffmpeg, frames_per_s, numbered, numbers, probed, recorded, state
 
+pytestmark = pytest.mark.slow
+
 Run = Callable[..., CompletedProcess[str]]
 CHOICE = ("--before", "1", "--after", "1", "--join", "2")
 

@@ -23,7 +23,7 @@ from tests.conftest import need
 from tests.film.making import event, numbered, numbers, recorded, state
 from tests.screens.terminal import Terminal
 
-pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="there are no ptys there")
+pytestmark = [pytest.mark.slow, pytest.mark.skipif(sys.platform == "win32", reason="there are no ptys there")]
 Run = Callable[..., CompletedProcess[str]]
 
 LEFT, RIGHT, UP, DOWN, PAGE_UP, PAGE_DOWN = "\x1b[D", "\x1b[C", "\x1b[A", "\x1b[B", "\x1b[5~", "\x1b[6~"

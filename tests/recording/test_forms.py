@@ -11,6 +11,8 @@ from etholog.recording.earlier import Earlier
 from etholog.recording.forms import CONDITIONS, OUTCOME, answers, ask_each
 from tests.screens.terminal import Terminal, the_file
 
+pytestmark = pytest.mark.slow
+
 BY_NAME = {question.name: question for question in (*CONDITIONS, *OUTCOME)}
 
 

@@ -13,6 +13,8 @@ from etholog.report import page
 from tests.make import marks, write_session
 from tests.report.conftest import SEASON, SESSION, report
 
+pytestmark = pytest.mark.slow
+
 Run = Callable[..., CompletedProcess[str]]
 
 

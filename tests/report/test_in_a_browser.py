@@ -15,6 +15,8 @@ from etholog.base.text import visible
 from tests.make import marks, write_session
 from tests.report.conftest import SEASON, report
 
+pytestmark = pytest.mark.slow
+
 BY_MALE = "section[aria-labelledby=latency-courtship] >> table >> nth=0"
 Opened = tuple[Page, list[str]]
 

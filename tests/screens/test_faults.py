@@ -18,7 +18,7 @@ from etholog import session
 from tests.conftest import need
 from tests.screens.terminal import WATCH, Terminal, codes, the_file
 
-pytestmark = pytest.mark.skipif(sys.platform != "linux", reason="these ways to fail are Linux's")
+pytestmark = [pytest.mark.slow, pytest.mark.skipif(sys.platform != "linux", reason="these ways to fail are Linux's")]
 
 # Preloaded, it lets writes or syncs of journals fail while a file named by FAULT says so. Nothing else is touched.
 SHIM = r"""

@@ -7,8 +7,12 @@ import sys
 import termios
 from pathlib import Path
 
+import pytest
+
 from etholog import session
 from tests.screens.terminal import Terminal, codes, the_file
+
+pytestmark = pytest.mark.slow
 
 PLAIN = ("watch", "--plain", "--male", "M-Basalt", "--female", "F-Umbra")
 

@@ -13,6 +13,8 @@ from tests.make import luminance
 from tests.screens.captures import FOLDER, SCREENS, SIZES, drawn, text
 from tests.screens.terminal import WATCH, Terminal
 
+pytestmark = pytest.mark.slow
+
 
 def colours(lines: list[list[Segment]]) -> set[tuple[str, str]]:
     """Foreground and background, as #rrggbb, of each piece that shows something; a blank shows its ground alone."""

@@ -17,7 +17,7 @@ from etholog import session
 from tests.conftest import need
 from tests.screens.terminal import WATCH, Terminal, codes, the_file
 
-pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="there are no ptys there")
+pytestmark = [pytest.mark.slow, pytest.mark.skipif(sys.platform == "win32", reason="there are no ptys there")]
 
 
 def test_an_evening_from_the_cautions_to_the_summary(tmp_path: Path) -> None:

@@ -18,6 +18,8 @@ from etholog.season import cache
 from tests.bench.made import header
 from tests.make import assert_same_season
 
+pytestmark = pytest.mark.slow
+
 COUNT = cache.AT_LEAST + 5
 
 

@@ -13,8 +13,8 @@ class Column(NamedTuple):
 
 _BOUT = "bouts of states whose end was seen count as whole, others as right-censored"
 
-COLUMNS = {
-    # who and when
+# A session's own columns: whatever else stands in that table is a condition or an answer of the observer's.
+_SESSION = {
     "session": Column("string", "The session's name, which is its file's name too."),
     "date": Column("date", "The day on which it began, by the clock on the wall there."),
     "began": Column("datetime", "The instant of t = 0, in UTC."),
@@ -30,9 +30,12 @@ COLUMNS = {
     "out_of_sight_s": Column("number", "Time in which the male or the female could not be seen.", "s"),
     "marks": Column("integer", "Marks in force, after all corrections."),
     "closed": Column("boolean", "Whether the observer ended the session; if not, it was broken off."),
-    # the ethogram
     "ethogram": Column("string", "The ethogram's name."),
     "ethogram_id": Column("string", "The ethogram's name and the start of its SHA-256: two that differ have two ids."),
+}
+
+COLUMNS = _SESSION | {
+    # the ethogram
     "ethogram_version": Column("string", "The version that its author gave it."),
     "ethogram_sha256": Column("string", "The SHA-256 of all it says."),
     "behaviour": Column("string", "The behaviour's code."),
@@ -144,14 +147,8 @@ POINTS_TO: dict[str, list[tuple[list[str], str]]] = {
 }
 
 
-_OF_SESSIONS = {"session", "date", "began", "utc_offset_min", "male", "female", "species", "observer", "place"}
-_OF_SESSIONS |= {"ethogram", "ethogram_id", "source", "length_s", "watched_s", "out_of_sight_s", "marks", "closed"}
-
-
 def described(table: str, name: str) -> Column | None:
     """Return what a column means; None where it is the observers' own."""
     if table == "ethogram" and name == "source":
         return COLUMNS["definition_source"]
-    if table == "sessions" and name not in _OF_SESSIONS:
-        return None  # a condition or an answer, whatever it is called
-    return COLUMNS.get(name)
+    return (_SESSION if table == "sessions" else COLUMNS).get(name)

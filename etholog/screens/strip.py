@@ -4,8 +4,9 @@ from bisect import bisect_left, insort
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
+from etholog.base.clock import clock_face, short_face
 from etholog.ethogram import Behaviour, Ethogram, Press
-from etholog.recording.live import Live, clock_face
+from etholog.recording.live import Live
 from etholog.session.folding import Bout, Span
 
 MS_PER_COLUMN = 2000
@@ -181,6 +182,4 @@ def totals(lane: Lane, now: int) -> str:
         return " " * TOTALS_WIDTH
     if lane.behaviour.kind == "event":
         return f"{lane.count:>4}".ljust(TOTALS_WIDTH)
-    seconds = lane.total_ms(now) // 1000
-    shown = f"{seconds // 60}:{seconds % 60:02d}"
-    return f"{lane.count:>4} {shown:>7} "
+    return f"{lane.count:>4} {short_face(lane.total_ms(now)):>7} "[:TOTALS_WIDTH]

@@ -11,13 +11,14 @@ from textual.screen import Screen
 from textual.widgets import Digits, Static
 
 from etholog.base import system
+from etholog.base.clock import clock_face, short_face
 from etholog.base.text import visible
+from etholog.ethogram.own_keys import Act, act_of
 from etholog.recording.corrector import Answer
-from etholog.recording.live import clock_face
 from etholog.recording.prompts import Prompts
 from etholog.recording.recorder import Recorder
 from etholog.screens.chart import StripChart
-from etholog.screens.legend import RIGHTING, key_table, own_words
+from etholog.screens.keys_panel import KeysPanel
 from etholog.screens.line import Line
 from etholog.screens.strip import PLAIN, Lanes
 from etholog.screens.themes import Look
@@ -28,13 +29,6 @@ SLOW_DISK_S = 2.0
 OTHER_ROWS = 8  # the clock in big figures, and all the lines above and below the strip
 NOTE_HINT = "a note, or -12 to move the last mark 12 s earlier; Enter keeps, Esc leaves"
 GAP_HINT = "why does nobody watch? Enter keeps, Esc leaves"
-OWN_KEYS = (
-    *RIGHTING,
-    "Enter note",
-    "{-} nobody watches",
-    "{=} sync with film",
-    "Esc, Enter end",
-)
 
 
 class Watching(Screen[bool], inherit_bindings=False):
@@ -43,17 +37,15 @@ class Watching(Screen[bool], inherit_bindings=False):
     CSS = """
     Watching { overflow: hidden; }
     #clock { width: auto; padding: 0 2; display: none; }
-    #top, #prompt, #runs, #last, #trouble, #keys { height: 1; }
+    #top, #prompt, #runs, #last, #trouble { height: 1; }
     #prompt { color: $alarm; }
     #prompt.long { height: auto; }
-    #keys { height: auto; dock: top; display: none; padding: 0 1 1 1; }
     #trouble { display: none; color: $alarm; text-style: bold reverse; height: auto; }
     #last { color: $faint; }
     #line { display: none; }
     """
     AUTO_FOCUS = ""
     compares_clocks = True
-    own_keys: ClassVar[tuple[str, ...]] = OWN_KEYS
     BINDINGS: ClassVar[list[BindingType]] = []
 
     def __init__(
@@ -77,7 +69,7 @@ class Watching(Screen[bool], inherit_bindings=False):
         self._gap_key = recorder.keyboard.typed("-")
         self._prompts = Prompts(recorder.ethogram, recorder.live.records)
         self._prompt_text, self._answer = "", ""
-        self._ending = self._shows_keys = False
+        self._ending = False
         self.continued = False  # set by whoever sees that the program was stopped and goes on
         self.takes_keys = True  # False while a line is typed, whose letters are no marks
         self._shown: dict[str, str] = {}
@@ -92,7 +84,7 @@ class Watching(Screen[bool], inherit_bindings=False):
         yield Static(id="runs", markup=False)
         yield Static(id="last", markup=False)
         yield Line(id="line", select_on_focus=False)  # or what is typed ahead of the focus is typed over
-        yield Static(id="keys", markup=False)
+        yield KeysPanel(self.recorder, self.recorder.where)
 
     def on_mount(self) -> None:
         """Start to tick."""
@@ -136,36 +128,37 @@ class Watching(Screen[bool], inherit_bindings=False):
             return
         self._after_stop()
         at = self._stamp(event)
-        self.query_one("#keys").display = self._shows_keys = False
-        if self._ending and event.key == "enter":
+        place = self.recorder.keyboard.place(event.character or "")
+        act = act_of(event.key, self.recorder.where) or act_of(place, self.recorder.where)
+        if act is not Act.KEYS:
+            self.query_one(KeysPanel).hide()
+        ending, self._ending = self._ending, act is Act.END
+        if ending and act is Act.LINE:
             self.takes_keys = False
             self.recorder.close(at)
             self.dismiss(True)
             return
-        self._told(self._press(event, at))
+        self._told(self._press(event, act, at))
 
-    def _press(self, event: events.Key, at: float) -> Answer:
-        recorder, character = self.recorder, event.character or ""
-        match event.key:
-            case "backspace" | "tab":
-                return recorder.undo()
-            case "delete":
-                return recorder.redo()
-            case "enter":
+    def _press(self, event: events.Key, act: Act | None, at: float) -> Answer:
+        recorder = self.recorder
+        match act:
+            case Act.LINE:
                 self._open_line()
-                return Answer("line", "")
-            case "escape":
+                return Answer("")
+            case Act.END:
                 recorder.asks_code = False
-                return Answer("ending", "END? Enter ends the session; any other key goes on")
-            case "ctrl+z":
+                return Answer("END? Enter ends the session; any other key goes on")
+            case Act.SUSPEND:
                 self._suspend()
-                return Answer("suspended", "")
-            case "ctrl+c" | "ctrl+q":
-                return Answer("nothing", "Esc, then Enter ends the session")
-        if character == "?":
-            self._show_keys()
-            return Answer("keys", "")
-        return recorder.take(character or event.key, at)
+                return Answer("")
+            case Act.HOW_TO_END:
+                return Answer("Esc, then Enter ends the session")
+            case Act.KEYS:
+                self.query_one(KeysPanel).turn()
+                return Answer("")
+        named = event.character is None or act_of(event.key, recorder.where) is not None
+        return recorder.take(event.key if named else event.character or "", at)
 
     def on_mouse_down(self, event: events.MouseDown) -> None:
         """A tap on a lane is its key; on a lane with two keys, the left half is the first."""
@@ -175,6 +168,7 @@ class Watching(Screen[bool], inherit_bindings=False):
         lane = widget.lane_at(event.screen_y - widget.region.y)
         if lane is not None and lane.keys:
             half = 2 * event.screen_x // max(1, self.size.width) if len(lane.keys) > 1 else 0
+            self._ending = False
             self._told(self.recorder.press(lane.keys[half], self._stamp(event)))
 
     def on_paste(self, event: events.Paste) -> None:
@@ -192,19 +186,12 @@ class Watching(Screen[bool], inherit_bindings=False):
         if text is not None:
             self._told(self.recorder.line(text, self._clock()))
 
-    def _show_keys(self) -> None:
-        self._shows_keys = True
-        keys = self.query_one("#keys", Static)
-        keys.update(key_table(self.recorder.layout, own_words(self.own_keys, self.recorder.keyboard), self.size.width))
-        keys.display = True
-
     # ------------------------------------------------------------ output
 
     def _now(self) -> int:
         return self.recorder.t(self._clock())
 
     def _told(self, answer: Answer) -> None:
-        self._ending = answer.did == "ending"
         self._answer = answer.text
         self.tick()
 
@@ -254,7 +241,7 @@ class Watching(Screen[bool], inherit_bindings=False):
         if self.recorder.live.rescued:
             return visible_lines([f" {line}" for line in self.recorder.ethogram.rescue])
         lanes = "1 lane finds" if chart.hidden == 1 else f"{chart.hidden} lanes find"
-        hidden = f"   ({lanes} no room)" if chart.hidden and not self._shows_keys else ""
+        hidden = f"   ({lanes} no room)" if chart.hidden and not self.query_one(KeysPanel).display else ""
         return f" {visible(self._prompt_text)}{hidden}" if self._prompt_text or hidden else ""
 
     def _run_text(self, now: int) -> str:
@@ -267,7 +254,7 @@ class Watching(Screen[bool], inherit_bindings=False):
     def _runs(self, now: int, running: Mapping[object, Bout]) -> str:
         names = self.recorder.ethogram.by_code
         runs = [
-            f"{names[b.code].label}{' ' + b.qualifier if b.qualifier else ''} {clock_face(now - b.onset)[2:]}"
+            f"{names[b.code].label}{' ' + b.qualifier if b.qualifier else ''} {short_face(now - b.onset)}"
             for b in running.values()
         ]
         return " now: " + visible(", ".join(runs) if runs else "nothing runs")

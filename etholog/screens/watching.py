@@ -18,6 +18,7 @@ from etholog.recording.corrector import Answer
 from etholog.recording.prompts import Prompts
 from etholog.recording.recorder import Recorder
 from etholog.screens.chart import StripChart
+from etholog.screens.driver import held
 from etholog.screens.keys_panel import KeysPanel
 from etholog.screens.line import Line
 from etholog.screens.strip import PLAIN, Lanes
@@ -158,7 +159,7 @@ class Watching(Screen[bool], inherit_bindings=False):
                 self.query_one(KeysPanel).turn()
                 return Answer("")
         named = event.character is None or act_of(event.key, recorder.where) is not None
-        return recorder.take(event.key if named else event.character or "", at)
+        return recorder.take(event.key if named else event.character or "", at, held(event))
 
     def on_mouse_down(self, event: events.MouseDown) -> None:
         """A tap on a lane is its key; on a lane with two keys, the left half is the first."""

@@ -158,6 +158,7 @@ LIMITED = """
     import resource, signal, sys
     from pathlib import Path
     from etholog.base.journal import Journal
+    from etholog.session.drafts import note
     signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
     path = Path(sys.argv[1])
     kept = Journal.create(path, {"format": "etholog-session/1"})

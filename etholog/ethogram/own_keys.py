@@ -162,7 +162,7 @@ OWN_KEYS = (
         Act.KEYS,
         Where.ALL,
         ("?",),
-        "keys; again: what each means",
+        "keys; again: meanings",
         "shows these keys; again: the definition of each behaviour, page by page",
     ),
     OwnKey(Act.SUSPEND, Where.STRIP | Where.FILM, ("ctrl+z",), "", "goes to the shell; fg comes back"),

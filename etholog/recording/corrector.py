@@ -63,6 +63,11 @@ class Corrector:
             return answer
         return f"{answer}   [Backspace takes {'it back' if undo in answer else f'back: {undo}'}]"
 
+    def with_undo_key(self, answer: str) -> str:
+        """Return an answer with the key of undo, where undo takes back what the answer has just told."""
+        undo = self.undo_text
+        return f"{answer}   [Backspace takes it back]" if undo and undo in answer else answer
+
     def undo(self) -> Answer:
         """Take back the last thing that was done; again and again."""
         self.asks_code = False

@@ -37,7 +37,7 @@ class Live:
         lasting, _ = corrected(self.records)
         self.folding = Folding(self.ethogram)
         self.refolds += 1
-        self.stage, self.marks, self.rescued = "", 0, False
+        self.stage, self.marks, self.rescues = "", 0, 0
         self.latest: dict[str, int] = {}  # when each behaviour last began
         self.open_gap: int | None = None  # the record that began the gap of now
         self._folded_to = 0
@@ -68,7 +68,7 @@ class Live:
         elif do == "back":
             self.open_gap = None
         elif do == "rescue":
-            self.rescued = True
+            self.rescues += 1
         self.folding.take(record)
 
     def at(self, t: int, without: int | None = None) -> Folding:
@@ -89,6 +89,11 @@ class Live:
         return self.at(t, without).runs(code, qualifier)
 
     # ------------------------------------------------------------ what a screen asks
+
+    @property
+    def rescued(self) -> bool:
+        """Whether the keeper had to step in."""
+        return self.rescues > 0
 
     @property
     def last(self) -> Mapping[str, Any] | None:

@@ -15,13 +15,18 @@ from etholog.recording.amender import Amender
 from etholog.recording.corrector import Answer
 from etholog.screens.app import DressedApp
 from etholog.screens.chart import StripChart
+from etholog.screens.fit import first_fitting, shortened
 from etholog.screens.keys_panel import KeysPanel
 from etholog.screens.line import Line
 from etholog.screens.strip import KEY_WIDTH, LABEL_WIDTH, Lanes, ruler
 from etholog.screens.themes import Look
 
 SCALES = (500, 1000, 2000, 5000, 10_000, 30_000, 60_000)
-LINE_HINT = "a note, -12 or +3 to move the mark, @2:30 to go there; Enter, or Esc"
+LINE_HINTS = (
+    "a note, -12 or +3 to move the mark, @2:30 to go there; Enter, or Esc",
+    "a note, -12 or +3 moves it, @2:30 goes there; Enter, Esc",
+    "a note, or -12 moves it; Enter, or Esc",
+)
 
 
 class AmendApp(DressedApp):
@@ -144,7 +149,7 @@ class Amending(Screen[bool], inherit_bindings=False):
 
     def _open_line(self) -> None:
         self.query_one("#last").display = False
-        self.query_one(Line).open(LINE_HINT)
+        self.query_one(Line).open(first_fitting(self.size.width - 1, *LINE_HINTS))
 
     def _line_ended(self, text: str | None) -> None:
         self.query_one("#last").display = True
@@ -165,7 +170,8 @@ class Amending(Screen[bool], inherit_bindings=False):
         mark = amender.in_hand()
         self._say("hand", f" in hand: {live.told(mark['n']) if mark is not None else 'nothing, no mark before this'}")
         self._say("questions", self._questions())
-        self._say("last", f" {amender.with_undo(self._answer)}")
+        ways = (amender.with_undo(self._answer), amender.with_undo_key(self._answer), self._answer)
+        self._say("last", first_fitting(self.size.width, *(f" {visible(way)}" for way in ways)))
 
     def _questions(self) -> str:
         remarks = self.amender.live.folding.remarks
@@ -177,4 +183,4 @@ class Amending(Screen[bool], inherit_bindings=False):
         return f" {len(remarks)} to look at; first, {at}{first.what}"
 
     def _say(self, name: str, text: str) -> None:
-        self.query_one(f"#{name}", Static).update(visible(text), layout=False)
+        self.query_one(f"#{name}", Static).update(shortened(visible(text), self.size.width), layout=False)

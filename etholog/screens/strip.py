@@ -131,8 +131,12 @@ def trace(
         mark = side if side.isascii() and side.isalpha() else stroke  # a file can hold any text there
         for at in range(first, last + 1):
             cells[at] = stroke
-        cells[first] = mark if bout.sure else "?"
-        if runs and last > first:
+        # A doubt stands beside the side, which is known all the same.
+        cells[first] = mark if bout.sure or mark == side else "?"
+        beside = first + 1
+        if not bout.sure and mark == side and beside < columns and (last > first or cells[beside] == " "):
+            cells[beside] = "?"
+        if runs and last > first and cells[last] != "?":
             cells[last] = glyphs.runs
     return "".join(cells)
 

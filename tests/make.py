@@ -10,7 +10,7 @@ from etholog import ethogram, session
 from etholog.animals import card
 from etholog.animals.card import Entry
 from etholog.base.dates import Day
-from etholog.base.journal import Journal
+from etholog.base.journal import Draft, Journal
 from etholog.ethogram import Ethogram, Hand
 from etholog.recording.keyboard import QWERTY_KEYBOARD, Keyboard
 from etholog.recording.opening import begin
@@ -71,7 +71,7 @@ def write_session(path: Path, made: list[dict[str, Any]], ethogram: Ethogram = E
     }
     kept = Journal.create(path, session.header_of(ethogram, **said | header))
     for record in made:
-        kept.append(**{name: value for name, value in record.items() if name != "n"})
+        kept.append(Draft({name: value for name, value in record.items() if name != "n"}))
     assert kept.close()
 
 

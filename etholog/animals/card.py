@@ -14,6 +14,7 @@ from etholog.base import journal
 from etholog.base.dates import Day
 from etholog.base.refusal import Finding, Refusal
 from etholog.base.text import nearest
+from etholog.session.folding import undone
 from etholog.session.record import Name, Number, Prose, Word, checked
 
 FORMAT = "etholog-card/1"
@@ -203,12 +204,9 @@ def read(path: Path) -> Card:
 def _entries(path: Path, records: list[Told | Undo]) -> tuple[list[Entry], list[Finding]]:
     entries: list[Entry] = []
     findings: list[Finding] = []
-    undone: set[int] = set()
-    for record in reversed(records):  # an undo that is itself undone takes nothing back
-        if "of" in record and record["n"] not in undone:
-            undone.add(record["of"])
+    gone = undone(records)
     for record in records:
-        if "of" in record or record["n"] in undone:
+        if "of" in record or record["n"] in gone:
             continue
         try:
             entry = _entry(record)
@@ -321,12 +319,21 @@ def open_or_create(path: Path) -> journal.Journal:
 
 
 def append(book: journal.Journal, entry: Entry, told: str) -> int:
-    """Write an entry and return its number."""
-    fields: dict[str, Any] = {"on": entry.on.text, "sure": entry.sure}
+    """Write an entry and return its number; `told` is when it was typed."""
+    return book.append(_draft(entry, told))
+
+
+def take_back(book: journal.Journal, of: int, told: str) -> int:
+    """Write that entry `of` is taken back, and return the number of that record."""
+    return book.append(journal.Draft({"do": "undo", "of": of, "told": told}))
+
+
+def _draft(entry: Entry, told: str) -> journal.Draft:
+    draft: dict[str, Any] = {"do": entry.kind, "on": entry.on.text, "sure": entry.sure}
     if entry.words:
-        fields["words"] = entry.words
+        draft["words"] = entry.words
     if entry.number is not None:
-        fields["number"] = float(entry.number)
+        draft["number"] = float(entry.number)
     if entry.note:
-        fields["note"] = entry.note
-    return book.append(entry.kind, **fields, told=told)
+        draft["note"] = entry.note
+    return journal.Draft({**draft, "told": told})

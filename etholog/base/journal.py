@@ -16,7 +16,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, BinaryIO
+from typing import Any, BinaryIO, NewType
 
 from etholog.base import system
 from etholog.base.refusal import Finding, Refusal
@@ -24,6 +24,8 @@ from etholog.base.refusal import Finding, Refusal
 _TAIL = len(b',"crc":"00000000"}')
 _NUMBER = re.compile(rb'\{"n":(0|[1-9][0-9]{0,17}),"do":"')
 LEFT_OUT = "left out, the file is as it was"
+# A record without its number. What may stand in one is for those to say who make them, each by a typed constructor.
+Draft = NewType("Draft", Mapping[str, Any])
 _DUE: list[bytes] = []  # how lines 0, 1, 2 ... begin
 
 
@@ -219,11 +221,11 @@ class Journal:
             raise Refusal(f"{path}: can't be written ({error.strerror}); make room first") from error
         return cls(path, descriptor, reading.next_n), reading
 
-    def append(self, do: str, **fields: Any) -> int:
+    def append(self, draft: Draft) -> int:
         """Write one record and return its `n`. A failing disk raises nothing: see `trouble`."""
         with self._changed:
             n = self.n
-            line = encode({"n": n, "do": do, **fields})
+            line = encode({"n": n, **draft})
             self.n += 1
             self._pending += line
             self._unsafe[n] = line

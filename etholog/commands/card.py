@@ -185,7 +185,7 @@ def _undo(name: str, said: Sequence[str], known: Animals) -> int:
         raise Refusal(f"undo wants the number of an entry, as `etholog card {one.id}` shows it after #")
     entry = numbers[int(said[0].lstrip("#"))]
     book = card.open_or_create(one.path)
-    book.append("undo", of=entry.n, told=datetime.now().astimezone().isoformat(timespec="seconds"))
+    card.take_back(book, entry.n, datetime.now().astimezone().isoformat(timespec="seconds"))
     if not book.close():
         raise Refusal(f"{one.path}: {book.trouble or 'the disk does not answer'}")
     print(visible(f"{one.id}: taken back: {entry.said} on {entry.on.text}"))

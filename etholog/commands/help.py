@@ -6,6 +6,7 @@ import sys
 from etholog.base.refusal import Refusal
 from etholog.base.shipped import folder
 from etholog.base.text import nearest
+from etholog.ethogram.own_keys import Where, rows
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -42,4 +43,13 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _page(name: str) -> str:
-    return (folder("help") / f"{name}.md").read_text(encoding="utf-8")
+    text = (folder("help") / f"{name}.md").read_text(encoding="utf-8")
+    if name == "keys":
+        for where in Where:
+            text = text.replace(f"{{{(where.name or '').lower()}}}", _key_table(where))
+    return text
+
+
+def _key_table(where: Where) -> str:
+    keys = [f"| {called} | {long} |" for called, _, long in rows(where) if long]
+    return "\n".join(("| key | what it does |", "|---|---|", *keys))

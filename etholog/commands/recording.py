@@ -72,12 +72,11 @@ def record(
 ) -> int:
     """Show the screens until they end, then print what came of it. `strip` makes a screen other than the usual one."""
     from etholog.screens.app import WatchApp
-    from etholog.screens.driver import noting_driver
     from etholog.screens.watching import Watching
 
     dress = look(args)
     watching = Watching(recorder, dress, pair=pair) if recorder is not None else strip(dress) if strip else None
-    app = WatchApp(dress, watching=watching, new=new, driver=noting_driver(lambda key, stamp: app.note(key, stamp)))
+    app = WatchApp(dress, watching=watching, new=new)
     app.run()
     if app.refusal is not None:
         raise app.refusal

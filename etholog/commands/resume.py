@@ -5,12 +5,12 @@ from pathlib import Path
 
 from etholog import session
 from etholog.base import system
+from etholog.base.clock import clock_face
 from etholog.base.text import visible
 from etholog.commands import recording
 from etholog.commands.output import say
 from etholog.recording.arrivals import Arrival, Arrivals
 from etholog.recording.keyboard import Keyboard
-from etholog.recording.live import clock_face
 from etholog.recording.opening import resume
 
 

@@ -3,7 +3,6 @@ one TOML file."""
 
 from etholog.ethogram.file import at_hand, find, from_plain, read, shipped
 from etholog.ethogram.schema import (
-    RESERVED,
     STAGES,
     Aftercare,
     Behaviour,
@@ -19,7 +18,6 @@ from etholog.ethogram.schema import (
 )
 
 __all__ = [
-    "RESERVED",
     "STAGES",
     "Aftercare",
     "Behaviour",
@@ -35,6 +33,7 @@ __all__ = [
     "find",
     "from_plain",
     "known_marks",
+    "own_keys",
     "read",
     "shipped",
 ]

@@ -3,7 +3,8 @@
 from collections.abc import Iterator, Mapping
 
 from etholog.base.text import nearest
-from etholog.ethogram.schema import RESERVED, Behaviour, Ethogram, Hand, known_marks, presses
+from etholog.ethogram.own_keys import RESERVED
+from etholog.ethogram.schema import Behaviour, Ethogram, Hand, known_marks, presses
 
 Where = tuple[str | int, ...]
 

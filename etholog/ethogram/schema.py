@@ -18,9 +18,6 @@ Hand = Literal["left", "right"]
 STAGES = ("search", "courtship", "contact", "copulation", "separation", "after")
 Stage = Literal["search", "courtship", "contact", "copulation", "separation", "after"]
 
-# What the watch screen needs for itself: undo, rescue, notes, gaps, sync, and putting right with either hand.
-RESERVED = frozenset("123890-=?\\` ")
-
 Code = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9_]{0,31}$")]
 Label = Annotated[str, StringConstraints(min_length=1, max_length=40, pattern=r"^[^\x00-\x1f\x7f-\x9f]+$")]
 Line = Annotated[str, StringConstraints(min_length=1, max_length=160, pattern=r"^[^\x00-\x1f\x7f-\x9f]+$")]

@@ -18,6 +18,7 @@ from matplotlib.path import Path as Path_
 from numpy.typing import ArrayLike
 
 from etholog.base import colours
+from etholog.base.clock import short_face
 from etholog.season import Season
 
 Size = Literal["column", "page"]
@@ -199,8 +200,7 @@ def clock(seconds: float) -> str:
     ('1:05', '-0:05', '1:05:05')
     """
     whole = abs(round(seconds))
-    hours, rest = divmod(whole, 3600)
-    shown = f"{hours}:{rest // 60:02d}:{rest % 60:02d}" if hours else f"{rest // 60}:{rest % 60:02d}"
+    shown = short_face(whole * 1000)
     return f"-{shown}" if seconds < 0 and whole else shown
 
 

@@ -10,7 +10,7 @@ from typing import Any
 from etholog.base.journal import Journal
 from etholog.base.refusal import Refusal
 from etholog.film.source import Source
-from etholog.session import Session
+from etholog.session import Session, drafts
 from etholog.session.record import FilmClip
 
 # Own choices, said with every result. The clap or flash follows its key by a reaction time; two quartz clocks differ by
@@ -159,7 +159,7 @@ def keep(session: Session, clips: Sequence[Clip]) -> None:
     old = [clip for clip in clips_of(session) if os.path.normpath(clip.path) not in files]
     journal, _ = Journal.open(session.path)
     all_of_them = sorted([*old, *new], key=lambda clip: clip.begins)
-    journal.append("film", clips=[plain(clip, session.path.parent) for clip in all_of_them])
+    journal.append(drafts.film([plain(clip, session.path.parent) for clip in all_of_them]))
     trouble = journal.trouble
     if not journal.close() or trouble:
         raise Refusal(f"{session.path}: the alignment could not be kept ({trouble or 'the disk did not answer'})")

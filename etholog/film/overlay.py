@@ -8,6 +8,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
+from etholog.base.clock import clock_face, fine_face
 from etholog.base.colours import ACTORS
 from etholog.ethogram import Behaviour, Ethogram
 from etholog.film.captions import Cue
@@ -122,7 +123,7 @@ def _clock(paper: Paper, cuts: CutList, number: int, y: int) -> Iterator[str]:
         until = start + (cuts.frame_of(cut, following * 1000) - cut.first + cut.speed - 1) // cut.speed
         until = min(max(until, frame), start + cut.frames) if following * 1000 < b else start + cut.frames
         if until > frame:
-            hand = f"{second // 3600}:{second // 60 % 60:02d}:{second % 60:02d}{speed}"
+            hand = f"{clock_face(second * 1000)}{speed}"
             yield _line(frame, until, cuts.rate, "Strip", rf"{{\pos({paper.row // 2},{y})\b1\q2}}{hand}", 1)
         frame, second = until, following
 
@@ -153,8 +154,7 @@ def _line(first: int, end: int, rate: Fraction, style: str, text: str, layer: in
 
 
 def _time(seconds: Fraction) -> str:
-    hundredths = max(0, round(seconds * 100))
-    return f"{hundredths // 360_000}:{hundredths // 6000 % 60:02d}:{hundredths // 100 % 60:02d}.{hundredths % 100:02d}"
+    return fine_face(max(Fraction(0), seconds))
 
 
 def _box(x: int, y: int, width: int, height: int, colour: str) -> str:

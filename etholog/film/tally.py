@@ -4,19 +4,10 @@ from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 from typing import Any
 
+from etholog.base.clock import fine_face
 from etholog.ethogram import Ethogram
 from etholog.film.cuts import CutList, Stretch
 from etholog.session.folding import Bout
-
-
-def clock(seconds: float) -> str:
-    """Return seconds as h:mm:ss.ss.
-
-    >>> clock(3723.45)
-    '1:02:03.45'
-    """
-    hundredths = round(seconds * 100)
-    return f"{hundredths // 360_000}:{hundredths // 6000 % 60:02d}:{hundredths // 100 % 60:02d}.{hundredths % 100:02d}"
 
 
 def rows(cuts: CutList, bouts: Sequence[Bout]) -> list[dict[str, Any]]:
@@ -29,9 +20,9 @@ def rows(cuts: CutList, bouts: Sequence[Bout]) -> list[dict[str, Any]]:
             {
                 "cut": number,
                 "file": cuts.clips[cut.clip].path.name,
-                "from": clock(float(cut.first / cuts.rate)),
-                "to": clock(float(cut.end / cuts.rate)),
-                "at": clock(float(start / cuts.rate)),
+                "from": fine_face(float(cut.first / cuts.rate)),
+                "to": fine_face(float(cut.end / cuts.rate)),
+                "at": fine_face(float(start / cuts.rate)),
                 "frames": cut.frames,
                 "speed": cut.speed,
                 "shows": ", ".join(dict.fromkeys(bout.code for bout in begun)),

@@ -4,14 +4,15 @@ import re
 from collections.abc import Mapping
 from typing import Any
 
+from etholog.base.clock import clock_face, seconds_typed
 from etholog.base.journal import Journal
 from etholog.ethogram import Behaviour, Hand
-from etholog.recording.corrector import NOTE_LENGTH, Answer, Corrector
+from etholog.recording.corrector import NOTE_LENGTH, Answer, Corrector, shift_typed
 from etholog.recording.keyboard import QWERTY_KEYBOARD, Keyboard
-from etholog.recording.live import Live, clock_face
+from etholog.recording.live import Live
+from etholog.session import drafts
 
-_SHIFT = re.compile(r"([+-])\s*(\d{1,5}(?:\.\d+)?)")
-_TIME = re.compile(r"@\s*(?:(\d{1,3}):)?(\d{1,3}):(\d{1,2})")
+_TIME = re.compile(r"@\s*(\d.*)")
 
 
 class Amender(Corrector):
@@ -59,32 +60,23 @@ class Amender(Corrector):
         meant = self.layout.get(key.lower())
         asked, self.asks_code = self.asks_code, False
         if meant is None:
-            return Answer("nothing", f"key {key!r} means nothing here")
+            return Answer(f"key {key!r} means nothing here")
         if asked:
             return self.recode(meant.behaviour, meant.choice)
         return self._add(meant.behaviour, meant.choice)
 
     def _add(self, behaviour: Behaviour, choice: str | None) -> Answer:
-        fields: dict[str, Any] = {"t": self.cursor, "code": behaviour.code}
-        if behaviour.kind == "state":
-            runs = any(
-                bout.code == behaviour.code and bout.qualifier == choice and bout.onset < self.cursor < bout.offset
-                for bout in self.live.folding.bouts
-            )
-            fields["edge"] = "offset" if runs else "onset"
-        if choice is not None:
-            fields["qualifier"] = choice
-        n = self._do("mark", **fields)
+        n = self._do(drafts.mark(self.cursor, behaviour.code, self.edge(self.cursor, behaviour, choice), choice))
         self._hold(n)
-        return Answer("added", f"added: {self.live.told(n)}", n)
+        return Answer(f"added: {self.live.told(n)}", n)
 
     def gap(self) -> Answer:
         """Say that nobody watched from the cursor on; within a gap, that watching began again there."""
         if any(gap.onset <= self.cursor < gap.offset for gap in self.live.folding.gaps):
-            answer = Answer("back", f"watched again from {clock_face(self.cursor)}", self._do("back", t=self.cursor))
+            answer = Answer(f"watched again from {clock_face(self.cursor)}", self._do(drafts.back(self.cursor)))
         else:
-            n = self._do("gap", t=self.cursor, why="")
-            answer = Answer("gap", f"nobody watched from {clock_face(self.cursor)}; - again ends the gap", n)
+            n = self._do(drafts.gap(self.cursor))
+            answer = Answer(f"nobody watched from {clock_face(self.cursor)}; - again ends the gap", n)
         self._hold(answer.n or 0)
         return answer
 
@@ -92,10 +84,10 @@ class Amender(Corrector):
         """Take out the mark in hand; it stays in the journal, as undone."""
         mark = self.in_hand()
         if mark is None:
-            return Answer("nothing", "no mark to take out")
+            return Answer("no mark to take out")
         told = self.live.told(mark["n"])
         self._chosen = None
-        return Answer("out", f"taken out: {told}", self._do("undo", of=mark["n"]))
+        return Answer(f"taken out: {told}", self._do(drafts.undo(mark["n"])))
 
     def shift(self, seconds: float) -> Answer:
         """Move the mark in hand; the cursor goes with it."""
@@ -108,17 +100,16 @@ class Amender(Corrector):
     def line(self, text: str) -> Answer:
         """Take in a typed line: `-12` and `+3` move the mark in hand, `@2:30` the cursor; other words are its note."""
         text = text.strip()
-        if found := _SHIFT.fullmatch(text):
-            return self.shift(float(found[1] + found[2]))
-        if found := _TIME.fullmatch(text):
-            hours, minutes, seconds = (int(part or 0) for part in found.groups())
-            self.go(((hours * 60 + minutes) * 60 + seconds) * 1000)
-            return Answer("went", f"at {clock_face(self.cursor)}")
+        if (by := shift_typed(text)) is not None:
+            return self.shift(by)
+        if (found := _TIME.fullmatch(text)) and (seconds := seconds_typed(found[1])) is not None:
+            self.go(round(seconds * 1000))
+            return Answer(f"at {clock_face(self.cursor)}")
         if not text:
-            return Answer("nothing", "no note")
+            return Answer("no note")
         mark = self.in_hand()
-        of = {"of": mark["n"]} if mark is not None and mark["do"] != "note" else {}
-        return Answer("note", "noted", self._do("note", t=self.cursor, text=text[:NOTE_LENGTH], **of))
+        of = mark["n"] if mark is not None and mark["do"] != "note" else None
+        return Answer("noted", self._do(drafts.note(self.cursor, text[:NOTE_LENGTH], of)))
 
     def _hold(self, n: int) -> None:
         record = self.live.lasting(n)

@@ -6,9 +6,11 @@ from datetime import datetime
 from typing import Any
 
 from etholog.base import system
-from etholog.base.journal import Journal
+from etholog.base.clock import clock_face, seconds_typed
+from etholog.base.journal import Draft, Journal
 from etholog.ethogram import Behaviour
-from etholog.recording.live import Live, clock_face
+from etholog.recording.live import Live
+from etholog.session import drafts
 
 NOTE_LENGTH = 10_000
 WALL_EVERY_S = 60
@@ -16,11 +18,20 @@ WALL_EVERY_S = 60
 
 @dataclass(frozen=True)
 class Answer:
-    """What became of a press, in a sentence, and the record that came of it."""
+    """What became of a press, in a sentence, and the record that came of it: None where nothing was written."""
 
-    did: str
     text: str
     n: int | None = None
+
+
+def shift_typed(text: str) -> float | None:
+    """Return by how many seconds a typed line moves a mark: `-12`, `+3`, `-90 s`, `-1:30`; None for other words.
+
+    >>> shift_typed("-1:30"), shift_typed("+3"), shift_typed("-90 s"), shift_typed("- she turned")
+    (-90.0, 3.0, -90.0, None)
+    """
+    seconds = seconds_typed(text[1:]) if text[:1] in ("-", "+", "\N{MINUS SIGN}") else None
+    return None if seconds is None else seconds if text[0] == "+" else -seconds
 
 
 class Corrector:
@@ -50,34 +61,39 @@ class Corrector:
         undo = self.undo_text
         if not undo:
             return answer
-        return f"{answer}   [Backspace takes {'it back' if answer.endswith(undo) else f'back: {undo}'}]"
+        return f"{answer}   [Backspace takes {'it back' if undo in answer else f'back: {undo}'}]"
+
+    def with_undo_key(self, answer: str) -> str:
+        """Return an answer with the key of undo, where undo takes back what the answer has just told."""
+        undo = self.undo_text
+        return f"{answer}   [Backspace takes it back]" if undo and undo in answer else answer
 
     def undo(self) -> Answer:
         """Take back the last thing that was done; again and again."""
         self.asks_code = False
         if not self._done:
-            return Answer("nothing", "nothing left to take back")
+            return Answer("nothing left to take back")
         text = self.undo_text
         group = self._done.pop()
-        undos = tuple(self._append("undo", of=of) for of in group)
+        undos = tuple(self._append(drafts.undo(of)) for of in group)
         self._undone.append((undos, group))
-        return Answer("undo", f"taken back: {text}", undos[-1])
+        return Answer(f"taken back: {text}", undos[-1])
 
     def redo(self) -> Answer:
         """Bring back what was taken back last."""
         self.asks_code = False
         if not self._undone:
-            return Answer("nothing", "nothing to bring back")
+            return Answer("nothing to bring back")
         undos, group = self._undone.pop()
-        n = [self._append("undo", of=undo) for undo in undos][-1]
+        n = [self._append(drafts.undo(undo)) for undo in undos][-1]
         self._done.append(group)
-        return Answer("redo", f"brought back: {self.undo_text}", n)
+        return Answer(f"brought back: {self.undo_text}", n)
 
     def shift(self, seconds: float) -> Answer:
         """Put the mark in hand so many seconds later, or earlier; the time first typed stays in the journal."""
         mark = self.in_hand()
         if mark is None:
-            return Answer("nothing", "no mark to move")
+            return Answer("no mark to move")
         t = max(0, mark["t"] + round(seconds * 1000))
         ends = self.live.ends_of(mark["n"])
         if len(ends) == 2:  # a bout that was turned round would have no end
@@ -85,10 +101,10 @@ class Corrector:
             here = ends.index(mark["n"])
             other = (self.live.lasting(ends[1 - here]) or mark)["t"]
             t = max(t, other + least) if here else min(t, other - least)
-        group = [self._append("move", of=back, t=t) for back in self._ends_of_gap_around(t, mark["t"])]
-        group.append(self._append("move", of=mark["n"], t=t))
+        group = [self._append(drafts.move(back, t)) for back in self._ends_of_gap_around(t, mark["t"])]
+        group.append(self._append(drafts.move(mark["n"], t)))
         self._keep(*group)
-        return Answer("move", f"moved to {clock_face(t)}: {self.live.told(mark['n'])}", group[-1])
+        return Answer(f"moved to {clock_face(t)}: {self.live.told(mark['n'])}", group[-1])
 
     def other_meaning(self) -> tuple[Behaviour, str | None] | None:
         """Return what the mark in hand is easily taken for: its other choice, or what it resembles."""
@@ -105,22 +121,26 @@ class Corrector:
         """Give the mark in hand another meaning; the two ends of a bout are recoded together."""
         mark = self.in_hand()
         if mark is None or mark["do"] not in ("mark", "stray"):
-            return Answer("nothing", "no mark to recode")
-        more = {"code": behaviour.code} | ({"qualifier": choice} if choice else {})
-        if behaviour.kind == "state" and not self._is_end(mark) and self._ran_until(mark["t"], behaviour.code, choice):
+            return Answer("no mark to recode")
+        if (
+            behaviour.kind == "state"
+            and not self._is_end(mark)
+            and self.live.runs_at(mark["t"], behaviour.code, choice, without=mark["n"])
+        ):
             # The key would have ended it.
-            undo = self._append("undo", of=mark["n"])
-            n = self._append("mark", t=mark["t"], edge="offset", **more)
+            undo = self._append(drafts.undo(mark["n"]))
+            n = self._append(drafts.mark(mark["t"], behaviour.code, "offset", choice))
             self._keep(undo, n)
-            return Answer("recode", f"is now: {self.live.told(n)}", n)
+            return Answer(f"is now: {self.live.told(n)}", n)
         ends = self.live.ends_of(mark["n"])
-        group = [self._append("recode", of=n, **more) for n in (ends if behaviour.kind == "state" else ends[:1])]
+        group = [
+            self._append(drafts.recode(n, behaviour.code, choice))
+            for n in (ends if behaviour.kind == "state" else ends[:1])
+        ]
         if behaviour.kind == "event":
-            group = [*(self._append("undo", of=n) for n in ends[1:]), *group]
+            group = [*(self._append(drafts.undo(n)) for n in ends[1:]), *group]
         self._keep(*group)
-        return Answer(
-            "recode", f"is now: {self.live.told(ends[0] if behaviour.kind == 'event' else mark['n'])}", group[-1]
-        )
+        return Answer(f"is now: {self.live.told(ends[0] if behaviour.kind == 'event' else mark['n'])}", group[-1])
 
     def recode_or_ask(self) -> Answer:
         """Give the mark in hand its other meaning; where it has none, the next key says which."""
@@ -129,47 +149,46 @@ class Corrector:
             return self.recode(*other)
         mark = self.in_hand()
         if mark is None or mark["do"] not in ("mark", "stray"):
-            return Answer("nothing", "no mark to recode")
+            return Answer("no mark to recode")
         self.asks_code = True
-        return Answer("asks", f"press the key that it should have been: {self.live.told(mark['n'])}")
+        return Answer(f"press the key that it should have been: {self.live.told(mark['n'])}")
 
     def doubt(self) -> Answer:
         """Mark the mark in hand as unsure, or as sure again; the two ends of a bout together."""
         mark = self.in_hand()
         if mark is None or mark["do"] != "mark":
-            return Answer("nothing", "no mark to doubt")
+            return Answer("no mark to doubt")
         sure = not mark.get("sure", True)
-        group = [self._append("doubt", of=n, sure=sure) for n in self.live.ends_of(mark["n"])]
+        group = [self._append(drafts.doubt(n, sure)) for n in self.live.ends_of(mark["n"])]
         self._keep(*group)
-        return Answer("doubt", f"{'sure again' if sure else 'unsure'}: {self.live.told(mark['n'])}", group[-1])
+        return Answer(f"{'sure again' if sure else 'unsure'}: {self.live.told(mark['n'])}", group[-1])
 
     # ------------------------------------------------------------ within
+
+    def edge(self, t: int, behaviour: Behaviour, choice: str | None) -> drafts.Edge | None:
+        """Return what a key of that behaviour means at a time: it ends what runs, or begins it; None for an event."""
+        if behaviour.kind == "event":
+            return None
+        return "offset" if self.live.runs_at(t, behaviour.code, choice) else "onset"
 
     def _is_end(self, mark: Mapping[str, Any]) -> bool:
         """Return whether it is an end of a state's bout."""
         behaviour = self.ethogram.by_code.get(mark.get("code", ""))
         return mark["do"] == "mark" and behaviour is not None and behaviour.kind == "state"
 
-    def _ran_until(self, t: int, code: str, choice: str | None) -> bool:
-        """Return whether a state ran just before `t`, which may have ended it."""
-        folding = self.live.folding
-        began = [bout.onset for bout in folding.running.values() if bout[1:3] == (code, choice)]
-        began += [bout.onset for bout in folding.bouts if bout[1:3] == (code, choice) and t <= bout.offset]
-        return any(onset < t for onset in began)
-
     def _ends_of_gap_around(self, t: int, before: int) -> list[int]:
         """Return what ended the gap that lies around `t` and was over at `before`: who saw something then, watched."""
         ended = [gap.offset for gap in self.live.folding.gaps if gap.onset <= t < gap.offset <= before]
         return [r["n"] for r in self.live.marks_in_time if r["do"] == "back" and r["t"] in ended]
 
-    def _append(self, do: str, **fields: Any) -> int:
-        n = self.journal.append(do, **fields)
-        self.live.add({"n": n, "do": do, **fields})
+    def _append(self, draft: Draft) -> int:
+        n = self.journal.append(draft)
+        self.live.add({"n": n, **draft})
         return n
 
-    def _do(self, do: str, **fields: Any) -> int:
+    def _do(self, draft: Draft) -> int:
         """Append what an undo may take back."""
-        n = self._append(do, **fields)
+        n = self._append(draft)
         self._keep(n)
         return n
 

@@ -2,10 +2,11 @@
 
 from collections import deque
 from collections.abc import Callable
-from typing import Any
+from typing import Any, ClassVar
 
 from etholog.base import system
 from etholog.base.journal import Journal
+from etholog.ethogram.own_keys import Where
 from etholog.recording.live import Live
 from etholog.recording.recorder import Recorder
 
@@ -46,6 +47,8 @@ class FilmClock:
 
 class FilmRecorder(Recorder):
     """Writes what is pressed at the time of the frame shown. It may go back, and what lies ahead stays."""
+
+    where: ClassVar[Where] = Where.FILM
 
     def __init__(self, journal: Journal, live: Live, clock: FilmClock, **how: Any) -> None:
         super().__init__(journal, live.ethogram, clock_at=0.0, live=live, **how)

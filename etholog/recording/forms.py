@@ -11,6 +11,14 @@ from etholog.session.summary import ATTACKED, KILLED, LADDER
 Ask = Callable[[str], str]
 
 
+class NotUnderstood(ValueError):
+    """An answer that is none to its `question`; the text says what would be understood."""
+
+    def __init__(self, question: "Question", what: str) -> None:
+        super().__init__(f"{question.what}{'' if question.what.endswith('?') else ':'} {what}")
+        self.question = question
+
+
 @dataclass(frozen=True)
 class Question:
     """One question; it may always be skipped. `kind` says what an answer is turned into."""
@@ -28,13 +36,13 @@ class Question:
         return listed or {"yes or no": "y or n", "number": "a number", "count": "a whole number"}.get(self.kind, "")
 
     def answer(self, typed: str) -> Scalar:
-        """Return what was meant; None for skipped. ValueError says in words what would be understood."""
+        """Return what was meant; None for skipped. NotUnderstood says in words what would be understood."""
         typed = typed.strip()
         if not typed:
             return None
         if self.kind == "yes or no":
             if typed.lower() not in ("y", "yes", "n", "no"):  # "not sure" is no answer
-                raise ValueError(f"{self.what}: y or n, or nothing")
+                raise NotUnderstood(self, "y or n, or nothing")
             return typed[0].lower() == "y"
         if self.kind in ("number", "count"):
             try:
@@ -43,12 +51,12 @@ class Question:
                     raise ValueError
                 return number
             except ValueError:
-                raise ValueError(f"{self.what}: {self.hint}, or nothing; not {typed!r}") from None
+                raise NotUnderstood(self, f"{self.hint}, or nothing; not {typed!r}") from None
         if self.kind == "rung" or (self.kind == "choice" and typed.isdecimal()):
             first = 0 if self.kind == "rung" else 1
             numbers = [str(number) for number, _ in enumerate(self.choices, first)]
             if typed not in numbers:
-                raise ValueError(f"{self.what}: a number from {numbers[0]} to {numbers[-1]}, or nothing")
+                raise NotUnderstood(self, f"a number from {numbers[0]} to {numbers[-1]}, or nothing")
             return int(typed) if self.kind == "rung" else self.choices[int(typed) - 1]
         return typed[:200]
 
@@ -86,7 +94,7 @@ OUTCOME = (
 
 
 def answers(questions: Iterable[Question], typed: dict[str, str]) -> dict[str, Any]:
-    """Return what was answered, without what was skipped. ValueError for the first that is not understood."""
+    """Return what was answered, without what was skipped. NotUnderstood for the first that is not understood."""
     meant = {question.name: question.answer(typed.get(question.name, "")) for question in questions}
     return {name: value for name, value in meant.items() if value is not None}
 
@@ -99,6 +107,6 @@ def ask_each(questions: Iterable[Question], ask: Ask) -> dict[str, Any]:
         while question.name not in told:
             try:
                 told[question.name] = question.answer(ask(f"{question.what}{hint}: "))
-            except ValueError as error:
+            except NotUnderstood as error:
                 ask(f"{error}. Enter asks again. ")
     return {name: value for name, value in told.items() if value is not None}

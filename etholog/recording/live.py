@@ -3,18 +3,9 @@
 from collections.abc import Iterable, Mapping
 from typing import Any
 
+from etholog.base.clock import clock_face
 from etholog.ethogram import Ethogram
-from etholog.session.folding import Bout, Folding, corrected
-
-
-def clock_face(ms: int) -> str:
-    """Return milliseconds as h:mm:ss.
-
-    >>> clock_face(3_723_400)
-    '1:02:03'
-    """
-    seconds = ms // 1000
-    return f"{seconds // 3600}:{seconds // 60 % 60:02d}:{seconds % 60:02d}"
+from etholog.session.folding import Folding, corrected
 
 
 class Live:
@@ -46,7 +37,7 @@ class Live:
         lasting, _ = corrected(self.records)
         self.folding = Folding(self.ethogram)
         self.refolds += 1
-        self.stage, self.marks, self.rescued = "", 0, False
+        self.stage, self.marks, self.rescues = "", 0, 0
         self.latest: dict[str, int] = {}  # when each behaviour last began
         self.open_gap: int | None = None  # the record that began the gap of now
         self._folded_to = 0
@@ -72,29 +63,37 @@ class Live:
             if behaviour is not None and edge != "offset":
                 self.latest[behaviour.code] = record["t"]
                 self.stage = behaviour.stage or self.stage
-            self.folding.mark(
-                record["t"], record["n"], record["code"], edge, record.get("qualifier"), record.get("sure", True)
-            )
         elif do == "gap":
             self.open_gap = record["n"] if self.folding.gap is None else self.open_gap
-            self.folding.start_gap(record["t"], record["why"])
         elif do == "back":
             self.open_gap = None
-            self.folding.end_gap(record["t"])
         elif do == "rescue":
-            self.rescued = True
+            self.rescues += 1
+        self.folding.take(record)
 
-    def running_at(self, t: int) -> dict[object, Bout]:
-        """Return what ran at a time before the last record: a film can be wound back, and marked there."""
-        if t >= self._folded_to:
-            return self.folding.running
-        then = Live(self.ethogram)
+    def at(self, t: int, without: int | None = None) -> Folding:
+        """Return what was folded up to `t`, as a record put there now would find it; `without` one of the records.
+
+        A film can be wound back, and a closed session walked along, and marked there.
+        """
+        if self.end is None and without is None and t >= self._folded_to:
+            return self.folding
+        then = Folding(self.ethogram)
         for record in self._lasting.values():
-            if record["t"] <= t:
-                then._take_in(record)
-        return then.folding.running
+            if record["t"] <= t and record["n"] != without:
+                then.take(record)
+        return then
+
+    def runs_at(self, t: int, code: str, qualifier: str | None, without: int | None = None) -> bool:
+        """Return whether a state ran at a time, so that its key would end it there."""
+        return self.at(t, without).runs(code, qualifier)
 
     # ------------------------------------------------------------ what a screen asks
+
+    @property
+    def rescued(self) -> bool:
+        """Whether the keeper had to step in."""
+        return self.rescues > 0
 
     @property
     def last(self) -> Mapping[str, Any] | None:

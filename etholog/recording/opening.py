@@ -13,7 +13,7 @@ from etholog.base import system
 from etholog.base.journal import Journal
 from etholog.base.refusal import Refusal
 from etholog.base.text import visible
-from etholog.ethogram import Ethogram, Hand
+from etholog.ethogram import Ethogram, Hand, Press
 from etholog.recording.amender import Amender
 from etholog.recording.earlier import Earlier
 from etholog.recording.forms import CONDITIONS, ETHOGRAM, PAIR, SETTING, Question
@@ -60,6 +60,11 @@ class NewSession:
     def ethogram(self) -> Ethogram:
         """The ethogram that was chosen. Refusal when there is none of that name, or a wrong one."""
         return ethogram.read(ethogram.find(self.said["ethogram"], self.folder.parent))
+
+    @property
+    def layout(self) -> dict[str, Press]:
+        """What each key will mean."""
+        return self.keyboard.layout(self.ethogram.layout(self.hand))
 
     @property
     def before(self) -> list[str]:

@@ -8,33 +8,24 @@ from textual.binding import BindingType
 from textual.screen import Screen
 from textual.widgets import Static
 
+from etholog.base.clock import clock_face
 from etholog.base.text import visible
+from etholog.ethogram.own_keys import Act, Where, act_of
 from etholog.recording.amender import Amender
 from etholog.recording.corrector import Answer
-from etholog.recording.live import clock_face
 from etholog.screens.app import DressedApp
 from etholog.screens.chart import StripChart
-from etholog.screens.legend import key_table, own_words
+from etholog.screens.fit import first_fitting, shortened
+from etholog.screens.keys_panel import KeysPanel
 from etholog.screens.line import Line
 from etholog.screens.strip import KEY_WIDTH, LABEL_WIDTH, Lanes, ruler
 from etholog.screens.themes import Look
 
 SCALES = (500, 1000, 2000, 5000, 10_000, 30_000, 60_000)
-LINE_HINT = "a note, -12 or +3 to move the mark, @2:30 to go there; Enter, or Esc"
-OWN_KEYS = (
-    "{1} or {0} a second earlier",
-    "{2} or {9} it was another",
-    "{3} or {8} unsure",
-    "{-} nobody watched, and again",
-    "Left, Right along it",
-    "Up, Down from mark to mark",
-    "Page Up, Page Down a window",
-    "Ctrl-Up, Ctrl-Down wider, closer",
-    "Shift-Left, Shift-Right move it",
-    "Delete take it out",
-    "Backspace take a change back",
-    "Enter note, -12 or +3, @2:30",
-    "Esc leave",
+LINE_HINTS = (
+    "a note, -12 or +3 to move the mark, @2:30 to go there; Enter, or Esc",
+    "a note, -12 or +3 moves it, @2:30 goes there; Enter, Esc",
+    "a note, or -12 moves it; Enter, or Esc",
 )
 
 
@@ -57,7 +48,6 @@ class Amending(Screen[bool], inherit_bindings=False):
     CSS = """
     Amending { overflow: hidden; }
     #top, #ruler, #hand, #questions, #last { height: 1; }
-    #keys { height: auto; dock: top; display: none; padding: 0 1 1 1; }
     #questions { color: $alarm; }
     #last { color: $faint; }
     #line { display: none; }
@@ -82,7 +72,7 @@ class Amending(Screen[bool], inherit_bindings=False):
         yield Static(id="questions", markup=False)
         yield Static(id="last", markup=False)
         yield Line(id="line", select_on_focus=False)  # or what is typed ahead of the focus is typed over
-        yield Static(id="keys", markup=False)
+        yield KeysPanel(self.amender, Where.AMEND)
 
     def on_mount(self) -> None:
         """Begin at the first mark."""
@@ -101,57 +91,53 @@ class Amending(Screen[bool], inherit_bindings=False):
         if line.display:
             await line.typed(event, self._line_ended)
             return
-        self.query_one("#keys").display = False
-        if event.key == "escape":
+        place = self.amender.keyboard.place(event.character or "")
+        act = act_of(event.key, Where.AMEND) or act_of(place, Where.AMEND)
+        if act is not Act.KEYS:
+            self.query_one(KeysPanel).hide()
+        if act is Act.LEAVE:
             self.dismiss(True)
             return
-        answer = self._press(event)
+        answer = self._press(event, act)
         self._answer = answer.text if answer is not None else ""
         self.show()
 
-    def _press(self, event: events.Key) -> Answer | None:
+    def _press(self, event: events.Key, act: Act | None) -> Answer | None:
         amender = self.amender
         chart = self.query_one(StripChart)
-        match event.key:
-            case "left" | "right":
-                amender.go(amender.cursor + (chart.scale if event.key == "right" else -chart.scale))
-            case "pageup" | "pagedown":
-                amender.go(amender.cursor + chart.scale * chart.room * (1 if event.key == "pagedown" else -1))
-            case "home" | "end":
-                amender.go(0 if event.key == "home" else amender.end)
-            case "up" | "down":
-                amender.step(1 if event.key == "down" else -1)
-            case "ctrl+up" | "ctrl+down":
-                self._scale = min(max(self._scale + (1 if event.key == "ctrl+up" else -1), 0), len(SCALES) - 1)
+        match act:
+            case Act.COLUMN_BACK | Act.COLUMN_ON:
+                amender.go(amender.cursor + (chart.scale if act is Act.COLUMN_ON else -chart.scale))
+            case Act.WINDOW_BACK | Act.WINDOW_ON:
+                amender.go(amender.cursor + chart.scale * chart.room * (1 if act is Act.WINDOW_ON else -1))
+            case Act.FIRST | Act.LAST:
+                amender.go(0 if act is Act.FIRST else amender.end)
+            case Act.MARK_BACK | Act.MARK_ON:
+                amender.step(1 if act is Act.MARK_ON else -1)
+            case Act.WIDER | Act.CLOSER:
+                self._scale = min(max(self._scale + (1 if act is Act.WIDER else -1), 0), len(SCALES) - 1)
                 chart.scale = SCALES[self._scale]
-            case "enter":
+            case Act.LINE:
                 self._open_line()
-            case "backspace" | "tab":
+            case Act.KEYS:
+                self.query_one(KeysPanel).turn()
+            case Act.UNDO:
                 return amender.undo()
-            case "delete":
+            case Act.TAKE_OUT:
                 return amender.take_out()
-            case "shift+left" | "shift+right":
-                return amender.shift(1 if event.key == "shift+right" else -1)
-            case _:
-                return self._character(event.character or "")
+            case Act.MOVE_BACK | Act.MOVE_ON:
+                return amender.shift(1 if act is Act.MOVE_ON else -1)
+            case Act.EARLIER:
+                return amender.shift(-1)
+            case Act.OTHER:
+                return amender.recode_or_ask()
+            case Act.DOUBT:
+                return amender.doubt()
+            case Act.AWAY:
+                return amender.gap()
+            case None if event.character:
+                return amender.press(event.character)
         return None
-
-    def _character(self, character: str) -> Answer | None:
-        match self.amender.keyboard.place(character):
-            case "1" | "0":
-                return self.amender.shift(-1)
-            case "2" | "9":
-                return self.amender.recode_or_ask()
-            case "3" | "8":
-                return self.amender.doubt()
-            case "-":
-                return self.amender.gap()
-            case "?":
-                keys = self.query_one("#keys", Static)
-                keys.update(key_table(self.amender.layout, own_words(OWN_KEYS, self.amender.keyboard), self.size.width))
-                keys.display = True
-                return None
-        return self.amender.press(character) if character else None
 
     def on_mouse_down(self, event: events.MouseDown) -> None:
         """A tap on the strip puts the cursor there."""
@@ -163,7 +149,7 @@ class Amending(Screen[bool], inherit_bindings=False):
 
     def _open_line(self) -> None:
         self.query_one("#last").display = False
-        self.query_one(Line).open(LINE_HINT)
+        self.query_one(Line).open(first_fitting(self.size.width - 1, *LINE_HINTS))
 
     def _line_ended(self, text: str | None) -> None:
         self.query_one("#last").display = True
@@ -184,7 +170,8 @@ class Amending(Screen[bool], inherit_bindings=False):
         mark = amender.in_hand()
         self._say("hand", f" in hand: {live.told(mark['n']) if mark is not None else 'nothing, no mark before this'}")
         self._say("questions", self._questions())
-        self._say("last", f" {amender.with_undo(self._answer)}")
+        ways = (amender.with_undo(self._answer), amender.with_undo_key(self._answer), self._answer)
+        self._say("last", first_fitting(self.size.width, *(f" {visible(way)}" for way in ways)))
 
     def _questions(self) -> str:
         remarks = self.amender.live.folding.remarks
@@ -196,4 +183,4 @@ class Amending(Screen[bool], inherit_bindings=False):
         return f" {len(remarks)} to look at; first, {at}{first.what}"
 
     def _say(self, name: str, text: str) -> None:
-        self.query_one(f"#{name}", Static).update(visible(text), layout=False)
+        self.query_one(f"#{name}", Static).update(shortened(visible(text), self.size.width), layout=False)

@@ -2,12 +2,12 @@
 
 import signal
 import sys
+from asyncio import AbstractEventLoop
 from types import FrameType
 from typing import ClassVar
 
 from textual.app import App
 from textual.binding import BindingType
-from textual.driver import Driver
 
 from etholog.base import system
 from etholog.base.refusal import Refusal
@@ -15,6 +15,7 @@ from etholog.recording.arrivals import Arrivals
 from etholog.recording.forms import OUTCOME
 from etholog.recording.opening import NewSession
 from etholog.recording.recorder import Recorder
+from etholog.screens.driver import noting_driver
 from etholog.screens.form import Form
 from etholog.screens.ready import Ready
 from etholog.screens.themes import Look
@@ -36,9 +37,10 @@ class DressedApp(App[bool], inherit_bindings=False):
     ENABLE_COMMAND_PALETTE = False
     BINDINGS: ClassVar[list[BindingType]] = []
 
-    def __init__(self, look: Look, driver: type[Driver] | None = None) -> None:
+    def __init__(self, look: Look) -> None:
         self.look = look
-        super().__init__(driver_class=driver)
+        self._listening: AbstractEventLoop | None = None
+        super().__init__(driver_class=noting_driver(self.note, self.input_ended))
 
     def get_css_variables(self) -> dict[str, str]:
         """Give style sheets the theme's colours."""
@@ -52,7 +54,7 @@ class DressedApp(App[bool], inherit_bindings=False):
             return
         import asyncio
 
-        loop = asyncio.get_running_loop()
+        self._listening = loop = asyncio.get_running_loop()
         for name in ("SIGHUP", "SIGTERM", "SIGINT"):
             number = getattr(signal, name)
             loop.add_signal_handler(number, self._broken_off, number, name)
@@ -85,7 +87,15 @@ class DressedApp(App[bool], inherit_bindings=False):
 
     def _broken_off(self, number: int, name: str) -> None:
         self.before_end(name)
-        self.exit(return_code=128 + number)
+        self.exit(return_code=128 + number if number else 1)
+
+    def note(self, key: str, stamp: float) -> None:
+        """Take notice of a key as it arrives; called in the input thread."""
+
+    def input_ended(self, number: int, how: str) -> None:
+        """End as after a signal: no key can come any more. Called in the input thread."""
+        if self._listening is not None:
+            self._listening.call_soon_threadsafe(self._broken_off, number, how)
 
     def before_end(self, name: str) -> None:
         """Do what has to be done when a signal ends us."""
@@ -106,9 +116,8 @@ class WatchApp(DressedApp):
         *,
         watching: Watching | None = None,
         new: NewSession | None = None,
-        driver: type[Driver] | None = None,
     ) -> None:
-        super().__init__(look, driver)
+        super().__init__(look)
         self.watching, self.new = watching, new
         self.arrivals: Arrivals | None = None
         self.refusal: Refusal | None = None
@@ -153,7 +162,7 @@ class WatchApp(DressedApp):
         """Show the cautions; one key starts the clock."""
         if self.new is not None:
             self.push_screen(
-                Ready(self.new.ethogram, self.new.pair, self.new.before, self.start_clock),
+                Ready(self.new.ethogram, self.new.layout, self.new.pair, self.new.before, self.start_clock),
                 lambda back: self.show_form() if back else self.exit(),
             )
 

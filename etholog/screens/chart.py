@@ -10,6 +10,7 @@ from textual.widget import Widget
 
 from etholog.base.text import visible
 from etholog.recording.live import Live
+from etholog.screens.fit import shortened
 from etholog.screens.strip import (
     FOREVER,
     KEY_WIDTH,
@@ -105,7 +106,7 @@ class StripChart(Widget):
         style, frame = self._styles[lane.behaviour.actor], self._look.glyphs.frame
         runs = bool(lane.running)
         strong = style + Style(bold=True, reverse=True) if runs else style + Style(bold=True)
-        label = visible(lane.behaviour.label)[:LABEL_WIDTH].ljust(LABEL_WIDTH)
+        label = shortened(visible(lane.behaviour.label), LABEL_WIDTH).ljust(LABEL_WIDTH)
         return Strip(
             [
                 Segment(lane.keys[:2].ljust(KEY_WIDTH - 1) + " ", strong),

@@ -1,26 +1,124 @@
-"""Textual's driver, with one ear on the keys as they arrive."""
+"""Textual's driver with an input thread of our own: what is no key never becomes one, and nothing that comes ends it.
+
+Textual's own thread dies of a byte that is no UTF-8 and of some sequences, and makes keys of answers that it does not
+know. Here `Keystrokes` takes the stream apart, and Textual's parser is given one whole key or report at a time.
+"""
 
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Iterator
+from typing import TYPE_CHECKING
 
 from textual import events
 from textual.driver import Driver
 from textual.message import Message
 
+from etholog.base.keystrokes import ESC, Keystrokes, Stroke
 
-def noting_driver(note: Callable[[str, float], None]) -> type[Driver] | None:
-    """Return a Textual driver that calls `note(character, stamp)` in the input thread; None where the usual one has
-    to do."""
+FOCUS_IN = "\x1b[I"
+# Sets the flag of kitty's protocol that tells presses from repeats, and asks which flags the terminal knows. One that
+# does not know the protocol passes over both, and nothing is taken for granted until it answers.
+ASK_FOR_REPEATS = "\x1b[=2;2u\x1b[?u"
+SOON_S, IDLE_S = 0.02, 0.1  # how long to wait for input, with a key begun and without
+FAULTS_IN_A_ROW = 20
+
+if TYPE_CHECKING:
+    from textual._xterm_parser import XTermParser
+
+
+def held(event: events.Key) -> bool | None:
+    """Return whether a key came because it is held down; None where the terminal does not tell."""
+    told: bool | None = getattr(event, "held", None)
+    return told
+
+
+def noting_driver(note: Callable[[str, float], None], ended: Callable[[int, str], None]) -> type[Driver] | None:
+    """Return a Textual driver that calls `note(character, stamp)` in the input thread for each key, and
+    `ended(signal, how)` when no more can come; None where the usual one has to do."""
     if sys.platform == "win32":
         return None
+    import codecs
+    import contextlib
+    import os
+    import select
+    import signal
+    import time
+
+    from textual._xterm_parser import XTermParser
+    from textual.constants import DISABLE_KITTY_KEY
     from textual.drivers.linux_driver import LinuxDriver
 
     class NotingDriver(LinuxDriver):
-        """The usual driver, with one ear on the keys."""
+        """The usual driver but for its input thread."""
+
+        def start_application_mode(self) -> None:
+            super().start_application_mode()  # type: ignore[no-untyped-call]
+            if not DISABLE_KITTY_KEY:
+                self.write(ASK_FOR_REPEATS)
+                self.flush()
+
+        def run_input_thread(self) -> None:
+            reader, keystrokes = _Reader(XTermParser()), Keystrokes()
+            decoder = codecs.getincrementaldecoder("utf-8")("replace")
+            faults = 0
+            while not self.exit_event.is_set():
+                try:
+                    data = b""
+                    if select.select([self.fileno], [], [], SOON_S if keystrokes.waits else IDLE_S)[0]:
+                        data = os.read(self.fileno, 4096)
+                        if not data:
+                            raise OSError("end of input")
+                except OSError:
+                    ended(signal.SIGHUP, "the terminal is gone")
+                    return
+                at = time.monotonic()
+                strokes = keystrokes.feed(decoder.decode(data), at) if data else keystrokes.tick(at)
+                for message in reader.messages(strokes):
+                    try:
+                        self.process_message(message)
+                        faults = 0
+                    except Exception as error:  # one key is no reason to hear no other
+                        faults += 1
+                        if faults >= FAULTS_IN_A_ROW:
+                            ended(0, f"the input failed, {type(error).__name__}")
+                            return
 
         def process_message(self, message: Message) -> None:
             if isinstance(message, events.Key) and message.character:
-                note(message.character, message.time)
+                with contextlib.suppress(Exception):  # a second net; the key itself is handed on in any case
+                    note(message.character, message.time)
             super().process_message(message)
 
     return NotingDriver
+
+
+class _Reader:
+    """Turns strokes into Textual's messages. What Textual's parser does not know, or fails on, is dropped."""
+
+    def __init__(self, parser: "XTermParser") -> None:
+        self._parser = parser
+
+    def messages(self, strokes: Iterable[Stroke]) -> Iterator[Message]:
+        """Yield what Textual makes of strokes."""
+        for stroke in strokes:
+            if stroke.kind == "paste":
+                yield events.Paste(stroke.text.replace("\x00", ""))
+            elif stroke.text == ESC:
+                yield events.Key("escape", ESC)
+            else:
+                # Alt and a key, or Esc and a key in one breath: the key is what counts.
+                for message in self._fed(stroke.text[-1] if len(stroke.text) == 2 else stroke.text):
+                    message.held = stroke.held  # type: ignore[attr-defined]
+                    yield message
+
+    def _fed(self, text: str) -> list[Message]:
+        try:
+            messages = list(self._parser.feed(text))
+            # A parser that is in the middle of something would make keys of it: it shows when this comes.
+            rest = list(self._parser.feed(FOCUS_IN))
+        except Exception:  # of whatever kind: Textual's parser is as it is
+            kept = ("mouse_pixels", "terminal_size", "terminal_pixel_size", "last_x", "last_y")
+            new = type(self._parser)()
+            vars(new).update({name: getattr(self._parser, name) for name in kept})
+            self._parser = new
+            return []
+        return messages if len(rest) == 1 else []

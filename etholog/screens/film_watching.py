@@ -3,59 +3,51 @@
 from textual import events
 
 from etholog.base import system
+from etholog.base.clock import clock_face
+from etholog.ethogram.own_keys import Act
 from etholog.recording.corrector import Answer
 from etholog.recording.film_clock import FilmClock
-from etholog.recording.live import clock_face
 from etholog.recording.prompts import Prompts
 from etholog.recording.recorder import Recorder
 from etholog.screens.mpv import Mpv
 from etholog.screens.themes import Look
-from etholog.screens.watching import OWN_KEYS, Watching, visible_lines
+from etholog.screens.watching import Watching, visible_lines
 
 JUMP_S = 3.0
 SPEEDS = (0.25, 0.5, 1.0, 2.0, 4.0, 8.0, 16.0)
-FILM_KEYS = (
-    "Space play, pause",
-    "Left 3 s back",
-    "Right 3 s on, as far as seen",
-    "Up, Down faster, slower",
-    "PgUp, PgDn a frame back, on",
-)
 
 
 class FilmWatching(Watching):
     """Records from a film. Nothing unseen can be jumped over, so that what was not marked was not there."""
 
     compares_clocks = False  # the film's clock stops, and goes back, as it is told
-    # No key for stepping in, which was long ago, nor for a sync with the film that is the clock.
-    own_keys = (*FILM_KEYS, *(key for key in OWN_KEYS if not key.startswith(("Space", "{=}"))))
 
     def __init__(self, recorder: Recorder, look: Look, *, pair: str, asks: bool, film: Mpv, clock: FilmClock) -> None:
         super().__init__(recorder, look, pair=pair, asks=asks)
         self._film, self._frames = film, clock
         self._prompts = Prompts(recorder.ethogram.model_copy(update={"prompt": ()}))  # they are for who sits there
 
-    def _press(self, event: events.Key, at: float) -> Answer:
+    def _press(self, event: events.Key, act: Act | None, at: float) -> Answer:
         film, here = self._film, self._frames.film_s(at)
-        match event.key:
-            case "space":
+        match act:
+            case Act.PLAY:
                 film.toggle()
-                return Answer("film", "play" if film.paused else "pause")
-            case "left":
+                return Answer("play" if film.paused else "pause")
+            case Act.SECONDS_BACK:
                 film.seek(here - JUMP_S)
-                return Answer("film", f"{JUMP_S:.0f} s back")
-            case "right":
+                return Answer(f"{JUMP_S:.0f} s back")
+            case Act.SECONDS_ON:
                 film.seek(min(here + JUMP_S, self._frames.furthest_s))
-                return Answer("film", f"{JUMP_S:.0f} s on, or as far as was seen")
-            case "pageup" | "pagedown":
-                film.step(event.key == "pagedown")
-                return Answer("film", "a frame on" if event.key == "pagedown" else "a frame back")
-            case "up" | "down":
+                return Answer(f"{JUMP_S:.0f} s on, or as far as was seen")
+            case Act.FRAME_ON | Act.FRAME_BACK:
+                film.step(act is Act.FRAME_ON)
+                return Answer("a frame on" if act is Act.FRAME_ON else "a frame back")
+            case Act.FASTER | Act.SLOWER:
                 nearest = min(range(len(SPEEDS)), key=lambda place: abs(SPEEDS[place] - film.speed))
-                place = min(max(nearest + (1 if event.key == "up" else -1), 0), len(SPEEDS) - 1)
+                place = min(max(nearest + (1 if act is Act.FASTER else -1), 0), len(SPEEDS) - 1)
                 film.set_speed(SPEEDS[place])
-                return Answer("film", f"{SPEEDS[place]:g} times as fast")
-        return super()._press(event, at)
+                return Answer(f"{SPEEDS[place]:g} times as fast")
+        return super()._press(event, act, at)
 
     def _suspend(self) -> None:
         """Ctrl-Z: go to the shell; the film waits."""
@@ -81,4 +73,4 @@ class FilmWatching(Watching):
     def _run_text(self, now: int) -> str:
         if self.recorder.live.folding.gap is not None:
             return super()._run_text(now)
-        return self._runs(now, self.recorder.live.running_at(now))
+        return self._runs(now, self.recorder.live.at(now).running)

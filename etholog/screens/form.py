@@ -13,7 +13,7 @@ from textual.widgets import Input, Static
 
 from etholog.base.refusal import Refusal
 from etholog.base.text import visible
-from etholog.recording.forms import Question, answers
+from etholog.recording.forms import NotUnderstood, Question, answers
 from etholog.screens.line import Line
 
 Known = Callable[[str], Sequence[str]]
@@ -29,7 +29,7 @@ class Form(Screen[dict[str, Any] | None], inherit_bindings=False):
 
     CSS = """
     Form { overflow: hidden; }
-    #title, #foot { height: 1; }
+    #title, #foot { height: auto; }
     #questions { height: auto; overflow-x: hidden; scrollbar-size: 0 0; }
     #questions Horizontal { height: 1; }
     #questions Static { width: 34; }
@@ -84,7 +84,8 @@ class Form(Screen[dict[str, Any] | None], inherit_bindings=False):
 
     def on_resize(self, event: events.Resize) -> None:
         """Leave room for the title, the hint and the foot; the questions scroll if they must."""
-        self.query_one("#questions").styles.max_height = max(1, event.size.height - 5)
+        around = sum(-(-(len(text) + 1) // max(1, event.size.width)) for text in (self._title, self._foot))
+        self.query_one("#questions").styles.max_height = max(1, event.size.height - 3 - around)
 
     @property
     def typed(self) -> dict[str, str]:
@@ -138,12 +139,18 @@ class Form(Screen[dict[str, Any] | None], inherit_bindings=False):
         self.query_one("#hint", Static).update(f" {visible(hint)}")
         self.query_one("#aside", Static).update(self._aside(self.typed))
 
+    def _go_to_fault(self, error: Exception) -> None:
+        """Put the cursor where something has to be changed; where the fault says no place, it stays."""
+        if isinstance(error, NotUnderstood):
+            self.query_one(f"#{error.question.name}", Input).focus()
+
     def _done(self) -> None:
         try:
             meant = answers(self._asked, self.typed)
             self._check(meant)
         except (ValueError, Refusal) as error:
             self._refusal = str(error)
+            self._go_to_fault(error)
             self._tell()
         else:
             self.dismiss(meant)

@@ -1,21 +1,12 @@
-"""The table of keys that `?` shows."""
+"""What `?` shows, page by page: the keys, then what each behaviour of the ethogram is."""
 
-import re
-from collections.abc import Mapping, Sequence
+import textwrap
+from collections.abc import Mapping
 
 from etholog.base.text import visible
-from etholog.ethogram import Press
+from etholog.ethogram import Ethogram, Press
+from etholog.ethogram.own_keys import Where, rows
 from etholog.recording.keyboard import Keyboard
-
-# What every way of recording live has, whether on the strip or line by line.
-RIGHTING = (
-    "Space RESCUE",
-    "Backspace or Tab take back",
-    "Delete bring back",
-    "{1} or {0} a second earlier",
-    "{2} or {9} it was another",
-    "{3} or {8} unsure",
-)
 
 
 def key_words(layout: Mapping[str, Press]) -> list[str]:
@@ -26,15 +17,39 @@ def key_words(layout: Mapping[str, Press]) -> list[str]:
     ]
 
 
-def key_table(layout: Mapping[str, Press], own: Sequence[str], width: int) -> str:
-    """Return the keys of the layout and the screen's own, in as many columns as fit into `width`."""
-    words = [*key_words(layout), *own]
+def own_words(where: Where, keyboard: Keyboard) -> list[str]:
+    """Return the screen's own keys, as they stand on this keyboard, with what they do."""
+    return [f"{called} {short}" for called, short, _ in rows(where, keyboard.typed) if short]
+
+
+def key_table(words: list[str], width: int) -> str:
+    """Return keys with what they mean, in as many columns as fit into `width`."""
     widest = max(map(len, words)) + 2
     columns = max(1, width // widest)
-    rows = -(-len(words) // columns)
-    return "\n".join("".join(word.ljust(widest) for word in words[row::rows]).rstrip() for row in range(rows))
+    height = -(-len(words) // columns)
+    return "\n".join("".join(word.ljust(widest) for word in words[row::height]).rstrip() for row in range(height))
 
 
-def own_words(own: Sequence[str], keyboard: Keyboard) -> list[str]:
-    """Return a screen's own keys with what stands on this keyboard in place of each {QWERTY key}."""
-    return [re.sub(r"\{(.)\}", lambda found: keyboard.typed(found[1]), words) for words in own]
+def definitions(ethogram: Ethogram, layout: Mapping[str, Press]) -> list[str]:
+    """Return what each behaviour is, a paragraph each, its keys first."""
+    keys: dict[str, list[str]] = {}
+    for key, press in layout.items():
+        keys.setdefault(press.behaviour.code, []).append(key)
+    return [
+        visible(f"{' '.join(keys.get(one.code, ['-']))}  {one.label} ({one.actor}, {one.kind}): {one.definition}")
+        for one in ethogram.behaviour
+    ]
+
+
+def pages(paragraphs: list[str], width: int, height: int) -> list[str]:
+    """Return paragraphs, wrapped between words to `width`, in pages of at most `height` lines."""
+    found: list[list[str]] = [[]]
+    for paragraph in paragraphs:
+        lines = textwrap.wrap(paragraph, max(width, 20), subsequent_indent="   ", break_on_hyphens=False)
+        if found[-1] and len(found[-1]) + len(lines) > height:
+            found.append([])
+        found[-1] += lines
+        while len(found[-1]) > height:
+            found.append(found[-1][height:])
+            del found[-2][height:]
+    return ["\n".join(page) for page in found if page]

@@ -9,21 +9,24 @@ import time
 from types import FrameType
 
 from etholog.base import system
+from etholog.base.clock import clock_face
 from etholog.base.text import visible
-from etholog.recording.live import clock_face
+from etholog.ethogram.own_keys import Act, Where, act_of
 from etholog.recording.prompts import Prompts
 from etholog.recording.recorder import Recorder
-from etholog.screens.legend import RIGHTING, key_words, own_words
+from etholog.screens.legend import definitions, key_words, own_words
 
 TICK_S = 0.25
-OWN_KEYS = (
-    *RIGHTING,
-    "Enter note, or why nobody watches; -12 moves the last mark 12 s earlier",
-    "{-} nobody watches",
-    "{=} sync with film",
-    "{`} what runs now",
-    "Esc, Enter end",
-)
+# What a terminal sends for the keys that print nothing.
+NAMES = {
+    "\x7f": "backspace",
+    "\b": "backspace",
+    "\t": "tab",
+    "\x1b[3~": "delete",
+    "\r": "enter",
+    "\n": "enter",
+    "\x1b": "escape",
+}
 
 
 def say(text: str) -> None:
@@ -88,6 +91,7 @@ class Plain:
         self._prompts = Prompts(recorder.ethogram, recorder.live.records)
         self._trouble = ""
         self._rescued = False
+        self._read_keys = False  # whether `?` was the last key: again, it reads the definitions
 
     def run(self) -> bool:
         """Take in keys until the end is keyed; True then, False when the input ended."""
@@ -112,32 +116,34 @@ class Plain:
         return False
 
     def _take(self, key: str, at: float) -> bool:
-        recorder = self._recorder
-        match key:
-            case "\x7f" | "\b" | "\t":
-                say(recorder.undo().text)
-            case "\x1b[3~":
-                say(recorder.redo().text)
-            case "\r" | "\n":
+        recorder, name = self._recorder, NAMES.get(key, key)
+        act = act_of(recorder.keyboard.place(name), Where.LINES)
+        again, self._read_keys = self._read_keys, act is Act.KEYS and not self._read_keys
+        match act:
+            case Act.LINE:
                 gap = recorder.live.folding.gap is not None
                 say(recorder.line(self._console.line("why: " if gap else "note: "), system.now()).text)
-            case "\x1b":
+            case Act.END:
                 recorder.asks_code = False
                 say("End? Enter ends the session, any other key goes on.")
                 while (answer := self._console.key()) is None:
                     pass
-                if answer in ("\r", "\n"):
+                if NAMES.get(answer) == "enter":
                     recorder.close(system.now())
                     return True
                 say("It goes on.")
                 return self._take(answer, system.now())
-            case "?":
-                for words in (*key_words(recorder.layout), *own_words(OWN_KEYS, recorder.keyboard)):
-                    say(words)
-            case _ if len(key) == 1 and recorder.keyboard.place(key) in "`\\":
+            case Act.KEYS:
+                if again:
+                    words = definitions(recorder.ethogram, recorder.layout)
+                else:
+                    words = [*key_words(recorder.layout), *own_words(Where.LINES, recorder.keyboard)]
+                for line in words:
+                    say(line)
+            case Act.NOW:
                 say(self._now())
-            case _ if len(key) == 1 and key.isprintable():
-                say(recorder.take(key, at).text)
+            case _ if act is not None or (len(key) == 1 and key.isprintable()):
+                say(recorder.take(name, at).text)
         return False
 
     def _now(self) -> str:

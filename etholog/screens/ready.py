@@ -1,6 +1,6 @@
 """The last screen before the clock: the cautions, and how these two fared before."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import ClassVar
 
 from textual import events
@@ -11,7 +11,8 @@ from textual.screen import Screen
 from textual.widgets import Static
 
 from etholog.base.text import visible
-from etholog.ethogram import Ethogram
+from etholog.ethogram import Ethogram, Press
+from etholog.screens.legend import definitions
 
 
 class Ready(Screen[bool], inherit_bindings=False):
@@ -22,16 +23,26 @@ class Ready(Screen[bool], inherit_bindings=False):
 
     CSS = """
     Ready { overflow: hidden; }
-    #said { height: 1fr; padding: 1 2; scrollbar-size: 0 0; }
-    #said Static { height: auto; margin: 0 0 1 0; }
-    #start { height: 1; text-style: bold; padding: 0 2; }
+    VerticalScroll { height: 1fr; padding: 1 2; scrollbar-size: 0 0; }
+    VerticalScroll Static { height: auto; margin: 0 0 1 0; }
+    #start { height: auto; text-style: bold; padding: 0 2; }
+    #meanings { display: none; }
     """
     AUTO_FOCUS = ""
     BINDINGS: ClassVar[list[BindingType]] = []
 
-    def __init__(self, ethogram: Ethogram, pair: str, before: Sequence[str], start: Callable[[], None]) -> None:
+    def __init__(
+        self,
+        ethogram: Ethogram,
+        layout: Mapping[str, Press],
+        pair: str,
+        before: Sequence[str],
+        start: Callable[[], None],
+    ) -> None:
         super().__init__()
         self._ethogram, self._pair, self._before = ethogram, pair, before
+        self._layout = layout
+        self._meanings = False  # whether the behaviours are shown in place of the cautions
         self._start = start
         self._started = False
 
@@ -43,6 +54,9 @@ class Ready(Screen[bool], inherit_bindings=False):
                 yield Static(visible(caution), markup=False)
             if self._before:
                 yield Static("\n".join(visible(line) for line in ("Before:", *self._before)), markup=False)
+        with VerticalScroll(id="meanings", can_focus=False):
+            for words in definitions(self._ethogram, self._layout):
+                yield Static(words, markup=False)
         yield Static(id="start", markup=False)
 
     def on_resize(self) -> None:
@@ -50,8 +64,21 @@ class Ready(Screen[bool], inherit_bindings=False):
         self.call_after_refresh(self._tell)
 
     def _tell(self) -> None:
-        more = "Down reads on   " if self.query_one("#said").max_scroll_y else ""
-        self.query_one("#start", Static).update(f"{more}Enter starts the clock   Esc the form   Ctrl-C leave")
+        more = "Down reads on   " if self._shown.max_scroll_y else ""
+        what = "the cautions" if self._meanings else "the behaviours"
+        self.query_one("#start", Static).update(
+            f"{more}Enter starts the clock   ? {what}   Esc the form   Ctrl-C leave"
+        )
+
+    @property
+    def _shown(self) -> VerticalScroll:
+        return self.query_one("#meanings" if self._meanings else "#said", VerticalScroll)
+
+    def _turn(self) -> None:
+        self._shown.display = False
+        self._meanings = not self._meanings
+        self._shown.display = True
+        self.call_after_refresh(self._tell)
 
     def _forward_event(self, event: events.Event) -> None:
         # Textual would queue a key for this screen, and with it those of the same breath, which are for the next one.
@@ -65,7 +92,12 @@ class Ready(Screen[bool], inherit_bindings=False):
             return  # the session has ended, and the form after it is not there yet
         match key:
             case "down" | "up":
-                self.query_one("#said").scroll_relative(y=3 if key == "down" else -3, animate=False)
+                self._shown.scroll_relative(y=3 if key == "down" else -3, animate=False)
+            case "pagedown" | "pageup":
+                page = self._shown.size.height - 1
+                self._shown.scroll_relative(y=page if key == "pagedown" else -page, animate=False)
+            case "question_mark":
+                self._turn()
             case "enter":
                 self._started = True
                 self._start()

@@ -4,8 +4,9 @@ from bisect import bisect_left, insort
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
+from etholog.base.clock import clock_face, short_face
 from etholog.ethogram import Behaviour, Ethogram, Press
-from etholog.recording.live import Live, clock_face
+from etholog.recording.live import Live
 from etholog.session.folding import Bout, Span
 
 MS_PER_COLUMN = 2000
@@ -130,8 +131,12 @@ def trace(
         mark = side if side.isascii() and side.isalpha() else stroke  # a file can hold any text there
         for at in range(first, last + 1):
             cells[at] = stroke
-        cells[first] = mark if bout.sure else "?"
-        if runs and last > first:
+        # A doubt stands beside the side, which is known all the same.
+        cells[first] = mark if bout.sure or mark == side else "?"
+        beside = first + 1
+        if not bout.sure and mark == side and beside < columns and (last > first or cells[beside] == " "):
+            cells[beside] = "?"
+        if runs and last > first and cells[last] != "?":
             cells[last] = glyphs.runs
     return "".join(cells)
 
@@ -181,6 +186,4 @@ def totals(lane: Lane, now: int) -> str:
         return " " * TOTALS_WIDTH
     if lane.behaviour.kind == "event":
         return f"{lane.count:>4}".ljust(TOTALS_WIDTH)
-    seconds = lane.total_ms(now) // 1000
-    shown = f"{seconds // 60}:{seconds % 60:02d}"
-    return f"{lane.count:>4} {shown:>7} "
+    return f"{lane.count:>4} {short_face(lane.total_ms(now)):>7} "[:TOTALS_WIDTH]

@@ -4,6 +4,7 @@ import time
 from collections.abc import Callable, Mapping
 from typing import ClassVar
 
+from rich.cells import cell_len
 from textual import events
 from textual.app import ComposeResult
 from textual.binding import BindingType
@@ -11,13 +12,16 @@ from textual.screen import Screen
 from textual.widgets import Digits, Static
 
 from etholog.base import system
+from etholog.base.clock import clock_face, short_face
 from etholog.base.text import visible
+from etholog.ethogram.own_keys import Act, act_of
 from etholog.recording.corrector import Answer
-from etholog.recording.live import clock_face
 from etholog.recording.prompts import Prompts
 from etholog.recording.recorder import Recorder
 from etholog.screens.chart import StripChart
-from etholog.screens.legend import RIGHTING, key_table, own_words
+from etholog.screens.driver import held
+from etholog.screens.fit import first_fitting, shortened
+from etholog.screens.keys_panel import KeysPanel
 from etholog.screens.line import Line
 from etholog.screens.strip import PLAIN, Lanes
 from etholog.screens.themes import Look
@@ -26,15 +30,14 @@ from etholog.session.folding import Bout
 TICK_S = 0.25
 SLOW_DISK_S = 2.0
 OTHER_ROWS = 8  # the clock in big figures, and all the lines above and below the strip
-NOTE_HINT = "a note, or -12 to move the last mark 12 s earlier; Enter keeps, Esc leaves"
-GAP_HINT = "why does nobody watch? Enter keeps, Esc leaves"
-OWN_KEYS = (
-    *RIGHTING,
-    "Enter note",
-    "{-} nobody watches",
-    "{=} sync with film",
-    "Esc, Enter end",
+NOTE_HINTS = (
+    "a note, or -12 to move the last mark 12 s earlier; Enter keeps, Esc leaves",
+    "a note, or -12 to move the mark; Enter keeps, Esc leaves",
+    "a note; Enter keeps, Esc leaves",
 )
+GAP_HINTS = ("why does nobody watch? Enter keeps, Esc leaves", "why? Enter keeps, Esc leaves")
+FOLDS_AWAY = "(Esc folds this away)"
+FOCUS_LOST = "THIS WINDOW HAS LOST THE FOCUS: keys go elsewhere and are no marks. Click here."
 
 
 class Watching(Screen[bool], inherit_bindings=False):
@@ -43,17 +46,15 @@ class Watching(Screen[bool], inherit_bindings=False):
     CSS = """
     Watching { overflow: hidden; }
     #clock { width: auto; padding: 0 2; display: none; }
-    #top, #prompt, #runs, #last, #trouble, #keys { height: 1; }
+    #top, #prompt, #runs, #last, #trouble { height: 1; }
     #prompt { color: $alarm; }
-    #prompt.long { height: auto; }
-    #keys { height: auto; dock: top; display: none; padding: 0 1 1 1; }
+    #top.long, #prompt.long, #runs.long, #last.long { height: auto; }
     #trouble { display: none; color: $alarm; text-style: bold reverse; height: auto; }
     #last { color: $faint; }
     #line { display: none; }
     """
     AUTO_FOCUS = ""
     compares_clocks = True
-    own_keys: ClassVar[tuple[str, ...]] = OWN_KEYS
     BINDINGS: ClassVar[list[BindingType]] = []
 
     def __init__(
@@ -77,7 +78,8 @@ class Watching(Screen[bool], inherit_bindings=False):
         self._gap_key = recorder.keyboard.typed("-")
         self._prompts = Prompts(recorder.ethogram, recorder.live.records)
         self._prompt_text, self._answer = "", ""
-        self._ending = self._shows_keys = False
+        self._folded_away = 0  # so many rescues were read; a new one shows what to do again
+        self._ending = False
         self.continued = False  # set by whoever sees that the program was stopped and goes on
         self.takes_keys = True  # False while a line is typed, whose letters are no marks
         self._shown: dict[str, str] = {}
@@ -92,7 +94,7 @@ class Watching(Screen[bool], inherit_bindings=False):
         yield Static(id="runs", markup=False)
         yield Static(id="last", markup=False)
         yield Line(id="line", select_on_focus=False)  # or what is typed ahead of the focus is typed over
-        yield Static(id="keys", markup=False)
+        yield KeysPanel(self.recorder, self.recorder.where)
 
     def on_mount(self) -> None:
         """Start to tick."""
@@ -136,36 +138,40 @@ class Watching(Screen[bool], inherit_bindings=False):
             return
         self._after_stop()
         at = self._stamp(event)
-        self.query_one("#keys").display = self._shows_keys = False
-        if self._ending and event.key == "enter":
+        place = self.recorder.keyboard.place(event.character or "")
+        act = act_of(event.key, self.recorder.where) or act_of(place, self.recorder.where)
+        if act is not Act.KEYS:
+            self.query_one(KeysPanel).hide()
+        ending, self._ending = self._ending, act is Act.END
+        if ending and act is Act.LINE:
             self.takes_keys = False
             self.recorder.close(at)
             self.dismiss(True)
             return
-        self._told(self._press(event, at))
+        self._told(self._press(event, act, at))
 
-    def _press(self, event: events.Key, at: float) -> Answer:
-        recorder, character = self.recorder, event.character or ""
-        match event.key:
-            case "backspace" | "tab":
-                return recorder.undo()
-            case "delete":
-                return recorder.redo()
-            case "enter":
+    def _press(self, event: events.Key, act: Act | None, at: float) -> Answer:
+        recorder = self.recorder
+        match act:
+            case Act.LINE:
                 self._open_line()
-                return Answer("line", "")
-            case "escape":
+                return Answer("")
+            case Act.END if recorder.live.rescues > self._folded_away:
+                self._ending, self._folded_away = False, recorder.live.rescues
+                return Answer("folded away; Space shows it again, and keeps that moment too")
+            case Act.END:
                 recorder.asks_code = False
-                return Answer("ending", "END? Enter ends the session; any other key goes on")
-            case "ctrl+z":
+                return Answer("END? Enter ends the session; any other key goes on")
+            case Act.SUSPEND:
                 self._suspend()
-                return Answer("suspended", "")
-            case "ctrl+c" | "ctrl+q":
-                return Answer("nothing", "Esc, then Enter ends the session")
-        if character == "?":
-            self._show_keys()
-            return Answer("keys", "")
-        return recorder.take(character or event.key, at)
+                return Answer("")
+            case Act.HOW_TO_END:
+                return Answer("Esc, then Enter ends the session")
+            case Act.KEYS:
+                self.query_one(KeysPanel).turn()
+                return Answer("")
+        named = event.character is None or act_of(event.key, recorder.where) is not None
+        return recorder.take(event.key if named else event.character or "", at, held(event))
 
     def on_mouse_down(self, event: events.MouseDown) -> None:
         """A tap on a lane is its key; on a lane with two keys, the left half is the first."""
@@ -175,6 +181,7 @@ class Watching(Screen[bool], inherit_bindings=False):
         lane = widget.lane_at(event.screen_y - widget.region.y)
         if lane is not None and lane.keys:
             half = 2 * event.screen_x // max(1, self.size.width) if len(lane.keys) > 1 else 0
+            self._ending = False
             self._told(self.recorder.press(lane.keys[half], self._stamp(event)))
 
     def on_paste(self, event: events.Paste) -> None:
@@ -185,18 +192,13 @@ class Watching(Screen[bool], inherit_bindings=False):
 
     def _open_line(self) -> None:
         self.query_one("#last").display = self.takes_keys = False
-        self.query_one(Line).open(NOTE_HINT if self.recorder.live.folding.gap is None else GAP_HINT)
+        hints = NOTE_HINTS if self.recorder.live.folding.gap is None else GAP_HINTS
+        self.query_one(Line).open(first_fitting(self.size.width - 1, *hints))
 
     def _line_ended(self, text: str | None) -> None:
         self.query_one("#last").display = self.takes_keys = True
         if text is not None:
             self._told(self.recorder.line(text, self._clock()))
-
-    def _show_keys(self) -> None:
-        self._shows_keys = True
-        keys = self.query_one("#keys", Static)
-        keys.update(key_table(self.recorder.layout, own_words(self.own_keys, self.recorder.keyboard), self.size.width))
-        keys.display = True
 
     # ------------------------------------------------------------ output
 
@@ -204,7 +206,6 @@ class Watching(Screen[bool], inherit_bindings=False):
         return self.recorder.t(self._clock())
 
     def _told(self, answer: Answer) -> None:
-        self._ending = answer.did == "ending"
         self._answer = answer.text
         self.tick()
 
@@ -231,43 +232,52 @@ class Watching(Screen[bool], inherit_bindings=False):
         if big:
             digits.update(clock_face(now))
         self._say("top", self._top(now))
-        # What to do has to be read at once, so it takes the lines that it needs.
-        long = self.recorder.live.rescued or len(self._prompt_text) >= self.size.width
-        self.query_one("#prompt").set_class(long, "long")
-        self._say("prompt", self._bottom_prompt(chart), layout=long)
+        self._say("prompt", self._bottom_prompt(chart))
         self._say("runs", self._run_text(now))
-        self._say("last", f" {visible(self.recorder.with_undo(self._answer))}")
+        ways = (self.recorder.with_undo(self._answer), self.recorder.with_undo_key(self._answer), self._answer)
+        self._say("last", first_fitting(self.size.width, *(f" {visible(way)}" for way in ways)))
         self._show_trouble()
 
-    def _say(self, name: str, text: str, layout: bool = False) -> None:
-        if self._shown.get(name) != text:
+    def _say(self, name: str, text: str) -> None:
+        """Show a line; what does not fit into one takes the lines that it needs, between words."""
+        shown = self.query_one(f"#{name}", Static)
+        long = "\n" in text or cell_len(text) > self.size.width > 0
+        changed = long != shown.has_class("long")
+        if changed:
+            shown.set_class(long, "long")
+        if changed or self._shown.get(name) != text:
             self._shown[name] = text
-            self.query_one(f"#{name}", Static).update(text, layout=layout)
+            shown.update(text, layout=long or changed)
 
     def _top(self, now: int) -> str:
         last = self.recorder.live.last
         ago = f"last mark {clock_face(max(0, now - last['t']))} ago" if last is not None else "no mark yet"
         stage = (self.recorder.live.stage or "before").upper()
-        return f" {clock_face(now)}  {stage:<10}  {ago}  {self._pair}  {self.recorder.wall():%H:%M}"
+        short = f" {clock_face(now)}  {stage:<10}"
+        ways = (f"{short}  {ago}  {self._pair}  {self.recorder.wall():%H:%M}", f"{short}  {ago}  {self._pair}")
+        width = self.size.width
+        return shortened(first_fitting(width, *ways, f"{short}  {self._pair}"), width) if width else short
 
     def _bottom_prompt(self, chart: StripChart) -> str:
-        if self.recorder.live.rescued:
-            return visible_lines([f" {line}" for line in self.recorder.ethogram.rescue])
+        if self.recorder.live.rescues > self._folded_away:
+            return visible_lines([*(f" {line}" for line in self.recorder.ethogram.rescue), f" {FOLDS_AWAY}"])
         lanes = "1 lane finds" if chart.hidden == 1 else f"{chart.hidden} lanes find"
-        hidden = f"   ({lanes} no room)" if chart.hidden and not self._shows_keys else ""
+        hidden = f"   ({lanes} no room)" if chart.hidden and not self.query_one(KeysPanel).display else ""
         return f" {visible(self._prompt_text)}{hidden}" if self._prompt_text or hidden else ""
 
     def _run_text(self, now: int) -> str:
         folding = self.recorder.live.folding
         if folding.gap is not None:
             why = f" ({visible(folding.gap.why)})" if folding.gap.why else "; Enter says why"
-            return f" NOBODY WATCHES since {clock_face(folding.gap.onset)}{why}; any mark, or {self._gap_key}, ends it"
+            since = f" NOBODY WATCHES since {clock_face(folding.gap.onset)}{why}"
+            ways = (f"{since}; any mark, or {self._gap_key}, ends it", f"{since}; {self._gap_key} ends it")
+            return first_fitting(self.size.width, *ways)
         return self._runs(now, folding.running)
 
     def _runs(self, now: int, running: Mapping[object, Bout]) -> str:
         names = self.recorder.ethogram.by_code
         runs = [
-            f"{names[b.code].label}{' ' + b.qualifier if b.qualifier else ''} {clock_face(now - b.onset)[2:]}"
+            f"{names[b.code].label}{' ' + b.qualifier if b.qualifier else ''} {short_face(now - b.onset)}"
             for b in running.values()
         ]
         return " now: " + visible(", ".join(runs) if runs else "nothing runs")
@@ -278,7 +288,7 @@ class Watching(Screen[bool], inherit_bindings=False):
         if not text and journal.waiting_s > SLOW_DISK_S:
             text = f"The disk is slow: the last marks have been waiting for it for {journal.waiting_s:.0f} s"
         if not text and not self.app.app_focus:
-            text = "THIS WINDOW HAS LOST THE FOCUS: keys go elsewhere and are no marks. Click here."
+            text = FOCUS_LOST
         trouble = self.query_one("#trouble", Static)
         if trouble.display != bool(text):
             trouble.display = bool(text)

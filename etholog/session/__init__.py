@@ -2,4 +2,4 @@
 
 from etholog.session.file import Session, header, header_of, read
 
-__all__ = ["Session", "folding", "header", "header_of", "read", "record", "summary"]
+__all__ = ["Session", "drafts", "folding", "header", "header_of", "read", "record", "summary"]

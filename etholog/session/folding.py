@@ -53,6 +53,11 @@ class _Rule(NamedTuple):
     within: str | None
 
 
+def _lane(rule: _Rule, code: str, qualifier: str | None) -> object:
+    """Return what only one bout can run in at a time: the chain; without one, the behaviour with its qualifier."""
+    return rule.chain or (code, qualifier)
+
+
 class Folding:
     """Folds marks, given in the order of (t, n), into bouts, one at a time, so that a screen can follow.
 
@@ -71,6 +76,28 @@ class Folding:
         for code, rule in self._rules.items():
             if rule.within is not None:
                 self._inner.setdefault(rule.within, []).append(code)
+
+    def take(self, record: Mapping[str, Any]) -> None:
+        """Take in one record as corrected; what changes nothing that runs is passed over."""
+        do = record["do"]
+        if do == "mark":
+            self.mark(
+                record["t"],
+                record["n"],
+                record["code"],
+                record.get("edge"),
+                record.get("qualifier"),
+                record.get("sure", True),
+            )
+        elif do == "gap":
+            self.start_gap(record["t"], record["why"])
+        elif do == "back":
+            self.end_gap(record["t"])
+
+    def runs(self, code: str, qualifier: str | None) -> bool:
+        """Return whether this state runs, with this qualifier: its key ends it then."""
+        now = self.running.get(_lane(self._rules[code], code, qualifier))
+        return now is not None and now.code == code and now.qualifier == qualifier
 
     def mark(self, t: int, n: int, code: str, edge: str | None, qualifier: str | None, sure: bool = True) -> None:
         """Take in one mark."""
@@ -110,8 +137,8 @@ class Folding:
             self.end_gap(t)
 
     def _onset(self, rule: _Rule, t: int, n: int, code: str, qualifier: str | None, sure: bool) -> None:
-        _, chain, ends, within = rule
-        running, lane = self.running, chain or (code, qualifier)
+        _, _, ends, within = rule
+        running, lane = self.running, _lane(rule, code, qualifier)
         now = running.get(lane)
         if now is not None:
             if now.code == code and now.qualifier == qualifier:
@@ -125,7 +152,7 @@ class Folding:
         running[lane] = _bout((n, code, qualifier, t, t, False, sure))
 
     def _offset(self, rule: _Rule, t: int, n: int, code: str, qualifier: str | None) -> None:
-        lane: object = rule.chain or (code, qualifier)
+        lane = _lane(rule, code, qualifier)
         bout = self.running.get(lane)
         if bout is None and qualifier is None:  # ends it whichever it is
             lane, bout = next(((at, now) for at, now in self.running.items() if now.code == code), (lane, None))
@@ -231,23 +258,12 @@ def fold(ethogram: Ethogram, records: Iterable[Mapping[str, Any]]) -> Fold:
     marks = 0
     for record in lasting:
         do = record["do"]
-        if do == "mark":
-            marks += 1
-            folding.mark(
-                record["t"],
-                record["n"],
-                record["code"],
-                record.get("edge"),
-                record.get("qualifier"),
-                record.get("sure", True),
-            )
-        elif do == "gap":
-            folding.start_gap(record["t"], record["why"])
-        elif do == "back":
-            folding.end_gap(record["t"])
-        else:
+        if do in _SAID:
             named = _SAID[do]
             said.append(Said(record["n"], record["t"], do, record[named] if named else ""))
+        else:
+            marks += do == "mark"
+            folding.take(record)
     last = lasting[-1]["t"] if lasting else 0
     close: Mapping[str, Any] = next((record for record in reversed(records) if record["do"] == "close"), {})
     if close:

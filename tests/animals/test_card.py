@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from etholog.animals import card
 from etholog.animals.card import KINDS, Entry
 from etholog.base.dates import Day, between
+from etholog.base.journal import Draft
 from etholog.base.refusal import Refusal
 
 Run = Callable[..., CompletedProcess[str]]
@@ -99,7 +100,7 @@ def test_undo_takes_back_and_can_be_taken_back(said: Run, tmp_path: Path) -> Non
     assert path.read_text().count("2026-01-20") == 1  # nothing written ever changes
     assert said("F-1", "undo", "2").returncode == 2
     book = card.open_or_create(path)
-    book.append("undo", of=3)
+    card.take_back(book, 3, "")
     book.close()
     assert [entry.on.text for entry in card.read(path).entries] == ["2026-01-02", "2026-01-20"]
 
@@ -266,11 +267,11 @@ def test_a_damaged_card_keeps_what_can_be_read(tmp_path: Path) -> None:
 def test_a_line_that_is_no_entry_is_told_of(tmp_path: Path) -> None:
     path = tmp_path / "F-1.jsonl"
     book = card.open_or_create(path)
-    book.append("meal", on="2026-05-01", sure=True, words="huge")
-    book.append("dance", on="2026-05-01", sure=True)
-    book.append("meal", on="yesterday", sure=True)
-    book.append("meal", when="2026-05-01")
-    book.append("meal", on="2026-05-02", sure=True, words="small")
+    book.append(Draft({"do": "meal", "on": "2026-05-01", "sure": True, "words": "huge"}))
+    book.append(Draft({"do": "dance", "on": "2026-05-01", "sure": True}))
+    book.append(Draft({"do": "meal", "on": "yesterday", "sure": True}))
+    book.append(Draft({"do": "meal", "when": "2026-05-01"}))
+    book.append(Draft({"do": "meal", "on": "2026-05-02", "sure": True, "words": "small"}))
     book.close()
     one = card.read(path)
     assert [entry.on.text for entry in one.entries] == ["2026-05-02"]

@@ -17,6 +17,7 @@ from hypothesis import strategies as st
 from etholog.base import journal
 from etholog.base.journal import Journal
 from etholog.base.refusal import Refusal
+from etholog.session.drafts import note
 
 HEADER = {"format": "etholog-session/1", "id": "a"}
 
@@ -24,7 +25,7 @@ HEADER = {"format": "etholog-session/1", "id": "a"}
 def written(path: Path, count: int = 5) -> bytes:
     with_lines = Journal.create(path, HEADER)
     for i in range(count):
-        with_lines.append("note", t=i, text=f"note {i}")
+        with_lines.append(note(i, f"note {i}"))
     assert with_lines.close()
     return path.read_bytes()
 
@@ -76,7 +77,7 @@ def test_a_torn_tail_is_set_aside_and_the_journal_goes_on(tmp_path: Path) -> Non
     opened, reading = Journal.open(path)
     assert len(reading.bodies) == 3
     assert "line 4: torn off" in str(reading.findings[0])
-    opened.append("note", t=9, text="after")
+    opened.append(note(9, "after"))
     assert opened.close()
     torn = data[data.rindex(b"\n", 0, -9) + 1 : -9]
     assert (tmp_path / "a.jsonl.torn").read_bytes() == torn + b"\n"
@@ -89,7 +90,7 @@ def test_only_the_newline_lost_is_nothing_lost(tmp_path: Path) -> None:
     path = tmp_path / "a.jsonl"
     path.write_bytes(written(path, 3)[:-1])
     opened, reading = Journal.open(path)
-    opened.append("note", t=9, text="after")
+    opened.append(note(9, "after"))
     assert opened.close()
     assert not reading.findings
     assert len(journal.read(path).bodies) == 5
@@ -157,18 +158,19 @@ LIMITED = """
     import resource, signal, sys
     from pathlib import Path
     from etholog.base.journal import Journal
+    from etholog.session.drafts import note
     signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
     path = Path(sys.argv[1])
     kept = Journal.create(path, {"format": "etholog-session/1"})
     size = path.stat().st_size
     resource.setrlimit(resource.RLIMIT_FSIZE, (size + 150, resource.RLIM_INFINITY))
     for i in range(6):
-        kept.append("note", t=i, text=f"note {i}")
+        kept.append(note(i, f"note {i}"))
     print(kept.trouble)
     print(kept.rescue)
     # The rescue file grows under the same limit, so it too holds only what fits; then there is room again.
     resource.setrlimit(resource.RLIMIT_FSIZE, (resource.RLIM_INFINITY, resource.RLIM_INFINITY))
-    kept.append("note", t=9, text="room again")
+    kept.append(note(9, "room again"))
     print(kept.trouble)
     print(kept.close())
 """
@@ -204,16 +206,16 @@ def test_a_deleted_file_comes_back_whole(tmp_path: Path, monkeypatch: pytest.Mon
     folder.mkdir()
     path = folder / "a.jsonl"
     kept = Journal.create(path, HEADER)
-    kept.append("note", t=1, text="before")
+    kept.append(note(1, "before"))
     path.unlink()
     folder.rmdir()
-    kept.append("note", t=2, text="while it was away")
+    kept.append(note(2, "while it was away"))
     assert kept.trouble is not None
     assert "NOT SAVED" in kept.trouble
     assert kept.rescue is not None
     assert [json.loads(line)["n"] for line in kept.rescue.read_bytes().splitlines()] == [0, 1, 2]
     folder.mkdir()
-    kept.append("note", t=3, text="back")
+    kept.append(note(3, "back"))
     assert kept.trouble is None
     assert kept.close()
     assert len(journal.read(path).bodies) == 4
@@ -223,9 +225,10 @@ APPENDING = """
     import sys
     from pathlib import Path
     from etholog.base.journal import Journal
+    from etholog.session.drafts import note
     kept = Journal.create(Path(sys.argv[1]), {"format": "etholog-session/1"})
     while True:
-        print(kept.append("note", t=1, text="x" * 40), flush=True)
+        print(kept.append(note(1, "x" * 40)), flush=True)
 """
 
 

@@ -22,6 +22,7 @@ from pathlib import Path
 
 from etholog import session
 from etholog.base.journal import Journal
+from etholog.session import drafts
 from tests.screens.terminal import Terminal, codes, painted_marks, the_file
 
 KEYS = "wertdfgbvzxc"
@@ -145,7 +146,7 @@ def lengthen(path: Path, marks: int, lanes: int) -> None:
     journal, _ = Journal.open(path)
     for i in range(marks):
         edge = ("onset", "offset")[i % 2]
-        journal.append("mark", t=1000 + i * 500, code=f"b{i // 2 % lanes:02}", edge=edge)
+        journal.append(drafts.mark(1000 + i * 500, f"b{i // 2 % lanes:02}", edge))
     journal.close()
 
 
@@ -188,7 +189,7 @@ def appends(folder: Path) -> None:
 
     def journalled(i: int) -> None:
         began = time.perf_counter()
-        journal.append("mark", t=i, code="drumming", edge="onset")
+        journal.append(drafts.mark(i, "drumming", "onset"))
         ours.append((time.perf_counter() - began) * 1000)
         while journal.waiting_s:
             time.sleep(0)

@@ -15,8 +15,8 @@ from pathlib import Path
 from typing import Any
 
 from etholog import ethogram, session
-from etholog.base.journal import Journal
-from etholog.session import Session
+from etholog.base.journal import Draft, Journal
+from etholog.session import Session, drafts
 from tests.conftest import need
 
 BITS, SQUARE = 16, 16
@@ -88,8 +88,8 @@ def recorded(folder: Path, *records: tuple[str, int, dict[str, Any]], end: int, 
     )  # fmt: skip
     journal = Journal.create(folder / f"{name}.jsonl", header)
     for do, t, members in records:
-        journal.append(do, t=t, **members)
-    journal.append("close", t=end, outcome={})
+        journal.append(Draft({"do": do, "t": t, **members}))
+    journal.append(drafts.close(end))
     assert journal.close()
     return session.read(journal.path)
 

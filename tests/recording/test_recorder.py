@@ -42,7 +42,7 @@ def test_undo_again_and_again_takes_back_everything_and_redo_brings_it_back(tmp_
     assert not live.live.folding.running
     assert not live.live.folding.bouts
     assert "how sure" in answers[0].text
-    assert live.undo().did == "nothing"
+    assert live.undo().n is None
     for _ in range(5):
         live.redo()
     assert sorted(live.live.folding.running.values()) == full
@@ -202,7 +202,7 @@ def test_any_note_is_kept_and_what_is_shown_of_it_is_one_harmless_line(tmp_path:
     answer = live.line(text, 102)
     notes = [said.text for said in reread(live).fold.said if said.do == "note"]
     assert notes[0] == f"pasted: {text[:1000]}".encode("utf-8", "replace").decode()
-    if answer.did == "note":
+    if answer.text == "noted":
         assert notes[1] == text.strip()[:10_000].encode("utf-8", "replace").decode()
     shown = visible(live.with_undo(answer.text))
     # Unicode Standard, chapter 4.5: controls, format characters, surrogates, line and paragraph separators.

@@ -146,7 +146,7 @@ def test_the_cursor_walks_from_mark_to_mark_and_not_out_of_the_session(closed: P
     assert amender.cursor == 5000
     amender.go(-1)
     assert amender.in_hand() is None
-    assert amender.undo().did == amender.take_out().did == amender.doubt().did == "nothing"
+    assert amender.undo().n is amender.take_out().n is amender.doubt().n is None
     amender.journal.close()
 
 

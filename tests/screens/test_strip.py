@@ -31,10 +31,15 @@ def bouts_of(lengths: list[tuple[int, int, str]], behaviour: Behaviour) -> list[
 def obvious(behaviour: Behaviour, bouts: list[Bout], now: int, columns: int, scale: int) -> str:
     left = now // scale - columns + 1
     row = ""
+
+    def beside(bout: Bout, cell: int) -> bool:
+        return not bout.sure and bout.qualifier is not None and cell == max(bout.onset // scale, left) + 1
+
     for cell in range(left, left + columns):
         here = [b for b in bouts if b.onset // scale <= cell <= b.offset // scale]
         if not here:
-            row += " "
+            before = [b for b in bouts if b.onset // scale <= cell - 1 <= b.offset // scale]
+            row += "?" if behaviour.kind == "state" and before and beside(before[-1], cell) else " "
         elif behaviour.kind == "event":
             row += "|" if len(here) == 1 else str(min(len(here), 9))
         else:
@@ -42,7 +47,7 @@ def obvious(behaviour: Behaviour, bouts: list[Bout], now: int, columns: int, sca
             begins = last.onset // scale == cell or cell == left  # its start, or where it enters the window
             stroke = "=" if last.whole else "-"
             head = (last.qualifier or "")[:1].upper() or stroke
-            row += (head if last.sure else "?") if begins else stroke
+            row += (head if last.sure or last.qualifier else "?") if begins else "?" if beside(last, cell) else stroke
     return row
 
 

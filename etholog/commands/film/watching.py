@@ -18,7 +18,7 @@ from etholog.recording.keyboard import Keyboard
 from etholog.recording.live import Live
 from etholog.recording.opening import NewSession
 from etholog.screens.mpv import Mpv
-from etholog.session import Session
+from etholog.session import Session, drafts
 
 if TYPE_CHECKING:
     from etholog.film.alignment import Clip
@@ -47,7 +47,7 @@ def begin(args: argparse.Namespace, new: NewSession) -> int:
     with _shown(clip, max(0.0, clip.film_s(0.0))) as (film, clock):
         told = {"clock": "film", "boot": "", "source": f"film {clip.path.name}"[:200]}
         journal = opening.begin(args.folder, kept, began, 0.0, name, **more, **told)
-        journal.append("film", clips=[plain(clip, args.folder)])
+        journal.append(drafts.film([plain(clip, args.folder)]))
         recorder = FilmRecorder(journal, Live(kept), clock, hand=args.hand, began=began, keyboard=new.keyboard)
         pair = f"{more['male'] or 'male'} x {more['female'] or 'female'}"
         return _record(args, recorder, pair, of is None, film, clock)

@@ -1,0 +1,56 @@
+"""How times within a session are written, and how they are read when typed."""
+
+import re
+from fractions import Fraction
+
+_TYPED = re.compile(r"(?:(?:(\d{1,3}):)?(\d{1,4}):)?(\d{1,5}(?:[.,]\d+)?)\s*(?:s|sec|seconds?)?")
+_MINUTES = re.compile(r"(\d{1,4}(?:[.,]\d+)?)\s*(?:min|minutes?|m)")
+
+
+def clock_face(ms: int) -> str:
+    """Return milliseconds as h:mm:ss.
+
+    >>> clock_face(3_723_400)
+    '1:02:03'
+    """
+    seconds = ms // 1000
+    return f"{seconds // 3600}:{seconds // 60 % 60:02d}:{seconds % 60:02d}"
+
+
+def short_face(ms: int) -> str:
+    """Return milliseconds as m:ss, with hours where there are any.
+
+    >>> short_face(65_000), short_face(3_905_000)
+    ('1:05', '1:05:05')
+    """
+    return clock_face(ms) if ms >= 3_600_000 else f"{ms // 60_000}:{ms // 1000 % 60:02d}"
+
+
+def fine_face(seconds: float | Fraction) -> str:
+    """Return seconds as h:mm:ss.ss.
+
+    >>> fine_face(3723.45)
+    '1:02:03.45'
+    """
+    hundredths = round(seconds * 100)
+    return f"{clock_face(hundredths * 10)}.{hundredths % 100:02d}"
+
+
+def seconds_typed(text: str) -> float | None:
+    """Return how many seconds were typed, as seconds, minutes or a clock's figures; None where it is none of them.
+
+    >>> seconds_typed("90"), seconds_typed("90 s"), seconds_typed("1:30"), seconds_typed("1.5 min")
+    (90.0, 90.0, 90.0, 90.0)
+    >>> seconds_typed("1:90"), seconds_typed("soon")
+    (None, None)
+    """
+    text = text.strip().lower()
+    if found := _MINUTES.fullmatch(text):
+        return float(found[1].replace(",", ".")) * 60
+    found = _TYPED.fullmatch(text)
+    if found is None:
+        return None
+    hours, minutes, seconds = (float((part or "0").replace(",", ".")) for part in found.groups())
+    if (found[2] is not None and seconds >= 60) or (found[1] is not None and minutes >= 60):
+        return None
+    return (hours * 60 + minutes) * 60 + seconds

@@ -189,6 +189,9 @@ class Card:
 def read(path: Path) -> Card:
     """Read a card. Raises Refusal when there is none in the file; single bad lines are left out and told of."""
     reading = journal.read(path)
+    twice = journal.repeated(reading.bodies[0])
+    if twice is not None:
+        raise Refusal(Finding(f"{twice} stands there twice", "this is no card of etholog that can be read", path, 1))
     try:
         header = _header.validate_json(reading.bodies[0] + b"}")
     except ValidationError:

@@ -101,6 +101,12 @@ def lines_of(path: Path) -> dict[int, bytes]:
     return {number(line): line[:-_TAIL] for line in lines if _fault(line) is None}
 
 
+def decoded(body: bytes) -> dict[str, Any]:
+    """Return a body as the record that it is."""
+    record: dict[str, Any] = json.loads(body + b"}")
+    return record
+
+
 def first(path: Path) -> bytes:
     """Return the body of the first line alone. Raises Refusal when there is none."""
     line = files.read_line(path).rstrip(b"\r\n")

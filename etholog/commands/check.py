@@ -7,6 +7,7 @@ from pathlib import Path
 
 from etholog import animals, ethogram, session
 from etholog.animals import pedigree
+from etholog.base import rescue
 from etholog.base.files import listed
 from etholog.base.refusal import Finding, Refusal
 from etholog.base.text import visible
@@ -23,11 +24,12 @@ def run(args: argparse.Namespace) -> int:
     """Print a line for each finding to stdout and a summary to stderr; 1 when there was a finding."""
     files, findings = _files(args.paths)
     findings += [found for file in files for found in _findings(file)]
+    cards = [path / "animals" / name for path in args.paths for name in listed(path / "animals", ".jsonl")[0]]
+    findings += rescue.waiting([*(file for file in files if file.suffix != ".toml"), *cards])
     findings += [found for path in args.paths if (path / "animals").is_dir() for found in _herd(path)]
     for found in findings:
         print(visible(str(found)))
-    cards = sum(len(listed(path / "animals", ".jsonl")[0]) for path in args.paths)
-    say(f"{len(files) + cards} files read, {len(findings) or 'no'} finding{'' if len(findings) == 1 else 's'}")
+    say(f"{len(files) + len(cards)} files read, {len(findings) or 'no'} finding{'' if len(findings) == 1 else 's'}")
     return 1 if findings else 0
 
 

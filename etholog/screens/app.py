@@ -10,7 +10,9 @@ from textual.app import App
 from textual.binding import BindingType
 
 from etholog.base import system
+from etholog.base.journal import Journal
 from etholog.base.refusal import Refusal
+from etholog.base.text import visible
 from etholog.recording.arrivals import Arrivals
 from etholog.recording.forms import OUTCOME
 from etholog.recording.opening import NewSession
@@ -193,7 +195,7 @@ class WatchApp(DressedApp):
         rung = LADDER[evidence(fold(recorder.ethogram, recorder.live.records).bouts)]  # what still ran at the end, too
         self.push_screen(
             Form(
-                "The session is closed and kept. Two minutes more; each line may stay empty",
+                f"{self._closed_words(recorder.journal)}. Two minutes more; each line may stay empty",
                 "Enter or Down goes on, Ctrl-S is done, Esc leaves it all empty",
                 OUTCOME,
                 {},
@@ -201,6 +203,12 @@ class WatchApp(DressedApp):
             ),
             self.keep_outcome,
         )
+
+    @staticmethod
+    def _closed_words(journal: Journal) -> str:
+        if journal.trouble is None:
+            return "The session is closed and kept"
+        return visible(f"The session is closed, but NOT all of it is in its file: {journal.trouble}")
 
     def keep_outcome(self, outcome: dict[str, Scalar] | None) -> None:
         """Keep what was told, and leave."""

@@ -97,11 +97,8 @@ def _taken(file: Path, one: Rescue) -> bool:
     spoilt = sum(found.line is not None for found in reading.findings) - bool(reading.torn)
     if (loose or spoilt) and one.whole and len(one.bodies) >= reading.next_n:
         Journal.open(file)[0].close()  # or it is refused: another etholog writes into it
-        print(
-            visible(
-                f"{file} was changed by another program: {len(loose) or spoilt} lines differ from {one.path}, or are lost."
-            )
-        )
+        count = len(loose) or spoilt
+        print(visible(f"{file} was changed by another program: {count} lines differ from {one.path}, or are lost."))
         if not _agreed(f"Enter puts the rescued session in its place (the file becomes {file.name}.changed)"):
             return False
         rescue.put_in_place(one, file)

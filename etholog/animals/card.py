@@ -10,7 +10,7 @@ from typing import Annotated, Any, Literal, NotRequired, final
 from pydantic import ConfigDict, Field, TypeAdapter, ValidationError, with_config
 from typing_extensions import TypedDict  # before Python 3.12, pydantic takes no other
 
-from etholog.base import journal
+from etholog.base import files, journal
 from etholog.base.dates import Day
 from etholog.base.refusal import Finding, Refusal
 from etholog.base.text import nearest
@@ -189,6 +189,9 @@ class Card:
 def read(path: Path) -> Card:
     """Read a card. Raises Refusal when there is none in the file; single bad lines are left out and told of."""
     reading = journal.read(path)
+    twice = journal.repeated(reading.bodies[0])
+    if twice is not None:
+        raise Refusal(Finding(f"{twice} stands there twice", "this is no card of etholog that can be read", path, 1))
     try:
         header = _header.validate_json(reading.bodies[0] + b"}")
     except ValidationError:
@@ -302,8 +305,10 @@ def file_name(name: str) -> str:
     bad = set('<>:"/\\|?*') & set(name)
     if not name.strip() or name != name.strip() or name.startswith((".", "-")) or name.endswith(".") or bad:
         raise Refusal(f"{name!r} can't name an animal: no {' '.join(sorted(bad)) or 'empty ends, dot or dash first'}")
-    if not name.isprintable() or len(name.encode()) > 120:
+    if not name.isprintable() or len(name.encode()) > files.NAME_BYTES:
         raise Refusal(f"{name!r} can't name an animal: too long, or with characters that can't be seen")
+    if files.is_device(name):
+        raise Refusal(f"{name!r} can't name an animal: Windows keeps that name for a device; add a letter")
     return f"{name}.jsonl"
 
 
@@ -314,7 +319,13 @@ def open_or_create(path: Path) -> journal.Journal:
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
     except OSError as error:
-        raise Refusal(f"{path.parent}: can't be made ({error.strerror}); choose another folder") from error
+        raise Refusal(f"{path.parent}: can't be made ({error.strerror}); {files.remedy(error)}") from error
+    other = files.alike(path.name, files.listed(path.parent)[0])
+    if other is not None:
+        raise Refusal(
+            f"{path}: there is {other} already; names that differ in capitals alone are one file on many systems: "
+            "write it as there, or choose another"
+        )
     return journal.Journal.create(path, {"format": FORMAT, "id": path.stem})
 
 

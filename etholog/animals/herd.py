@@ -1,6 +1,5 @@
 """All animals of a workspace: their cards, and the pairings that sessions and cards know of."""
 
-import os
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from datetime import date
@@ -11,6 +10,7 @@ from etholog import session
 from etholog.animals import card
 from etholog.animals.card import Card
 from etholog.animals.pedigree import Parents
+from etholog.base import files
 from etholog.base.dates import Day
 from etholog.base.refusal import Finding, Refusal
 from etholog.ethogram import Ethogram
@@ -125,10 +125,11 @@ class Animals:
 def read(workspace: Path) -> Animals:
     """Read the cards in `animals/` and the pairings in `sessions/` of a workspace; what can't be used becomes a
     finding."""
-    findings: list[Finding] = []
+    names, findings = files.listed(workspace / "animals", ".jsonl")
     cards: dict[str, Card] = {}
     taken: dict[str, Path] = {}
-    for file in _files(workspace / "animals"):
+    for name in names:
+        file = workspace / "animals" / name
         try:
             one = card.read(file)
         except Refusal as refusal:
@@ -149,21 +150,13 @@ def read(workspace: Path) -> Animals:
     return Animals(workspace, cards, pairings, [*findings, *unread])
 
 
-def _files(folder: Path) -> list[Path]:
-    if not folder.is_dir():
-        return []
-    with os.scandir(folder) as entries:
-        names = [entry.name for entry in entries if entry.name.endswith(".jsonl") and entry.is_file()]
-    return [folder / name for name in sorted(names) if not name.startswith(".")]
-
-
 def _from_sessions(folder: Path, known: Animals) -> tuple[list[Pairing], list[Finding]]:
     pairings: list[Pairing] = []
-    findings: list[Finding] = []
+    names, findings = files.listed(folder)
     read: dict[str, session.Session] = {}
-    for file in _files(folder):
+    for name in names:
         try:
-            one = session.read(file)
+            one = session.read(folder / name)
         except Refusal as refusal:
             findings += refusal.findings
             continue

@@ -4,6 +4,9 @@ Every line is one JSON object, compact, UTF-8: `n` (0, 1, 2 ... with no hole) fi
 and last `crc`,
 the CRC-32 (ISO 3309, as in zlib) of the line's bytes before that member. A correction is another line: no line ever
 changes.
+
+A line ends with a line feed. Tools that change text files may have put a carriage return before each (git on Windows
+does): such a file is read, told of, and written on as it is.
 """
 
 import errno
@@ -12,13 +15,13 @@ import os
 import re
 import threading
 import zlib
-from collections.abc import Iterable, Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Iterable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, BinaryIO, NewType
+from typing import Any, NewType
 
-from etholog.base import system
+from etholog.base import files, system
 from etholog.base.refusal import Finding, Refusal
 
 _TAIL = len(b',"crc":"00000000"}')
@@ -26,6 +29,7 @@ _NUMBER = re.compile(rb'\{"n":(0|[1-9][0-9]{0,17}),"do":"')
 LEFT_OUT = "left out, the file is as it was"
 # A record without its number. What may stand in one is for those to say who make them, each by a typed constructor.
 Draft = NewType("Draft", Mapping[str, Any])
+CRLF_REMEDY = "nothing is lost; see .gitattributes in `etholog help files`"
 _DUE: list[bytes] = []  # how lines 0, 1, 2 ... begin
 
 
@@ -33,13 +37,14 @@ _DUE: list[bytes] = []  # how lines 0, 1, 2 ... begin
 class Reading:
     """What a journal holds: the `bodies` of its sound lines in their order, its `findings`, and the `torn` tail.
 
-    A body is a line without its checksum: a JSON object that lacks its last brace.
+    A body is a line without its checksum: a JSON object that lacks its last brace. `ending` ends each line.
     """
 
     path: Path
     bodies: list[bytes]
     findings: list[Finding]
     torn: bytes
+    ending: bytes = b"\n"
 
     @property
     def next_n(self) -> int:
@@ -61,38 +66,81 @@ def encode(record: Mapping[str, Any]) -> bytes:
     return body + b',"crc":"%08x"}\n' % zlib.crc32(body)
 
 
+def sealed(body: bytes) -> bytes:
+    """Return a body as the line that it was, newline included."""
+    return body + b',"crc":"%08x"}\n' % zlib.crc32(body)
+
+
 def read(path: Path) -> Reading:
     """Read the lines whose checksum holds. Raises Refusal when there is no file or no first line."""
-    with _opened(path) as file:
-        *whole, torn = file.read().split(b"\n")
-    if _fault(torn) is None:
-        whole, torn = [*whole, torn], b""  # only the newline was lost
+    *whole, torn = files.read(path).split(b"\n")
+    ending = b"\n"
+    if whole and whole[0].endswith(b"\r"):
+        ending = b"\r\n"
+    if ending == b"\r\n" or any(line.endswith(b"\r") for line in whole[-1:]):
+        whole = [line.removesuffix(b"\r") for line in whole]
+    if _fault(torn.removesuffix(b"\r")) is None:
+        whole, torn = [*whole, torn.removesuffix(b"\r")], b""  # only the newline was lost
     _begins(path, whole[0] if whole else b"")
     bodies = _all_sound(whole)
     findings: list[Finding] = []
     if bodies is None:
         bodies, findings = _sound(path, whole)
+    if ending == b"\r\n":
+        findings.insert(0, Finding("its lines end with CR LF, as git on Windows makes them", CRLF_REMEDY, path))
     if torn:
         what = f"torn off after {len(torn)} bytes"
         findings.append(Finding(what, "the lines before it are whole", path, len(whole) + 1))
-    return Reading(path, bodies, findings, torn)
+    return Reading(path, bodies, findings, torn, ending)
+
+
+def lines_of(path: Path) -> dict[int, bytes]:
+    """Return the bodies of all sound lines of a file by their number, whatever order they stand in and whatever is
+    missing: so a rescue file is read."""
+    lines = [line.removesuffix(b"\r") for line in files.read(path).split(b"\n")]
+    return {number(line): line[:-_TAIL] for line in lines if _fault(line) is None}
+
+
+def decoded(body: bytes) -> dict[str, Any]:
+    """Return a body as the record that it is."""
+    record: dict[str, Any] = json.loads(body + b"}")
+    return record
 
 
 def first(path: Path) -> bytes:
     """Return the body of the first line alone. Raises Refusal when there is none."""
-    with _opened(path) as file:
-        line = file.readline().rstrip(b"\n")
+    line = files.read_line(path).rstrip(b"\r\n")
     _begins(path, line)
     return line[:-_TAIL]
 
 
-@contextmanager
-def _opened(path: Path) -> Iterator[BinaryIO]:
-    try:
-        with path.open("rb") as file:
-            yield file
-    except OSError as error:
-        raise Refusal(f"{path}: can't be read ({error.strerror}); check the name and who may read it") from error
+def repeated(body: bytes) -> str | None:
+    """Return the name of a member that stands twice in one object of a body; None where each is there once.
+
+    Readers of JSON differ in which of the two they take (RFC 8259, section 4).
+
+    >>> repeated(b'{"n":1,"do":"note","t":5,"t":6')
+    't'
+    """
+    twice: list[str] = []
+
+    def check(pairs: list[tuple[str, Any]]) -> None:
+        names = [name for name, _ in pairs]
+        twice.extend(name for name in names if names.count(name) > 1)
+
+    with suppress(ValueError, RecursionError):  # what is no JSON, others refuse
+        json.loads(body + b"}", object_pairs_hook=check)
+    return twice[0] if twice else None
+
+
+def may_repeat(bodies: Iterable[bytes], members: int) -> bool:
+    """Tell whether some of the bodies may hold a member twice, when readers found so many members in all of them.
+
+    In compact JSON each member has one `":`, and no other does but within a string, after a backslash; so a look at
+    the bytes tells, and only what looks odd needs `repeated`, which is slow.
+    """
+    every = b"".join(bodies)
+    return every.count(b'":') != members or any(blank in every for blank in (b'" ', b'"\t', b'"\r'))
 
 
 def _begins(path: Path, line: bytes) -> None:
@@ -150,19 +198,25 @@ class Journal:
     """A journal open for appending, by this process alone.
 
     `append` writes at once; a thread then waits for the disk. What fails is kept, goes to a rescue file in another
-    folder, and is tried
-    again with each later line: `trouble` says so in words, and is None as long as all is well.
+    folder, and is tried again with each later line: `trouble` says so in words, and is None as long as all is well.
+    Where another program has changed the file, nothing more is written into it: the whole journal, which is in memory
+    too, goes to the rescue file, and `damage` says what happened.
     """
 
-    def __init__(self, path: Path, descriptor: int, n: int) -> None:
+    def __init__(self, path: Path, descriptor: int, reading: Reading, content: bytes) -> None:
         self.path = path
-        self.n = n
+        self.n = reading.next_n
         self.rescue: Path | None = None
+        self.damage: str | None = None
         self._descriptor = descriptor
-        self._pending = b""  # what the file has not taken
+        self._ending = reading.ending
+        self._content = bytearray(content)  # all that the file is to hold
+        self._written = len(content)  # how much of it the file has taken
+        self._synced = len(content)  # how much of that is on the disk for sure
+        self._seen = system.stamp(os.fstat(descriptor))
         self._unsafe: dict[int, bytes] = {}  # lines that are on no disk yet, by n
         self._unsafe_since: float | None = None
-        self._deleted = False
+        self._rescued: set[Path] = set()
         self._write_trouble: str | None = None
         self._sync_trouble: str | None = None
         self._dirty = False
@@ -180,7 +234,7 @@ class Journal:
         except FileExistsError as error:
             raise Refusal(f"{path}: is there already; `etholog resume` goes on with it") from error
         except OSError as error:
-            raise Refusal(f"{path}: can't be made ({error.strerror}); choose a folder that can be written") from error
+            raise Refusal(f"{path}: can't be made ({error.strerror}); {files.remedy(error)}") from error
         try:
             system.lock(descriptor)
             line = encode({"n": 0, "do": "begin", **header})
@@ -191,16 +245,16 @@ class Journal:
         except OSError as error:
             os.close(descriptor)
             path.unlink(missing_ok=True)
-            raise Refusal(f"{path}: can't be written ({error.strerror}); make room or choose another folder") from error
-        return cls(path, descriptor, 1)
+            raise Refusal(f"{path}: can't be written ({error.strerror}); {files.remedy(error)}") from error
+        return cls(path, descriptor, Reading(path, [line[:-_TAIL]], [], b""), line)
 
     @classmethod
     def open(cls, path: Path) -> "tuple[Journal, Reading]":
         """Open an existing journal to go on with it. A torn last line is set aside into `<name>.torn` first."""
         try:
-            descriptor = os.open(path, system.APPEND)
+            descriptor = os.open(path, system.APPEND | getattr(os, "O_NONBLOCK", 0))
         except OSError as error:
-            raise Refusal(f"{path}: can't be opened ({error.strerror}); check the name and who may write it") from error
+            raise Refusal(f"{path}: can't be opened ({error.strerror}); {files.remedy(error)}") from error
         try:
             if not system.lock(descriptor):
                 raise Refusal(f"{path}: another etholog is writing into it; end that one first")
@@ -211,29 +265,43 @@ class Journal:
                     aside.flush()
                     os.fsync(aside.fileno())
                 os.ftruncate(descriptor, os.fstat(descriptor).st_size - len(reading.torn))
-            elif not _content(descriptor).endswith(b"\n"):
-                os.write(descriptor, b"\n")
+            content = _content(descriptor)
+            missing = _missing_end(content, reading.ending)
+            if missing:
+                os.write(descriptor, missing)
         except Refusal:
             os.close(descriptor)
             raise
         except OSError as error:
             os.close(descriptor)
-            raise Refusal(f"{path}: can't be written ({error.strerror}); make room first") from error
-        return cls(path, descriptor, reading.next_n), reading
+            raise Refusal(f"{path}: can't be written ({error.strerror}); {files.remedy(error)}") from error
+        return cls(path, descriptor, reading, content + missing), reading
 
     def append(self, draft: Draft) -> int:
         """Write one record and return its `n`. A failing disk raises nothing: see `trouble`."""
         with self._changed:
             n = self.n
-            line = encode({"n": n, **draft})
-            self.n += 1
-            self._pending += line
-            self._unsafe[n] = line
-            self._unsafe_since = self._unsafe_since or system.now()
-            self._write()
-            self._dirty = True
-            self._changed.notify_all()
+            self._add(n, encode({"n": n, **draft}))
         return n
+
+    def take_in(self, bodies: Iterable[bytes]) -> None:
+        """Write lines of this journal that were kept elsewhere, as they are. Raises ValueError where a number does not
+        follow on."""
+        with self._changed:
+            for body in bodies:
+                if number(body) != self.n:
+                    raise ValueError(f"number {number(body)} where {self.n} is due")
+                self._add(self.n, sealed(body))
+
+    def _add(self, n: int, line: bytes) -> None:
+        self.n = n + 1
+        line = line[:-1] + self._ending
+        self._content += line
+        self._unsafe[n] = line
+        self._unsafe_since = self._unsafe_since or system.now()
+        self._write()
+        self._dirty = True
+        self._changed.notify_all()
 
     @property
     def trouble(self) -> str | None:
@@ -248,9 +316,9 @@ class Journal:
 
     def close(self, patience_s: float = 10.0) -> bool:
         """Wait for the disk, at most so long, and let the file go; True when every line is in the file and on the
-        disk."""
+        disk. The rescue file is then renamed: nobody needs to take it in."""
         with self._changed:
-            if self._pending:
+            if self._descriptor != -1:
                 self._write()
             self._closing = True
             self._changed.notify_all()
@@ -258,48 +326,97 @@ class Journal:
         if not self._thread.is_alive() and self._descriptor != -1:
             os.close(self._descriptor)
             self._descriptor = -1
-        return not self._unsafe and not self._pending
+        whole = self._written == len(self._content) == self._synced
+        if whole and not self._unsafe and self.damage is None:
+            for rescue in self._rescued:
+                with suppress(OSError):
+                    rescue.rename(rescue.with_name(rescue.name + ".taken"))
+            return True
+        return False
 
     def _write(self) -> None:
         try:
-            if os.fstat(self._descriptor).st_nlink == 0:
+            if os.fstat(self._descriptor).st_nlink == 0 and not self.path.exists():
                 self._make_again()
-            while self._pending:
-                self._pending = self._pending[os.write(self._descriptor, self._pending) :]
+            if self.damage is None:
+                self.damage = self._changed_by_others()
+                if self.damage is not None:
+                    self._unsafe = self._lines()
+            if self.damage is not None:
+                self._write_trouble = self._set_aside(f"another program has changed it: {self.damage}", "ALL marks go")
+                return
+            try:
+                while self._written < len(self._content):
+                    self._written += os.write(self._descriptor, bytes(self._content[self._written :]))
+            finally:
+                self._seen = system.stamp(os.fstat(self._descriptor))
         except OSError as error:
-            self._write_trouble = self._set_aside(error)
+            self._write_trouble = self._set_aside(error.strerror or str(error))
         else:
             self._write_trouble = None
 
     def _make_again(self) -> None:
         """Start the file anew, with all that it held, when it was deleted under us."""
-        if not self._deleted:
-            self._deleted = True
-            self._pending = _content(self._descriptor) + self._pending
-            self._unsafe = {self.n - 1: self._pending}
+        if self._written:
+            self._written = self._synced = 0
+            self._unsafe = self._lines()
         # The old descriptor stays open: a sync may be under way on it.
         descriptor = os.open(self.path, system.APPEND | os.O_CREAT | os.O_EXCL, 0o644)
         system.lock(descriptor)
         self._descriptor = descriptor
-        self._deleted = False
+        self._seen = system.stamp(os.fstat(descriptor))
 
-    def _set_aside(self, error: OSError) -> str:
+    def _changed_by_others(self) -> str | None:
+        """Say what somebody else has done to the file since we wrote into it last; None where nothing."""
+        here = system.stamp(os.fstat(self._descriptor))
+        try:
+            there = system.stamp(self.path.stat())
+        except FileNotFoundError:
+            return "it was moved away"
+        if there[:2] != here[:2]:
+            return "another file is in its place"
+        if here == self._seen:
+            return None
+        # Some file systems change a time by themselves, so the content is judged.
+        content = _content(self._descriptor)
+        if content == self._content[: self._written]:
+            self._seen = here
+            return None
+        if not content:
+            return "it was emptied"
+        if len(content) < self._written:
+            return "it was cut short"
+        return "something was added" if content.startswith(self._content[: self._written]) else "it was edited"
+
+    def _lines(self) -> dict[int, bytes]:
+        """Return all sound lines by their number, each with its end."""
+        lines = bytes(self._content).split(b"\n")
+        return {number(line): line + b"\n" for line in lines if _fault(line.removesuffix(b"\r")) is None}
+
+    def _set_aside(self, reason: str, which: str = "The marks go") -> str:
         """Write what is on no disk to the rescue file, and say where that is."""
-        reason = error.strerror or str(error)
-        for folder in [self.rescue.parent] if self.rescue else system.rescue_folders():
-            target = folder / f"{self.path.stem}-{os.getpid()}.rescue"
+        places = system.rescue_folders()
+        if self.rescue is not None:
+            places.sort(key=lambda place: self.rescue is not None and place.path != self.rescue.parent)
+        name = f"{files.cut(self.path.stem)}-{os.getpid()}.rescue"
+        for place in places:
+            target = place.path / name
             try:
-                folder.mkdir(parents=True, exist_ok=True)
-                with target.open("ab") as file:
-                    file.write(b"".join(self._unsafe.values()))
-                    file.flush()
-                    os.fsync(file.fileno())
+                if self._unsafe or target != self.rescue:
+                    # The first line says whose marks these are.
+                    lines = self._unsafe if target in self._rescued else {0: self._lines()[0]} | self._unsafe
+                    place.path.mkdir(mode=0o700, parents=True, exist_ok=True)
+                    if not system.is_own(place.path):
+                        continue
+                    _add_whole(target, b"".join(lines.values()))
             except OSError:
                 continue
             self.rescue = target
+            self._rescued.add(target)
             self._unsafe.clear()
             self._unsafe_since = None
-            return f"NOT SAVED in {self.path} ({reason}). The marks go to {target}"
+            until = "" if place.lasts else ", WHICH IS EMPTIED WHEN THE MACHINE RESTARTS: copy it before"
+            return f"NOT SAVED in {self.path} ({reason}). {which} to {target}{until}"
         return (
             f"NOT SAVED ({reason}), and no other folder takes the marks. Make room, and don't close: they are in memory"
         )
@@ -310,21 +427,66 @@ class Journal:
             with self._changed:
                 self._changed.wait_for(lambda: self._dirty or self._closing)
                 closing, self._dirty = self._closing, False
-                last, descriptor = self.n - 1, self._descriptor
+                last, descriptor, written = self.n - 1, self._descriptor, self._written
+                all_written = written == len(self._content)
             try:
+                if self._sync_trouble is not None:
+                    self._write_again()
                 system.sync(descriptor)
             except OSError as error:
                 with self._changed:
-                    self._sync_trouble = self._set_aside(error)
+                    self._sync_trouble = self._set_aside(error.strerror or str(error))
                 continue
             with self._changed:
                 self._sync_trouble = None
-                if not self._pending:
+                if descriptor == self._descriptor:
+                    self._synced = max(self._synced, written)
+                if all_written and self.damage is None:
                     self._unsafe = {n: line for n, line in self._unsafe.items() if n > last}
                     self._unsafe_since = system.now() if self._unsafe else None
+
+    def _write_again(self) -> None:
+        """Put the same bytes in the same place. After a sync that failed, Linux takes the pages for clean and says at
+        the next that all is well, though nothing reached the disk (Rebello et al. 2020, "Can applications recover from
+        fsync failures?")."""
+        with self._changed:
+            descriptor = os.open(self.path, os.O_RDWR | getattr(os, "O_BINARY", 0))
+            try:
+                if system.stamp(os.fstat(descriptor)) == self._seen:
+                    os.lseek(descriptor, self._synced, os.SEEK_SET)
+                    os.write(descriptor, bytes(self._content[self._synced : self._written]))
+                    self._seen = system.stamp(os.fstat(descriptor))
+            finally:
+                os.close(descriptor)
 
 
 def _content(descriptor: int) -> bytes:
     size = os.fstat(descriptor).st_size
     os.lseek(descriptor, 0, os.SEEK_SET)
     return os.read(descriptor, size)
+
+
+def _missing_end(content: bytes, ending: bytes) -> bytes:
+    """Return what the last line lacks of its end."""
+    if content.endswith(b"\n"):
+        return b""
+    return b"\n" if content.endswith(b"\r") else ending
+
+
+def _add_whole(path: Path, data: bytes) -> None:
+    """Append to a file, all or nothing, and wait for the disk."""
+    flags = os.O_WRONLY | os.O_APPEND | os.O_CREAT | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_BINARY", 0)
+    descriptor = os.open(path, flags, 0o600)
+    try:
+        before = os.fstat(descriptor).st_size
+        try:
+            if os.write(descriptor, data) != len(data):
+                raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+            os.fsync(descriptor)
+        except OSError:
+            os.ftruncate(descriptor, before)
+            raise
+        if not before:
+            system.sync_folder(path.parent)
+    finally:
+        os.close(descriptor)

@@ -16,6 +16,7 @@ from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
 from subprocess import DEVNULL, Popen
+from typing import NamedTuple
 
 if sys.platform == "win32":
     import msvcrt
@@ -100,10 +101,36 @@ def sync_folder(folder: Path) -> None:
         os.close(descriptor)
 
 
-def rescue_folders() -> list[Path]:
+class RescueFolder(NamedTuple):
+    """A folder for what a journal's own place does not take; `lasts` where it outlives a restart of the machine."""
+
+    path: Path
+    lasts: bool
+
+
+def rescue_folders() -> list[RescueFolder]:
     """Return the folders, best first, where a journal's lines may go when its own place takes none."""
     state = os.environ.get("XDG_STATE_HOME") or str(Path("~/.local/state").expanduser())
-    return [Path(state) / "etholog", Path(tempfile.gettempdir()) / "etholog"]
+    folders = [RescueFolder(Path(state) / "etholog", True)]
+    if sys.platform == "win32":
+        return [*folders, RescueFolder(Path(tempfile.gettempdir()) / "etholog", True)]
+    # The Filesystem Hierarchy Standard 3.0, 5.15: what is in /var/tmp outlives a restart. All users share these two.
+    name = f"etholog-{os.getuid()}"
+    return [
+        *folders,
+        RescueFolder(Path("/var/tmp", name), True),
+        RescueFolder(Path(tempfile.gettempdir(), name), False),
+    ]
+
+
+def is_own(folder: Path) -> bool:
+    """Tell whether a folder is this user's, and no trap that somebody else has laid."""
+    return sys.platform == "win32" or folder.lstat().st_uid == os.getuid()
+
+
+def stamp(seen: os.stat_result) -> tuple[int, int, int, int]:
+    """Return which file it is, and its size and time: what changes when another program writes into it."""
+    return seen.st_dev, seen.st_ino, seen.st_size, seen.st_mtime_ns
 
 
 def start_with_channel(words: Sequence[str], by_descriptor: str, by_name: str) -> tuple[Popen[bytes], io.RawIOBase]:

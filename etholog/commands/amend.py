@@ -30,10 +30,9 @@ def run(args: argparse.Namespace) -> int:
     app = AmendApp(amender, recording.look(args), pair)
     app.run()
     added = amender.journal.n - before
-    safe = amender.journal.close()
-    if not safe:
-        say(f"{args.file}: NOT everything is on the disk. {amender.journal.trouble or 'The disk did not answer.'}")
+    if not recording.kept(amender.journal):
+        return app.return_code or 1
     for line in summary.lines(session.read(args.file)):
         print(visible(line))
     say(f"{added} record{'' if added == 1 else 's'} added to {args.file}; what was first typed is still in it")
-    return app.return_code or (0 if safe else 1)
+    return app.return_code or 0

@@ -14,6 +14,7 @@ from pathlib import Path
 from etholog import animals as animals_
 from etholog.animals import Animals, card, life
 from etholog.animals.card import KINDS, Card, Entry
+from etholog.base import files
 from etholog.base.dates import Day
 from etholog.base.refusal import Finding, Refusal
 from etholog.base.text import nearest, visible
@@ -236,10 +237,9 @@ def _take(path: Path, known: Animals, folder: Path, write: bool) -> int:
 
 def _rows(path: Path) -> tuple[list[_Row], list[Finding]]:
     try:
-        text = path.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
-        why = error.strerror if isinstance(error, OSError) else "is not UTF-8 text"
-        raise Refusal(f"{path}: can't be read ({why}); save the table as CSV in UTF-8") from None
+        text = files.read(path).decode("utf-8-sig")
+    except UnicodeDecodeError:
+        raise Refusal(f"{path}: can't be read (is not UTF-8 text); save the table as CSV in UTF-8") from None
     reader = csv.DictReader(io.StringIO(text, newline=""))
     names = [name.strip().lower() for name in reader.fieldnames or []]
     missing = [name for name in COLUMNS[:3] if name not in names]

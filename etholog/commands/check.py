@@ -1,12 +1,14 @@
 """`etholog check`: read everything in a workspace and tell what is wrong, a line each."""
 
 import argparse
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
 
 from etholog import animals, ethogram, session
 from etholog.animals import pedigree
+from etholog.base import rescue
+from etholog.base.files import listed
 from etholog.base.refusal import Finding, Refusal
 from etholog.base.text import visible
 from etholog.commands.output import say
@@ -20,28 +22,32 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print a line for each finding to stdout and a summary to stderr; 1 when there was a finding."""
-    files = [file for path in args.paths for file in _files(path)]
-    findings = [found for file in files for found in _findings(file)]
+    files, findings = _files(args.paths)
+    findings += [found for file in files for found in _findings(file)]
+    cards = [path / "animals" / name for path in args.paths for name in listed(path / "animals", ".jsonl")[0]]
+    findings += rescue.waiting([*(file for file in files if file.suffix != ".toml"), *cards])
     findings += [found for path in args.paths if (path / "animals").is_dir() for found in _herd(path)]
     for found in findings:
         print(visible(str(found)))
-    cards = sum(len(list((path / "animals").glob("*.jsonl"))) for path in args.paths)
-    say(f"{len(files) + cards} files read, {len(findings) or 'no'} finding{'' if len(findings) == 1 else 's'}")
+    say(f"{len(files) + len(cards)} files read, {len(findings) or 'no'} finding{'' if len(findings) == 1 else 's'}")
     return 1 if findings else 0
 
 
-def _files(path: Path) -> list[Path]:
-    if path.is_file():
-        return [path]
-    if not path.is_dir():
-        raise Refusal(f"{path}: is not there; name a workspace or a file")
-    folders = [path / name for name in ("ethograms", "sessions") if (path / name).is_dir()] or [path]
-    return [
-        file
-        for folder in folders
-        for file in sorted(folder.iterdir())
-        if file.is_file() and not file.name.startswith(".") and file.suffix != ".torn"
-    ]
+def _files(paths: Sequence[Path]) -> tuple[list[Path], list[Finding]]:
+    """Return all sessions and ethograms of workspaces, and the files named; and what can't be one."""
+    found: list[Path] = []
+    findings: list[Finding] = []
+    for path in paths:
+        if path.is_dir():
+            for folder in [path / name for name in ("ethograms", "sessions") if (path / name).is_dir()] or [path]:
+                names, odd = listed(folder)
+                found += [folder / name for name in names]
+                findings += odd
+        elif path.exists() or path.is_symlink():
+            found.append(path)
+        else:
+            raise Refusal(f"{path}: is not there; name a workspace or a file")
+    return found, findings
 
 
 def _herd(workspace: Path) -> Iterator[Finding]:

@@ -5,11 +5,18 @@ import shutil
 from pathlib import Path
 
 from etholog import ethogram
+from etholog.base import files
 from etholog.base.refusal import Refusal
 from etholog.base.text import visible
 from etholog.commands.output import say
 
 PARTS = ("sessions", "animals", "ethograms")
+ATTRIBUTES = """\
+# Git leaves journals as they are, on Windows too: each line has a checksum.
+*.jsonl -text
+*.torn -text
+*.rescue -text
+"""
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -25,6 +32,9 @@ def run(args: argparse.Namespace) -> int:
     try:
         for part in PARTS:
             (args.folder / part).mkdir(parents=True, exist_ok=True)
+        attributes = args.folder / ".gitattributes"
+        if not attributes.exists():
+            attributes.write_text(ATTRIBUTES, encoding="utf-8", newline="\n")
         if source is not None:
             copy = args.folder / "ethograms" / source.name
             if copy.exists():
@@ -32,6 +42,6 @@ def run(args: argparse.Namespace) -> int:
             shutil.copyfile(source, copy)
             print(visible(str(copy)))
     except OSError as error:
-        raise Refusal(f"{args.folder}: can't be made ({error.strerror}); choose another place") from error
+        raise Refusal(f"{args.folder}: can't be made ({error.strerror}); {files.remedy(error)}") from error
     say(f"a workspace: {args.folder.resolve()}", "next: etholog watch --male HIS-NAME --female HER-NAME")
     return 0

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from etholog import session
 from etholog.base import system
+from etholog.base.journal import Journal
 from etholog.base.refusal import Refusal
 from etholog.base.text import visible
 from etholog.commands.output import say
@@ -128,18 +129,29 @@ def plainly(recorder: Recorder, console: "Console", bell: bool = False) -> int:
 
 def finish(recorder: Recorder, code: int = 0) -> int:
     """Wait for the disk, then print the summary, or how to go on."""
-    safe = recorder.journal.close()
+    safe = kept(recorder.journal)
     path = recorder.journal.path
-    if not safe:
-        say(f"{path}: NOT everything is on the disk. {recorder.journal.trouble or 'The disk did not answer in time.'}")
-    else:
-        Arrivals(path).forget()
-    if recorder.journal.rescue is not None:
-        say(f"while the disk failed, marks went to {recorder.journal.rescue} too; keep it until you have looked")
     if not recorder.closed:
         say(f"broken off; go on with: etholog resume {path}")
-        return code
+        return code or (0 if safe else 1)
+    if not safe:
+        return code or 1
     for line in summary.lines(session.read(path)):
         print(visible(line))
     say(f"kept in {path}")
-    return code or (0 if safe else 1)
+    return code
+
+
+def kept(journal: Journal) -> bool:
+    """Wait for the disk, and say where the marks are if not all of them are in the file and on the disk."""
+    safe, path = journal.close(), journal.path
+    if safe:
+        Arrivals(path).forget()
+        if journal.rescue is not None:
+            say(f"while the disk failed, marks went to {journal.rescue} too; all of them are in {path} now")
+        return True
+    say(f"{path}: NOT everything is on the disk. {journal.trouble or 'The disk did not answer in time.'}")
+    if journal.rescue is not None:
+        which = "everything is" if journal.damage is not None else "what it lacks is"
+        say(f"{which} in {journal.rescue}; to put it in its place: etholog resume {path} --rescue {journal.rescue}")
+    return False

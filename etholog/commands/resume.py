@@ -4,19 +4,25 @@ import argparse
 from pathlib import Path
 
 from etholog import session
-from etholog.base import system
+from etholog.base import journal, rescue, system
 from etholog.base.clock import clock_face
+from etholog.base.journal import Journal
+from etholog.base.refusal import Refusal
+from etholog.base.rescue import Rescue
 from etholog.base.text import visible
 from etholog.commands import recording
 from etholog.commands.output import say
 from etholog.recording.arrivals import Arrival, Arrivals
 from etholog.recording.keyboard import Keyboard
 from etholog.recording.opening import resume
+from etholog.session import summary
+from etholog.session.record import FORMAT
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Give the command its arguments."""
     parser.add_argument("file", type=Path, metavar="FILE", help="the session's file")
+    parser.add_argument("--rescue", type=Path, metavar="FILE", help="a rescue file to take in first; most are found")
     recording.add_plain(parser)
     recording.add_look(parser)
     parser.epilog = "example:\n  etholog resume sessions/20260503-211500-M-Basalt-F-Umbra.jsonl"
@@ -27,6 +33,8 @@ def run(args: argparse.Namespace) -> int:
     if not args.plain:
         recording.need_terminal()
     keyboard = Keyboard.of(args.map)
+    if take_in(args.file, args.rescue) and not _open_session(args.file):
+        return 0
     if session.read(args.file).header["clock"] == "film":
         from etholog.commands.film import watching
 
@@ -40,6 +48,98 @@ def run(args: argparse.Namespace) -> int:
         with system.Keys() as keys:
             return recording.plainly(recorder, Console(keys), args.bell)
     return recording.record(args, recorder=recorder, pair=args.file.stem)
+
+
+def _open_session(file: Path) -> bool:
+    """Tell whether there is anything to go on with; where the session ended, or it is a card, say what it holds."""
+    if journal.decoded(journal.first(file))["format"] != FORMAT:
+        return False
+    read = session.read(file)
+    if not read.fold.closed:
+        return True
+    for line in summary.lines(read):
+        print(visible(line))
+    say(f"kept in {file}")
+    return False
+
+
+def take_in(file: Path, named: Path | None) -> int:
+    """Take in what rescue files hold of a journal, and say so. Returns from how many of them something came."""
+    if named is not None and not _begins(file):
+        one = rescue.read(named)
+        if not one.whole:
+            what = "is not there or has lost its first line"
+            raise Refusal(f"{file}: {what}, and {named} holds only {one.told()}; name the session's own file")
+        rescue.put_in_place(one, file)
+        say(f"{one.told()} of {named} written to {file}; the rescue file is {one.put_away()} now")
+        return 1
+    own, nameless = rescue.of(file)
+    if named is not None:
+        one = rescue.read(named)
+        if 0 in one.bodies and one.bodies[0] != journal.first(file):
+            raise Refusal(f"{named}: is of another session (`etholog show {named}` says of which)")
+        own, nameless = [one], []
+    for one in nameless:
+        say(f"{one.path}: may be of this session, by its name; --rescue {one.path} takes it in")
+    return sum(_taken(file, one) for one in own)
+
+
+def _begins(file: Path) -> bool:
+    try:
+        return bool(journal.first(file))
+    except Refusal:
+        return False
+
+
+def _taken(file: Path, one: Rescue) -> bool:
+    reading = journal.read(file)
+    loose, following = one.loose(reading), one.following(reading)
+    spoilt = sum(found.line is not None for found in reading.findings) - bool(reading.torn)
+    if (loose or spoilt) and one.whole and len(one.bodies) >= reading.next_n:
+        Journal.open(file)[0].close()  # or it is refused: another etholog writes into it
+        count = len(loose) or spoilt
+        print(visible(f"{file} was changed by another program: {count} lines differ from {one.path}, or are lost."))
+        if not _agreed(f"Enter puts the rescued session in its place (the file becomes {file.name}.changed)"):
+            return False
+        rescue.put_in_place(one, file)
+        say(f"{one.told()} of {one.path} are in {file} now; the rescue file is {one.put_away()} now")
+        return True
+    book, _ = Journal.open(file)
+    count = len(following)
+    book.take_in(following)
+    if loose:
+        there = {journal.number(body): body for body in reading.bodies}
+        print(visible(f"{len(loose)} records of {one.path} have a number that {file} has given to others, or lost:"))
+        for body in loose[:10]:
+            n = journal.number(body)
+            mine = _in_words(there[n]) if n in there else "lost"
+            print(visible(f"  {n}: in the file {mine}; rescued {_in_words(body)}"))
+        if _agreed("Enter adds the rescued ones at the end, under new numbers"):
+            count += rescue.add_behind(book, loose)
+            loose = []
+    if not book.close():
+        raise Refusal(f"{file}: takes no more ({book.trouble}); {one.path} stays as it is")
+    if count:
+        say(f"{count} record{'' if count == 1 else 's'} taken in from {one.path}")
+    if not loose:
+        say(f"the rescue file is {one.put_away()} now")
+    return count > 0
+
+
+def _in_words(body: bytes) -> str:
+    record = journal.decoded(body)
+    said = [str(record[name]) for name in ("code", "qualifier", "edge", "text", "why", "key", "of") if name in record]
+    at = [clock_face(record["t"])] if "t" in record else []
+    return " ".join([str(record["do"]), *said, *at])[:60]
+
+
+def _agreed(question: str) -> bool:
+    """Ask; Enter agrees."""
+    try:
+        return input(f"{visible(question)}, n leaves them out. ").strip().lower() != "n"
+    except EOFError:
+        print()
+        return False
 
 
 def _offered_back(file: Path) -> list[Arrival]:

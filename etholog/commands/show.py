@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from etholog import session
+from etholog.base import journal, rescue
 from etholog.base.colours import ACTORS
 from etholog.base.refusal import Finding
 from etholog.base.text import visible
@@ -25,6 +26,8 @@ def run(args: argparse.Namespace) -> int:
     """Print summary and strip of each session; 1 where a line of a file could not be used."""
     findings: list[Finding] = []
     for path in args.files:
+        if rescue.ENDING in path.suffixes[-2:] and not rescued(path):
+            continue
         read = session.read(path)
         findings += read.findings
         for line in summary.lines(read):
@@ -34,6 +37,23 @@ def run(args: argparse.Namespace) -> int:
         print()
     say(*findings)
     return 1 if findings else 0
+
+
+def rescued(path: Path) -> bool:
+    """Say what a rescue file is; True where it is a whole session of its own, which can be shown."""
+    one = rescue.read(path)
+    whose = "a session that it does not name (version 0.1 wrote it)"
+    if 0 in one.bodies:
+        about = journal.decoded(one.bodies[0])
+        pair = f" ({about['male']} x {about['female']})" if "male" in about else ""
+        whose = f"{about.get('id', 'a journal')}{pair}"
+    print(visible(f"{path}: a rescue file. It holds {one.told()} of {whose}, which its own file did not take."))
+    if path.name.endswith(rescue.TAKEN):
+        print("They were taken in; nobody needs this file any more.")
+    else:
+        print(visible(f"To take them in: etholog resume SESSION.jsonl --rescue {path}"))
+    print()
+    return one.whole
 
 
 def strip(read: Session, width: int, glyphs: Glyphs) -> Iterator[list[Part]]:

@@ -5,6 +5,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from etholog.base import files
 from etholog.base.refusal import Refusal
 from etholog.commands import recording
 from etholog.commands.film import watching
@@ -79,4 +80,4 @@ def check_folder(folder: Path) -> None:
         probe.write_bytes(b"x")
         probe.unlink()
     except OSError as error:
-        raise Refusal(f"{folder}: can't be written ({error.strerror}); choose another with --folder") from error
+        raise Refusal(f"{folder}: can't be written ({error.strerror}); {files.remedy(error)} with --folder") from error

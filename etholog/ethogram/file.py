@@ -8,6 +8,7 @@ from typing import Any
 
 from pydantic import ValidationError
 
+from etholog.base import files
 from etholog.base.refusal import Finding, Refusal
 from etholog.base.shipped import folder as shipped_folder
 from etholog.base.text import nearest
@@ -37,16 +38,14 @@ def find(name: str, workspace: Path | None = None) -> Path:
     for folder in folders:
         if re.fullmatch(r"[a-z][a-z0-9-]*", name) and (folder / f"{name}.toml").is_file():
             return folder / f"{name}.toml"
-    known = (file.stem for folder in folders for file in sorted(folder.glob("*.toml")))
+    known = (Path(file).stem for folder in folders for file in files.listed(folder, ".toml")[0])
     raise Refusal(f"no ethogram {name!r}{nearest(name, known)}")
 
 
 def read(path: Path) -> Ethogram:
     """Read an ethogram. Refusal tells all that is wrong with it, a line each."""
     try:
-        text = path.read_bytes().decode("utf-8")
-    except OSError as error:
-        raise Refusal(Finding(f"can't be read ({error.strerror})", "check the name", path)) from error
+        text = files.read(path).decode("utf-8")
     except UnicodeDecodeError as error:
         raise Refusal(Finding("is not UTF-8 text", "save it as UTF-8", path)) from error
     try:
@@ -68,7 +67,7 @@ def read(path: Path) -> Ethogram:
 def at_hand(workspace: Path) -> list[Ethogram]:
     """Return the workspace's own ethograms, then the shipped ones, the terrestrial first: its general windows serve
     where a genus has none."""
-    own = sorted((workspace / "ethograms").glob("*.toml"))
+    own = [workspace / "ethograms" / name for name in files.listed(workspace / "ethograms", ".toml")[0]]
     ours = sorted(shipped().glob("*.toml"), key=lambda file: (file.stem != "terrestrial", file.stem))
     seen: dict[str, Path] = {}
     for file in [*own, *ours]:

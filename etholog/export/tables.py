@@ -10,6 +10,7 @@ import pandas as pd
 from etholog import session
 from etholog.analysis.latency import latency
 from etholog.analysis.transition import transition
+from etholog.base import files
 from etholog.base.refusal import Refusal
 from etholog.ethogram import Ethogram
 from etholog.season import Season
@@ -48,9 +49,9 @@ def tables(season: Season) -> dict[str, pd.DataFrame]:
 def _again(season: Season) -> Iterator[Session]:
     """Yield each of the season's sessions, read from its file once more: a season holds no single records."""
     left = set(season.sessions["session"])
-    for file in sorted(season.folder.iterdir()):
+    for name in files.listed(season.folder)[0]:
         try:
-            one = session.read(file)
+            one = session.read(season.folder / name)
         except Refusal:
             continue  # no session; the season's faults tell of it
         if one.id in left:

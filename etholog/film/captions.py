@@ -8,6 +8,7 @@ from itertools import pairwise, zip_longest
 from pathlib import Path
 from typing import NamedTuple
 
+from etholog.base import files
 from etholog.base.refusal import Refusal
 from etholog.base.text import nearest
 from etholog.ethogram import STAGES, Ethogram
@@ -40,9 +41,7 @@ def read_words(path: Path, ethogram: Ethogram) -> Words:
     """Read a language file: TOML with the tables `captions` and `chapters`, and `unsure`. Raises Refusal with the
     fault."""
     try:
-        values = tomllib.loads(path.read_bytes().decode("utf-8"))
-    except OSError as error:
-        raise Refusal(f"{path}: can't be read ({error.strerror}); check the name") from error
+        values = tomllib.loads(files.read(path).decode("utf-8"))
     except (UnicodeDecodeError, tomllib.TOMLDecodeError, RecursionError) as error:
         raise Refusal(f"{path}: is not TOML in UTF-8: {error}; mend that place first") from None
     codes = [b.code for b in ethogram.behaviour]

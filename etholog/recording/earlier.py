@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from etholog import ethogram, session
+from etholog.base import files
 from etholog.base.refusal import Refusal
 from etholog.session import summary
 
@@ -23,7 +24,8 @@ class Earlier:
     headers: list[tuple[Path, "Header"]] = field(default_factory=list)
 
     def __post_init__(self) -> None:
-        for path in sorted(self.folder.glob("*.jsonl"), reverse=True):
+        for name in reversed(files.listed(self.folder)[0]):
+            path = self.folder / name
             try:
                 self.headers.append((path, session.header(path)))
             except Refusal:
@@ -33,10 +35,10 @@ class Earlier:
         """Return what was said for a question before, latest first: of an animal, a species, a place, an observer."""
         said = [str(header.get(name, "")) for _, header in self.headers]
         if name in ("male", "female"):
-            said += sorted(path.stem for path in (self.folder.parent / "animals").glob("*.jsonl"))
+            said += (Path(name).stem for name in files.listed(self.folder.parent / "animals", ".jsonl")[0])
         if name == "ethogram":
             folders = (self.folder.parent / "ethograms", ethogram.shipped())
-            said = [path.stem for folder in folders for path in sorted(folder.glob("*.toml"))]
+            said = [Path(name).stem for folder in folders for name in files.listed(folder, ".toml")[0]]
         return [word for word in dict.fromkeys(said) if word and word.isprintable()]
 
     def of(self, male: str, female: str) -> Iterator[str]:

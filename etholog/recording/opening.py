@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from etholog import ethogram, session
-from etholog.base import system
+from etholog.base import files, system
 from etholog.base.journal import Journal
 from etholog.base.refusal import Refusal
 from etholog.base.text import visible
@@ -94,8 +94,7 @@ class NewSession:
 def begin(folder: Path, kept: Ethogram, began: datetime, clock_at: float, name: str = "", **said: Any) -> Journal:
     """Make the file of a new session, named after its start and its pair if not told. Refusal when that can't be."""
     when = began.strftime("%Y%m%d-%H%M%S")
-    pair = "-".join(re.sub(r"[^\w.-]+", "_", said.get(who, "")).strip("._") or who for who in ("male", "female"))
-    name = name or f"{when}-{pair}"[:120]
+    name = name or _free_name(folder, f"{when}-{_pair_name(said.get('male', ''), said.get('female', ''))}")
     header: dict[str, Any] = {
         "id": name,
         "began": began.isoformat(timespec="milliseconds"),
@@ -113,8 +112,27 @@ def begin(folder: Path, kept: Ethogram, began: datetime, clock_at: float, name: 
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
-        raise Refusal(f"{folder}: can't be made ({error.strerror}); choose a folder that can be written") from error
+        raise Refusal(f"{folder}: can't be made ({error.strerror}); {files.remedy(error)}") from error
     return Journal.create(folder / f"{name}.jsonl", session.header_of(kept, **header | said))
+
+
+def _pair_name(male: str, female: str) -> str:
+    """Return both names as part of a file's name; each gets half of the room, or what the other leaves."""
+    room = files.NAME_BYTES - len("20260503-211500--")
+    his = re.sub(r"[^\w.-]+", "_", male).strip("._") or "male"
+    hers = re.sub(r"[^\w.-]+", "_", female).strip("._") or "female"
+    his = files.cut(his, max(room // 2, room - len(hers.encode())))
+    return f"{his}-{files.cut(hers, room - len(his.encode()))}".rstrip("._")
+
+
+def _free_name(folder: Path, name: str) -> str:
+    """Return the name, with a number behind it where another differs from it in capitals alone."""
+    taken = [Path(other).stem for other in files.listed(folder)[0]]
+    number, free = 1, name
+    while files.alike(free, taken):
+        number += 1
+        free = f"{name}-{number}"
+    return free
 
 
 def resume(

@@ -2,23 +2,26 @@
 
 import signal
 import sys
-from asyncio import AbstractEventLoop
+from threading import Thread
 from types import FrameType
-from typing import ClassVar
+from typing import Any, ClassVar
 
 from textual.app import App
 from textual.binding import BindingType
 
 from etholog.base import system
+from etholog.base.journal import Journal
 from etholog.base.refusal import Refusal
+from etholog.base.text import visible
 from etholog.recording.arrivals import Arrivals
 from etholog.recording.forms import OUTCOME
 from etholog.recording.opening import NewSession
 from etholog.recording.recorder import Recorder
-from etholog.screens.driver import noting_driver
+from etholog.screens.driver import give_back, noting_driver
 from etholog.screens.form import Form
 from etholog.screens.ready import Ready
 from etholog.screens.themes import Look
+from etholog.screens.watchdog import LAST_S, Watchdog
 from etholog.screens.watching import Watching
 from etholog.session.folding import fold
 from etholog.session.record import Scalar
@@ -39,8 +42,15 @@ class DressedApp(App[bool], inherit_bindings=False):
 
     def __init__(self, look: Look) -> None:
         self.look = look
-        self._listening: AbstractEventLoop | None = None
+        self.watchdog = Watchdog(self._ask_to_end, self._end_by_force)
         super().__init__(driver_class=noting_driver(self.note, self.input_ended))
+
+    def run(self, *args: Any, **options: Any) -> bool | None:
+        """Show the app until it ends."""
+        try:
+            return super().run(*args, **options)
+        finally:
+            self.watchdog.over()
 
     def get_css_variables(self) -> dict[str, str]:
         """Give style sheets the theme's colours."""
@@ -50,15 +60,19 @@ class DressedApp(App[bool], inherit_bindings=False):
 
     def listen_for_signals(self) -> None:
         """Let a signal end the app as it should: the terminal given back, the file whole."""
-        if sys.platform == "win32":
+        if sys.platform == "win32" or self.is_headless:
             return
-        import asyncio
-
-        self._listening = loop = asyncio.get_running_loop()
-        for name in ("SIGHUP", "SIGTERM", "SIGINT"):
-            number = getattr(signal, name)
-            loop.add_signal_handler(number, self._broken_off, number, name)
+        self.watchdog.listen()
         self._heed_stops()
+
+    def _ask_to_end(self, number: int, how: str) -> None:
+        if self._loop is not None:
+            self._loop.call_soon_threadsafe(self._broken_off, number, how)
+
+    def _end_by_force(self, how: str) -> None:
+        self.before_end(how)
+        if self._driver is not None:
+            give_back(self._driver)
 
     def _heed_stops(self) -> None:
         stops, goes_on = signal.getsignal(signal.SIGTSTP), signal.getsignal(signal.SIGCONT)
@@ -94,8 +108,8 @@ class DressedApp(App[bool], inherit_bindings=False):
 
     def input_ended(self, number: int, how: str) -> None:
         """End as after a signal: no key can come any more. Called in the input thread."""
-        if self._listening is not None:
-            self._listening.call_soon_threadsafe(self._broken_off, number, how)
+        # In a thread of its own: the driver waits for the one that calls this.
+        Thread(target=self.watchdog.end, args=(number, how), daemon=True).start()
 
     def before_end(self, name: str) -> None:
         """Do what has to be done when a signal ends us."""
@@ -193,7 +207,7 @@ class WatchApp(DressedApp):
         rung = LADDER[evidence(fold(recorder.ethogram, recorder.live.records).bouts)]  # what still ran at the end, too
         self.push_screen(
             Form(
-                "The session is closed and kept. Two minutes more; each line may stay empty",
+                f"{self._closed_words(recorder.journal)}. Two minutes more; each line may stay empty",
                 "Enter or Down goes on, Ctrl-S is done, Esc leaves it all empty",
                 OUTCOME,
                 {},
@@ -201,6 +215,12 @@ class WatchApp(DressedApp):
             ),
             self.keep_outcome,
         )
+
+    @staticmethod
+    def _closed_words(journal: Journal) -> str:
+        if journal.trouble is None:
+            return "The session is closed and kept"
+        return visible(f"The session is closed, but NOT all of it is in its file: {journal.trouble}")
 
     def keep_outcome(self, outcome: dict[str, Scalar] | None) -> None:
         """Keep what was told, and leave."""
@@ -215,7 +235,7 @@ class WatchApp(DressedApp):
             return
         if not recorder.closed and recorder.live.folding.gap is None:
             recorder.gap(system.now(), f"etholog was ended ({name})")
-        recorder.journal.close()
+        recorder.journal.close(LAST_S)
 
     def goes_on(self) -> None:
         """Have the strip leave a gap for the time in which the program was stopped."""

@@ -25,6 +25,31 @@ if TYPE_CHECKING:
     from textual._xterm_parser import XTermParser
 
 
+def give_back(driver: Driver) -> None:
+    """Give the terminal back to the shell without the help of the driver's threads, as far as it takes that."""
+    if sys.platform == "win32":
+        return
+    import os
+    import termios
+    from contextlib import suppress
+    from threading import Thread
+
+    before = getattr(driver, "attrs_before", None)
+    if before is not None:
+        with suppress(termios.error):
+            termios.tcsetattr(0, termios.TCSANOW, before)
+
+    def leave() -> None:
+        # Bracketed paste, mouse, focus and kitty's keys off; line wrap on; the usual screen, with its cursor.
+        with suppress(OSError):
+            os.write(1, b"\x1b[?2004l\x1b[?1000l\x1b[?1003l\x1b[?1006l\x1b[?1004l\x1b[<u\x1b[?7h\x1b[?1049l\x1b[?25h")
+
+    # A terminal that does not read lets nobody finish writing.
+    leaving = Thread(target=leave, daemon=True)
+    leaving.start()
+    leaving.join(0.1)
+
+
 def held(event: events.Key) -> bool | None:
     """Return whether a key came because it is held down; None where the terminal does not tell."""
     told: bool | None = getattr(event, "held", None)

@@ -46,6 +46,7 @@ class Home(App[tuple[str, ...]], inherit_bindings=False):
     #due { width: 3fr; padding-right: 2; }
     #side { width: 2fr; }
     .head { text-style: bold; }
+    #alarms { text-style: bold reverse; height: auto; }
     #ways { height: auto; padding-top: 1; }
     Horizontal { height: 1fr; }
     """
@@ -53,13 +54,16 @@ class Home(App[tuple[str, ...]], inherit_bindings=False):
     AUTO_FOCUS = None
     BINDINGS: ClassVar[list[BindingType]] = []
 
-    def __init__(self, animals: Animals, tasks: Sequence[Task], today: date) -> None:
+    def __init__(self, animals: Animals, tasks: Sequence[Task], today: date, alarms: Sequence[str] = ()) -> None:
         super().__init__()
+        self._alarms = alarms
         self._animals, self._tasks, self._today = animals, tasks, today
 
     def compose(self) -> ComposeResult:
         """Lay the desk out."""
         yield Static(f"etholog  {self._today}   {visible(str(self._animals.folder.resolve()))}", markup=False)
+        if self._alarms:
+            yield Static("\n".join(map(visible, self._alarms)), id="alarms", markup=False)
         with Horizontal():
             with Vertical(id="due"):
                 yield Static(f"\nDUE: {len(self._now)} (all of it: d)", classes="head", markup=False)

@@ -5,10 +5,10 @@ session counts as known while its file has the name, size and times that it had 
 program; whatever is wrong with the cache, the files are read instead.
 """
 
-import os
 import time
 from collections.abc import Mapping
 from contextlib import suppress
+from os import stat_result
 from pathlib import Path
 from struct import Struct
 
@@ -30,9 +30,8 @@ Stamp = bytes
 _STAMP = Struct("<3q")
 
 
-def stamp(entry: "os.DirEntry[str]") -> Stamp:
-    """Return the stamp of a file. Raises OSError when it is gone."""
-    seen = entry.stat()
+def stamp(seen: stat_result) -> Stamp:
+    """Return the stamp of a file."""
     return _STAMP.pack(seen.st_size, seen.st_mtime_ns, seen.st_ctime_ns)
 
 

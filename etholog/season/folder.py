@@ -1,6 +1,5 @@
 """A folder of sessions read into tables."""
 
-import os
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -11,6 +10,7 @@ import pandas as pd
 from etholog import animals as animals_
 from etholog import session
 from etholog.animals import Animals
+from etholog.base import files as files_
 from etholog.base import notebook
 from etholog.base.refusal import Finding, Refusal
 from etholog.ethogram import Ethogram
@@ -83,17 +83,17 @@ def read(path: Path | str = ".", cached: bool = True) -> Season:
     """Read a folder of sessions, or a workspace that has one, into a Season. Files that are no sessions become
     findings. A large folder is read again only where it changed (see `etholog.cache`), unless `cached` is False."""
     folder = folder_of(path)
-    files = _files(folder)
+    files, odd = files_.listed(folder)
     if not cached or len(files) < cache.AT_LEAST:
-        found, findings = _gathered(folder, sorted(files))
-        return _season(folder, _in_order(found), findings)
-    stamps = {name: cache.stamp(entry) for name, entry in files.items()}
+        found, findings = _gathered(folder, files)
+        return _season(folder, _in_order(found), [*odd, *findings])
+    stamps = {name: cache.stamp(seen) for name, seen in files.items()}
     known, whole = cache.load(folder, stamps)
     fresh, findings = _gathered(folder, sorted(files.keys() - set(known.said["name"])))
     found = _in_order(rows.join(known, fresh) if fresh else known)
     if fresh or not whole:
         cache.save(folder, stamps, found)
-    return _season(folder, found, findings)
+    return _season(folder, found, [*odd, *findings])
 
 
 def _gathered(folder: Path, names: Iterable[str]) -> tuple[Rows, list[Finding]]:
@@ -110,21 +110,11 @@ def _gathered(folder: Path, names: Iterable[str]) -> tuple[Rows, list[Finding]]:
     return rows.gather(sessions()), unread
 
 
-def _files(folder: Path) -> "dict[str, os.DirEntry[str]]":
-    """Return all that may be sessions, by name."""
-    with os.scandir(folder) as entries:
-        return {
-            entry.name: entry
-            for entry in entries
-            if not (entry.name.startswith(".") or entry.name.endswith(".torn") or entry.is_dir())
-        }
-
-
 def sessions_in(folder: Path) -> tuple[list[Session], list[Finding]]:
     """Return the sessions of a folder, in the order of their files' names, and what could not be read."""
     found: list[Session] = []
-    unread: list[Finding] = []
-    for name in sorted(_files(folder)):
+    names, unread = files_.listed(folder)
+    for name in names:
         try:
             found.append(session.read(folder / name))
         except Refusal as refusal:

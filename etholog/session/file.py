@@ -65,6 +65,10 @@ def _begin(path: Path, body: bytes) -> tuple[Header, Ethogram]:
     at = body.find(b',"ethogram":{')
     if at < 0:
         raise Refusal(Finding("no ethogram", "this is no session of etholog", path, 1))
+    known = body[at + len(b',"ethogram":') :] in _known
+    twice = journal.repeated(body[:at] if known else body)
+    if twice is not None:
+        raise Refusal(Finding(f"{twice} stands there twice", "this is no session of etholog that can be read", path, 1))
     try:
         header = _header.validate_json(body[:at] + b"}")
         plain = body[at + len(b',"ethogram":') :]

@@ -1,10 +1,12 @@
 """The kinds of lines that a session's file can hold, exact to the member: the border at which pydantic stands guard."""
 
+import re
 from collections.abc import Sequence
+from datetime import datetime
 from pathlib import Path
-from typing import Annotated, Literal, NotRequired, TypeVar
+from typing import Annotated, Any, Literal, NotRequired, TypeVar
 
-from pydantic import AwareDatetime, ConfigDict, Field, TypeAdapter, ValidationError, with_config
+from pydantic import AwareDatetime, BeforeValidator, ConfigDict, Field, TypeAdapter, ValidationError, with_config
 from typing_extensions import TypedDict  # before Python 3.12, pydantic takes no other
 
 from etholog.base import journal
@@ -23,6 +25,15 @@ T = TypeVar("T")
 _exact = with_config(ConfigDict(extra="forbid", strict=True, allow_inf_nan=False))
 
 
+def _instant(value: Any) -> Any:
+    """Let through what is written as RFC 3339 has it: left to itself, pydantic takes a bare number for seconds."""
+    if isinstance(value, str) and not re.match(r"\d{4}-\d\d-\d\d[Tt ]\d\d:", value):
+        raise ValueError("is no date and time as in 2026-05-03T21:15:00+02:00")
+    if not isinstance(value, str | datetime):
+        raise ValueError("is no text")
+    return value
+
+
 @_exact
 class Header(TypedDict):
     """The first line but for the ethogram, which stands last in it.
@@ -35,7 +46,7 @@ class Header(TypedDict):
     do: Literal["begin"]
     format: Literal["etholog-session/1"]
     id: Name
-    began: Annotated[AwareDatetime, Field(strict=False)]
+    began: Annotated[AwareDatetime, Field(strict=False), BeforeValidator(_instant)]
     male: Word
     female: Word
     species: Word
@@ -207,19 +218,31 @@ def brief(error: ValidationError) -> str:
     return f"{where}: {fault['msg']}" if where else fault["msg"]
 
 
+def _members(records: Sequence[Any]) -> int:
+    """Return how many members records have, those of the objects within them too."""
+    holding = [record for record in records if record["do"] in ("close", "film")]
+    inner = sum(len(record.get("outcome", ())) + sum(map(len, record.get("clips", ()))) for record in holding)
+    return sum(map(len, records)) + inner
+
+
 def checked(
     path: Path, bodies: Sequence[bytes], many: TypeAdapter[list[T]], one: TypeAdapter[T]
 ) -> tuple[list[T], list[Finding]]:
     """Return the records of a journal's bodies that can be used, and a finding for each of the others."""
     try:
         records = many.validate_json(journal.as_array(bodies))
-        if len(records) == len(bodies):
+        if len(records) == len(bodies) and not journal.may_repeat(bodies, _members(records)):
             return records, []
     except ValidationError:
         pass  # one by one, which takes longer, to say which it is
     usable: list[T] = []
     findings: list[Finding] = []
     for body in bodies:
+        twice = journal.repeated(body)
+        if twice is not None:
+            what = f"{twice} stands there twice"
+            findings.append(Finding(what, journal.LEFT_OUT, path, record=journal.number(body)))
+            continue
         try:
             usable.append(one.validate_json(body + b"}"))
         except ValidationError as error:

@@ -155,7 +155,7 @@ def test_a_second_process_is_refused(tmp_path: Path) -> None:
 
 
 LIMITED = """
-    import resource, signal, sys
+    import resource, signal, sys, time
     from pathlib import Path
     from etholog.base.journal import Journal
     from etholog.session.drafts import note
@@ -164,11 +164,13 @@ LIMITED = """
     kept = Journal.create(path, {"format": "etholog-session/1"})
     size = path.stat().st_size
     resource.setrlimit(resource.RLIMIT_FSIZE, (size + 150, resource.RLIM_INFINITY))
-    for i in range(6):
+    for i in range(4):
         kept.append(note(i, f"note {i}"))
+        while kept.waiting_s:  # or the rescue file, under the same limit, had to hold more lines
+            time.sleep(0.001)
     print(kept.trouble)
     print(kept.rescue)
-    # The rescue file grows under the same limit, so it too holds only what fits; then there is room again.
+    # The rescue file grows under the same limit; then there is room again.
     resource.setrlimit(resource.RLIMIT_FSIZE, (resource.RLIM_INFINITY, resource.RLIM_INFINITY))
     kept.append(note(9, "room again"))
     print(kept.trouble)
@@ -189,12 +191,14 @@ def test_a_full_disk_loses_nothing(tmp_path: Path) -> None:
     trouble, rescue, after, closed = done.stdout.splitlines()
     assert trouble.startswith("NOT SAVED")
     assert Path(rescue).is_relative_to(tmp_path / "state")
+    assert not Path(rescue).exists()  # all is in the file, so nobody has to take this in
+    assert Path(rescue + ".taken").exists()
     assert after == "None"
     assert closed == "True"
     reading = journal.read(path)
     assert not reading.findings
     assert [record["text"] for record in json.loads(journal.as_array(reading.bodies[1:]))] == [
-        *(f"note {i}" for i in range(6)),
+        *(f"note {i}" for i in range(4)),
         "room again",
     ]
 
@@ -247,3 +251,115 @@ def test_kill_9_loses_no_line_that_was_told(tmp_path: Path, round_: int) -> None
     reading = journal.read(path)
     assert reading.next_n > last
     assert not reading.findings or reading.torn
+
+
+def test_crlf_is_read_told_and_written_on(tmp_path: Path) -> None:
+    path = tmp_path / "a.jsonl"
+    data = written(path, 3)
+    path.write_bytes(data.replace(b"\n", b"\r\n"))
+    reading = journal.read(path)
+    assert [str(found) for found in reading.findings] == [
+        f"{path}: its lines end with CR LF, as git on Windows makes them; {journal.CRLF_REMEDY}"
+    ]
+    assert journal.as_array(reading.bodies) == journal.as_array([line[:-18] for line in data.splitlines()])
+    assert journal.first(path) == reading.bodies[0]
+    opened, _ = Journal.open(path)
+    opened.append(note(9, "after"))
+    assert opened.close()
+    assert path.read_bytes().count(b"\r\n") == path.read_bytes().count(b"\n") == 5
+    assert len(journal.read(path).bodies) == 5
+
+
+@pytest.mark.parametrize("lost", [1, 2])
+def test_a_cut_within_cr_lf_costs_nothing(tmp_path: Path, lost: int) -> None:
+    path = tmp_path / "a.jsonl"
+    path.write_bytes(written(path, 3).replace(b"\n", b"\r\n")[:-lost])
+    opened, reading = Journal.open(path)
+    assert len(reading.bodies) == 4
+    opened.append(note(9, "after"))
+    assert opened.close()
+    assert path.read_bytes().count(b"\r\n") == path.read_bytes().count(b"\n") == 5
+    assert len(journal.read(path).bodies) == 5
+
+
+def _edit(path: Path) -> None:
+    with path.open("r+b") as file:
+        file.seek(-30, os.SEEK_END)
+        file.write(b"X")
+
+
+def _replace(path: Path) -> None:
+    path.with_suffix(".new").write_bytes(path.read_bytes())
+    path.with_suffix(".new").replace(path)
+
+
+def _add(path: Path) -> None:
+    with path.open("ab") as file:
+        file.write(b"a word")
+
+
+HARM = {
+    "something was added": _add,
+    "it was cut short": lambda path: os.truncate(path, path.stat().st_size - 20),
+    "it was emptied": lambda path: os.truncate(path, 0),
+    "it was edited": _edit,
+    "another file is in its place": _replace,
+    "it was moved away": lambda path: path.rename(path.with_suffix(".away")),
+}
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="an open file can't be moved there")
+@pytest.mark.parametrize("what", HARM)
+def test_what_others_do_to_the_file_is_noticed_at_the_next_line(
+    tmp_path: Path, what: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
+    path = tmp_path / "a.jsonl"
+    kept = Journal.create(path, HEADER)
+    kept.append(note(1, "before"))
+    HARM[what](path)
+    harmed = path.read_bytes() if path.exists() else None
+    kept.append(note(2, "after"))
+    assert kept.damage == what
+    assert what in (kept.trouble or "")
+    kept.append(note(3, "later"))
+    assert kept.rescue is not None
+    assert list(journal.lines_of(kept.rescue)) == [0, 1, 2, 3]
+    assert not journal.read(kept.rescue).findings
+    assert not kept.close()
+    assert kept.rescue.exists()
+    assert (path.read_bytes() if path.exists() else None) == harmed  # nothing is glued to it
+
+
+def test_a_file_that_others_only_touched_is_still_ours(tmp_path: Path) -> None:
+    path = tmp_path / "a.jsonl"
+    kept = Journal.create(path, HEADER)
+    os.utime(path, (1, 1))
+    path.chmod(0o600)
+    kept.append(note(1, "after"))
+    assert kept.trouble is None
+    assert kept.close()
+
+
+def test_a_rescue_file_says_whose_marks_it_holds(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
+    path = tmp_path / "a.jsonl"
+    kept = Journal.create(path, HEADER)
+    for i in range(5):
+        kept.append(note(i, "on the disk"))
+    os.truncate(path, path.stat().st_size - 3)
+    kept.append(note(6, "nowhere else"))
+    assert kept.rescue is not None
+    assert journal.first(kept.rescue) == journal.first(path)
+
+
+@pytest.mark.parametrize(
+    ("body", "twice"),
+    [
+        (b'{"n":1,"do":"note","t":5,"text":"a \\":b"', None),
+        (b'{"n":1,"do":"mark","t":5,"t":6,"code":"clasp"', "t"),
+        (b'{"n":1,"do":"close","t":5,"outcome":{"ended":"parted","ended":"killed"}', "ended"),
+    ],
+)
+def test_a_member_that_stands_twice_is_found(body: bytes, twice: str | None) -> None:
+    assert journal.repeated(body) == twice

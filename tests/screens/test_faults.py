@@ -319,3 +319,60 @@ def test_hostile_text_reaches_the_file_and_no_terminal(tmp_path: Path) -> None:
         assert terminal.wait() == 0
         assert b"\x1b[2J" not in terminal.raw
         assert "\u202e".encode() not in terminal.raw
+
+
+def frozen(terminal: Terminal, keys: str) -> None:
+    """Have the terminal read nothing any more until Textual's queue is full and its loop stands still, then type."""
+    still = 0
+    before = -1
+    end = time.monotonic() + 30
+    while still < 6:
+        terminal.type("rt"[int(time.monotonic() * 10) % 2])
+        time.sleep(0.25)
+        size = the_file(Path(f"/proc/{terminal.pid}/cwd")).stat().st_size
+        still = still + 1 if size == before else 0
+        before = size
+        assert time.monotonic() < end, "the loop never stood still"
+    for key in keys:
+        terminal.type(key)
+        time.sleep(0.12)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGHUP, signal.SIGINT])
+def test_a_frozen_terminal_and_a_signal_end_it_with_a_gap(tmp_path: Path, number: int) -> None:
+    with Terminal(*WATCH, cwd=tmp_path) as terminal:
+        terminal.start()
+        terminal.type("d")
+        terminal.until("now: palpal drumming")
+        frozen(terminal, "vx")
+        terminal.kill(number)
+        assert gone(terminal) == 3
+    read = session.read(the_file(tmp_path))
+    assert not read.findings
+    assert not read.fold.closed
+    assert read.fold.gaps[-1].why == f"etholog was ended ({signal.Signals(number).name})"
+
+
+@pytest.mark.slow
+def test_a_frozen_terminal_that_is_closed_ends_it_with_a_gap(tmp_path: Path) -> None:
+    with Terminal(*WATCH, cwd=tmp_path) as terminal:
+        terminal.start()
+        terminal.type("d")
+        terminal.until("now: palpal drumming")
+        frozen(terminal, "vx")
+        terminal.hang_up()
+        assert gone(terminal) in (3, 129)
+    assert session.read(the_file(tmp_path)).fold.gaps
+
+
+def gone(terminal: Terminal, seconds: float = 20.0) -> int:
+    """Wait for the end without reading what it writes; its exit code, or minus the signal's number."""
+    end = time.monotonic() + seconds
+    while time.monotonic() < end:
+        pid, status = os.waitpid(terminal.pid, os.WNOHANG)
+        if pid:
+            terminal.pid = 0
+            return os.waitstatus_to_exitcode(status)
+        time.sleep(0.02)
+    raise AssertionError("the program did not end")

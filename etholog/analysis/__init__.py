@@ -12,6 +12,7 @@ __all__ = [
     "latency",
     "outcome",
     "practice",
+    "sensitivity",
     "share",
     "sign",
     "survival",

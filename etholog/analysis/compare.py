@@ -5,8 +5,9 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from etholog.analysis import design as designs
 from etholog.analysis import logrank, permutation, survival
-from etholog.analysis.design import NONE, OTHER, Design, crossed, design, paired
+from etholog.analysis.design import NONE, OTHER, Design, named
 from etholog.analysis.order import confounded
 from etholog.analysis.pairs import MEANS_LEAST, Rows, whole_animals
 from etholog.analysis.pairs import none as no_pairs
@@ -59,7 +60,7 @@ class Comparison:
     """The column of animals whose sessions belong together; 'session' where each counts for itself."""
     horizon_named: bool = False
     """Whether the horizon was named before; only then are there limits of differences of means."""
-    crossed: pd.DataFrame | None = None
+    met: pd.DataFrame | None = None
     """How many sessions each male had with each female, where p assumes that they met at random."""
 
     def _repr_html_(self) -> str:
@@ -81,7 +82,7 @@ def compare(
     Medians: Kaplan & Meier 1958 with log-log limits. Means: within the first `horizon_s` seconds (see
     `analysis.survival`). Test: log-rank of k groups, stratified by `within` (Mantel 1966), permuted: sessions within
     strata (see `analysis.logrank`), or whole animals where groups belong to them (see `analysis.welch`). Effects: see
-    `analysis.pairs.pairs`. Rows with no group are left out.
+    `analysis.pairs.pairs`. Rows whose group is not known are left out.
 
     `within`: a column; 'none' for no strata. Not given, males are compared within females (and females within males),
     where a p of .05 is possible so, and what varies within an animal within animals. `cluster`: the column of animals
@@ -149,8 +150,9 @@ def test(
 ) -> Tested:
     """Return the permutation test of `compare`, without its tables; arguments as there."""
     check_columns(times, by, within, cluster)
-    frame = times.dropna(subset=[by, *([within] if within in times.columns else [])])
-    plan = design(frame, by, within, cluster)
+    kept = np.logical_and.reduce([named(times[column]) for column in (by, within) if column in times.columns])
+    frame = times[kept]
+    plan = designs.design(frame, by, within, cluster)
     label, names = pd.factorize(frame[by].astype(object), sort=True)
     time, occurred = frame["latency_s"].to_numpy(dtype=float), frame["occurred"].to_numpy(dtype=bool)
     strata = [_strata(frame, one) for one in plan.strata]
@@ -174,8 +176,8 @@ def test(
         if permuted.usable or at + 1 == len(tried):
             break
     within = plan.strata[at]
-    met = crossed(frame) if by in OTHER and within != OTHER[by] else None
-    alike = met is not None and paired(met, by)
+    met = designs.met(frame) if by in OTHER and within != OTHER[by] else None
+    alike = met is not None and designs.paired(met, by)
     return Tested(frame, rows, names, plan, within, rank, permutation.NOTHING if alike else permuted, met, alike)
 
 
@@ -227,9 +229,9 @@ def _table(
                 known = survival.known_to(time, occurred, horizon)
                 mean, se = survival.restricted_mean(time, occurred, horizon) if known else (np.nan, np.nan)
                 row |= {"mean_s": mean, "mean_se_s": se if alone else np.nan}
-        for animals in ("male", "female"):
+        for animals in OTHER:
             if animals in frame.columns and animals != by:
-                row[f"{animals}s"] = int(frame[animals][label == g].nunique())
+                row[f"{animals}s"] = _count(frame[animals][label == g])
         row["why"] = (
             "" if limited else f"no limits: under {MEDIAN_LEAST} sessions" if alone
             else f"no limits: several sessions of one {plan.unit}"
@@ -279,8 +281,12 @@ def _animals(rows: pd.DataFrame, table: pd.DataFrame) -> list[str]:
         said.append(
             f"The smallest group has {least} session{'s'[least == 1 :]}: take the differences as hints, not as facts."
         )
-    counts = {name: int(rows[name].nunique()) for name in ("male", "female") if name in rows.columns}
+    counts = {name: _count(rows[name]) for name in OTHER if name in rows.columns}
     if counts:
         who = " and ".join(f"{count} {name}{'' if count == 1 else 's'}" for name, count in counts.items())
         said.append(f"They are {who}: what holds for them need not hold for others.")
     return said
+
+
+def _count(column: pd.Series) -> int:
+    return int(column[named(column)].nunique())

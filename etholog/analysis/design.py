@@ -43,7 +43,7 @@ def design(rows: pd.DataFrame, by: str, within: str | None, cluster: str | None)
     best = OTHER.get(by) if kind == "each animal" else unit if kind == "within animals" else None
     if within is not None:
         strata: tuple[str | None, ...] = (None if within == NONE and NONE not in rows.columns else within,)
-    elif best in rows.columns and not rows[best].isna().any():
+    elif best in rows.columns and named(rows[best]).all():
         strata = (best,) if kind == "within animals" else (best, None)
     else:
         strata = (None,)
@@ -53,22 +53,27 @@ def design(rows: pd.DataFrame, by: str, within: str | None, cluster: str | None)
 def _numbers(column: pd.Series) -> NDArray[np.intp]:
     """Return the animals' numbers; who is not known is another each time."""
     numbers = pd.factorize(column.astype(object))[0].astype(np.intp)
-    unknown = numbers < 0
+    unknown = ~named(column).to_numpy()
     numbers[unknown] = len(numbers) + np.arange(int(unknown.sum()))
     return numbers
 
 
-def crossed(rows: pd.DataFrame) -> pd.DataFrame | None:
+def named(column: pd.Series) -> pd.Series:
+    """Return which values are known: neither missing nor ''."""
+    return column.notna() & (column.astype(object) != "")
+
+
+def met(rows: pd.DataFrame) -> pd.DataFrame | None:
     """Return how many sessions each male (row) had with each female (column); None where they are not named."""
     if not {"male", "female"} <= set(rows.columns):
         return None
-    males, females = (rows[name].astype(object) for name in ("male", "female"))
-    return pd.crosstab(males, females) if len(rows.dropna(subset=["male", "female"])) else None
+    both = rows[named(rows["male"]) & named(rows["female"])]
+    return pd.crosstab(both["male"].astype(object), both["female"].astype(object)) if len(both) else None
 
 
-def paired(met: pd.DataFrame, by: str) -> bool:
+def paired(often_met: pd.DataFrame, by: str) -> bool:
     """Return whether males and females can't be told apart: at least half of the males (or females, by which groups
     are made) who came more than once had more than half of their sessions with one and the same mate."""
-    table = met.to_numpy() if by == "male" else met.to_numpy().T
+    table = often_met.to_numpy() if by == "male" else often_met.to_numpy().T
     often = table[table.sum(axis=1) > 1]
     return bool(len(often) and (often.max(axis=1) > often.sum(axis=1) / 2).mean() >= 0.5)

@@ -11,8 +11,8 @@ BY_THE_KEEPER = "keeper ended it"
 FOR_GOOD = ("he got out", "she withdrew", ATTACKED, KILLED)
 """Answers to how it ended after which nothing more could come that evening. After the others it might have: the
 watching ended, and the time is censored there."""
-ROLES = ("killed", "parted", "taken out")
-"""Roles of behaviours that do the same, at their own instant."""
+LAST = ("killed",)
+"""Roles of behaviours that do the same at their own instant. They part and meet again: that is not for good."""
 
 
 def for_good(season: Season) -> tuple[NDArray[np.float64], NDArray[np.object_]]:
@@ -27,8 +27,8 @@ def for_good(season: Season) -> tuple[NDArray[np.float64], NDArray[np.object_]]:
         over = sessions["ended"].isin(FOR_GOOD).to_numpy()
         at[over] = sessions["length_s"].to_numpy(dtype=float)[over]
         what[over] = sessions["ended"].to_numpy(dtype=object)[over]
-    codes = {b.code for kept in season.ethograms.values() for b in kept.behaviour if getattr(b, "role", "") in ROLES}
-    last = season.bouts[season.bouts["behaviour"].isin(codes)] if codes else season.bouts.iloc[:0]
+    bouts = season.bouts
+    last = bouts[bouts["role"].isin(LAST)] if "role" in bouts.columns else bouts.iloc[:0]
     for place, onset, code in zip(last["session"].cat.codes, last["onset_s"], last["behaviour"], strict=True):
         if onset < at[place] or what[place] in FOR_GOOD:
             at[place], what[place] = onset, code

@@ -21,7 +21,7 @@ def order(sessions: pd.DataFrame) -> pd.DataFrame:
     if not {"began", "male", "female"} <= set(sessions.columns):
         return pd.DataFrame(np.nan, index=sessions.index, columns=list(COLUMNS))
     began = sessions["began"].to_numpy(dtype="datetime64[us]").astype(np.int64)
-    male, female = (sessions[name].cat.codes.to_numpy().astype(np.int64) for name in ("male", "female"))
+    male, female = (_numbers(sessions[name]) for name in ("male", "female"))
     pair = np.where((male < 0) | (female < 0), -1, male * (int(female.max(initial=0)) + 1) + female)
     his, before = _nth(male, began)
     theirs, _ = _nth(pair, began)
@@ -49,6 +49,14 @@ def confounded(times: pd.DataFrame, by: str) -> Iterator[str]:
         means = groups.mean().sort_values()
         least, most = (f"{means.iloc[place]:.1f} for {means.index[place]}" for place in (0, -1))
         yield f"The groups differ in {what} (on average {least}, {most}): a difference may be one of order."
+
+
+def _numbers(column: pd.Series) -> NDArray[np.int64]:
+    """Return the animals' numbers; -1 for one without a name."""
+    numbers = column.cat.codes.to_numpy().astype(np.int64)
+    if "" in column.cat.categories:
+        numbers[numbers == column.cat.categories.get_loc("")] = -1
+    return numbers
 
 
 def _nth(of: NDArray[np.int64], at: NDArray[np.int64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:

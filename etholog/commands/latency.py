@@ -109,8 +109,8 @@ def show(
         median = "Limits of medians: 95 %, log-log. " if (found.table["why"] == "").any() else ""
         paragraph(f"{median}{mean}{test}")
     paragraph(found.sentence)
-    if found.crossed is not None:
-        _met(found.crossed)
+    if found.met is not None:
+        _met(found.met)
     if about["without_since"]:
         more = about["without_since"]
         print(f"{more} more session{'' if more == 1 else 's'} never came to where this latency begins.")
@@ -151,13 +151,13 @@ def _lettered(rows: "pd.DataFrame", why: "pd.Series") -> None:
         print()
 
 
-def _met(crossed: "pd.DataFrame") -> None:
-    if max(crossed.shape) > MET_AT_MOST:
-        males, females = crossed.shape
-        paragraph(f"{males} males and {females} females; {int((crossed > 0).sum().sum())} different pairs met.")
+def _met(often: "pd.DataFrame") -> None:
+    if max(often.shape) > MET_AT_MOST:
+        males, females = often.shape
+        paragraph(f"{males} males and {females} females; {int((often > 0).sum().sum())} different pairs met.")
         return
     print("\nHow often they met:")
-    table(crossed.reset_index().rename_axis(columns=None))
+    table(often.reset_index().rename_axis(columns=None))
 
 
 def _otherwise(cases: "pd.DataFrame", times: "pd.DataFrame") -> Iterator[str]:
@@ -302,8 +302,8 @@ def _everything(
         "sentence": found.sentence,
         "otherwise": cases,
     }
-    if found.crossed is not None:
-        told["crossed"] = found.crossed.reset_index()
+    if found.met is not None:
+        told["met"] = found.met.reset_index()
     if ended is not None:
         told["ended"] = ended
     if cox is not None:

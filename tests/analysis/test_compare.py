@@ -246,12 +246,12 @@ def test_within_a_female_only_her_own_sessions_are_compared(courtship: pd.DataFr
 def test_males_are_compared_within_females_where_that_can_tell(courtship: pd.DataFrame) -> None:
     found = compare(courtship, by="male")
     assert found.within == "female"
-    assert found.crossed is None
+    assert found.met is None
     freely = compare(courtship, by="male", within="none")
     assert freely.within is None
     assert "assumes that females were met at random" in freely.sentence
-    assert freely.crossed is not None
-    assert int(freely.crossed.to_numpy().sum()) == 28
+    assert freely.met is not None
+    assert int(freely.met.to_numpy().sum()) == 28
     two = courtship[courtship["male"].isin(["M-Amber", "M-Flint"])]  # no female met both
     assert compare(two, by="male").within is None
     assert compare(courtship, by="observer").within == "male"
@@ -417,3 +417,13 @@ def test_a_wrong_column_is_refused_with_the_nearest() -> None:
 def test_the_public_name_is_this_one() -> None:
     assert etholog.compare is compare
     assert log_rank.__doc__
+
+
+def test_who_has_no_name_is_no_group() -> None:
+    times = THREE_MALES.assign(male=THREE_MALES["male"].where(THREE_MALES["male"] != "C", ""))
+    found = compare(times, by="male")
+    assert found.table.index.tolist() == ["A", "B"]
+    # As the animal of a species he is another each time, and each stands alone.
+    species = compare(times.assign(species=["x"] * 6 + ["y"] * 6), by="species")
+    assert species.clusters == "male"
+    assert species.table["males"].tolist() == [2, 1]

@@ -33,6 +33,7 @@ def test_how_manieth_a_session_is(tmp_path: Path) -> None:
     found = order(season.sessions)
     assert found["male_session"].tolist()[:4] == [1, 2, 1, 3]
     assert found["pair_session"].tolist()[:4] == [1, 1, 1, 2]
+    assert found.iloc[4].isna().all()  # who he was is not said
     assert found.iloc[5].tolist() == [4, 3, 2]
     days = found["male_days_since_session"]
     assert days.isna().tolist()[:4] == [True, False, True, False]

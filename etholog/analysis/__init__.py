@@ -6,6 +6,7 @@ __all__ = [
     "bout",
     "chain",
     "compare",
+    "design",
     "duration",
     "hazard",
     "incidence",

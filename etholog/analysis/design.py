@@ -50,6 +50,14 @@ def design(rows: pd.DataFrame, by: str, within: str | None, cluster: str | None)
     return Design(kind, unit, unit_of, strata)
 
 
+def alone(rows: pd.DataFrame, by: str | None) -> bool:
+    """Return whether the sessions of a group of `by` count each for itself: the group is one animal, or no male came
+    twice. Else limits that take them for so many males are too narrow."""
+    if by in OTHER or "male" not in rows.columns:
+        return True
+    return not rows.loc[named(rows["male"]), "male"].duplicated().any()
+
+
 def _numbers(column: pd.Series) -> NDArray[np.intp]:
     """Return the animals' numbers; who is not known is another each time."""
     numbers = pd.factorize(column.astype(object))[0].astype(np.intp)

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from etholog.analysis import survival
-from etholog.analysis.design import OTHER
+from etholog.analysis.design import alone
 from etholog.base.refusal import Refusal
 from etholog.ethogram import nearest
 
@@ -72,11 +72,11 @@ def ended(times: pd.DataFrame, by: str | None = None) -> pd.DataFrame:
     for value, part in groups:
         curve = incidence(part, "cause")
         upto = curve[curve.index <= at]
-        alone = by in OTHER or "male" not in part.columns or not part["male"].duplicated().any()
+        independent = alone(part, by)
         for one in causes:
             known = one in curve.columns and len(upto)
             share, se = (float(upto[name].iloc[-1]) for name in (one, f"se_{one}")) if known else (0.0, np.nan)
-            se = se if alone else np.nan
+            se = se if independent else np.nan
             low, high = _log_log(share, se)
             row = {"end": one, "count": int((part["cause"] == one).sum()), "n": len(part), "share": share, "se": se}
             out.append(({} if by is None else {by: value}) | row | {"low": low, "high": high, "at_s": at})

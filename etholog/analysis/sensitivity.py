@@ -52,3 +52,29 @@ def _cases(times: pd.DataFrame, otherwise: pd.DataFrame | None) -> Iterator[tupl
         longest = float(times["latency_s"].max())
         yield NEVER, int(ended.sum()), times.assign(latency_s=times["latency_s"].mask(ended, longest))
         yield AT_ONCE, int(ended.sum()), times.assign(occurred=times["occurred"] | ended)
+
+
+def sentences(cases: pd.DataFrame) -> Iterator[str]:
+    """Yield what a table of `sensitivity` says, each other case in one line beside the one that is shown."""
+    by_case = {str(row["case"]): row for row in cases.to_dict("records")}
+    of = by_case[AS_SHOWN]["concerned"]
+
+    def told(case: str) -> str:
+        p = by_case[case]["p"]
+        return f"it came in {by_case[case]['occurred']} of {of}, {'no p' if p != p else f'p = {p:.4f}'}"
+
+    def sessions(case: str, has: str = "", have: str = "") -> str:
+        count = by_case[case]["concerned"]
+        return f"{count} session{has if count == 1 else 's' + have}"
+
+    for mine, other in ((KEPT, CENSORED), (CENSORED, KEPT)):
+        if other in by_case:
+            yield (
+                f"{sessions(other, ' has', ' have')} a gap or an animal out of sight in the time."
+                f" {mine.capitalize()}, as here: {told(AS_SHOWN)}. {other.capitalize()}: {told(other)}."
+            )
+    if NEVER in by_case:
+        yield (
+            f"The keeper ended {sessions(NEVER)} before it came. Had it never come there: {told(NEVER)}. Had it come at"
+            f" once: {told(AT_ONCE)}."
+        )

@@ -3,13 +3,12 @@
 import argparse
 import math
 import sys
-from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from etholog.base.refusal import Refusal
 from etholog.commands import curve
-from etholog.commands.output import add_json, as_json, limits, p_value, paragraph, say, shares, table
+from etholog.commands.output import add_json, as_json, limits, paragraph, say, shares, table
 from etholog.session.summary import span
 
 if TYPE_CHECKING:
@@ -97,6 +96,8 @@ def show(
     cox: "Hazards | None",
 ) -> None:
     """Print a comparison for people."""
+    from etholog.analysis.sensitivity import sentences
+
     about = times.attrs
     print()
     paragraph(f"Latency {about['label']}, in seconds")
@@ -117,7 +118,7 @@ def show(
     if about["without_interval"]:
         left = about["without_interval"]
         print(f"{left} session{'' if left == 1 else 's'} of an ethogram without this latency: left out.")
-    for line in _otherwise(cases, times):
+    for line in sentences(cases):
         paragraph(line)
     if len(found.pairs) and found.df:
         print(f"\nEach two{f', within one {found.within}' if found.within else ''}:")
@@ -158,35 +159,6 @@ def _met(often: "pd.DataFrame") -> None:
         return
     print("\nHow often they met:")
     table(often.reset_index().rename_axis(columns=None))
-
-
-def _otherwise(cases: "pd.DataFrame", times: "pd.DataFrame") -> Iterator[str]:
-    """Yield what the p would be in other cases, each beside the one that is shown."""
-    from etholog.analysis import sensitivity
-
-    by_case = {str(row["case"]): row for row in cases.to_dict("records")}
-
-    def told(case: str) -> str:
-        return f"it came in {by_case[case]['occurred']} of {len(times)}, {p_value(by_case[case]['p'])}"
-
-    def sessions(case: str, has: str = "", have: str = "") -> str:
-        count = by_case[case]["concerned"]
-        return f"{count} session{has if count == 1 else 's' + have}"
-
-    shown = told(sensitivity.AS_SHOWN)
-    kept, censored = sensitivity.KEPT, sensitivity.CENSORED
-    for mine, other in ((kept, censored), (censored, kept)):
-        if other in by_case:
-            yield (
-                f"{sessions(other, ' has', ' have')} a gap or an animal out of sight in the time."
-                f" {mine.capitalize()}, as here: {shown}. {other.capitalize()}: {told(other)}."
-            )
-    if sensitivity.NEVER in by_case:
-        never, once = told(sensitivity.NEVER), told(sensitivity.AT_ONCE)
-        yield (
-            f"The keeper ended {sessions(sensitivity.NEVER)} before it came. Had it never come there: {never}. Had it"
-            f" come at once: {once}."
-        )
 
 
 def _about_pairs(found: "Comparison") -> str:

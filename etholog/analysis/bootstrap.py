@@ -4,7 +4,6 @@ scipy's `bootstrap` draws single rows and not whole clusters, so this draws clus
 reference in the tests where every cluster is one row.
 """
 
-from collections.abc import Iterator
 from itertools import product
 from typing import Any
 
@@ -15,9 +14,7 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.integer[Any]]
 
 RESAMPLES = 2_000
-FEW = 10  # clusters; below that, percentile limits are too narrow (a judgement; the literature names 8 to 20)
 _ALL_AT_MOST = 4_000
-_CELLS = 2_000_000  # numbers held at once
 _ROWS_DRAWN = 20_000_000  # rows drawn in all
 
 
@@ -35,27 +32,6 @@ def draws(clusters: int, resamples: int = RESAMPLES, seed: int = 0) -> NDArray[n
         every = np.array(list(product(range(clusters), repeat=clusters)), dtype=np.int64).reshape(-1, clusters)
         return np.asarray((every[:, :, None] == np.arange(clusters)).sum(axis=1), dtype=np.int64)
     return np.random.default_rng(seed).multinomial(clusters, np.full(clusters, 1 / clusters), size=resamples)
-
-
-def weights(cluster: Ints, group: Ints, resamples: int, seed: int) -> Iterator[Floats]:
-    """Yield (some, n) arrays, `resamples` rows in all: how often each of n rows comes when whole clusters are drawn.
-
-    Where every cluster lies within one group, clusters are drawn within groups; else over all.
-    """
-    ids, place = np.unique(cluster, return_inverse=True)
-    own = np.zeros(len(ids), dtype=np.int64)
-    own[place] = group
-    nested = bool((own[place] == group).all())
-    blocks = [np.flatnonzero(own == g) for g in np.unique(own)] if nested else [np.arange(len(ids))]
-    generator = np.random.default_rng(seed)
-    left, step = resamples, max(1, _CELLS // max(1, len(cluster)))
-    while left > 0:
-        some = min(step, left)
-        times = np.zeros((some, len(ids)))
-        for block in blocks:
-            times[:, block] = generator.multinomial(len(block), np.full(len(block), 1 / len(block)), size=some)
-        yield times[:, place]
-        left -= some
 
 
 def limits(values: Floats, level: float = 0.95) -> tuple[float, float]:
@@ -82,23 +58,3 @@ def ratio_limits(
     top, bottom = (times @ np.bincount(place, weights=column, minlength=len(ids)) for column in (above, below))
     with np.errstate(divide="ignore", invalid="ignore"):
         return limits(np.where(bottom > 0, top / bottom, np.nan))
-
-
-def restricted_means(time: Floats, occurred: NDArray[np.bool_], weight: Floats, horizon: float) -> Floats:
-    """Return, for each row of `weight` (resamples, n), the restricted mean time of the rows so weighted.
-
-    A resample in which nobody is watched up to the horizon keeps its last share until there.
-    """
-    order = np.argsort(time, kind="stable")
-    at, first = np.unique(time[order], return_index=True)
-    if not len(at):
-        return np.full(len(weight), np.nan)
-    sorted_weight = weight[:, order]
-    left = np.add.reduceat(sorted_weight, first, axis=1)
-    events = np.add.reduceat(sorted_weight * occurred[order], first, axis=1)
-    at_risk = np.cumsum(left[:, ::-1], axis=1)[:, ::-1]
-    with np.errstate(divide="ignore", invalid="ignore"):
-        share = np.cumprod(np.where(at_risk > 0, 1 - events / at_risk, 1.0), axis=1)
-    steps = np.diff(np.minimum(np.concatenate([[0.0], at, [max(horizon, at[-1])]]), horizon))
-    means = steps[0] + share @ steps[1:]
-    return np.where(at_risk[:, 0] > 0, means, np.nan)

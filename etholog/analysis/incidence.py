@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from etholog.analysis import survival
+from etholog.analysis.design import alone
 from etholog.base.refusal import Refusal
 from etholog.base.text import nearest
 
@@ -53,10 +54,11 @@ def ended(times: pd.DataFrame, by: str | None = None) -> pd.DataFrame:
     """Return, for each group of `by` and each way in which a latency of `latency(..., competing=True)` ended, how
     often that came first.
 
-    count: sessions that ended so. share: their cumulative incidence up to `at_s` (Aalen & Johansen 1978), with se
-    and 95 % limits on the log-log scale (Kalbfleisch & Prentice 2002, as limits of a curve; missing where the share
-    is 0 or 1). `at_s` is the longest time that every group was watched to, or had come to an end before. The shares
-    of a group, and the share in which nothing had come yet, add up to 1. Raises Refusal for an unknown column.
+    count: sessions that ended so, of n. share: their cumulative incidence up to `at_s` (Aalen & Johansen 1978), with
+    se and 95 % limits on the log-log scale (Kalbfleisch & Prentice 2002, as limits of a curve). Both are missing where
+    the share is 0 or 1, and where a group has several sessions of one male, who is not as many males. `at_s` is the
+    longest time that every group was watched to, or had come to an end before. The shares of a group, and the share in
+    which nothing had come yet, add up to 1. Raises Refusal for an unknown column.
     """
     for column in ("latency_s", "occurred", "ended_by", *([by] if by else [])):
         if column not in times.columns:
@@ -70,25 +72,22 @@ def ended(times: pd.DataFrame, by: str | None = None) -> pd.DataFrame:
     for value, part in groups:
         curve = incidence(part, "cause")
         upto = curve[curve.index <= at]
+        independent = alone(part, by)
         for one in causes:
             known = one in curve.columns and len(upto)
             share, se = (float(upto[name].iloc[-1]) for name in (one, f"se_{one}")) if known else (0.0, np.nan)
+            se = se if independent else np.nan
             low, high = _log_log(share, se)
-            row = {"end": one, "count": int((part["cause"] == one).sum()), "share": share, "se": se}
+            row = {"end": one, "count": int((part["cause"] == one).sum()), "n": len(part), "share": share, "se": se}
             out.append(({} if by is None else {by: value}) | row | {"low": low, "high": high, "at_s": at})
     return pd.DataFrame(out)
 
 
 def _common_time(parts: list[pd.DataFrame]) -> float:
     """Return the longest time at which the incidence of every group is known."""
-    longest = [float(part["latency_s"].max()) for part in parts]
-    # Where the last session of a group ended by itself, nothing can follow: its curve is known for ever.
-    open_ended = [
-        last
-        for part, last in zip(parts, longest, strict=True)
-        if part.loc[part["latency_s"] == last, "cause"].isna().any()
-    ]
-    return min(open_ended) if open_ended else max(longest, default=np.nan)
+    return survival.common_horizon(
+        [(part["latency_s"].to_numpy(dtype=float), part["cause"].notna().to_numpy()) for part in parts if len(part)]
+    )
 
 
 def _log_log(share: float, se: float) -> tuple[float, float]:

@@ -8,6 +8,8 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from etholog.analysis.blocks import BLOCK, begins, codes
+from etholog.analysis.ending import for_good
+from etholog.analysis.order import order
 from etholog.base.refusal import Refusal
 from etholog.base.text import nearest
 from etholog.ethogram import Interval, known_marks
@@ -34,24 +36,25 @@ def latency(
     5; Kaplan & Meier 1958). ended_by: why the time ended: 'occurred', 'watching ended', 'unseen', or the code of a
     competing end.
 
+    And the session's place in the order of all (see `analysis.order`): male_session, pair_session and
+    male_days_since_session.
+
     unseen="censor" ends the time at the first gap, or when an actor of `to` first goes out of sight; "keep" goes on.
-    competing=True ends it at the first of the interval's `ends`, or of those named here, after which `to` can no
-    longer come: see `ended` of `analysis.incidence` for what then came first how often.
+    competing=True names what closed an evening for good before `to` came (see `analysis.ending`); what only happened
+    on the way, such as a flight, ends nothing. `ends` names behaviours at the first of which the time ends all the
+    same. See `ended` of `analysis.incidence` for what came first how often.
 
     Each session is measured by the interval of its own ethogram; where that has none of the name, it has no row.
 
     `attrs`: label, since, to, ends, unseen, competing, without_since, touched (sessions with a gap or out of sight in
-    their time) and without_interval (sessions whose ethogram has none of the name).
+    their time), followed (sessions that ended at one of the named `ends`, in which `to` came later all the same; None
+    where none is named) and without_interval (sessions whose ethogram has none of the name).
     Raises Refusal for a name that no ethogram knows, with the nearest.
     """
     asked = _asked(season, interval, since, to)
-    if ends is not None:
-        rivals = (ends,) if isinstance(ends, str) else tuple(ends)
-        check_names(season, rivals)
-        asked, competing = {of: one.model_copy(update={"ends": rivals}) for of, one in asked.items()}, True
+    rivals = () if ends is None else (ends,) if isinstance(ends, str) else tuple(ends)
+    check_names(season, rivals)
     label = ", or ".join(dict.fromkeys(one.label for one in asked.values()))
-    if competing and not any(one.ends for one in asked.values()):
-        raise Refusal(f"the latency {label} has no competing ends in the ethogram; name them: --ends CODE")
     bouts, sessions = season.bouts, season.sessions
     of_kind = sessions["ethogram"].astype(object)
     defined = of_kind.isin(list(asked)).to_numpy()
@@ -80,14 +83,21 @@ def latency(
     stop = np.where(np.isfinite(found), found, end)
     why = np.full(count, "watching ended", dtype=object)
     why[np.isfinite(found)] = "occurred"
-    if competing:
-        row = _first(begin, after, _of_each(season, {of: one.ends for of, one in asked.items()}))
-        rival = at(row)
-        wins = rival < found
+    came: NDArray[np.object_] = np.full(count, None, dtype=object)
+    over = np.full(count, np.inf)
+    followed = None
+    if rivals:
+        row = _first(begin, after, named(bouts, rivals))
+        over = at(row)
         code = np.zeros(count, dtype=np.intp)
         code[own] = codes(bouts["behaviour"])[row]
-        why[wins] = bouts["behaviour"].cat.categories.to_numpy(dtype=object)[code[wins]]
-        stop = np.where(wins, rival, stop)
+        came = bouts["behaviour"].cat.categories.to_numpy(dtype=object)[code]
+        followed = int((at_risk & (over < found) & np.isfinite(found)).sum())
+    elif competing:
+        over, came = for_good(season)
+    wins = (over < found) & (over <= end)
+    why[wins] = came[wins]
+    stop = np.where(wins, over, stop)
     hidden = _first_unseen(season, wanted, start, count)
     touched = at_risk & (hidden < stop)
     if unseen == "censor":
@@ -98,15 +108,18 @@ def latency(
     times["latency_s"] = (stop - start - lost)[at_risk].clip(min=0.0)
     times["occurred"] = (why == "occurred")[at_risk]
     times["ended_by"] = pd.Categorical(why[at_risk])
+    for name, column in order(sessions)[at_risk].items():
+        times[name] = column.to_numpy()
     times.attrs = {
         "label": label,
         "since": list(dict.fromkeys(code for one in asked.values() for code in one.since)),
         "to": list(dict.fromkeys(code for one in asked.values() for code in one.to)),
-        "ends": list(dict.fromkeys(code for one in asked.values() for code in one.ends)) if competing else [],
+        "ends": list(rivals) or sorted(set(map(str, why[wins & at_risk]))),
         "unseen": unseen,
-        "competing": competing,
+        "competing": competing or bool(rivals),
         "without_since": int((defined & ~at_risk).sum()),
         "touched": int(touched.sum()),
+        "followed": followed,
         "without_interval": int(count - defined.sum()),
     }
     return times

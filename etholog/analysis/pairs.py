@@ -1,34 +1,61 @@
 """Each two groups: how much they differ, and how sure that is."""
 
+from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from etholog.analysis import bootstrap, survival
+from etholog.analysis import factor, logrank, permutation, survival, welch
+from etholog.analysis import sooner as first_sooner
 from etholog.analysis.multiplicity import holm
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
-Labels = NDArray[np.intp]
+Ints = permutation.Ints
 
 COLUMNS = (
     "first",
     "second",
+    "first_n",
+    "second_n",
     "p",
     "p_holm",
+    "smallest_p",
     "difference_s",
     "difference_low_s",
     "difference_high_s",
-    "difference_resampled_low_s",
-    "difference_resampled_high_s",
     "first_sooner",
     "first_sooner_low",
     "first_sooner_high",
     "ordered_pairs",
     "unordered_pairs",
+    "times_as_fast_low",
+    "times_as_fast_high",
+    "why",
 )
+MEANS_LEAST = 4  # sessions of each for limits of a difference of means
+_WORK = 40_000_000  # rows shuffled for all pairs together
+
+
+@dataclass(frozen=True)
+class Rows:
+    """The sessions to be compared, as arrays (n,): time, occurred, label (the group, 0 .. k-1), stratum, and unit, the
+    animal whose sessions belong together."""
+
+    time: Floats
+    occurred: Bools
+    label: Ints
+    stratum: Ints
+    unit: Ints
+
+    def of(self, which: NDArray[np.bool_]) -> "Rows":
+        """Return some of the rows."""
+        return Rows(self.time[which], self.occurred[which], self.label[which], self.stratum[which], self.unit[which])
+
+    def __len__(self) -> int:
+        return len(self.time)
 
 
 def none() -> pd.DataFrame:
@@ -37,97 +64,117 @@ def none() -> pd.DataFrame:
 
 
 def pairs(
-    time: Floats,
-    occurred: Bools,
-    label: Labels,
-    stratum: Labels,
-    cluster: Labels,
+    rows: Rows,
     names: pd.Index,
     horizon: float,
-    resamples: int = bootstrap.RESAMPLES,
+    *,
+    named: bool,
+    whole: bool,
+    alone: bool,
+    within: str | None,
+    shuffles: int = permutation.SHUFFLES,
     seed: int = 0,
 ) -> pd.DataFrame:
-    """Return one row for each two groups.
+    """Return one row for each two groups; with strata only sessions in strata that both have are compared, and only
+    with sessions of the same stratum.
 
-    p, p_holm: log-rank within strata, and adjusted (Holm 1979). difference_s: of restricted means, first less
-    second, with limits by Greenwood's variance (sessions taken for independent) and by resampling whole clusters.
-    first_sooner: of the pairs of sessions that can be ordered, the share in which the first came sooner (Gehan
-    1965), with limits by the same resampling. NaN: not known.
+    first_n, second_n: sessions compared. p, p_holm: by permutation like the main test, and adjusted (Holm 1979) over
+    the pairs that have a p; where the design can't give one of .05 there is none. difference_s: of the means within
+    the first `horizon` seconds, first less second; limits by the jackknife, with Welch's degrees of freedom, where
+    the horizon was `named` before and each has 4 sessions. first_sooner: of the ordered pairs of sessions, see
+    `analysis.sooner`. times_as_fast: see `analysis.factor`. `whole`: the groups belong to the units, which are
+    permuted whole. `alone`: a group's sessions count as independent; else no limits are known to hold. why: what is
+    missing in the row, and for what reason.
     """
     couples = list(combinations(range(len(names)), 2))
-    if not couples:
-        return none()
-    means, shares = _resampled(time, occurred, label, cluster, len(names), couples, horizon, resamples, seed)
-    z = survival.normal_quantile(0.975)
-    own = [survival.restricted_mean(time[label == g], occurred[label == g], horizon) for g in range(len(names))]
+    shuffles = min(shuffles, max(permutation.SHUFFLES_AT_LEAST, _WORK // max(1, len(rows) * (len(names) - 1))))
     out = []
-    for at, (one, other) in enumerate(couples):
-        a, b = label == one, label == other
-        both = a | b
-        test = survival.log_rank(time[both], occurred[both], (label[both] == other).astype(np.intp), stratum[both])
-        apart = own[one][0] - own[other][0]
-        half = z * float(np.hypot(own[one][1], own[other][1]))
-        sooner, later = sooner_later(time[a], occurred[a], time[b], occurred[b])
-        decided = sooner + later
-        row = [names[one], names[other], test.p, np.nan, apart, apart - half, apart + half]
-        row += bootstrap.limits(means[:, one] - means[:, other])
-        row += [sooner / decided if decided else np.nan, *bootstrap.limits(shares[:, at])]
-        out.append([*row, decided, int(a.sum() * b.sum()) - decided])
+    for one, other in couples:
+        both = rows.of((rows.label == one) | (rows.label == other))
+        second = (both.label == other).astype(np.intp)
+        shared = np.intersect1d(both.stratum[second == 0], both.stratum[second == 1])
+        inside = np.isin(both.stratum, shared)
+        both, second = both.of(inside), second[inside]
+        a, b = both.of(second == 0), both.of(second == 1)
+        row: dict[str, object] = {"first": names[one], "second": names[other], "first_n": len(a), "second_n": len(b)}
+        if not len(both):
+            row["why"] = f"no {within} met both"
+            out.append(row)
+            continue
+        why = []
+        test = _test(both, second, whole, shuffles, seed)
+        row["smallest_p"] = test.smallest_p
+        if test.usable:
+            row["p"] = test.p
+        elif np.isfinite(test.smallest_p):
+            why.append(f"no p: the smallest possible is {test.smallest_p:.2g}")
+        else:
+            why.append("no p: nothing to compare")
+        known = all(survival.known_to(part.time, part.occurred, horizon) for part in (a, b))
+        if known:
+            mean_a, mean_b = (survival.restricted_mean(part.time, part.occurred, horizon)[0] for part in (a, b))
+            row["difference_s"] = mean_a - mean_b
+        else:
+            why.append("no difference: a curve ends sooner")
+        few = min(len(a), len(b))
+        if alone and named and known and few >= MEANS_LEAST:
+            row["difference_low_s"], row["difference_high_s"] = _difference(a, b, mean_a - mean_b, horizon)
+        count = _sooner(a, b)
+        row |= {"ordered_pairs": count.ordered, "unordered_pairs": count.pairs - count.ordered}
+        row["first_sooner"] = count.share
+        if alone:
+            row["first_sooner_low"], row["first_sooner_high"] = count.limits(len(a), len(b))
+            if few >= factor.LEAST and test.usable:
+                found = factor.times_as_fast(both.time, both.occurred, second, both.stratum, seed)
+                row["times_as_fast_low"], row["times_as_fast_high"] = found
+            if few < MEANS_LEAST:
+                which = "" if few < first_sooner.LEAST else " but of first sooner"
+                why.append(f"no limits{which}: {few} session{'s'[few == 1 :]}")
+        row["why"] = "; ".join(why)
+        out.append(row)
     frame = pd.DataFrame(out, columns=list(COLUMNS))
+    for name in COLUMNS[4:-1]:
+        frame[name] = frame[name].astype(float)
     frame["p_holm"] = holm(frame["p"].to_numpy(dtype=float))
     return frame
 
 
-def _resampled(
-    time: Floats,
-    occurred: Bools,
-    label: Labels,
-    cluster: Labels,
-    groups: int,
-    couples: list[tuple[int, int]],
-    horizon: float,
-    resamples: int,
-    seed: int,
-) -> tuple[Floats, Floats]:
-    """Return (resamples, groups) restricted means and (resamples, couples) shares in which the first came sooner."""
-    resamples = min(resamples, bootstrap.enough(len(time)))
-    rows = [np.flatnonzero(label == g) for g in range(groups)]
-    means, shares = [], []
-    for weight in bootstrap.weights(cluster, label, resamples, seed):
-        means.append(
-            np.stack(
-                [bootstrap.restricted_means(time[own], occurred[own], weight[:, own], horizon) for own in rows], axis=1
-            )
-        )
-        some = []
-        for one, other in couples:
-            a, b = rows[one], rows[other]
-            sooner = _sooner(time[a], occurred[a], weight[:, a], time[b], occurred[b], weight[:, b])
-            later = _sooner(time[b], occurred[b], weight[:, b], time[a], occurred[a], weight[:, a])
-            with np.errstate(invalid="ignore"):
-                some.append(sooner / (sooner + later))
-        shares.append(np.stack(some, axis=1))
-    return np.concatenate(means), np.concatenate(shares)
+def _test(rows: Rows, second: Ints, whole: bool, shuffles: int, seed: int) -> permutation.Permuted:
+    if whole:
+        return whole_animals(rows, second, shuffles, seed)
+    if not logrank.log_rank(rows.time, rows.occurred, second, rows.stratum).df:
+        return permutation.NOTHING
+    statistic = logrank.statistic(rows.time, rows.occurred, rows.stratum, 2)
+    return permutation.permute(statistic, second, rows.stratum, shuffles, seed)
 
 
-def _sooner(
-    time_a: Floats, occurred_a: Bools, weight_a: Floats, time_b: Floats, occurred_b: Bools, weight_b: Floats
-) -> Floats:
-    """Return the weight of the pairs in which a came surely sooner, for each row of weights."""
-    # At one instant the event comes before the censoring, so a censored b is later than an event of a there.
-    order = np.lexsort((~occurred_b, time_b))
-    events = np.sort(time_b[occurred_b])
-    tied = np.searchsorted(events, time_a, side="right") - np.searchsorted(events, time_a, side="left")
-    before = np.searchsorted(time_b[order], time_a, side="left") + tied
-    total = np.concatenate([np.zeros((len(weight_b), 1)), np.cumsum(weight_b[:, order], axis=1)], axis=1)
-    after = total[:, -1:] - total[:, before]
-    return np.asarray((weight_a * occurred_a * after).sum(axis=1), dtype=np.float64)
+def whole_animals(rows: Rows, group: Ints, shuffles: int, seed: int) -> permutation.Permuted:
+    """Permute whole animals between groups that belong to them, by each one's sum of log-rank scores."""
+    units, place = np.unique(rows.unit, return_inverse=True)
+    own = np.zeros(len(units), dtype=np.intp)
+    own[place] = group
+    if not rows.occurred.any() or np.bincount(own).min() < welch.LEAST:
+        return permutation.NOTHING
+    scores = logrank.scores(rows.time, rows.occurred, rows.stratum)
+    summed = np.bincount(place, weights=scores).astype(np.float64)
+    return permutation.permute(welch.statistic(summed, own), own, np.zeros(len(own), dtype=np.intp), shuffles, seed)
 
 
-def sooner_later(time_a: Floats, occurred_a: Bools, time_b: Floats, occurred_b: Bools) -> tuple[int, int]:
-    """Return in how many pairs of sessions a came surely sooner, and in how many surely later (Gehan 1965); ties
-    are neither."""
-    once_a, once_b = np.ones((1, len(time_a))), np.ones((1, len(time_b)))
-    sooner = _sooner(time_a, occurred_a, once_a, time_b, occurred_b, once_b)
-    later = _sooner(time_b, occurred_b, once_b, time_a, occurred_a, once_a)
-    return int(sooner[0]), int(later[0])
+def _difference(a: Rows, b: Rows, difference: float, horizon: float) -> tuple[float, float]:
+    """Return the 95 % limits of a difference of restricted means; NaN where neither varies."""
+    (v1, n1), (v2, n2) = (survival.jackknife(part.time, part.occurred, horizon) for part in (a, b))
+    if v1 + v2 <= 0:
+        return np.nan, np.nan
+    df = (v1 + v2) ** 2 / (v1**2 / (n1 - 1) + v2**2 / (n2 - 1))
+    half = survival.t_quantile(0.975, df) * float(np.sqrt(v1 + v2))
+    return difference - half, difference + half
+
+
+def _sooner(a: Rows, b: Rows) -> first_sooner.Sooner:
+    """Count the pairs of sessions within one stratum."""
+    sooner = later = count = 0
+    for one in np.unique(a.stratum):
+        first, second = a.of(a.stratum == one), b.of(b.stratum == one)
+        more, less = first_sooner.sooner_later(first.time, first.occurred, second.time, second.occurred)
+        sooner, later, count = sooner + more, later + less, count + len(first) * len(second)
+    return first_sooner.Sooner(sooner, later, count)

@@ -1,26 +1,43 @@
-"""Permutation of group labels within strata, for a statistic that depends on the sums of fixed scores by group.
+"""Permutation of group labels within strata, for any statistic whose parts add up over the strata.
 
 scipy's `permutation_test` shuffles only balanced blocks of one row a cell, and calls Python for every shuffle; it is
 the reference in the tests where it applies.
 """
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from math import factorial, lcm, prod
+from functools import lru_cache
+from itertools import combinations
+from math import comb, factorial, prod
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
+Ints = NDArray[np.integer[Any]]
 Labels = NDArray[np.integer[Any]]
 
+SHUFFLES = 10_000
+SHUFFLES_AT_LEAST = 999  # however large the season
 LABELLINGS_AT_MOST = 40_000  # in one stratum
-SUMS_AT_MOST = 40_000  # distinct vectors of sums, over all strata: more would take longer than a second
-_LATTICE_STRATUM = 12  # rows; the common unit of 13 would be 360,360 to one
-_LATTICE_POINTS = 1_000_000
-_CELLS = 2_000_000  # numbers shuffled at once
+_EXACT_WORK = 4_000_000  # numbers added up on the way through every labelling: some half a second
+_SHUFFLED_WORK = 40_000_000  # numbers that all shuffles may cost together: some second
+_CELLS = 400_000  # numbers held at once
 _DIGITS = 9  # sums that differ by less are one sum: a discrete null must not be split by rounding
+
+Kernel = Callable[[Labels], Floats]
+
+
+@dataclass(frozen=True)
+class Statistic:
+    """What is ranked. `kernel` takes the rows of whole strata and returns a function from their labels (b, n) to
+    sums (b, d) that add up over strata. `values` turns added sums (b, d) into (b, q): q statistics, of which large
+    values speak against the null. `cost` is how many numbers a row costs in one labelling."""
+
+    kernel: Callable[[Ints], Kernel]
+    values: Callable[[Floats], Floats]
+    cost: int = 1
 
 
 @dataclass(frozen=True)
@@ -34,62 +51,101 @@ class Permuted:
     smallest_p: float
     error: float
 
+    @property
+    def usable(self) -> bool:
+        """Whether the design can give a p of .05 at all. One that cannot says nothing, whatever the animals do."""
+        return self.smallest_p <= 0.05
+
+
+NOTHING = Permuted(np.nan, 0, False, np.nan, 0.0)
+
+
+def permute(statistic: Statistic, labels: Labels, stratum: Labels, shuffles: int = SHUFFLES, seed: int = 0) -> Permuted:
+    """Permute `labels` (n,), 0 .. k-1, within `stratum` (n,).
+
+    Exact, by adding up one stratum after another, where that is little work (it is bounded before each step); else
+    `shuffles` random labellings, with p = (hits + 1) / (shuffles + 1) (Phipson & Smyth 2010), and fewer where the
+    season is large. Where there are several statistics, each labelling counts by the smaller of its tail ranks in
+    them, all from the same labellings: one p, and no correction is needed.
+    """
+    every = np.arange(len(labels))
+    observed = statistic.kernel(every)(labels[None, :])
+    whole = _all_sums(statistic, labels, stratum)
+    exact = whole is not None
+    if whole is None:
+        many = int(_SHUFFLED_WORK // (len(labels) * statistic.cost))
+        shuffles = min(shuffles, max(SHUFFLES_AT_LEAST, many))
+        sums = _random_sums(statistic, labels, stratum, shuffles, seed)
+        weights = np.ones(shuffles + 1)
+    else:
+        sums, weights = whole
+        weights = np.concatenate([[0.0], weights])
+    values = statistic.values(np.concatenate([observed, sums]))
+    tails = np.stack([_tail(column, weights) for column in values.T], axis=1).min(axis=1)
+    p = tails if values.shape[1] == 1 else _tail(-tails, weights)
+    own, least = float(p[0]), float(p.min())
+    if exact:
+        return Permuted(own, distinct(labels, stratum), True, least, 0.0)
+    return Permuted(own, shuffles, False, least, float(np.sqrt(own * (1 - own) / shuffles)))
+
+
+def test(scores: Floats, labels: Labels, stratum: Labels, shuffles: int = SHUFFLES, seed: int = 0) -> Permuted:
+    """Permute as `permute` does for fixed `scores` (n,): u' V^- u, where u are the groups' sums of scores and V their
+    covariance over all labellings. For two groups this ranks as |u| does."""
+    return permute(fixed(scores, labels, stratum), labels, stratum, shuffles, seed)
+
+
+def fixed(scores: Floats, labels: Labels, stratum: Labels) -> Statistic:
+    """Return the quadratic statistic of fixed scores; V is the same for each labelling."""
+    k = int(labels.max()) + 1
+    centre, inverse = _moments(scores, labels, stratum, k)
+
+    def kernel(rows: Ints) -> Kernel:
+        own = scores[rows]
+        return lambda labels: np.stack([(labels == group) @ own for group in range(k)], axis=1)
+
+    def values(sums: Floats) -> Floats:
+        away = sums - centre
+        return np.asarray(((away @ inverse) * away).sum(axis=1, keepdims=True))
+
+    return Statistic(kernel, values, k)
+
 
 def distinct(labels: Labels, stratum: Labels) -> int:
     """Return how many distinct labellings there are when labels move within strata only."""
     total = 1
     for one in np.unique(stratum):
-        counts = np.bincount(labels[stratum == one])
-        total *= factorial(int(counts.sum())) // prod(factorial(int(c)) for c in counts)
+        total *= _ways(np.bincount(labels[stratum == one]))
     return total
 
 
-def test(scores: Floats, labels: Labels, stratum: Labels, shuffles: int, seed: int) -> Permuted:
-    """Permute `labels` (n,), 0 .. k-1, within `stratum` (n,).
-
-    Statistic: u' V^- u, where u are the groups' sums of `scores` and V their covariance over all labellings, so that
-    V is the same for each of them. For two groups this ranks as |u| does. Exact, by adding up one stratum after
-    another, where there are few enough distinct sums; else `shuffles` random ones, with p = (hits + 1) / (shuffles +
-    1) (Phipson & Smyth 2010).
-    """
-    k = int(labels.max()) + 1
-    centre, inverse = _moments(scores, labels, stratum, k)
-    observed = _form(_sums(scores, labels, k)[None, :], centre, inverse)[0]
-    total = distinct(labels, stratum)
-    whole = _all_sums(scores, labels, stratum, k)
-    if whole is not None:
-        sums, weights = whole
-        values = _form(sums, centre, inverse)
-        share = weights / weights.sum()
-        top = values.max() - _slack(values.max())
-        hits = share[values >= observed - _slack(observed)].sum()
-        return Permuted(float(min(hits, 1.0)), total, True, float(share[values >= top].sum()), 0.0)
-    return shuffled(scores, labels, stratum, shuffles, seed)
+def labellings(labels: Labels, stratum: Labels, shuffles: int, seed: int) -> tuple[Labels, bool]:
+    """Return (b, n) labellings, and whether they are every one there is; else the first is the observed one and the
+    others are random."""
+    if distinct(labels, stratum) > LABELLINGS_AT_MOST:
+        drawn = list(_shuffled(labels, stratum, shuffles, seed, _CELLS // len(labels)))
+        return np.concatenate([labels[None, :], *drawn]), False
+    out = np.zeros((1, len(labels)), dtype=np.int8)
+    for one in np.unique(stratum):
+        inside = np.flatnonzero(stratum == one)
+        own = _orders(tuple(np.bincount(labels[inside]).tolist()))
+        out = np.repeat(out, len(own), axis=0)
+        out[:, inside] = np.tile(own, (len(out) // len(own), 1))
+    return out, True
 
 
-def shuffled(scores: Floats, labels: Labels, stratum: Labels, shuffles: int, seed: int) -> Permuted:
-    """Permute as `test` does, by random shuffles whether or not all could be gone through."""
-    k = int(labels.max()) + 1
-    centre, inverse = _moments(scores, labels, stratum, k)
-    observed = _form(_sums(scores, labels, k)[None, :], centre, inverse)[0]
-    generator = np.random.default_rng(seed)
-    values = _form(_random_sums(scores, labels, stratum, k, shuffles, generator), centre, inverse)
-    hits = int((values >= observed - _slack(observed)).sum())
-    p = (hits + 1) / (shuffles + 1)
-    return Permuted(p, shuffles, False, 1 / (shuffles + 1), float(np.sqrt(p * (1 - p) / shuffles)))
+def _ways(counts: Ints) -> int:
+    return factorial(int(counts.sum())) // prod(factorial(int(count)) for count in counts)
 
 
-def _slack(value: float) -> float:
-    return 1e-7 * max(1.0, abs(value))
-
-
-def _sums(scores: Floats, labels: Labels, k: int) -> Floats:
-    return np.bincount(labels, weights=scores, minlength=k).astype(np.float64)
-
-
-def _form(sums: Floats, centre: Floats, inverse: Floats) -> Floats:
-    away = sums - centre
-    return np.asarray(((away @ inverse) * away).sum(axis=1))
+def _tail(values: Floats, weights: Floats) -> Floats:
+    """Return the share of what is at least as large as each value, but for rounding."""
+    order = np.argsort(values)
+    below = np.concatenate([[0.0], np.cumsum(weights[order])])
+    slack = 1e-6 * np.maximum(1e-4, np.abs(values))
+    slack[~np.isfinite(slack)] = 0.0
+    more = below[-1] - below[np.searchsorted(values[order], values - slack)]
+    return np.asarray(np.minimum(1.0, more / below[-1]), dtype=np.float64)
 
 
 def _moments(scores: Floats, labels: Labels, stratum: Labels, k: int) -> tuple[Floats, Floats]:
@@ -107,95 +163,83 @@ def _moments(scores: Floats, labels: Labels, stratum: Labels, k: int) -> tuple[F
     return centre, np.asarray(np.linalg.pinv(variance, rcond=1e-10, hermitian=True), dtype=np.float64)
 
 
-def _all_sums(scores: Floats, labels: Labels, stratum: Labels, k: int) -> tuple[Floats, Floats] | None:
-    """Return every distinct vector of sums and its weight, or None where there are too many."""
-    lattice = _two_groups(scores, labels, stratum) if k == 2 else None
-    if lattice is not None:
-        return lattice
-    sums, weights = np.zeros((1, k)), np.ones(1)
+def _all_sums(statistic: Statistic, labels: Labels, stratum: Labels) -> tuple[Floats, Floats] | None:
+    """Return every distinct sum and its weight, or None where that would be too much work."""
+    rest, moving, work = [], [], 0
     for one in np.unique(stratum):
-        inside = stratum == one
-        if distinct(labels[inside], stratum[inside]) > LABELLINGS_AT_MOST:
+        part = np.flatnonzero(stratum == one)
+        count = np.bincount(labels[part])
+        ways = _ways(count)
+        work += ways * len(part) * statistic.cost
+        if ways > LABELLINGS_AT_MOST or work > _EXACT_WORK:
             return None
-        own, own_weights = _stratum_sums(scores[inside], labels[inside], k)
-        if len(sums) * len(own) > 10 * SUMS_AT_MOST:
-            return None
-        sums, weights = _merge(
-            (sums[:, None, :] + own[None, :, :]).reshape(-1, k), np.outer(weights, own_weights).reshape(-1)
-        )
-        if len(sums) > SUMS_AT_MOST:
-            return None
+        if ways == 1:
+            rest.append(part)
+        else:
+            moving.append((part, tuple(count.tolist())))
+    own = []
+    for part, counts in moving:
+        orders = _orders(counts)
+        own.append(_merge(statistic.kernel(part)(orders), np.ones(len(orders))))
+    own.sort(key=lambda pair: (len(pair[0]), pair[0].tobytes()))
+    if work + _merging([sums for sums, _ in own]) > _EXACT_WORK:
+        return None
+    still = np.concatenate(rest) if rest else np.zeros(0, dtype=np.intp)
+    sums, weights = statistic.kernel(still)(labels[None, still]), np.ones(1)
+    for more, more_weights in own:
+        both = (sums[:, None, :] + more[None, :, :]).reshape(-1, more.shape[1])
+        sums, weights = _merge(both, np.outer(weights, more_weights).reshape(-1))
     return sums, weights
 
 
-def _two_groups(scores: Floats, labels: Labels, stratum: Labels) -> tuple[Floats, Floats] | None:
-    """Return the sums of all labellings and their weights where scores are fractions of a small common unit, as
-    log-rank scores of small strata are: the counts of each stratum (one score after another taken or not) are
-    convolved, and no labelling is ever written down."""
-    sizes = np.bincount(np.unique(stratum, return_inverse=True)[1])
-    if sizes.max() > _LATTICE_STRATUM:
-        return None
-    unit = lcm(*range(1, int(sizes.max()) + 1))
-    whole = np.rint(scores * unit)
-    if np.abs(scores * unit - whole).max() > 1e-6:
-        return None
-    share, low = np.ones(1), 0
-    for one in np.unique(stratum):
-        inside = stratum == one
-        taken = int((labels[inside] == 0).sum())
-        steps = whole[inside].astype(np.int64)
-        least = int(steps.min())
-        steps -= least
-        top = int(np.sort(steps)[len(steps) - taken :].sum())
-        if len(share) + top > _LATTICE_POINTS:
-            return None
-        ways = np.zeros((taken + 1, top + 1))
-        ways[0, 0] = 1
-        for step in steps[steps <= top]:
-            for so_many in range(taken, 0, -1):
-                ways[so_many, step:] += ways[so_many - 1, : top + 1 - step]
-        share = np.convolve(share, ways[taken] / ways[taken].sum())
-        low += least * taken
-    found = np.flatnonzero(share)
-    sums = (found + low) / unit
-    return np.stack([sums, scores.sum() - sums], axis=1), share[found]
-
-
-def _stratum_sums(scores: Floats, labels: Labels, k: int) -> tuple[Floats, Floats]:
-    counts = np.bincount(labels, minlength=k)
-    rows = np.array(list(_labellings(tuple(int(c) for c in counts))), dtype=np.int8)
-    sums = np.stack([(rows == group) @ scores for group in range(k)], axis=1)
-    return _merge(sums, np.ones(len(sums)))
+def _merging(own: list[Floats]) -> int:
+    """Return how many numbers are added up, at most, when these strata are put together one after another. Strata
+    that look the same, as pairs do, have few sums together: in whichever of them a labelling falls, the sum is one."""
+    work, others, together, alike = 0, 1, 1, 0
+    before = b""
+    for sums in own:
+        if sums.tobytes() != before:
+            others, alike, before = together, 0, sums.tobytes()
+        work += together * sums.size
+        alike += 1
+        together = others * comb(alike + len(sums) - 1, alike)
+    return work
 
 
 def _merge(sums: Floats, weights: Floats) -> tuple[Floats, Floats]:
-    rounded, place = np.unique(np.round(sums, _DIGITS), axis=0, return_inverse=True)
+    rounded, place = np.unique(np.round(sums, _DIGITS) + 0.0, axis=0, return_inverse=True)
     return rounded, np.bincount(place.reshape(-1), weights=weights).astype(np.float64)
 
 
-def _labellings(counts: tuple[int, ...]) -> Iterator[tuple[int, ...]]:
-    """Yield each distinct order of labels that come so many times each."""
-    if not any(counts):
-        yield ()
-        return
-    for group, count in enumerate(counts):
-        if count:
-            for rest in _labellings((*counts[:group], count - 1, *counts[group + 1 :])):
-                yield (group, *rest)
+@lru_cache(maxsize=64)
+def _orders(counts: tuple[int, ...]) -> NDArray[np.int8]:
+    """Return (ways, n): each distinct order of labels that come so many times each."""
+    n = sum(counts)
+    if len(counts) < 2 or n == 0:
+        return np.zeros((1, n), dtype=np.int8)
+    chosen = np.array(list(combinations(range(n), counts[0])), dtype=np.intp).reshape(comb(n, counts[0]), counts[0])
+    rest = _orders(counts[1:]) + np.int8(1)
+    free = np.ones((len(chosen), n), dtype=bool)
+    np.put_along_axis(free, chosen, False, axis=1)
+    out = np.zeros((len(chosen), len(rest), n), dtype=np.int8)
+    others = np.nonzero(free)[1].reshape(len(chosen), n - counts[0])
+    np.put_along_axis(out, np.broadcast_to(others[:, None, :], (*out.shape[:2], others.shape[1])), rest[None], axis=2)
+    return out.reshape(-1, n)
 
 
-def _random_sums(
-    scores: Floats, labels: Labels, stratum: Labels, k: int, shuffles: int, generator: np.random.Generator
-) -> Floats:
-    sums = np.zeros((shuffles, k))
-    for one in np.unique(stratum):
-        inside = np.flatnonzero(stratum == one)
-        # Shuffling the scores under fixed labels is the same as shuffling the labels.
-        order = np.argsort(labels[inside], kind="stable")
-        groups, starts = np.unique(labels[inside][order], return_index=True)
-        step = max(1, _CELLS // len(inside))
-        for start in range(0, shuffles, step):
-            many = min(step, shuffles - start)
-            drawn = generator.permuted(np.tile(scores[inside], (many, 1)), axis=1)
-            sums[start : start + many, groups] += np.add.reduceat(drawn, starts, axis=1)
-    return sums
+def _shuffled(labels: Labels, stratum: Labels, shuffles: int, seed: int, step: int) -> Iterator[Labels]:
+    """Yield random labellings, blocks (b, n) of so many at once."""
+    generator = np.random.default_rng(seed)
+    parts = [np.flatnonzero(stratum == one) for one in np.unique(stratum)]
+    small = labels.astype(np.int8 if labels.max() < 127 else np.intp)
+    for start in range(0, shuffles, max(1, step)):
+        drawn = np.tile(small, (min(max(1, step), shuffles - start), 1))
+        for part in parts:
+            drawn[:, part] = generator.permuted(drawn[:, part], axis=1)
+        yield drawn
+
+
+def _random_sums(statistic: Statistic, labels: Labels, stratum: Labels, shuffles: int, seed: int) -> Floats:
+    kernel = statistic.kernel(np.arange(len(labels)))
+    step = _CELLS // (len(labels) * statistic.cost)
+    return np.concatenate([kernel(drawn) for drawn in _shuffled(labels, stratum, shuffles, seed, step)])

@@ -1,12 +1,10 @@
-"""Right-censored times: the curve of those still without the event, its limits, quantiles, restricted mean, and
-log-rank scores.
+"""Right-censored times: the curve of those still without the event, its limits, quantiles and restricted mean.
 
-statsmodels has the curve but no pointwise limits and no restricted mean, and its log-rank test fails when a group
-ends before the first event; it is the reference in the tests.
+statsmodels has the curve but no pointwise limits and no restricted mean; it is the reference in the tests.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -14,6 +12,8 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
+
+_CELLS = 1_000_000  # numbers held at once
 
 
 @dataclass(frozen=True)
@@ -87,9 +87,11 @@ def quantile(curve: pd.DataFrame, q: float = 0.5) -> tuple[float, float, float]:
 
 
 def restricted_mean(time: Floats, occurred: Bools, horizon: float) -> tuple[float, float]:
-    """Return (mean, standard error) of the time to the event up to `horizon` seconds: the area under the curve.
+    """Return (mean, standard error) of the time to the event within the first `horizon` seconds: the area under the
+    curve.
 
-    The variance is Greenwood's (Klein & Moeschberger 2003, section 4.5).
+    The variance is Greenwood's (Klein & Moeschberger 2003, section 4.5). Where nothing varied before the horizon
+    there is no standard error (NaN): that few sessions agree is no certainty.
     """
     risk = risk_table(time, occurred)
     keep = risk.time < horizon
@@ -101,70 +103,48 @@ def restricted_mean(time: Floats, occurred: Bools, horizon: float) -> tuple[floa
     left = at_risk - events
     with np.errstate(divide="ignore", invalid="ignore"):
         terms = np.where(left > 0, after**2 * events / (at_risk * left), 0.0)
-    return float(areas.sum()), float(np.sqrt(terms.sum()))
+    variance = float(terms.sum())
+    return float(areas.sum()), float(np.sqrt(variance)) if variance > 0 else np.nan
 
 
-@dataclass(frozen=True)
-class LogRank:
-    """The log-rank test of k groups: observed and expected events by group, the variance, chi-squared, df and p."""
-
-    observed: Floats
-    expected: Floats
-    variance: NDArray[np.float64]
-    statistic: float
-    df: int
-    p: float
+def known_to(time: Floats, occurred: Bools, horizon: float) -> bool:
+    """Return whether the curve is known up to `horizon` seconds: somebody was watched so long, or nobody was left
+    without the event."""
+    last = time.max(initial=0.0)
+    return bool(last >= horizon or occurred[time == last].all())
 
 
-def log_rank(
-    time: Floats, occurred: Bools, group: NDArray[np.integer[Any]], stratum: NDArray[np.integer[Any]]
-) -> LogRank:
-    """Test whether groups (0 .. k-1) differ, within strata (Mantel 1966; Peto & Peto 1972), hypergeometric variance.
+def common_horizon(groups: Sequence[tuple[Floats, Bools]]) -> float:
+    """Return the longest time to which the curve of every group (its times, and which occurred) is known: the least of
+    the last times that are censored; where there is none, the latest event, after which all is known."""
+    lasts = [(float(time.max()), bool(occurred[time == time.max()].all())) for time, occurred in groups]
+    return min((last for last, ended in lasts if not ended), default=max((last for last, _ in lasts), default=np.nan))
 
-    A group that never shares a risk set with another takes no part: df counts only what can be compared.
-    """
-    k = int(group.max()) + 1 if len(group) else 0
-    observed, expected, variance = np.zeros(k), np.zeros(k), np.zeros((k, k))
-    for one in np.unique(stratum):
-        inside = stratum == one
-        t, e, g = time[inside], occurred[inside], group[inside]
-        at, d = np.unique(t[e], return_counts=True)
-        if not len(at):
-            continue
-        at_risk = np.stack([_at_risk(t[g == j], at) for j in range(k)], axis=1)
-        n = at_risk.sum(axis=1)
-        observed += np.bincount(g[e], minlength=k)
-        expected += (d[:, None] * at_risk / n[:, None]).sum(axis=0)
-        spread = np.where(n > 1, d * (n - d) / np.maximum(n - 1, 1), 0.0)
-        share = at_risk / n[:, None]
-        variance += np.diag(spread @ share) - (spread[:, None] * share).T @ share
-    statistic, df = quadratic(observed - expected, variance)
-    return LogRank(observed, expected, variance, statistic, df, chi_squared_tail(statistic, df))
+
+def jackknife(time: Floats, occurred: Bools, horizon: float) -> tuple[float, int]:
+    """Return the variance of the mean within the first `horizon` seconds from its pseudo-values, each session left out
+    in turn (Miller 1974), and how many sessions there are. A curve that then ends early keeps its last share."""
+    n = len(time)
+    order = np.argsort(time, kind="stable")
+    at, first = np.unique(time[order], return_index=True)
+    if n < 2:
+        return np.nan, n
+    steps = np.diff(np.minimum(np.concatenate([[0.0], at, [max(horizon, at[-1])]]), horizon))
+    without = []
+    for start in range(0, n, max(1, _CELLS // n)):
+        weight = np.ones((min(n, start + max(1, _CELLS // n)) - start, n))
+        weight[np.arange(len(weight)), np.arange(start, start + len(weight))] = 0.0
+        left = np.add.reduceat(weight, first, axis=1)
+        events = np.add.reduceat(weight * occurred[order], first, axis=1)
+        at_risk = np.cumsum(left[:, ::-1], axis=1)[:, ::-1]
+        share = np.cumprod(1 - np.divide(events, at_risk, out=np.zeros_like(events), where=at_risk > 0), axis=1)
+        without.append(steps[0] + share @ steps[1:])
+    pseudo = n * restricted_mean(time, occurred, horizon)[0] - (n - 1) * np.concatenate(without)
+    return float(pseudo.var(ddof=1)) / n, n
 
 
 def _at_risk(time: Floats, at: Floats) -> Floats:
     return (len(time) - np.searchsorted(np.sort(time), at, side="left")).astype(np.float64)
-
-
-def quadratic(u: Floats, variance: NDArray[np.float64]) -> tuple[float, int]:
-    """Return (u' V^- u, rank of V)."""
-    if not len(u):
-        return np.nan, 0
-    inverse = np.linalg.pinv(variance, rcond=1e-10, hermitian=True)
-    rank = int(np.linalg.matrix_rank(variance, tol=1e-10 * max(1.0, float(np.abs(variance).max())), hermitian=True))
-    return (float(u @ inverse @ u), rank) if rank else (np.nan, 0)
-
-
-def scores(time: Floats, occurred: Bools, stratum: NDArray[np.integer[Any]]) -> Floats:
-    """Return each row's log-rank score (Peto & Peto 1972): summed over a group they give its observed minus
-    expected events."""
-    out = np.zeros(len(time))
-    for one in np.unique(stratum):
-        inside = np.flatnonzero(stratum == one)
-        risk = risk_table(time[inside], occurred[inside])
-        hazard = np.concatenate([[0.0], np.cumsum(risk.events / risk.at_risk)])
-        out[inside] = occurred[inside] - hazard[np.searchsorted(risk.time, time[inside], side="right")]
-    return out
 
 
 def chi_squared_tail(statistic: float, df: int) -> float:
@@ -181,3 +161,10 @@ def normal_quantile(p: float) -> float:
     from statistics import NormalDist
 
     return NormalDist().inv_cdf(p)
+
+
+def t_quantile(p: float, df: float) -> float:
+    """Return the quantile of Student's t."""
+    from scipy.special import stdtrit
+
+    return float(stdtrit(df, p))

@@ -31,9 +31,10 @@ def lines(times: "pd.DataFrame", by: str, width: int, levels: str) -> Iterator[l
     ended there, and in some sessions without it."""
     import numpy as np
 
+    from etholog.analysis import design
     from etholog.analysis.survival import kaplan_meier
 
-    rows = times.dropna(subset=[by])
+    rows = times[design.named(times[by])]
     if not len(rows):
         return
     end = float(rows["latency_s"].max()) or 1.0
@@ -43,7 +44,7 @@ def lines(times: "pd.DataFrame", by: str, width: int, levels: str) -> Iterator[l
     named = min(NAME_WIDTH, max(map(len, groups)))
     columns = max(10, width - named - TALLY_WIDTH - 3)
     at = np.arange(columns) * end / columns
-    yield [("Share still without it, from the first moment to the last:", "")]
+    yield [("Share of sessions where it has not happened yet:", "")]
     for name, own in groups.items():
         time, occurred = own["latency_s"].to_numpy(dtype=float), own["occurred"].to_numpy(dtype=bool)
         curve = kaplan_meier(time, occurred)

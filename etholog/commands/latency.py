@@ -1,19 +1,23 @@
 """`etholog latency`: how long until a behaviour, unfinished sessions counted right, compared between groups."""
 
 import argparse
+import math
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from etholog.base.refusal import Refusal
 from etholog.commands import curve
-from etholog.commands.output import add_json, as_json, limits, p_value, paragraph, say, shares, table
+from etholog.commands.output import add_json, as_json, limits, paragraph, say, shares, table
+from etholog.session.summary import span
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from etholog.analysis.compare import Comparison
     from etholog.analysis.hazard import Hazards
+
+MET_AT_MOST = 12  # males or females in a table of who met whom: a larger one is read by nobody
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -22,19 +26,23 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--since", action="append", metavar="CODE", help="instead: from this behaviour (or the start)")
     parser.add_argument("--to", action="append", metavar="CODE", help="to this one; insertion:left names one palp")
     parser.add_argument("--by", default="male", metavar="COLUMN", help="compare by this (default: male)")
-    parser.add_argument("--within", metavar="COLUMN", help="compare only within each of these, e.g. female")
+    parser.add_argument(
+        "--within", metavar="COLUMN", help="compare only within each of these; none: all together (default: chosen)"
+    )
+    parser.add_argument("--first", type=float, metavar="MIN", help="means within the first so many minutes")
     parser.add_argument("--unseen", choices=("keep", "censor"), default="keep", help="time in gaps and out of sight")
-    parser.add_argument("--competing", action="store_true", help="end at what makes the behaviour impossible")
-    parser.add_argument("--ends", action="append", metavar="CODE", help="the same, at this behaviour")
-    parser.add_argument("--cluster", metavar="COLUMN", help="draw and count these whole (default: male, if not --by)")
+    parser.add_argument("--competing", action="store_true", help="tell what closed an evening before it came")
+    parser.add_argument("--ends", action="append", metavar="CODE", help="end the time at this behaviour, if first")
+    parser.add_argument("--cluster", metavar="COLUMN", help="sessions of one of these belong together (default: male)")
     parser.add_argument("--cox", nargs="*", metavar="COLUMN", help="Cox's model of these columns (default: --by)")
     parser.add_argument("--permutations", type=int, default=10_000, metavar="N", help="shuffles, where not exact")
     parser.add_argument("--seed", type=int, default=0)
     parser.add_argument("--folder", type=Path, default=Path(), help="workspace or folder of sessions (default: here)")
     add_json(parser)
     parser.epilog = (
-        "examples:\n  etholog latency courtship --by male --within female\n"
-        "  etholog latency clasp --by species --competing --cox species temperature_c"
+        "examples:\n  etholog latency courtship --by male --within female --first 15\n"
+        "  etholog latency clasp --by species --competing --cox species temperature_c\n"
+        "  etholog latency courtship --within pair_session --cox male_session"
     )
 
 
@@ -43,71 +51,83 @@ def run(args: argparse.Namespace) -> int:
     if args.permutations < 1:
         raise Refusal(f"--permutations {args.permutations}: must be 1 or more")
     from etholog import season
-    from etholog.analysis.compare import compare
+    from etholog.analysis.compare import check_columns, compare
     from etholog.analysis.latency import latency
+    from etholog.analysis.sensitivity import sensitivity
 
     read = season.read(args.folder)
     if args.interval is None and not args.since and not args.to and read.ethograms:
         args.interval = next((i.name for kept in read.ethograms.values() for i in kept.interval), None)
-    times = latency(
-        read, args.interval, since=args.since, to=args.to, unseen=args.unseen, competing=args.competing, ends=args.ends
-    )
-    found = compare(times, args.by, args.within, args.permutations, args.seed, args.cluster)
-    came, cox = None, None
-    if args.competing or args.ends:
-        from etholog.analysis.incidence import ended
+    asked = {"since": args.since, "to": args.to, "competing": args.competing, "ends": args.ends}
+    times = latency(read, args.interval, unseen=args.unseen, **asked)
+    if args.json or sys.stdout.isatty():
+        first = None if args.first is None else 60 * args.first
+        how = (args.permutations, args.seed, args.cluster)
+        found = compare(times, args.by, args.within, *how, first)
+        otherwise = None
+        if times.attrs["touched"]:
+            otherwise = latency(read, args.interval, unseen="censor" if args.unseen == "keep" else "keep", **asked)
+        cases = sensitivity(times, args.by, found.within or "none", *how, otherwise)
+        came, cox = None, None
+        if args.competing or args.ends:
+            from etholog.analysis.incidence import ended
 
-        came = ended(times, args.by)
-    if args.cox is not None:
-        from etholog.analysis.hazard import hazards
+            came = ended(times, args.by)
+        if args.cox is not None:
+            from etholog.analysis.hazard import hazards
 
-        cox = hazards(times, args.cox or args.by, args.within, args.cluster)
-    if args.json:
-        print(as_json(_everything(times, found, came, cox)))
-    elif sys.stdout.isatty():
-        show(times, found, came, cox)
+            cox = hazards(times, args.cox or args.by, args.within, args.cluster)
+        if args.json:
+            print(as_json(_everything(times, found, cases, came, cox)))
+        else:
+            show(times, found, cases, came, cox)
     else:
+        check_columns(times, args.by, args.within, args.cluster)
         table(times)
     say(*read.findings)
     return 1 if read.findings else 0
 
 
-def show(times: "pd.DataFrame", found: "Comparison", ended: "pd.DataFrame | None", cox: "Hazards | None") -> None:
+def show(
+    times: "pd.DataFrame",
+    found: "Comparison",
+    cases: "pd.DataFrame",
+    ended: "pd.DataFrame | None",
+    cox: "Hazards | None",
+) -> None:
     """Print a comparison for people."""
+    from etholog.analysis.sensitivity import sentences
+
     about = times.attrs
     print()
     paragraph(f"Latency {about['label']}, in seconds")
     if len(found.table):
-        table(_groups(found))
+        _lettered(_groups(found), found.table["why"])
         curve.show(times, found.by)
-        mean = f"Means are restricted to {found.horizon_s:,.0f} s, the shortest of the groups' longest times."
-        test = f" Log-rank chi-squared {found.statistic:.2f}, df {found.df}, {p_value(found.p)}." if found.df else ""
-        paragraph("Limits of 95 %, log-log. " + mean + test)
+        chosen = "" if found.horizon_named else ", the longest time to which every curve is known"
+        test = f" Log-rank chi-squared {found.statistic:.2f}, df {found.df}: a description." if found.df else ""
+        mean = f"Mean: within the first {span(1000 * found.horizon_s)}{chosen}."
+        median = "Limits of medians: 95 %, log-log. " if (found.table["why"] == "").any() else ""
+        paragraph(f"{median}{mean}{test}")
     paragraph(found.sentence)
+    if found.met is not None:
+        _met(found.met)
     if about["without_since"]:
         more = about["without_since"]
         print(f"{more} more session{'' if more == 1 else 's'} never came to where this latency begins.")
     if about["without_interval"]:
         left = about["without_interval"]
         print(f"{left} session{'' if left == 1 else 's'} of an ethogram without this latency: left out.")
-    if about["touched"]:
-        policy = "kept at risk" if about["unseen"] == "keep" else "censored there"
-        some = about["touched"]
-        print(f"{some} session{'' if some == 1 else 's'} had a gap or an animal out of sight in it: {policy}.")
+    for line in sentences(cases):
+        paragraph(line)
     if len(found.pairs) and found.df:
-        print("\nEach two:")
-        table(_pairs(found))
-        if found.within and found.pairs["p"].isna().any():
-            print(f"No p: these two were never at risk within one {found.within}.")
-        how = "sessions" if found.clusters == "session" else f"whole {found.clusters}s"
-        which = "Its limits" if found.clusters == "session" else "Its limits and the difference's"
-        paragraph(
-            f"first sooner: of the pairs of sessions that can be ordered. {which}: drawing {how} again and again."
-        )
+        print(f"\nEach two{f', within one {found.within}' if found.within else ''}:")
+        _lettered(_pairs(found), found.pairs["why"])
+        paragraph(_about_pairs(found))
     if ended is not None and len(ended):
-        print(f"\nWhat came first, by {ended['at_s'].iloc[0]:,.0f} s (Aalen-Johansen):")
-        table(_ended(ended, about["label"]))
-        paragraph("The log-rank test above compares how fast it comes to those who are still in the running.")
+        print(f"\nWhat came first, by {span(1000 * ended['at_s'].iloc[0])} (Aalen-Johansen):")
+        table(_ended(ended))
+        paragraph(_about_ends(times))
     if cox is not None:
         print()
         if cox.events and cox.table["coef"].notna().all():
@@ -120,6 +140,55 @@ def show(times: "pd.DataFrame", found: "Comparison", ended: "pd.DataFrame | None
         paragraph(cox.sentence)
 
 
+def _lettered(rows: "pd.DataFrame", why: "pd.Series") -> None:
+    """Print a table whose last column has a letter for what is missing in the row, and under it what each means."""
+    letters = {reason: chr(97 + at % 26) * (1 + at // 26) for at, reason in enumerate(dict.fromkeys(filter(None, why)))}
+    if letters:
+        rows = rows.assign(**{"": [letters.get(reason, "") for reason in why]})
+    table(rows)
+    for reason, letter in letters.items():
+        paragraph(f"{letter}: {reason}")
+    if letters:
+        print()
+
+
+def _met(often: "pd.DataFrame") -> None:
+    if max(often.shape) > MET_AT_MOST:
+        males, females = often.shape
+        paragraph(f"{males} males and {females} females; {int((often > 0).sum().sum())} different pairs met.")
+        return
+    print("\nHow often they met:")
+    table(often.reset_index().rename_axis(columns=None))
+
+
+def _about_pairs(found: "Comparison") -> str:
+    pairs = found.pairs
+    said = ["Difference: of the means. First sooner: of the pairs of sessions whose order is known."]
+    if pairs["times_as_fast_low"].notna().any():
+        said.append("Times as fast: every factor that the test does not reject.")
+    if found.within:
+        one = f"one {found.within}"
+        said.append(f"Compared: sessions with a {found.within} that both have, and only within {one}.")
+        if found.clusters == "session" and pairs["p"].isna().all():
+            said.append(f"--within none compares them all, and assumes that each {found.within} was met at random.")
+    if found.clusters != "session":
+        said.append(f"No limits: a group has several sessions of one {found.clusters}, and none are known to hold.")
+    elif not found.horizon_named:
+        said.append("The difference has limits only where its time is chosen before: --first MIN.")
+    return " ".join(said)
+
+
+def _about_ends(times: "pd.DataFrame") -> str:
+    about = times.attrs
+    if about["followed"] is not None:
+        codes = " or ".join(about["ends"])
+        some = int(times["ended_by"].isin(about["ends"]).sum())
+        return f"In {about['followed']} of the {some} sessions that end here at {codes} it came all the same, later."
+    if not about["ends"]:
+        return "No session was closed for good before it came."
+    return "The test above compares how fast it comes where nothing has ended the time yet."
+
+
 def _reached(value: float) -> str:
     return "not reached" if value != value else f"{value:,.1f}"
 
@@ -128,9 +197,12 @@ def _groups(found: "Comparison") -> "pd.DataFrame":
     groups = found.table
     pretty = groups[["n", "occurred"]].reset_index()
     pretty["median"] = [_reached(value) for value in groups["median_s"]]
-    pretty["limits"] = [limits(*pair) for pair in zip(groups["median_low_s"], groups["median_high_s"], strict=True)]
+    ends = zip(groups["median_low_s"], groups["median_high_s"], groups["why"], strict=True)
+    pretty["limits"] = [limits(low, high, "-" if why else "not reached") for low, high, why in ends]
     pretty["quartiles"] = [limits(*pair) for pair in zip(groups["q25_s"], groups["q75_s"], strict=True)]
-    pretty["mean"], pretty["se"] = groups["mean_s"].to_numpy(), groups["mean_se_s"].to_numpy()
+    pretty["mean"] = groups["mean_s"].to_numpy()
+    if groups["mean_se_s"].notna().any():
+        pretty["se"] = groups["mean_se_s"].to_numpy()
     for animals in ("females", "males"):
         if animals in groups.columns:
             pretty[animals] = groups[animals].to_numpy()
@@ -139,17 +211,37 @@ def _groups(found: "Comparison") -> "pd.DataFrame":
 
 def _pairs(found: "Comparison") -> "pd.DataFrame":
     pairs = found.pairs
-    told = pairs[["first", "second", "p", "p_holm"]].copy()
+    told = pairs[["first", "second"]].copy()
+    told["sessions"] = [f"{a} v {b}" for a, b in zip(pairs["first_n"], pairs["second_n"], strict=True)]
+    if pairs["p"].notna().any():
+        told["p"], told["p_holm"] = pairs["p"], pairs["p_holm"]
     told["difference"] = pairs["difference_s"]
-    kind = "" if found.clusters == "session" else "_resampled"
-    ends = zip(pairs[f"difference{kind}_low_s"], pairs[f"difference{kind}_high_s"], strict=True)
-    told["limits"] = [limits(low, high, "not known") for low, high in ends]
+    if pairs["difference_low_s"].notna().any():
+        ends = zip(pairs["difference_low_s"], pairs["difference_high_s"], strict=True)
+        told["limits"] = [limits(low, high, "-") for low, high in ends]
     sooner = zip(pairs["first_sooner"], pairs["first_sooner_low"], pairs["first_sooner_high"], strict=True)
     told["first sooner"] = [shares(*three) for three in sooner]
+    told["of pairs"] = [
+        "-" if count != count else f"{count:.0f} of {count + more:.0f}"
+        for count, more in zip(pairs["ordered_pairs"], pairs["unordered_pairs"], strict=True)
+    ]
+    if pairs["times_as_fast_low"].notna().any():
+        ends = zip(pairs["times_as_fast_low"], pairs["times_as_fast_high"], strict=True)
+        told["times as fast"] = [_factors(low, high) for low, high in ends]
     return told
 
 
-def _ended(ended: "pd.DataFrame", label: str) -> "pd.DataFrame":
+def _factors(low: float, high: float) -> str:
+    """Return a set of factors in words; one that is open on a side says so."""
+    if low != low:
+        return "-"
+    least, most = (f"{one:.2g}" if one < 100 else f"{one:,.0f}" for one in (low, high))
+    if low == 0:
+        return "any" if math.isinf(high) else f"{most} or less"
+    return f"{least} or more" if math.isinf(high) else f"{least} to {most}"
+
+
+def _ended(ended: "pd.DataFrame") -> "pd.DataFrame":
     told = ended.drop(columns=["share", "se", "low", "high", "at_s"])
     told["end"] = ["it came" if end == "occurred" else end for end in ended["end"]]
     told["share"] = [shares(*three) for three in zip(ended["share"], ended["low"], ended["high"], strict=True)]
@@ -157,7 +249,11 @@ def _ended(ended: "pd.DataFrame", label: str) -> "pd.DataFrame":
 
 
 def _everything(
-    times: "pd.DataFrame", found: "Comparison", ended: "pd.DataFrame | None", cox: "Hazards | None"
+    times: "pd.DataFrame",
+    found: "Comparison",
+    cases: "pd.DataFrame",
+    ended: "pd.DataFrame | None",
+    cox: "Hazards | None",
 ) -> dict[str, object]:
     told: dict[str, object] = {
         **{str(name): value for name, value in times.attrs.items()},
@@ -165,9 +261,9 @@ def _everything(
         "within": found.within,
         "groups": found.table.reset_index(),
         "horizon_s": found.horizon_s,
+        "horizon_named": found.horizon_named,
         "statistic": found.statistic,
         "df": found.df,
-        "p": found.p,
         "permutation_p": found.permutation_p,
         "permutations": found.permutations,
         "exact": found.exact,
@@ -176,7 +272,10 @@ def _everything(
         "pairs": found.pairs,
         "clusters": found.clusters,
         "sentence": found.sentence,
+        "otherwise": cases,
     }
+    if found.met is not None:
+        told["met"] = found.met.reset_index()
     if ended is not None:
         told["ended"] = ended
     if cox is not None:

@@ -7,6 +7,7 @@ from matplotlib.ticker import FixedLocator, FuncFormatter
 from numpy.typing import NDArray
 
 from etholog.analysis import survival as measure
+from etholog.analysis.design import alone, named
 from etholog.figures.style import (
     ACTORS,
     GROUPS,
@@ -29,8 +30,9 @@ Floats = NDArray[np.float64]
 def survival(times: pd.DataFrame, by: str | None = None, size: Size = "page") -> Plate:
     """Draw Kaplan & Meier's curve (1958) of `latency_s` and `occurred`, for each value of the column `by`.
 
-    Bands are pointwise log-log limits of 95 %, upright ticks are censored sessions, and beneath each time stands how
-    many were still at risk. Up to three groups share a panel; more have one each, with the others in grey behind.
+    Bands are pointwise log-log limits of 95 %, where each session of the group counts for itself (several sessions of
+    one male are not as many males); upright ticks are censored sessions, and beneath each time stands how many were
+    still at risk. Up to three groups share a panel; more have one each, with the others in grey behind.
     """
     with rules():
         groups = _groups(times, by)
@@ -44,7 +46,7 @@ def survival(times: pd.DataFrame, by: str | None = None, size: Size = "page") ->
 def _groups(times: pd.DataFrame, by: str | None) -> dict[str, pd.DataFrame]:
     if by is None:
         return {"all": times} if len(times) else {}
-    kept = times.dropna(subset=[by])
+    kept = times[named(times[by])]
     return {str(value): kept[kept[by] == value] for value in sorted(kept[by].unique(), key=str)}
 
 
@@ -57,7 +59,7 @@ def _together(groups: dict[str, pd.DataFrame], by: str | None, size: Size, end: 
     axes = figure.subplots()
     looks = GROUPS if len(groups) > 1 else (_look(by),)
     for (name, rows), look in zip(groups.items(), looks, strict=False):
-        _curve(axes, rows, look, name)
+        _curve(axes, rows, look, name, alone(rows, by))
     if len(groups) > 1:
         axes.legend(title=plain(by or ""), alignment="left", loc="upper right", handlelength=2.8)
     _frame(axes, end, 7 if size == "page" else 4, groups)
@@ -81,7 +83,7 @@ def _apart(groups: dict[str, pd.DataFrame], by: str | None, size: Size, end: flo
         for other, theirs in groups.items():
             if other != name:
                 panel.plot(*corners(theirs), color=RULE, linewidth=0.9, zorder=1, gid=f"behind:{other}")
-        _curve(panel, rows, _look(by), name)
+        _curve(panel, rows, _look(by), name, alone(rows, by))
         _frame(panel, end, 6 if size == "page" else 3, {name: rows})
         panel.set_title(f"{plain(name)}: {int(rows['occurred'].sum())} of {len(rows)}", fontsize=8)
     for panel in panels[len(groups) :]:
@@ -92,7 +94,7 @@ def _apart(groups: dict[str, pd.DataFrame], by: str | None, size: Size, end: flo
     return figure
 
 
-def _curve(axes: Axes, rows: pd.DataFrame, look: Look, name: str) -> None:
+def _curve(axes: Axes, rows: pd.DataFrame, look: Look, name: str, limits: bool) -> None:
     time, occurred = rows["latency_s"].to_numpy(dtype=float), rows["occurred"].to_numpy(dtype=bool)
     table = measure.kaplan_meier(time, occurred)
     at = table.index.to_numpy(dtype=float)
@@ -107,7 +109,7 @@ def _curve(axes: Axes, rows: pd.DataFrame, look: Look, name: str) -> None:
         zorder=3,
         gid=f"curve:{name}",
     )
-    if len(table):
+    if len(table) and limits:
         edges = np.append(at, time.max())
         low, high = (np.append(table[c].to_numpy(), table[c].to_numpy()[-1]) for c in ("low", "high"))
         axes.fill_between(

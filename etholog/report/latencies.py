@@ -8,6 +8,7 @@ from etholog import figures
 from etholog.analysis.compare import Comparison, compare
 from etholog.analysis.incidence import incidence
 from etholog.analysis.latency import latency
+from etholog.analysis.sensitivity import sensitivity, sentences
 from etholog.ethogram import Interval
 from etholog.figures.style import label
 from etholog.report.content import Section, Table, table
@@ -28,8 +29,8 @@ ALIGNED = (
     " Ring: the watching ended without it."
 )
 ENDS = (
-    "What came first, by Aalen and Johansen: it, or one of the ends after which it no longer could. The curves above"
-    " take the sessions that ended so as if it might still have come."
+    "What came first, by Aalen and Johansen: it, or what closed the evening for good. The curves above take the"
+    " sessions that ended so as if it might still have come."
 )
 
 
@@ -53,11 +54,12 @@ def latencies(season: Season, drawings: Drawings) -> Iterator[Section]:
             _latency_answer(times),
             pictures,
             [_by_male(found), *_each_two(found)],
-            "Kaplan and Meier's estimate with log-log limits of 95 %; means restricted to the shortest of the groups'"
-            f" longest times, {found.horizon_s:,.0f} s; log-rank test and its permutation version. {CENSORED}",
-            "Kaplan & Meier 1958; Kalbfleisch & Prentice 1980; Mantel 1966; Peto & Peto 1972"
+            "Kaplan and Meier's estimate with log-log limits of 95 %; means within the first"
+            f" {span(1000 * found.horizon_s)}, the longest time to which every curve is known; the log-rank test by"
+            f" permutation. {CENSORED}",
+            "Kaplan & Meier 1958; Kalbfleisch & Prentice 1980; Mantel 1966; Peto & Peto 1972; Heimann & Neuhaus 1998"
             + ("; Aalen & Johansen 1978." if first is not None else "."),
-            [found.sentence, *_touched(times)],
+            [found.sentence, *_otherwise(season, name, times, found), *_left_out(times)],
             "Why one male is quicker: nobody drew lots for who met whom. And where a keeper ended a session because of"
             " what he saw coming, the time left out is not like the time watched.",
         )
@@ -91,17 +93,14 @@ def _intervals(season: Season) -> dict[str, Interval]:
 
 
 def _first_ends(season: Season, name: str) -> pd.DataFrame | None:
-    """Return the share that came to each end first, where one came after which the behaviour no longer could."""
-    if not any(i.ends for kept in season.ethograms.values() for i in kept.interval if i.name == name):
-        return None
+    """Return the share that came to each end first, where something closed an evening before it came."""
     times = latency(season, name, competing=True)
     ends = times.attrs["ends"]
-    end = times["ended_by"].astype(str)
-    named = figures.names(season)
-    told = {"occurred": "it came", **{code: label(code, named) for code in ends}}
-    if not end.isin(ends).any():
+    if not ends:
         return None
-    return incidence(times.assign(end=end.map(told)), "end")
+    named = figures.names(season)
+    told = {"occurred": "it came", **{end: label(end, named) for end in ends}}
+    return incidence(times.assign(end=times["ended_by"].astype(str).map(told)), "end")
 
 
 def _latency_answer(times: pd.DataFrame) -> str:
@@ -110,31 +109,32 @@ def _latency_answer(times: pd.DataFrame) -> str:
     came, all_of_them = int(times["occurred"].sum()), len(times)
     said = f"It came in {came} of {all_of_them} sessions"
     time, occurred = times["latency_s"].to_numpy(dtype=float), times["occurred"].to_numpy(dtype=bool)
-    median, low, high = quantile(kaplan_meier(time, occurred))
+    median, _, _ = quantile(kaplan_meier(time, occurred))
     if median != median:
         return f"{said}: in too few to say by when half of all would have shown it."
-    said += f", in half of all within {span(1000 * median)}"
-    if low != low:
-        return f"{said}; too few for limits."
-    to = span(1000 * high) if high == high else "more than these sessions reach"
-    return f"{said} (95 % limits: {span(1000 * low)} to {to})."
+    return f"{said}, in half of all within {span(1000 * median)}."
 
 
-def _touched(times: pd.DataFrame) -> Iterator[str]:
+def _otherwise(season: Season, name: str, times: pd.DataFrame, found: Comparison) -> Iterator[str]:
+    """Say what the p would be had what nobody saw, or the keeper's ending of it, been otherwise."""
+    censored = latency(season, name, unseen="censor") if times.attrs["touched"] else None
+    yield from sentences(sensitivity(times, found.by, found.within or "none", otherwise=censored))
+
+
+def _left_out(times: pd.DataFrame) -> Iterator[str]:
     about = times.attrs
     if about["without_since"]:
         yield f"{about['without_since']} more sessions never came to where this time begins, and are not counted."
     if about["without_interval"]:
         yield f"{about['without_interval']} sessions are of an ethogram without this latency, and left out."
-    if about["touched"]:
-        yield f"In {about['touched']} sessions nobody watched, or an animal was out of sight, for part of this time."
 
 
 def _by_male(found: Comparison) -> Table:
     heads = {
         "male": "male", "n": "sessions", "occurred": "it came", "median_s": "median, s", "median_low_s": "from, s",
         "median_high_s": "to, s", "q25_s": "first quarter by, s", "q75_s": "third quarter by, s",
-        "mean_s": "restricted mean, s", "mean_se_s": "its standard error, s", "females": "females met",
+        "mean_s": f"mean within {span(1000 * found.horizon_s)}, s", "mean_se_s": "its standard error, s",
+        "females": "females met", "why": "what is missing, and why",
     }  # fmt: skip
     return table(found.table.reset_index(), "By male. An empty cell: not reached in these sessions.", heads)
 
@@ -143,8 +143,12 @@ def _each_two(found: Comparison) -> Iterator[Table]:
     if not len(found.pairs):
         return
     heads = {
-        "first": "first", "second": "second", "p": "p", "p_holm": "p after Holm",
-        "difference_s": "difference of means, s", "difference_low_s": "from, s", "difference_high_s": "to, s",
-        "first_sooner": "share in which the first was sooner",
+        "first": "first", "second": "second", "first_n": "sessions of the first", "second_n": "of the second",
+        "p": "p", "p_holm": "p after Holm", "difference_s": "difference of means, s",
+        "first_sooner": "share in which the first was sooner", "first_sooner_low": "from", "first_sooner_high": "to",
+        "ordered_pairs": "pairs with an order", "why": "what is missing, and why",
     }  # fmt: skip
-    yield table(found.pairs, "Each two males: log-rank test, and what it means in seconds.", heads)
+    told = "Each two males: a permutation test, and what it means in seconds"
+    if found.within:
+        told += f"; only sessions with one and the same {found.within} are compared"
+    yield table(found.pairs, f"{told}.", heads)

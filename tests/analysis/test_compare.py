@@ -9,10 +9,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import etholog
-from etholog.analysis import permutation
+from etholog.analysis import logrank, permutation
 from etholog.analysis.compare import compare
+from etholog.analysis.factor import times_as_fast
+from etholog.analysis.logrank import log_rank, scores
 from etholog.analysis.multiplicity import holm
-from etholog.analysis.survival import log_rank, scores
+from etholog.analysis.sooner import Sooner, sooner_later
 from etholog.base.refusal import Refusal
 from tests.analysis.published import THREE_MALES, remissions
 
@@ -30,7 +32,9 @@ def test_exact_p_of_two_groups_of_four() -> None:
     np.testing.assert_allclose((found.statistic, found.p), (2.9693566932, 0.0848555922), rtol=1e-9)
     assert found.exact
     assert found.permutations == 70
-    assert found.permutation_p == pytest.approx(8 / 70)  # coin; by chi-squared it would be 10/70
+    # Ranked by chi-squared, its variance anew for each labelling (R's survdiff over all of them). By |O - E|, whose
+    # variance is taken for one, it would be 8/70 (coin).
+    assert found.permutation_p == pytest.approx(10 / 70)
 
 
 def test_exact_p_within_females() -> None:
@@ -44,46 +48,52 @@ def test_exact_p_within_females() -> None:
     assert found.table["median_high_s"].isna().all()
 
 
-def test_the_exact_distribution_is_the_one_of_enumeration() -> None:
-    time, occurred = THREE_MALES["latency_s"].to_numpy(), THREE_MALES["occurred"].to_numpy()
-    label, one = np.repeat([0, 1, 2], 4), np.zeros(12, dtype=int)
+def test_the_combined_p_is_the_one_of_enumeration() -> None:
+    # Three males of three: all 1,680 labellings, chi-squared by statsmodels, ranked under both statistics.
+    from statsmodels.duration.survfunc import survdiff
+
+    rows = THREE_MALES[THREE_MALES["female"] != "f4"]
+    time, occurred = rows["latency_s"].to_numpy(), rows["occurred"].to_numpy()
+    label, one = np.repeat([0, 1, 2], 3), np.zeros(9, dtype=int)
     score = scores(time, occurred, one)
-    found = permutation.test(score, label, one, 1, 0)
-    observed = (np.bincount(label, weights=score) ** 2).sum()  # equal groups: u'V^-u ranks as the sum of squares
-    hits = total = 0
-    for first in itertools.combinations(range(12), 4):
-        rest = [i for i in range(12) if i not in first]
-        for second in itertools.combinations(rest, 4):
-            own = np.full(12, 2)
+    labels = []
+    for first in itertools.combinations(range(9), 3):
+        rest = [i for i in range(9) if i not in first]
+        for second in itertools.combinations(rest, 3):
+            own = np.full(9, 2)
             own[list(first)], own[list(second)] = 0, 1
-            total += 1
-            hits += bool((np.bincount(own, weights=score) ** 2).sum() >= observed - 1e-9)
-    assert total == found.labellings == 34650
-    assert found.p == pytest.approx(hits / total)
-    # Ranked by R's chi-squared, which has another variance for each labelling, it would be 3336 of them: another
-    # statistic. One variance for all is what makes two groups rank as |O - E|, and sums that can be convolved.
-    assert hits == 2616
+            labels.append(own)
+    values = np.array(
+        [(survdiff(time, occurred.astype(int), own)[0], (np.bincount(own, weights=score) ** 2).sum()) for own in labels]
+    )
+    tails = np.array([[(column >= value - 1e-7).mean() for value in column] for column in values.T]).min(axis=0)
+    mine = next(at for at, own in enumerate(labels) if (own == label).all())
+    found = permutation.permute(logrank.statistic(time, occurred, one, 3), label, one)
+    assert (found.labellings, found.exact) == (1680, True)
+    assert found.p == pytest.approx((tails <= tails[mine] + 1e-9).mean())
+    assert found.smallest_p == pytest.approx((tails <= tails.min() + 1e-9).mean())
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(st.lists(st.tuples(st.integers(1, 9), st.booleans(), st.booleans()), min_size=3, max_size=9), st.integers(1, 3))
-def test_two_groups_convolved_are_two_groups_enumerated(rows: list[tuple[int, bool, bool]], strata: int) -> None:
+def test_two_groups_added_up_by_stratum_are_two_groups_enumerated(
+    rows: list[tuple[int, bool, bool]], strata: int
+) -> None:
     time, occurred, second = (np.array(column) for column in zip(*rows, strict=True))
     stratum, label = np.arange(len(rows)) % strata, second.astype(int)
-    if len(set(label.tolist())) < 2 or not occurred.any():
+    if len(set(label.tolist())) < 2 or not log_rank(time.astype(float), occurred, label, stratum).df:
         return
-    score = scores(time.astype(float), occurred, stratum)
     inside = [np.flatnonzero(stratum == s) for s in range(strata)]
-    mean = sum(score[own].mean() * label[own].sum() for own in inside)
-    observed = abs(score[label == 1].sum() - mean)
-    hits = total = 0
+    values = []
     for chosen in itertools.product(*(itertools.combinations(own, int(label[own].sum())) for own in inside)):
-        picked = [i for part in chosen for i in part]
-        total += 1
-        hits += abs(score[picked].sum() - mean) >= observed - 1e-7
-    found = permutation.test(score, label, stratum, 1, 0)
-    assert (found.exact, found.labellings) == (True, total)
-    assert found.p == pytest.approx(hits / total)
+        own = np.zeros(len(rows), dtype=int)
+        own[[i for part in chosen for i in part]] = 1
+        statistic = log_rank(time.astype(float), occurred, own, stratum).statistic
+        values.append((tuple(own), 0.0 if np.isnan(statistic) else statistic))
+    observed = dict(values)[tuple(label)]
+    found = permutation.permute(logrank.statistic(time.astype(float), occurred, stratum, 2), label, stratum)
+    assert (found.exact, found.labellings) == (True, len(values))
+    assert found.p == pytest.approx(np.mean([value >= observed - 1e-7 for _, value in values]))
 
 
 def test_too_many_groups_have_no_table_of_pairs() -> None:
@@ -118,21 +128,14 @@ def test_the_sign_test_is_the_exact_p_within_pairs() -> None:
     assert found.permutation_p == pytest.approx(0.00148963928, rel=1e-8)
 
 
-def test_shuffles_come_near_the_exact_p_and_are_the_same_for_a_seed() -> None:
-    time, occurred = THREE_MALES["latency_s"].to_numpy(), THREE_MALES["occurred"].to_numpy()
-    label, stratum = np.repeat([0, 1, 2], 4), np.tile(np.arange(4), 3)
-    times = pd.concat([THREE_MALES] * 6, ignore_index=True)
-    assert permutation.distinct(label, stratum) == 1296
-    one = compare(times, by="male", permutations=2000, seed=3)
-    two = compare(times, by="male", permutations=2000, seed=3)
-    assert not one.exact
+def test_shuffles_come_near_the_exact_p_and_are_the_same_for_a_seed(monkeypatch: pytest.MonkeyPatch) -> None:
+    exact = compare(THREE_MALES, by="male", within="none", permutations=20_000)
+    monkeypatch.setattr(permutation, "_EXACT_WORK", 0)
+    one, two = (compare(THREE_MALES, by="male", within="none", permutations=20_000, seed=3) for _ in range(2))
+    assert (exact.exact, exact.permutations) == (True, 34_650)
+    assert (one.exact, one.permutations) == (False, 20_000)
     assert one.permutation_p == two.permutation_p
-    assert one.permutation_error > 0
-    score = scores(time, occurred, stratum)
-    generator = np.random.default_rng(1)
-    sums = permutation._random_sums(score, label, stratum, 3, 20_000, generator)
-    # The mean of each sum over all labellings is known exactly: the stratum's mean score times the group's share.
-    np.testing.assert_allclose(sums.mean(axis=0), 0.0, atol=0.05)
+    assert one.permutation_p == pytest.approx(exact.permutation_p, abs=4 * one.permutation_error)
 
 
 def test_scipys_permutation_test_agrees_within_balanced_blocks() -> None:
@@ -171,13 +174,217 @@ def test_gehans_count_of_ordered_pairs() -> None:
     assert pairs["first_sooner"] == pytest.approx(64 / 399)
 
 
-def test_restricted_mean_difference_on_6_mp() -> None:
-    # Horizon 23 weeks, the shorter of the longest times: difference 9.242577, SE 2.0759 (from R's restricted means).
+def test_restricted_means_on_6_mp() -> None:
+    # Placebo ends with an event at 23 weeks and is known for ever: the horizon is 6-MP's last, 35, censored. R's
+    # print(survfit(...), rmean = 35): 23.287394958 and 8.6666667; at 23 the difference is 9.242577.
     found = compare(remissions(), by="drug")
-    assert found.horizon_s == 23
+    assert found.horizon_s == 35
     pair = found.pairs.iloc[0]
-    assert pair["difference_s"] == pytest.approx(9.242577, abs=5e-7)
-    assert (pair["difference_high_s"] - pair["difference_s"]) / 1.959964 == pytest.approx(2.0759, abs=1e-4)
+    assert pair["difference_s"] == pytest.approx(23.287394958 - 8.6666667, abs=5e-7)
+    assert np.isnan(pair["difference_low_s"])  # the horizon was chosen by the data
+    named = compare(remissions(), by="drug", horizon_s=23).pairs.iloc[0]
+    assert named["difference_s"] == pytest.approx(9.242577, abs=5e-7)
+    assert named["difference_low_s"] < 9.242577 < named["difference_high_s"]
+
+
+@pytest.fixture(scope="module")
+def courtship() -> pd.DataFrame:
+    return etholog.latency(etholog.read("examples/season"), "courtship")
+
+
+def pair_of(found: pd.DataFrame, first: str, second: str) -> pd.Series:
+    return found.set_index(["first", "second"]).loc[(f"M-{first}", f"M-{second}")]
+
+
+def test_means_of_the_season_reach_to_its_least_censored_last_time(courtship: pd.DataFrame) -> None:
+    # R 4.2.2, survival 3.5-3: print(survfit(...), rmean = 1065.45).
+    found = compare(courtship, by="male")
+    assert found.horizon_s == pytest.approx(1065.45, abs=0.005)
+    mean = [39.39300, 437.04620, 56.23300, 511.41525, 306.18240, 608.57560]
+    se = [12.62254626, 229.46375263, 17.79142540, 173.19815690, 170.35543646, 181.80749284]
+    np.testing.assert_allclose(found.table["mean_s"], mean, atol=5e-6)
+    np.testing.assert_allclose(found.table["mean_se_s"], se, atol=5e-8)
+
+
+def test_limits_of_a_difference_are_welchs_t_of_the_pseudo_values(courtship: pd.DataFrame) -> None:
+    # R: t.test of the pseudo-values, each from survfit with rmean = 900 and one session left out.
+    pair = pair_of(compare(courtship, by="male", within="none", horizon_s=900).pairs, "Amber", "Onyx")
+    ours = pair[["difference_s", "difference_low_s", "difference_high_s"]].to_numpy(dtype=float)
+    np.testing.assert_allclose(ours, [-233.6994, -669.986140854, 202.587340854], atol=5e-9)
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "p"),
+    [("Amber", "Ochre", 2 / 70), ("Flint", "Ochre", 2 / 126), ("Flint", "Slate", 4 / 252), ("Flint", "Onyx", 14 / 252)],
+)
+def test_pairs_have_the_exact_p_of_their_chi_squared(
+    courtship: pd.DataFrame, first: str, second: str, p: float
+) -> None:
+    # R: survdiff over every labelling. The asymptotic p of Amber and Ochre is .0067, that of Flint and Ochre .0049.
+    found = compare(courtship, by="male", within="none").pairs
+    assert pair_of(found, first, second)["p"] == pytest.approx(p)
+    assert (found["p_holm"] >= found["p"]).all()
+
+
+def test_within_a_female_only_her_own_sessions_are_compared(courtship: pd.DataFrame) -> None:
+    # Wins and losses within one female, counted in R; the other eight pairs never met one and the same.
+    found = compare(courtship, by="male", within="female").pairs
+    wins = {"Amber Ochre": (5, 0), "Basalt Flint": (3, 2), "Basalt Onyx": (3, 2), "Basalt Slate": (3, 2),
+            "Flint Onyx": (4, 1), "Flint Slate": (5, 0), "Onyx Slate": (3, 1)}  # fmt: skip
+    for names, (won, lost) in wins.items():
+        pair = pair_of(found, *names.split())
+        assert (pair["first_sooner"], pair["ordered_pairs"]) == (won / (won + lost), won + lost)
+        assert np.isnan(pair["p"])  # 2 of 2 ** 5 labellings at best
+        assert pair["smallest_p"] > 0.05
+        assert "no p" in pair["why"]
+    apart = found[found["first_n"] == 0]
+    assert len(apart) == 8
+    assert apart[["p", "difference_s", "first_sooner"]].isna().all().all()
+    assert set(apart["why"]) == {"no female met both"}
+
+
+def test_males_are_compared_within_females_where_that_can_tell(courtship: pd.DataFrame) -> None:
+    found = compare(courtship, by="male")
+    assert found.within == "female"
+    assert found.met is None
+    freely = compare(courtship, by="male", within="none")
+    assert freely.within is None
+    assert "assumes that females were met at random" in freely.sentence
+    assert freely.met is not None
+    assert int(freely.met.to_numpy().sum()) == 28
+    two = courtship[courtship["male"].isin(["M-Amber", "M-Flint"])]  # no female met both
+    assert compare(two, by="male").within is None
+    assert compare(courtship, by="observer").within == "male"
+
+
+def test_the_statistic_is_ranked_by_both_of_the_same_shuffles(courtship: pd.DataFrame) -> None:
+    # R, 4,000 shuffles of sessions: chi-squared alone, its variance anew each time, has p about .045; the fixed
+    # variance .103. The combined p lies between, and the asymptotic one (.0092) far below.
+    found = compare(courtship, by="male", within="none")
+    assert found.p == pytest.approx(0.0092, abs=5e-5)
+    assert 0.045 < found.permutation_p < 0.103
+    assert f"{found.p:.4f}" not in found.sentence
+
+
+def test_groups_of_males_permute_whole_males(courtship: pd.DataFrame) -> None:
+    # R: martingale residuals of the empty Cox model summed by male, t.test over all 15 labellings of 4 and 2 males.
+    found = compare(courtship, by="species")
+    assert (found.exact, found.permutations) == (True, 15)
+    assert found.permutation_p == pytest.approx(0.8666666667)
+    assert found.smallest_p == pytest.approx(1 / 15)
+    assert "Permutation p" not in found.sentence
+    assert found.table["median_low_s"].isna().all()
+    assert found.table["mean_se_s"].isna().all()
+    assert set(found.table["why"]) == {"no limits: several sessions of one male"}
+    assert found.pairs[["p", "difference_low_s", "first_sooner_low"]].isna().all().all()
+
+
+def grouped(males: dict[str, str], sessions: int, quick: str) -> pd.DataFrame:
+    rows = [
+        {"latency_s": 10.0 * at + 7 * turn + (0 if group == quick else 500), "occurred": True, "male": male,
+         "species": group}
+        for at, (male, group) in enumerate(males.items()) for turn in range(sessions)
+    ]  # fmt: skip
+    return pd.DataFrame(rows)
+
+
+def test_many_sessions_of_few_males_make_no_small_p() -> None:
+    # Two and two males, wide apart, 20 sessions each: by sessions p would be nothing at all; there are 6 labellings.
+    found = compare(grouped({"A": "x", "B": "x", "C": "y", "D": "y"}, 20, "x"), by="species")
+    assert found.permutations == 6
+    assert found.smallest_p == pytest.approx(2 / 6)
+    seven = dict.fromkeys("ABC", "x") | dict.fromkeys("DEFG", "y")
+    found = compare(grouped(seven, 5, "x"), by="species")
+    assert found.permutation_p == pytest.approx(1 / 35)  # 3 v 4: of 35 labellings one is as far apart
+    assert "vary more" in found.sentence
+    alone = compare(grouped({"A": "x", "B": "y", "C": "y"}, 5, "x"), by="species")
+    assert np.isnan(alone.permutation_p)
+    assert "two males or more" in alone.sentence
+
+
+def test_males_each_with_his_own_female_cannot_be_told_from_them() -> None:
+    times = pd.DataFrame({"latency_s": np.arange(16.0) + 1, "occurred": True, "male": list("AAAABBBBCCCCDDDD")})
+    found = compare(times.assign(female=times["male"].str.lower()), by="male")
+    assert np.isnan(found.permutation_p)
+    assert "can't be told apart" in found.sentence
+    assert np.isfinite(compare(times, by="male").permutation_p)
+
+
+def test_unlike_watching_does_not_hide_what_differs() -> None:
+    # 4 quick ones watched for a short time, 6 slow ones for long: the statistic with one variance for all labellings
+    # is blind to it (Heimann & Neuhaus 1998, from memory).
+    generator = np.random.default_rng(11)
+    time, watched = generator.exponential(np.repeat([0.2, 1.5], [6, 18])), np.repeat([0.3, 3.0], [6, 18])
+    times, label = np.minimum(time, watched), np.repeat([0, 1], [6, 18])
+    came, one = time <= watched, np.zeros(24, dtype=int)
+    plain = permutation.test(scores(times, came, one), label, one).p
+    frame = pd.DataFrame({"latency_s": times, "occurred": came, "male": label})
+    assert compare(frame, by="male").permutation_p < plain
+
+
+shares = st.tuples(st.integers(0, 12), st.integers(0, 12), st.integers(3, 6), st.integers(3, 6))
+
+
+@settings(max_examples=200, deadline=None)
+@given(shares)
+def test_limits_of_first_sooner_are_never_of_no_width(drawn: tuple[int, int, int, int]) -> None:
+    sooner, later, first, second = drawn
+    if not 0 < sooner + later <= first * second:
+        return
+    counted = Sooner(sooner, later, first * second)
+    low, high = counted.limits(first, second)
+    assert 0 <= low <= counted.share <= high <= 1
+    assert high - low > 0.2
+    np.testing.assert_allclose(Sooner(later, sooner, first * second).limits(second, first), (1 - high, 1 - low))
+
+
+def test_limits_of_first_sooner_solve_their_equation() -> None:
+    # Newcombe's score equation (from memory) on a fine grid: 17 of 25 ordered pairs, 5 v 5.
+    from scipy.stats import t
+
+    grid = np.linspace(1e-6, 1 - 1e-6, 2_000_001)
+    variance = grid * (1 - grid) * (1 + 4 * ((1 - grid) / (2 - grid) + grid / (1 + grid))) / 25
+    inside = grid[np.abs(17 / 25 - grid) <= t.ppf(0.975, 8) * np.sqrt(variance)]
+    np.testing.assert_allclose(Sooner(17, 8, 25).limits(5, 5), (inside[0], inside[-1]), atol=1e-6)
+    assert np.isnan(Sooner(4, 0, 4).limits(2, 2)).all()
+
+
+def test_how_many_times_as_fast_is_every_factor_that_is_not_rejected(courtship: pd.DataFrame) -> None:
+    for first, second in (("M-Amber", "M-Onyx"), ("M-Flint", "M-Slate")):
+        rows = courtship[courtship["male"].isin([first, second])]
+        pair = compare(rows, by="male", within="none").pairs.iloc[0]
+        own = rows["male"] == first
+        for edge, inward in ((pair["times_as_fast_low"], 1.001), (pair["times_as_fast_high"], 1 / 1.001)):
+            inside, outside = (
+                compare(
+                    rows.assign(latency_s=rows["latency_s"].where(~own, rows["latency_s"] * factor)),
+                    by="male", within="none",
+                ).permutation_p
+                for factor in (edge * inward, edge / inward)
+            )  # fmt: skip
+            assert outside <= 0.05 < inside
+
+
+def test_a_factor_is_open_where_so_few_can_reject_none() -> None:
+    time, occurred, second = np.array([1.0, 2, 3, 4, 9, 9, 9, 9]), np.repeat([True, False], 4), np.repeat([0, 1], 4)
+    low, high = times_as_fast(time, occurred, second, second * 0)
+    assert 1 < low < 9
+    assert np.isinf(high)  # they never came while watched: he may be as many times as fast as you like
+
+
+@settings(max_examples=100, deadline=None)
+@given(
+    *[st.lists(st.tuples(st.integers(1, 9), st.booleans()), min_size=1, max_size=12)] * 2,
+)
+def test_ordered_pairs_are_those_counted_one_by_one(
+    first: list[tuple[int, bool]], second: list[tuple[int, bool]]
+) -> None:
+    sooner = later = 0
+    for (ta, ea), (tb, eb) in itertools.product(first, second):
+        sooner += ea and (ta < tb or (ta == tb and not eb))
+        later += eb and (tb < ta or (ta == tb and not ea))
+    (ta, ea), (tb, eb) = ([np.array(c) for c in zip(*side, strict=True)] for side in (first, second))
+    assert sooner_later(ta.astype(float), ea, tb.astype(float), eb) == (sooner, later)
 
 
 @pytest.mark.parametrize(
@@ -210,3 +417,13 @@ def test_a_wrong_column_is_refused_with_the_nearest() -> None:
 def test_the_public_name_is_this_one() -> None:
     assert etholog.compare is compare
     assert log_rank.__doc__
+
+
+def test_who_has_no_name_is_no_group() -> None:
+    times = THREE_MALES.assign(male=THREE_MALES["male"].where(THREE_MALES["male"] != "C", ""))
+    found = compare(times, by="male")
+    assert found.table.index.tolist() == ["A", "B"]
+    # As the animal of a species he is another each time, and each stands alone.
+    species = compare(times.assign(species=["x"] * 6 + ["y"] * 6), by="species")
+    assert species.clusters == "male"
+    assert species.table["males"].tolist() == [2, 1]

@@ -90,3 +90,10 @@ def test_groups_are_read_off_at_a_time_that_all_were_watched_to() -> None:
     assert set(ended(pd.concat([first, second, third]), "male")["at_s"]) == {2.0}
     with pytest.raises(Refusal, match="did you mean 'male'"):
         ended(first, "mal")
+
+
+def test_a_group_of_several_males_has_no_limits_that_take_sessions_for_males() -> None:
+    males = as_latencies(TIMES, male=["A"] * 5 + ["B"] * 5, species="one")
+    assert ended(males, "species")[["se", "low", "high"]].isna().all().all()
+    assert ended(males, "male")["n"].tolist() == [5, 5, 5, 5]
+    assert ended(as_latencies(TIMES, male=list("ABCDEFGHIJ"), species="one"), "species")["low"].notna().all()

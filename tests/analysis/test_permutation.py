@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 from etholog.analysis import permutation
-from etholog.analysis.survival import scores
+from etholog.analysis.logrank import scores
 from tests.analysis.published import THREE_MALES, remissions
 
 
@@ -19,9 +19,8 @@ def coded(frame: pd.DataFrame, by: str, within: str) -> tuple[np.ndarray, np.nda
 
 
 def statistic(score: np.ndarray, label: np.ndarray, block: np.ndarray) -> float:
-    groups = int(label.max()) + 1
-    sums = np.bincount(label, weights=score)[None, :]
-    return float(permutation._form(sums, *permutation._moments(score, label, block, groups))[0])
+    ranked = permutation.fixed(score, label, block)
+    return float(ranked.values(ranked.kernel(np.arange(len(label)))(label[None, :]))[0, 0])
 
 
 def test_two_groups_of_twenty_one() -> None:
@@ -44,11 +43,13 @@ def test_two_groups_of_twenty_one() -> None:
     assert hits / comb(42, 21) == pytest.approx(2.61200451823e-05, rel=1e-11)
 
 
-def test_pairs() -> None:
+def test_pairs(monkeypatch: pytest.MonkeyPatch) -> None:
     # coin on 6-MP with the pairs as blocks: z 3.35160173694; p 2.773e-04 from ten million shuffles.
     score, label, block = coded(remissions(), "drug", "pair")
     assert np.sqrt(statistic(score, label, block)) == pytest.approx(3.35160173694, abs=5e-12)
-    found = permutation.shuffled(score, label, block, 400_000, 1)
+    monkeypatch.setattr(permutation, "_EXACT_WORK", 0)
+    found = permutation.test(score, label, block, 400_000, 1)
+    assert not found.exact
     assert found.p == pytest.approx(2.773e-04, abs=4 * found.error)
 
 
@@ -66,3 +67,51 @@ def test_three_groups(blocked: bool, expected: float, low: float, high: float) -
     found = permutation.test(score, label, block, 1, 0)
     assert found.exact
     assert low < found.p < high
+
+
+@pytest.mark.parametrize(("males", "sessions"), [(20, 10), (28, 10), (12, 8), (100, 3)])
+def test_work_is_bounded_before_it_begins(males: int, sessions: int) -> None:
+    # Sessions of many males at three places: each male's labellings are few, but not all of them together.
+    generator = np.random.default_rng(4)
+    stratum = np.repeat(np.arange(males), sessions)
+    score, label = generator.normal(size=len(stratum)), generator.integers(0, 3, size=len(stratum))
+    done = 0
+
+    def counted(rows: np.ndarray) -> permutation.Kernel:
+        own = plain.kernel(rows)
+
+        def kernel(labels: np.ndarray) -> np.ndarray:
+            nonlocal done
+            done += labels.size
+            return own(labels)
+
+        return kernel
+
+    plain = permutation.fixed(score, label, stratum)
+    found = permutation.permute(permutation.Statistic(counted, plain.values, plain.cost), label, stratum, 2_000)
+    assert (found.exact, found.labellings) == (False, 2_000)
+    assert done * plain.cost < permutation._EXACT_WORK + plain.cost * (2_000 + 1) * len(stratum)
+
+
+def test_a_large_season_is_shuffled_less_often_and_says_so() -> None:
+    generator = np.random.default_rng(4)
+    label = generator.integers(0, 3, size=20_000)
+    found = permutation.test(generator.normal(size=20_000), label, np.zeros(20_000, dtype=int), 10_000, 1)
+    assert permutation.SHUFFLES_AT_LEAST == found.labellings < 10_000
+    assert found.error > 0
+
+
+def test_strata_that_look_alike_have_few_sums_together() -> None:
+    # 21 pairs: 2 ** 21 labellings, and 22 sums.
+    pair = np.array([[0.5], [-0.5]])
+    assert permutation._merging([pair] * 21) == sum(2 * (before + 1) for before in range(21))
+    assert permutation._merging([pair, np.array([[0.25], [-0.25]])]) == 2 + 2 * 2
+
+
+def test_the_tails_of_an_exact_p_are_exact() -> None:
+    # The largest of 6 v 6, all apart: two of the 924 labellings, and of three such strata 2 of 924 ** 3.
+    score, label = np.arange(12.0), np.repeat([0, 1], 6)
+    assert permutation.test(score, label, label * 0).p == pytest.approx(2 / 924, rel=1e-12)
+    three = permutation.test(np.tile(score, 3), np.tile(label, 3), np.repeat([0, 1, 2], 12))
+    assert three.exact
+    assert three.p == pytest.approx(2 / 924**3, rel=1e-9)

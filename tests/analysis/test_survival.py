@@ -5,7 +5,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from etholog.analysis.survival import kaplan_meier, log_rank, quantile, restricted_mean, scores
+from etholog.analysis.logrank import chi_squared, log_rank, scores, statistic
+from etholog.analysis.survival import common_horizon, jackknife, kaplan_meier, known_to, quantile, restricted_mean
 from tests.analysis.published import (
     ASTROCYTOMA,
     CONCEPTION,
@@ -241,3 +242,57 @@ def test_scores_add_up_to_observed_minus_expected(rows: list[tuple[int, bool, in
     test = log_rank(time.astype(float), occurred, group, stratum)
     sums = np.bincount(group, weights=scores(time.astype(float), occurred, stratum), minlength=len(test.observed))
     np.testing.assert_allclose(sums, test.observed - test.expected, atol=1e-9)
+
+
+def test_where_nothing_varied_there_is_no_standard_error() -> None:
+    time, occurred = np.array([50.0, 60.0, 70.0]), np.array([True, True, False])
+    mean, se = restricted_mean(time, occurred, 40)  # before the first event: all the same, and not for certain
+    assert mean == 40
+    assert np.isnan(se)
+    assert np.isnan(restricted_mean(np.array([5.0]), np.array([True]), 40)[1])
+
+
+def test_the_horizon_is_the_least_last_time_that_is_censored() -> None:
+    six, placebo = censored(SIX_MP), censored(PLACEBO)
+    assert common_horizon([six, placebo]) == 35  # placebo ended with an event at 23: known for ever
+    assert common_horizon([placebo, censored("3 7")]) == 23  # all end with an event: the latest of them
+    assert common_horizon([six, censored("3 7 9+")]) == 9
+    assert common_horizon([censored("3 7 7+"), six]) == 7  # one had it at 7, the other did not
+    assert known_to(*placebo, 99)
+    assert known_to(*six, 35)
+    assert not known_to(*six, 36)
+
+
+def test_the_jackknife_leaves_out_each_in_turn() -> None:
+    time = np.array([62.569, 141.251, 108.591, 152.964, 1600.0])
+    variance, n = jackknife(time, np.array([True, True, True, True, False]), 900)
+    mean, _ = restricted_mean(time, np.array([True, True, True, True, False]), 900)
+    one_out = [restricted_mean(np.delete(time, i), np.delete([True] * 4 + [False], i), 900)[0] for i in range(5)]
+    assert n == 5
+    assert variance == pytest.approx(np.var(5 * mean - 4 * np.array(one_out), ddof=1) / 5)
+
+
+@settings(max_examples=60, deadline=None)
+@given(samples)
+def test_many_labellings_at_once_are_each_a_log_rank_test(rows: list[tuple[int, bool, int, int]]) -> None:
+    time, occurred, group, stratum = (np.array(column) for column in zip(*rows, strict=True))
+    k = int(group.max()) + 1
+    if k < 2:
+        return
+    labels = np.random.default_rng(1).permuted(np.tile(group, (5, 1)), axis=1)
+    ranked = statistic(time.astype(float), occurred, stratum, k)
+    values = ranked.values(ranked.kernel(np.arange(len(time)))(labels))
+    for own, value in zip(labels, values, strict=True):
+        test = log_rank(time.astype(float), occurred, own, stratum)
+        u = test.observed - test.expected
+        pseudo = float(u @ np.linalg.pinv(test.variance, rcond=1e-9, hermitian=True) @ u)
+        assert value[0] == pytest.approx(pseudo, abs=1e-6)
+        assert np.linalg.matrix_rank(test.variance, tol=1e-9) == (test.df or 0)
+
+
+def test_elimination_is_the_pseudo_inverse() -> None:
+    half = np.array([[1.0, -1, 0, 0], [0, 1, -1, 0], [0, 0, 0, 0]])
+    v, u = half @ half.T, np.array([1.0, -2, 0])
+    found, rank = chi_squared(u[None], v[None])
+    assert found[0] == pytest.approx(u @ np.linalg.pinv(v) @ u)
+    assert rank[0] == 2

@@ -1,0 +1,87 @@
+"""What may be permuted: it follows from who met whom, and from whether the groups belong to the animals."""
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+OTHER = {"male": "female", "female": "male"}
+NONE = "none"  # as a stratum: none at all, where one would be chosen
+
+
+@dataclass(frozen=True)
+class Design:
+    """How groups of a column are compared.
+
+    kind: 'each animal' (the groups are animals, or no animal comes twice: sessions are permuted), 'whole animals' (the
+    groups belong to the animal) or 'within animals' (an animal was in several groups). unit: the column of the animals
+    whose sessions belong together. unit_of: their numbers by row. strata: the columns to compare within, the best
+    first; None is all together.
+    """
+
+    kind: Literal["each animal", "whole animals", "within animals"]
+    unit: str | None
+    unit_of: NDArray[np.intp]
+    strata: tuple[str | None, ...]
+
+
+def design(rows: pd.DataFrame, by: str, within: str | None, cluster: str | None) -> Design:
+    """Return how the groups of `by` are to be compared. `within`, `cluster`: as the user has it; None to choose."""
+    unit = cluster or ("male" if "male" in rows.columns and by not in OTHER else None)
+    unit_of = np.arange(len(rows))
+    if unit in rows.columns and unit != by:
+        unit_of = _numbers(rows[unit])
+    if len(np.unique(unit_of)) == len(rows):
+        unit = None
+    group = pd.factorize(rows[by].astype(object))[0]
+    fixed = not (pd.DataFrame({"unit": unit_of, "group": group}).groupby("unit")["group"].nunique() > 1).any()
+    kind: Literal["each animal", "whole animals", "within animals"] = (
+        "each animal" if unit is None else "whole animals" if fixed else "within animals"
+    )
+    best = OTHER.get(by) if kind == "each animal" else unit if kind == "within animals" else None
+    if within is not None:
+        strata: tuple[str | None, ...] = (None if within == NONE and NONE not in rows.columns else within,)
+    elif best in rows.columns and named(rows[best]).all():
+        strata = (best,) if kind == "within animals" else (best, None)
+    else:
+        strata = (None,)
+    return Design(kind, unit, unit_of, strata)
+
+
+def alone(rows: pd.DataFrame, by: str | None) -> bool:
+    """Return whether the sessions of a group of `by` count each for itself: the group is one animal, or no male came
+    twice. Else limits that take them for so many males are too narrow."""
+    if by in OTHER or "male" not in rows.columns:
+        return True
+    return not rows.loc[named(rows["male"]), "male"].duplicated().any()
+
+
+def _numbers(column: pd.Series) -> NDArray[np.intp]:
+    """Return the animals' numbers; who is not known is another each time."""
+    numbers = pd.factorize(column.astype(object))[0].astype(np.intp)
+    unknown = ~named(column).to_numpy()
+    numbers[unknown] = len(numbers) + np.arange(int(unknown.sum()))
+    return numbers
+
+
+def named(column: pd.Series) -> pd.Series:
+    """Return which values are known: neither missing nor ''."""
+    return column.notna() & (column.astype(object) != "")
+
+
+def met(rows: pd.DataFrame) -> pd.DataFrame | None:
+    """Return how many sessions each male (row) had with each female (column); None where they are not named."""
+    if not {"male", "female"} <= set(rows.columns):
+        return None
+    both = rows[named(rows["male"]) & named(rows["female"])]
+    return pd.crosstab(both["male"].astype(object), both["female"].astype(object)) if len(both) else None
+
+
+def paired(often_met: pd.DataFrame, by: str) -> bool:
+    """Return whether males and females can't be told apart: at least half of the males (or females, by which groups
+    are made) who came more than once had more than half of their sessions with one and the same mate."""
+    table = often_met.to_numpy() if by == "male" else often_met.to_numpy().T
+    often = table[table.sum(axis=1) > 1]
+    return bool(len(often) and (often.max(axis=1) > often.sum(axis=1) / 2).mean() >= 0.5)

@@ -1,0 +1,42 @@
+"""Groups that belong to the animal, such as its species: whole animals are permuted, never their sessions.
+
+One number for each animal (the sum of its sessions' log-rank scores), and Welch's statistic between the groups of
+animals. With sessions permuted, as though each were an animal of its own, 12 to 20 of 100 comparisons between equal
+species came out 'significant' in simulations.
+"""
+
+import numpy as np
+
+from etholog.analysis.permutation import Floats, Ints, Kernel, Labels, Statistic
+
+LEAST = 2  # animals in each group: of one, nothing says how much such animals differ
+
+
+def statistic(summed: Floats, group: Ints) -> Statistic:
+    """Return Welch's statistic (1947 for two groups, there t squared; 1951 for more) of one number for each animal;
+    groups are 0 .. k-1, of two animals or more."""
+    counts = np.bincount(group).astype(np.float64)
+    k = len(counts)
+    # Powers of what is large and alike would cancel out.
+    centred = summed - summed.mean()
+
+    def kernel(rows: Ints) -> Kernel:
+        own = np.stack([centred[rows], centred[rows] ** 2], axis=1)
+
+        def sums(labels: Labels) -> Floats:
+            return np.concatenate([(labels == g) @ own for g in range(k)], axis=1)
+
+        return sums
+
+    def values(sums: Floats) -> Floats:
+        total, squares = sums[:, 0::2], sums[:, 1::2]
+        mean = total / counts
+        variance = np.maximum(squares - total * mean, 0.0) / (counts - 1)
+        variance[variance < 1e-12] = 1e-12
+        weight = counts / variance
+        centre = (weight * mean).sum(axis=1, keepdims=True) / weight.sum(axis=1, keepdims=True)
+        between = (weight * (mean - centre) ** 2).sum(axis=1) / (k - 1)
+        lost = ((1 - weight / weight.sum(axis=1, keepdims=True)) ** 2 / (counts - 1)).sum(axis=1)
+        return np.asarray((between / (1 + 2 * (k - 2) / (k**2 - 1) * lost))[:, None], dtype=np.float64)
+
+    return Statistic(kernel, values, 2 * k)

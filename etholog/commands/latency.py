@@ -110,7 +110,7 @@ def show(times: "pd.DataFrame", found: "Comparison", ended: "pd.DataFrame | None
         paragraph("The log-rank test above compares how fast it comes to those who are still in the running.")
     if cox is not None:
         print()
-        if cox.events and cox.table["coef"].notna().all():
+        if cox.table["coef"].notna().any():
             told = cox.table.reset_index()[["term", "ratio"]]
             told["95 % limits"] = [
                 limits(*pair, "not known") for pair in zip(cox.table["low"], cox.table["high"], strict=True)

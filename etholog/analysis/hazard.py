@@ -1,7 +1,6 @@
 """Cox's model as an extra: how many times sooner, per group or per unit, with the animals that come again allowed
 for."""
 
-import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -9,72 +8,137 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from etholog.analysis import survival
+from etholog.analysis import cox, survival
+from etholog.analysis.covariate import permute_within
 from etholog.base import notebook
 from etholog.base.refusal import Refusal
 from etholog.base.text import nearest
 
-CLUSTERS_AT_LEAST = 20
+ANIMALS = ("male", "female")
 EVENTS_EACH = 10  # events for each coefficient (a rule of thumb, from memory)
-_BEYOND = 15.0  # a log hazard ratio that no real sessions show: the data are separated and there is no estimate
 
 
 @dataclass(frozen=True)
 class Hazards:
-    """What Cox's model gave.
-
-    `table`: index = term; ratio (of hazards: over 1 is sooner) with its 95 % limits, coef, se (by cluster), naive_se
-    and p. NaN where there is no estimate: `sentence` says why, and what else to know. `clusters`: how many, by the
-    column `cluster`.
-    """
+    """What Cox's model gave."""
 
     table: pd.DataFrame
+    """Index = term; ratio (of hazards: over 1 is sooner), low and high (95 %), coef, se (by cluster), naive_se, p.
+    NaN where there is none: `sentence` says why."""
     log_likelihood: float
     events: int
     cluster: str
+    """The column whose values may depend on each other within; 'session' for none."""
     clusters: int
     sentence: str
+    not_estimable: tuple[str, ...] = ()
+    """Terms of which the strata or other terms leave nothing, or whose ratio is 0 or infinite."""
 
     def _repr_html_(self) -> str:
         return notebook.html(self.sentence, self.table)
 
 
 def hazards(
-    times: pd.DataFrame, by: str | Sequence[str], within: str | None = None, cluster: str | None = None
+    times: pd.DataFrame,
+    by: str | Sequence[str],
+    within: str | None = None,
+    cluster: str | None = None,
+    ties: cox.Ties = "breslow",
+    entry: str | None = None,
+    permutations: int = 9_999,
+    seed: int = 0,
 ) -> Hazards:
-    """Fit Cox's proportional hazards (Cox 1972; Breslow's ties) of `latency_s`, `occurred` on the columns of `by`.
+    """Return Cox's proportional hazards (Cox 1972) of a latency on the columns of `by`.
 
-    A column of numbers is one term, any other one term for each value but the first. Stratified by `within`; robust
-    standard errors by `cluster` (Lin & Wei 1989; not given: the male, or the female where `by` has the male, or
-    else each session). Rows with something missing are left out. It is statsmodels' PHReg: its Breslow ties equal
-    R's coxph, cluster errors included, which its Efron ties do not.
+    Where the clusters are animals, p permutes a covariate within them (the score of the model without it) and there are
+    no limits: robust errors of 5 to 20 males are too small. Elsewhere both are of the robust error.
+
+    Parameters
+    ----------
+    times: one row a session: `latency_s` (seconds), `occurred` (bool), the columns named here. Rows with something
+        missing are left out.
+    by: a column of numbers is one term; any other is one term for each value but the first.
+    within: strata, each with a hazard of its own.
+    cluster: whose rows may depend on each other (not given: the male, or the female where `by` has the male, or else
+        each row stands alone).
+    ties: 'breslow' (Breslow 1974), 'efron' (Efron 1977), or 'exact'.
+    entry: the column with the seconds from which on a row is at risk (not given: from the start).
+    permutations, seed: shuffles where the orders are too many to go through.
+
+    Returns
+    -------
+    Hazards: `.table` (index = term; coef, ratio, low, high, se, naive_se, p), `.log_likelihood`, `.events`,
+    `.clusters`, `.not_estimable`, `.sentence`. Standard errors by cluster: Lin & Wei 1989.
+
+    Raises
+    ------
+    Refusal: for a column that is not there.
+
+    >>> import etholog
+    >>> times = etholog.latency(etholog.read("examples/season"), "courtship")
+    >>> etholog.hazards(times, "temperature_c").table["coef"].round(2).to_dict()
+    {'temperature_c': -0.15}
     """
     columns = [by] if isinstance(by, str) else list(by)
-    for column in ("latency_s", "occurred", *columns, *(name for name in (within, cluster) if name)):
+    for column in ("latency_s", "occurred", *columns, *(name for name in (within, cluster, entry) if name)):
         if column not in times.columns:
             raise Refusal(f"no column {column!r}{nearest(column, map(str, times.columns))}")
     if cluster is None:
-        cluster = next((c for c in ("male", "female") if c in times.columns and c not in columns), "session")
-    known = [name for name in (within, cluster) if name in times.columns]
+        cluster = next((c for c in ANIMALS if c in times.columns and c not in columns), "session")
+    known = [name for name in (within, cluster, entry) if name in times.columns]
     rows = times.dropna(subset=[*columns, *known])
     group = np.arange(len(rows))
     if cluster in rows.columns:
         group = pd.factorize(rows[cluster].astype(object))[0]
     design, against = _design(rows, columns)
+    # The values of a column of several groups can't move one by one: such a column is the comparison's.
+    column_of = [str(name).partition(": ")[0] for name in design.columns]
+    several = [column_of.count(column) > 1 for column in column_of]
     clusters, events = len(np.unique(group)), int(rows["occurred"].sum())
-    missing = pd.DataFrame(np.nan, design.columns, ["ratio", "low", "high", "coef", "se", "naive_se", "p"])
-    missing.index.name = "term"
+    table = pd.DataFrame(np.nan, design.columns, ["ratio", "low", "high", "coef", "se", "naive_se", "p"])
+    table.index.name = "term"
     why = _impossible(design, events, cluster, clusters)
-    fitted = None if why else _fit(rows, design, within, group)
-    if fitted is None:
-        why = why or "Cox's model: not estimable, the groups or values are separated by who came to it at all or first."
-        return Hazards(
-            missing, np.nan, events, cluster, clusters, f"{why} Trust the log-rank test and its permutation."
-        )
-    table, likelihood = fitted
-    return Hazards(
-        table, likelihood, events, cluster, clusters, _sentence(against, len(table), events, cluster, clusters)
-    )
+    data = cox.Data(
+        rows[entry].to_numpy(float) if entry else np.full(len(rows), -np.inf),
+        rows["latency_s"].to_numpy(float), rows["occurred"].to_numpy(bool),
+        pd.factorize(rows[within].astype(object))[0] if within else np.zeros(len(rows), dtype=np.intp),
+        design.to_numpy(float),
+    )  # fmt: skip
+    fitted = None if why else cox.fit(data, ties)
+    terms = np.array(design.columns, dtype=object)
+    lost = () if fitted is None else tuple(map(str, terms[np.isnan(fitted.coef)]))
+    if fitted is None or len(lost) == len(terms):
+        why = why or _lost(terms, fitted, within)
+        said = f"{why} Trust the log-rank test and its permutation."
+        return Hazards(table, np.nan, events, cluster, clusters, said, lost)
+    table["coef"] = fitted.coef
+    table["ratio"] = np.exp(fitted.coef)
+    table["naive_se"] = np.sqrt(np.diag(fitted.variance))
+    # No variation between clusters, as where all times are one, is no certainty.
+    se = np.sqrt(np.diag(fitted.robust(group)))
+    table["se"] = np.where(se > 1e-9 * table["naive_se"], se, np.nan)
+    said = _sentence(against, len(terms) - len(lost), events, cluster, clusters, ties) + _lost(terms, fitted, within)
+    if cluster in ANIMALS:
+        table["p"] = [
+            np.nan if name in lost or several[at] else _permuted(data, at, group, ties, permutations, seed)
+            for at, name in enumerate(terms)
+        ]
+        said += _on_p(table, cluster)
+    else:
+        from scipy.special import ndtr
+
+        half = survival.normal_quantile(0.975) * table["se"]
+        table["low"], table["high"] = np.exp(table["coef"] - half), np.exp(table["coef"] + half)
+        table["p"] = 2 * ndtr(-np.abs(table["coef"] / table["se"]))
+    return Hazards(table, fitted.log_likelihood, events, cluster, clusters, said, lost)
+
+
+def _permuted(data: cox.Data, at: int, group: NDArray[np.intp], ties: cox.Ties, permutations: int, seed: int) -> float:
+    """Return the p of one term: its values permuted within the clusters, against what the model without it leaves."""
+    others = np.delete(data.terms, at, axis=1)
+    left = cox.fit(cox.Data(data.start, data.stop, data.event, data.stratum, others), ties).martingale
+    found = permute_within(left, data.terms[:, at], group, permutations, seed)
+    return found.p if found.smallest_p <= 0.05 else np.nan
 
 
 def _design(rows: pd.DataFrame, columns: list[str]) -> tuple[pd.DataFrame, list[str]]:
@@ -94,62 +158,43 @@ def _design(rows: pd.DataFrame, columns: list[str]) -> tuple[pd.DataFrame, list[
 def _impossible(design: pd.DataFrame, events: int, cluster: str, clusters: int) -> str:
     if not events:
         return "Cox's model: the behaviour never occurred."
-    if design.empty or (design.nunique() < 2).any():
+    if design.empty or (design.nunique() < 2).all():
         return "Cox's model: only one group or value, nothing to compare."
-    if np.linalg.matrix_rank(design.to_numpy() - design.to_numpy().mean(axis=0)) < design.shape[1]:
-        return "Cox's model: not estimable, some of the columns say the same."
     if clusters < 2:
         return f"Cox's model: not estimable, all sessions are of one {cluster}."
     return ""
 
 
-def _fit(
-    rows: pd.DataFrame, design: pd.DataFrame, within: str | None, group: NDArray[np.integer]
-) -> tuple[pd.DataFrame, float] | None:
-    from statsmodels.duration.hazard_regression import PHReg
-
-    strata = None if within is None else pd.factorize(rows[within].astype(object))[0]
-    scale = design.to_numpy().std(axis=0)
-    model = PHReg(
-        rows["latency_s"].to_numpy(float), design.to_numpy() / scale, status=rows["occurred"].to_numpy(int),
-        ties="breslow", strata=strata,
-    )  # fmt: skip
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # what it warns of is looked for below, and said in words
-        try:
-            naive, robust = model.fit(disp=0), model.fit(groups=group, disp=0)
-        except np.linalg.LinAlgError:
-            return None
-    coef = np.asarray(naive.params)
-    if not np.isfinite(coef).all() or (np.abs(coef) * np.ptp(design.to_numpy() / scale, axis=0) > _BEYOND).any():
-        return None
-    from scipy.special import ndtr
-
-    # No variation between clusters, as where all times are one, is no certainty.
-    bse = np.asarray(robust.bse)
-    se, naive_se = np.where(bse > 0, bse, np.nan) / scale, np.asarray(naive.bse) / scale
-    coef = coef / scale
-    half = survival.normal_quantile(0.975) * se
-    columns = {
-        "ratio": np.exp(coef),
-        "low": np.exp(coef - half),
-        "high": np.exp(coef + half),
-        "coef": coef,
-        "se": se,
-        "naive_se": naive_se,
-        "p": 2 * ndtr(-np.abs(coef / se)),
-    }
-    return pd.DataFrame(columns, index=pd.Index(design.columns, name="term")), float(naive.llf)
+def _lost(terms: NDArray[np.object_], fitted: cox.Fit | None, within: str | None) -> str:
+    """Name the terms that have no estimate, and why."""
+    if fitted is None:
+        return ""
+    said = ""
+    if fitted.empty.any():
+        says = f"the strata by {within}, or other columns," if within else "other columns"
+        said += f" {', '.join(terms[fitted.empty])}: not estimable, {says} already say the same, or nothing is left."
+    if fitted.separated.any():
+        said += f" {', '.join(terms[fitted.separated])}: not estimable, it separates who came to it at all, or first."
+    return said if np.isfinite(fitted.coef).any() else f"Cox's model:{said}"
 
 
-def _sentence(against: list[str], terms: int, events: int, cluster: str, clusters: int) -> str:
+def _sentence(against: list[str], terms: int, events: int, cluster: str, clusters: int, ties: str) -> str:
     said = "Cox's model" + (f", each against {' and '.join(against)}" if against else "")
-    said += f": Breslow's ties, standard errors by {cluster} ({clusters} of them)."
-    if clusters < CLUSTERS_AT_LEAST:
-        said += (
-            f" Under {CLUSTERS_AT_LEAST} such clusters these errors come out too small: take its p for nothing, and"
-            " the permutation p of the comparison instead."
-        )
+    said += f": {ties.capitalize()}{'' if ties == 'exact' else chr(39) + 's'} ties."
+    if cluster not in ANIMALS:
+        said += f" Standard errors by {cluster} ({clusters} of them)."
     if events < EVENTS_EACH * terms:
         said += f" {events} events for {terms} term{'s' if terms > 1 else ''} are few (ten each, from memory)."
+    return said
+
+
+def _on_p(table: pd.DataFrame, cluster: str) -> str:
+    said = f" No limits: standard errors by {cluster} are too small with so few {cluster}s."
+    known = table["p"].notna()
+    if known.any():
+        said += f" p permutes the column within {cluster}s."
+    if (table["coef"].notna() & ~known).any():
+        none = ", ".join(map(str, table.index[table["coef"].notna() & ~known]))
+        said += f" No p for {none}: more than two groups, or it varies too little within {cluster}s for a p of .05."
+        said += " Use the comparison's p."
     return said

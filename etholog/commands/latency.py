@@ -130,7 +130,7 @@ def show(
         paragraph(_about_ends(times))
     if cox is not None:
         print()
-        if cox.events and cox.table["coef"].notna().all():
+        if cox.table["coef"].notna().any():
             told = cox.table.reset_index()[["term", "ratio"]]
             told["95 % limits"] = [
                 limits(*pair, "not known") for pair in zip(cox.table["low"], cox.table["high"], strict=True)

@@ -53,10 +53,15 @@ RAIN = (
 )
 
 
+def published(name: str) -> pd.DataFrame:
+    """One of the tables beside this file, as R's packages have it (survival, KMsurv, lme4, datasets)."""
+    return pd.read_csv(Path(__file__).with_name(f"{name}.csv"))
+
+
 def lung() -> pd.DataFrame:
     """Loprinzi et al. 1994, J. Clin. Oncol. 12:601-607: 228 patients with advanced lung cancer, days to death; five
     columns of R's survival::lung (inst: the hospital; sex 1 men, 2 women; status 1 died)."""
-    table = pd.read_csv(Path(__file__).with_name("lung.csv"))
+    table = published("lung")
     return table.assign(latency_s=table["time"].astype(float), occurred=table["status"] == 1)
 
 

@@ -6,6 +6,7 @@ __all__ = [
     "bout",
     "chain",
     "compare",
+    "crossed",
     "design",
     "duration",
     "hazard",

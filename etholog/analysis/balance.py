@@ -3,10 +3,10 @@
 import numpy as np
 import pandas as pd
 
-from etholog.analysis import bootstrap
+from etholog.analysis import crossed
+from etholog.analysis.duration import animals
 from etholog.analysis.latency import check_names
 from etholog.analysis.sequence import groups
-from etholog.analysis.share import wilson
 from etholog.base.refusal import Refusal
 from etholog.season import Season
 
@@ -14,18 +14,46 @@ SIDES = ("left", "right")
 
 
 def balance(season: Season, behaviour: str = "insertion", by: str | None = None, seed: int = 0) -> pd.DataFrame:
-    """Return how bouts of a behaviour with a left and a right are divided, for each value of `by` where given.
+    """Return how the bouts of a behaviour are divided between left and right.
 
-    left, right, left_s, right_s: bouts and their seconds. left_share: of the bouts, with Wilson's 95 % limits (low,
-    high; Wilson 1927), which take bouts for independent, and resampled_low and resampled_high, which draw whole males
-    (single sessions where `by` is the male). turns, pairs: how many of the pairs of bouts that follow each other in
-    a session change sides; chance: the share of them that would, if sides came in any order within a session. What
-    can't be told is missing.
+    Parameters
+    ----------
+    season
+        What `etholog.read` returned.
+    behaviour
+        A behaviour whose qualifier is left or right.
+    by
+        A column of `season.sessions`; there is then a row for each of its values that has such bouts.
+    seed
+        Has no effect; it was the seed of limits by resampling.
+
+    Returns
+    -------
+    DataFrame
+        left, right: bouts. left_s, right_s: their seconds. left_share: of the bouts; low, high: its 95 % limits, in
+        which males and females vary; missing where too few animals had such bouts. turns, pairs: how many of the
+        pairs of bouts that follow each other in a session change sides; chance: the share of them that would, if
+        sides came in any order within a session. males, females: how many had such bouts. limits: why there are none.
+
+    Raises
+    ------
+    Refusal
+        Where no ethogram knows the behaviour with these sides, or no such bout was recorded.
+
+    References
+    ----------
+    Cameron, Gelbach & Miller 2011, J. Bus. Econ. Stat. 29:238.
+
+    Examples
+    --------
+    >>> import etholog
+    >>> etholog.balance(etholog.read("examples/season"))[["left", "right", "males"]].to_dict("records")
+    [{'left': 19, 'right': 20, 'males': 6}]
     """
     check_names(season, [behaviour, *(f"{behaviour}:{side}" for side in SIDES)])
     sessions = season.sessions
     values, group = ([None], np.zeros(len(sessions), dtype=np.int64)) if by is None else groups(season, by)
-    cluster = sessions["session" if by in ("male", "session") else "male"].cat.codes.to_numpy()
+    male, female = animals(season)
     bouts = season.bouts[(season.bouts["behaviour"] == behaviour).to_numpy()]
     bouts = bouts[bouts["qualifier"].isin(SIDES).to_numpy()]
     all_places = bouts["session"].cat.codes.to_numpy()
@@ -37,22 +65,21 @@ def balance(season: Season, behaviour: str = "insertion", by: str | None = None,
         place = own["session"].cat.codes.to_numpy()
         left = (own["qualifier"] == "left").to_numpy()
         seconds = own["duration_s"].to_numpy(dtype=float)
-        share = float(left.mean())
-        low, high = wilson(int(left.sum()), len(left))
-        drawn = bootstrap.ratio_limits(left.astype(float), np.ones(len(left)), cluster[place], seed=seed)
+        lefts, all_ = (np.bincount(rows_, minlength=len(sessions)).astype(float) for rows_ in (place[left], place))
+        share = crossed.ratio(lefts, all_, male, female, "logit")
         together = place[1:] == place[:-1]
         row = {} if by is None else {by: name}
         rows.append(
             row
             | {"left": int(left.sum()), "right": int((~left).sum())}
             | {"left_s": float(seconds[left].sum()), "right_s": float(seconds[~left].sum())}
-            | {"left_share": share, "low": low, "high": high}
-            | {"resampled_low": drawn[0], "resampled_high": drawn[1]}
+            | {"left_share": share.value, "low": share.low, "high": share.high}
             | {"turns": int((left[1:] != left[:-1])[together].sum()), "pairs": int(together.sum())}
-            | {"chance": _chance(place, left)}
+            | {"chance": _chance(place, left), "males": share.males, "females": share.females}
+            | {"limits": share.why or share.note}
         )
     if not rows:
-        raise Refusal(f"no {behaviour} with a side in these sessions: there is no balance to tell")
+        raise Refusal(f"no {behaviour} with a side in these sessions: there is no balance")
     return pd.DataFrame(rows)
 
 

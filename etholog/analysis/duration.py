@@ -6,40 +6,73 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from etholog.analysis import bootstrap, survival
+from etholog.analysis import crossed
 from etholog.analysis.blocks import blocks, codes
 from etholog.analysis.bout import join
+from etholog.analysis.crossed import Estimate
 from etholog.analysis.latency import is_
 from etholog.analysis.sequence import groups, in_order
+from etholog.base.refusal import Refusal
 from etholog.season import Season
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.integer[Any]]
 
-# What rests on drawing whole clusters; missing where there is only one of them.
-DRAWN = ("share_low", "share_high", "per_hour_resampled_low", "per_hour_resampled_high")
 _COLUMNS = (
     "actor", "behaviour", "qualifier", "kind", "sessions", "count", "cut", "total_s", "share", "share_in_sight",
-    "median_s", "median_low_s", "median_high_s", "per_hour", "per_hour_low", "per_hour_high", *DRAWN,
+    "median_s", "median_low_s", "median_high_s", "per_hour", "per_hour_low", "per_hour_high", "share_low",
+    "share_high", "typical_per_hour", "typical_low", "typical_high", "males", "females", "limits",
 )  # fmt: skip
 
 
 def duration(season: Season, by: str | None = None, join_s: float | None = None, seed: int = 0) -> pd.DataFrame:
-    """Return one row for each behaviour, actor and qualifier, and each value of `by` (a column of
-    `season.sessions`) where given.
+    """Return how often, how long and for which share of the time each behaviour came, a row each.
 
-    sessions: in which it came. count: its bouts or events. cut: bouts whose end was not seen. total_s, share,
-    share_in_sight: seconds, and their share of the seconds watched, and of those in which its actor was in sight as
-    well. median_s, with its limits: of one bout, cut ones right-censored (Kaplan & Meier 1958, log-log). per_hour:
-    count by hour in which its actor was watched and in sight, with exact limits of a Poisson count (Garwood 1936).
-    share_low, share_high, per_hour_resampled_low, per_hour_resampled_high: percentile limits of share and rate by
-    drawing whole males, or single sessions where `by` is the male (`attrs["drawn"]` says which). Behaviour that
-    comes in bouts varies more than Poisson's, so trust these, where there are males enough.
-    join_s: first make one bout of bouts that lie so near (see `analysis.bout`).
+    Parameters
+    ----------
+    season
+        What `etholog.read` returned.
+    by
+        A column of `season.sessions`; there is then a row for each of its values that the behaviour came in.
+    join_s
+        First make one bout of bouts that lie so near, in seconds (see `bout.join`).
+    seed
+        Has no effect; it was the seed of limits by resampling.
+
+    Returns
+    -------
+    DataFrame
+        actor, behaviour, qualifier, kind: which. sessions: in how many it came. count: its bouts or events. cut:
+        bouts whose end was not seen. total_s, share, share_in_sight: seconds, and their share of the seconds watched,
+        and of those in which its actor was in sight as well. per_hour: all of them by all hours in which its actor
+        was watched and in sight. typical_per_hour: the same of the typical male, the geometric mean of males' own
+        rates with half an event added to each. median_s: of one bout of a male taken at random, cut ones
+        right-censored (males weighed alike).
+
+        share_low, share_high, per_hour_low, per_hour_high, typical_low, typical_high, median_low_s, median_high_s:
+        95 % limits, in which males and females vary; missing where too few animals were watched. males, females: how
+        many were watched. limits: why some limits are missing, and what the others do not hold for.
+
+    Raises
+    ------
+    Refusal
+        Where `by` is no column of the sessions, or `join_s` no time.
+
+    References
+    ----------
+    Kaplan & Meier 1958; Brookmeyer & Crowley 1982, Biometrics 38:29; Cameron, Gelbach & Miller 2011, J. Bus. Econ.
+    Stat. 29:238. How often such limits hold: `tests/bench/calibration.py`.
+
+    Examples
+    --------
+    >>> import etholog
+    >>> found = etholog.duration(etholog.read("examples/season")).set_index("behaviour")
+    >>> found.loc["drumming", ["count", "males", "females"]].tolist()
+    [41, 6, 8]
     """
+    check_join(join_s)
     sessions = season.sessions
     names, group = (["all"], np.zeros(len(sessions), dtype=np.int64)) if by is None else groups(season, by)
-    drawn = "session" if by in ("male", "session") else "male"
     bouts = season.bouts if join_s is None else join(season.bouts, join_s)
     kinds, kind_of = _kinds(season, bouts)
     per = _per_session(bouts, kind_of, len(sessions), len(kinds))
@@ -48,33 +81,63 @@ def duration(season: Season, by: str | None = None, join_s: float | None = None,
     watched = sessions["watched_s"].to_numpy(dtype=float)
     seen = in_sight(season)
     hours = np.array([seen.get(actor, watched) / 3600 for actor, *_ in kinds]).reshape(len(kinds), len(sessions)).T
-    clusters = sessions[drawn].cat.codes.to_numpy()
+    male, female = animals(season)
     rows = []
     for value, name in enumerate(names):
         inside = np.flatnonzero(group == value)
         count, total = per.bouts[inside], per.total[inside]
-        drawing = _Drawing(clusters[inside], seed)
-        rate = drawing.ratios(count.astype(np.float64), hours[inside])
-        share = drawing.ratios(total, watched[inside, None])
+        his, hers = male[inside], female[inside]
         for at, (actor, code, choice, kind) in enumerate(kinds):
-            if not count[:, at].any():
+            came = count[:, at] > 0
+            if not came.any():
                 continue
-            state = kind == "state"
             row: dict[str, Any] = {} if by is None else {by: name}
             row |= {"actor": actor, "behaviour": code, "qualifier": choice, "kind": kind}
-            row |= {"sessions": int((count[:, at] > 0).sum()), "count": int(count[:, at].sum())}
+            row |= {"sessions": int(came.sum()), "count": int(count[:, at].sum())}
             row["cut"] = int(per.cut[inside, at].sum())
-            row |= _time(total[:, at].sum(), watched[inside].sum(), hours[inside, at].sum()) if state else {}
-            if state:
+            time = count[:, at].astype(np.float64), hours[inside, at], his, hers
+            found = {"per_hour": crossed.ratio(*time, "log"), "typical": crossed.typical(*time)}
+            if kind == "state":
+                row |= _time(total[:, at].sum(), watched[inside].sum(), hours[inside, at].sum())
                 own = order[ends[value * len(kinds) + at] : ends[value * len(kinds) + at + 1]]
-                curve = survival.kaplan_meier(length[own], whole[own])
-                row |= dict(zip(("median_s", "median_low_s", "median_high_s"), survival.quantile(curve), strict=True))
-                row |= dict(zip(DRAWN[:2], share[at], strict=True))
-            row |= _rate(row["count"], float(hours[inside, at].sum())) | dict(zip(DRAWN[2:], rate[at], strict=True))
-            rows.append(row)
-    found = pd.DataFrame(rows, columns=[*([by] if by else []), *_COLUMNS])
-    found.attrs = {"drawn": drawn}
-    return found
+                place = np.zeros(len(sessions), dtype=np.intp)
+                place[inside[came]] = np.arange(int(came.sum()))
+                who = crossed.crossing(his[came], hers[came]).at(place[per.place[own]])
+                found["median"] = crossed.median(length[own], whole[own], who)
+                found["share"] = crossed.ratio(total[:, at], watched[inside], his, hers, "logit")
+            rows.append(row | _limits(found))
+    return pd.DataFrame(rows, columns=[*([by] if by else []), *_COLUMNS])
+
+
+def check_join(join_s: float | None) -> None:
+    """Raise Refusal where bouts can't be joined over so many seconds."""
+    if join_s is not None and not join_s >= 0:
+        raise Refusal(f"join {join_s}: must be 0 or more, in seconds")
+
+
+def animals(season: Season) -> tuple[Ints, Ints]:
+    """Return the number of each session's male and female; -1 where one has no name."""
+    male, female = (pd.factorize(season.sessions[sex].astype(object))[0] for sex in ("male", "female"))
+    return male.astype(np.int64), female.astype(np.int64)
+
+
+def _limits(found: dict[str, Estimate]) -> dict[str, Any]:
+    """Return the cells of a row: each estimate with its limits, on how many animals they rest, and why some are
+    missing."""
+    ends = {"per_hour": "per_hour{}", "typical": "typical{}", "median": "median{}_s", "share": "share{}"}
+    values = {"per_hour": "per_hour", "typical": "typical_per_hour", "median": "median_s"}
+    row: dict[str, Any] = {values[name]: one.value for name, one in found.items() if name in values}
+    for name, one in found.items():
+        row |= {ends[name].format("_low"): one.low, ends[name].format("_high"): one.high}
+    words = {"per_hour": "rate", "typical": "typical male", "median": "median", "share": "share"}
+    why: dict[str, list[str]] = {}
+    for name, one in found.items():
+        for reason in (one.why, one.note):
+            if reason:
+                why.setdefault(reason, []).append(words[name])
+    told = [reason if len(of) == len(found) else f"{', '.join(of)}: {reason}" for reason, of in why.items()]
+    watched = found["per_hour"]
+    return row | {"males": watched.males, "females": watched.females, "limits": "; ".join(told)}
 
 
 def budget(season: Season) -> pd.DataFrame:
@@ -196,33 +259,6 @@ def _time(total: float, watched: float, hours: float) -> dict[str, float]:
     }
 
 
-def _rate(count: int, hours: float) -> dict[str, float]:
-    least, most = poisson_limits(count)
-    if not hours:
-        return {}
-    return {"per_hour": count / hours, "per_hour_low": least / hours, "per_hour_high": most / hours}
-
-
-class _Drawing:
-    """Draws the clusters of some sessions once, for all measures of them."""
-
-    def __init__(self, cluster: Ints, seed: int) -> None:
-        ids, number = np.unique(cluster, return_inverse=True)
-        self.order = np.argsort(number, kind="stable")
-        self.starts = np.searchsorted(number[self.order], np.arange(len(ids)))
-        # As floats, since those are multiplied many times faster.
-        self.times = bootstrap.draws(len(ids), bootstrap.enough(len(ids)), seed).astype(float) if len(ids) > 1 else None
-
-    def ratios(self, above: Floats, below: Floats) -> list[tuple[float, float]]:
-        """Return the limits of the ratio of the sums of two (sessions, columns) tables, for each column."""
-        if self.times is None:
-            return [(np.nan, np.nan)] * above.shape[1]
-        top, bottom = (self.times @ np.add.reduceat(table[self.order], self.starts, axis=0) for table in (above, below))
-        with np.errstate(divide="ignore", invalid="ignore"):
-            ratio = np.where(bottom > 0, top / bottom, np.nan)
-        return [bootstrap.limits(column) for column in ratio.T]
-
-
 def in_sight(season: Season) -> dict[str, Floats]:
     """Return the seconds of each session in which an actor was watched and in sight; for the pair, both of them."""
     watched = season.sessions["watched_s"].to_numpy(dtype=float)
@@ -236,12 +272,3 @@ def in_sight(season: Season) -> dict[str, Floats]:
         )
         seen[actor] = np.clip(watched - lost, 0.0, None).astype(np.float64)
     return seen
-
-
-def poisson_limits(count: int, level: float = 0.95) -> tuple[float, float]:
-    """Return the exact limits of a Poisson count (Garwood 1936, by quantiles of chi-squared)."""
-    from scipy.special import gammaincinv
-
-    outside = (1 - level) / 2
-    low = float(gammaincinv(count, outside)) if count else 0.0
-    return low, float(gammaincinv(count + 1, 1 - outside))

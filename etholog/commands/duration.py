@@ -46,9 +46,9 @@ def run(args: argparse.Namespace) -> int:
 def _durations(read: "Season", args: argparse.Namespace) -> None:
     from etholog.analysis.duration import duration
 
-    found = duration(read, args.by, args.join, args.seed)
+    found = duration(read, args.by, args.join)
     if args.json:
-        print(as_json({"drawn": found.attrs["drawn"], "join_s": args.join, "durations": found}))
+        print(as_json({"join_s": args.join, "durations": found}))
         return
     if not sys.stdout.isatty() or found.empty:
         table(found)
@@ -56,9 +56,25 @@ def _durations(read: "Season", args: argparse.Namespace) -> None:
     table(_pretty(found, args.by))
     paragraph(
         "cut: bouts whose end nobody saw; in the median they count as unfinished. share: of the time watched. per hour:"
-        f" while its actor was in sight; the 95 % limits draw whole {found.attrs['drawn']}s. Exact Poisson limits, and"
-        " those of share and median: in a pipe, or with --json."
+        " while its actor was in sight. In brackets: 95 % limits, in which males and females vary;"
+        " limits: why some are missing, or what they do not hold for."
     )
+    paragraph(f"They rest on {_animals(found, args.by)}.")
+    if found["limits"].nunique() == 1 and found["limits"].iloc[0]:
+        paragraph(f"Limits are missing, or not for all animals: {found['limits'].iloc[0]}.")
+
+
+def _animals(found: "pd.DataFrame", by: str | None) -> str:
+    """Return on how many animals the limits rest, for each group."""
+    each = found.drop_duplicates([by] if by else ["males", "females"]).to_dict("records")
+    told = [f"{_many(row['males'], 'male')} and {_many(row['females'], 'female')}" for row in each]
+    if by is None or len(set(told)) == 1:
+        return told[0]
+    return "; ".join(f"{row[by]}: {words}" for row, words in zip(each, told, strict=True))
+
+
+def _many(count: int, of: str) -> str:
+    return f"{count} {of}" if count == 1 else f"{count} {of}s"
 
 
 def _pretty(found: "pd.DataFrame", by: str | None) -> "pd.DataFrame":
@@ -69,16 +85,34 @@ def _pretty(found: "pd.DataFrame", by: str | None) -> "pd.DataFrame":
     ]
     shown[["count", "cut"]] = found[["count", "cut"]]
     shown["total s"] = found["total_s"]
-    shown["share"] = [f"{share:.1%}" if share == share else "-" for share in found["share"]]
     event = (found["kind"] == "event").tolist()
-    shown["median s"] = [
-        "-" if is_event else "not reached" if median != median else f"{median:,.1f}"
-        for is_event, median in zip(event, found["median_s"], strict=True)
+    shown["share"] = [
+        _bracketed(f"{share:.1%}", f"{low:.1%} to {high:.1%}", low == low) if share == share else "-"
+        for share, low, high in zip(found["share"], found["share_low"], found["share_high"], strict=True)
     ]
-    shown["per hour"] = found["per_hour"]
-    ends = zip(found["per_hour_resampled_low"], found["per_hour_resampled_high"], strict=True)
-    shown["limits"] = [limits(*pair, missing="not known") for pair in ends]
+    shown["median s"] = [
+        "-" if is_event else _with_limits(*cells)
+        for is_event, *cells in zip(
+            event, found["median_s"], found["median_low_s"], found["median_high_s"], strict=True
+        )
+    ]
+    rates = {"per hour": ("per_hour", "per_hour"), "typical male": ("typical_per_hour", "typical")}
+    for head, (middle, name) in rates.items():
+        if head == "per hour" or (found["males"] > 1).any():
+            cells = zip(found[middle], found[f"{name}_low"], found[f"{name}_high"], strict=True)
+            shown[head] = [_with_limits(*cell) for cell in cells]
+    if found["limits"].nunique() > 1:
+        shown["limits"] = [why or "-" for why in found["limits"]]
     return shown
+
+
+def _with_limits(value: float, low: float, high: float) -> str:
+    middle = "not reached" if value != value else f"{value:,.1f}"
+    return _bracketed(middle, limits(low, high), low == low or high == high)
+
+
+def _bracketed(middle: str, ends: str, known: bool) -> str:
+    return f"{middle} ({ends})" if known else middle
 
 
 def _criterion(read: "Season", args: argparse.Namespace) -> None:
@@ -97,7 +131,7 @@ def _criterion(read: "Season", args: argparse.Namespace) -> None:
 def _balance(read: "Season", args: argparse.Namespace) -> None:
     from etholog.analysis.balance import balance
 
-    found = balance(read, by=args.by, seed=args.seed)
+    found = balance(read, by=args.by)
     if args.json:
         print(as_json({"balance": found}))
         return
@@ -114,7 +148,10 @@ def _balance(read: "Season", args: argparse.Namespace) -> None:
     shown["by chance"] = [shares(value) for value in found["chance"]]
     table(shown, title="Insertions by palp")
     paragraph(
-        "left share: of the insertions, with Wilson's 95 % limits, which take each for independent; limits that draw"
-        " whole animals: in a pipe, or with --json. turns: how often the next insertion was with the other palp; by"
-        " chance: the share that would be if sides came in any order."
+        "left share: of the insertions; in brackets its 95 % limits, in which males and females vary. turns: how often"
+        " the next insertion was with the other palp; by chance: the share that would be if sides came in any order."
     )
+    for row in found.to_dict("records"):
+        who = f"{row[args.by]}: " if args.by else ""
+        rest = f"{_many(row['males'], 'male')} and {_many(row['females'], 'female')}"
+        paragraph(f"{who}{rest}" + (f"; no limits, or not for all: {row['limits']}." if row["limits"] else "."))

@@ -81,7 +81,7 @@ def budget(season: Season, drawings: Drawings) -> Iterator[Section]:
     heads |= {
         "label": "behaviour", "actor": "actor", "qualifier": "qualifier", "sessions": "sessions", "count": "number",
         "cut": "cut short", "total_s": "in all, s", "share": "share of time", "median_s": "median of one, s",
-        "per_hour": "per hour", "per_hour_low": "from", "per_hour_high": "to",
+        "per_hour": "per hour",
     }  # fmt: skip
     question = "What did the time go to?"
     picture = figures.budget(by, by="male" if many else None, named=named)
@@ -92,8 +92,8 @@ def budget(season: Season, drawings: Drawings) -> Iterator[Section]:
         [drawings.picture(picture, BUDGET, question)],
         [table(shown, "Durations and rates" + (", by male." if many else "."), heads)],
         "Shares of the time watched, gaps left out. Medians count bouts that were cut short as censored. Rates per"
-        " hour in which the animal was watched and in sight, with exact Poisson limits.",
-        "Altmann 1974; Kaplan & Meier 1958; Garwood 1936.",
+        " hour in which the animal was watched and in sight. One male has no limits: they rest on several males.",
+        "Altmann 1974; Kaplan & Meier 1958.",
         ["Behaviours of different animals run at once, so the shares need not add up to 100 %."],
         "What they did where nobody could see them.",
     )

@@ -117,5 +117,5 @@ def test_the_balance_of_palps(tmp_path: Path) -> None:
 
 def test_no_insertion_has_no_balance(tmp_path: Path) -> None:
     season = season_of(tmp_path, [*marks((0, "walking", "onset")), close(1000)])
-    with pytest.raises(Refusal, match="no balance to tell"):
+    with pytest.raises(Refusal, match="there is no balance"):
         etholog.balance(season)

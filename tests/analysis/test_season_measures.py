@@ -9,7 +9,7 @@ import pytest
 
 import etholog
 from etholog.analysis import chain
-from etholog.analysis.duration import duration, poisson_limits
+from etholog.analysis.duration import duration
 from etholog.analysis.transition import transition, transition_each
 from etholog.base.refusal import Refusal
 from etholog.ethogram import Ethogram
@@ -126,24 +126,11 @@ def test_rates_and_shares_count_only_what_could_be_seen(tmp_path: Path) -> None:
     assert table.loc["walking", "share_in_sight"] == 2.0  # it may go on, but not be seen to
 
 
-def test_limits_draw_whole_males(tmp_path: Path) -> None:
-    # Invented: 3, 1 and 4 touches in 5, 6 and 4 s watched; of the 27 resamples of three males the 2.5 and 97.5 %
-    # quantiles of the rate are .2495098039 and .9 by second.
-    sessions = [
-        [*marks(*((at * 100, "touch", None) for at in range(count))), close(seconds * 1000)]
-        for count, seconds in ((3, 5), (1, 6), (4, 4))
-    ]
-    table = duration(season_of(tmp_path, *sessions)).set_index("behaviour").loc["touch"]
-    assert table["per_hour"] == pytest.approx(8 / 15 * 3600)
-    assert table["per_hour_resampled_low"] == pytest.approx(0.2495098039 * 3600, abs=1e-6)
-    assert table["per_hour_resampled_high"] == pytest.approx(0.9 * 3600)
-
-
-def test_one_male_has_no_limits_by_drawing(tmp_path: Path) -> None:
+def test_one_male_has_a_rate_and_no_limits(tmp_path: Path) -> None:
     season = season_of(tmp_path, [*marks((0, "touch", None)), close(9000)])
     row = duration(season).iloc[0]
-    assert np.isnan(row[["per_hour_resampled_low", "per_hour_resampled_high"]].astype(float)).all()
-    assert row["per_hour"] == 400
+    assert np.isnan(row[["per_hour_low", "per_hour_high", "typical_low", "typical_high"]].astype(float)).all()
+    assert (row["per_hour"], row["males"], row["limits"]) == (400, 1, "one male")
 
 
 def test_a_season_without_bouts_has_an_empty_table(tmp_path: Path) -> None:
@@ -182,24 +169,6 @@ def test_durations_are_those_of_pandas_on_the_example_season() -> None:
         assert ours[name].tolist() == reference[name].tolist()
     states = (ours["kind"] == "state").to_numpy()
     np.testing.assert_allclose(ours["total_s"][states], reference["total"][states])
-
-
-@pytest.mark.parametrize(
-    ("count", "low", "high"),
-    [  # Garwood 1936 (from memory), and R's poisson.test
-        (0, 0, 3.688879454),
-        (3, 0.618672123, 8.767273070),
-        (5, 1.623486390, 11.668332079),
-        (10, 4.795388696, 18.390356042),
-    ],
-)
-def test_poisson_limits_are_garwoods(count: int, low: float, high: float) -> None:
-    np.testing.assert_allclose(poisson_limits(count), (low, high), atol=6e-10)
-
-
-def test_a_rates_exact_limits() -> None:
-    # 10 events in 5 min: rate 2 a minute, exact .9590777392 to 3.678071208 (R's poisson.test).
-    np.testing.assert_allclose(np.array(poisson_limits(10)) / 5, (0.9590777392, 3.678071208), atol=6e-10)
 
 
 CODES = {"D": "drumming", "P": "walking", "I": "touch", "R": "flees"}

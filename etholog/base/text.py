@@ -7,6 +7,9 @@ from collections.abc import Iterable
 # Controls, direction marks and line separators can move the cursor, colour the screen or turn a line around.
 _UNSAFE = {"Cc", "Cf", "Cs", "Zl", "Zp"}
 
+# Said wherever stretches of a film are shown.
+STILLNESS = "Stillness is not absence: an animal that does not move is in no stretch."
+
 
 def visible(text: str) -> str:
     """Return the text on one line, each character that a terminal would act on shown as its escape.

@@ -5,6 +5,7 @@
 >>> etholog.figures.survival(times, by="male").savefig("latency.svg")  # doctest: +SKIP
 """
 
+from etholog.figures.activity import activity, contact_sheet
 from etholog.figures.agreement import agreement
 from etholog.figures.aligned import aligned
 from etholog.figures.budget import budget
@@ -20,9 +21,11 @@ from etholog.figures.transitions import transitions
 
 __all__ = [
     "Plate",
+    "activity",
     "agreement",
     "aligned",
     "budget",
+    "contact_sheet",
     "ends",
     "flow",
     "funnel",

@@ -1,3 +1,18 @@
 """From hours of film to the minutes that matter: alignment, cut list, captions, chapters, rendering."""
 
-__all__ = ["alignment", "captions", "cuts", "editlist", "overlay", "render", "source", "subtitles", "tally"]
+__all__ = [
+    "activity",
+    "alignment",
+    "captions",
+    "cuts",
+    "editlist",
+    "hours",
+    "overlay",
+    "render",
+    "search",
+    "source",
+    "still",
+    "stretches",
+    "subtitles",
+    "tally",
+]

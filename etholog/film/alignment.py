@@ -4,6 +4,7 @@ import os
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from itertools import accumulate, pairwise
 from pathlib import Path
 from typing import Any
 
@@ -112,6 +113,23 @@ def by_creation(session: Session, sources: Sequence[Source]) -> list[Clip]:
             )
         clips.append(clip)
     return clips
+
+
+def one_clock(sources: Sequence[Source]) -> list[tuple[Source, float]]:
+    """Return films of one evening in their order, each with the second at which it begins after the first.
+
+    By the times of creation that they hold; where one holds none, or two would overlap by more than the whole seconds
+    of such times, as they were named, one after the other.
+    """
+    made = [source.made for source in sources]
+    if all(made):
+        ordered = sorted(zip(made, sources, strict=True), key=lambda pair: pair[0])  # type: ignore[arg-type,return-value]
+        first = ordered[0][0]
+        placed = [(source, (at - first).total_seconds()) for at, source in ordered]  # type: ignore[operator]
+        if all(b >= a + s.seconds - ROUGH_S for (s, a), (_, b) in pairwise(placed)):
+            return placed
+    starts = accumulate((source.seconds for source in sources), initial=0.0)
+    return list(zip(sources, starts, strict=False))
 
 
 def clips_of(session: Session) -> list[Clip]:

@@ -2,8 +2,9 @@
 
 import shutil
 import subprocess
+import tempfile
 from collections import deque
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Generator, Sequence
 from functools import cache
 from pathlib import Path
 
@@ -73,3 +74,43 @@ def run(words: Sequence[str], progress: Callable[[float], None], cwd: Path) -> N
         if child.poll() is None:
             child.terminate()
             child.wait()
+
+
+def piped(words: Sequence[str], size: int) -> Generator[bytes]:
+    """Yield what ffmpeg writes to stdout, `size` bytes at a time, the last piece shorter.
+
+    Raises Refusal with ffmpeg's own words when nothing comes; a film that breaks off later simply ends there. Closing
+    the iterator ends ffmpeg.
+    """
+    with tempfile.TemporaryFile() as said:
+        child = subprocess.Popen(
+            [program(), "-hide_banner", "-nostdin", "-nostats", "-v", "error", *words],
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.PIPE,
+            stderr=said,
+        )
+        try:
+            assert child.stdout is not None
+            came = False
+            while data := child.stdout.read(size):
+                came = True
+                yield data
+            if child.wait() != 0 and not came:
+                said.seek(0)
+                told = said.read(2000).decode("utf-8", "replace").strip().splitlines()
+                raise Refusal("ffmpeg failed: " + ("; ".join(told[-3:]) or f"exit code {child.returncode}"))
+        finally:
+            if child.poll() is None:
+                child.terminate()
+                child.wait()
+            if child.stdout is not None:
+                child.stdout.close()
+
+
+def lines(words: Sequence[str]) -> Generator[str]:
+    """Yield the lines that ffmpeg writes to stdout, in constant memory."""
+    waiting = b""
+    for data in piped(words, 65536):
+        *whole, waiting = (waiting + data).split(b"\n")
+        for line in whole:
+            yield line.decode("utf-8", "replace")

@@ -1,16 +1,24 @@
-"""`etholog film`: align film with a session, list what to keep of it, caption it, cut it. One file a verb."""
+"""`etholog film`: search it, align it with a session, list what to keep, caption it, cut it. One file a verb."""
 
 import argparse
 import importlib
 from pathlib import Path
 
 VERBS = {
+    "search": ("find where something moves in a film that nobody marked", "film.mp4 --sheet sheet.png"),
     "align": ("say how a film's clock lies to the session's", "film.mp4 --seen 0:12.40"),
     "cuts": ("list what to keep of the film, and what falls away", "--before 3 --after 5 -o cuts.edl"),
     "captions": ("write captions, or chapters", "-o captions.vtt"),
     "make": ("cut the film itself; the source is never touched", "-o out.mp4"),
 }
 SESSION = "sessions/20260305-2156-M-Slate-F-Clay.jsonl"
+
+
+WITHOUT_SESSION = ("search",)
+
+
+def _example(name: str, rest: str) -> str:
+    return " ".join(["etholog film", name, *([] if name in WITHOUT_SESSION else [SESSION]), rest])
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -23,15 +31,14 @@ def configure(parser: argparse.ArgumentParser) -> None:
             description=what[0].upper() + what[1:] + ".",
             formatter_class=argparse.RawDescriptionHelpFormatter,
             allow_abbrev=False,
-            epilog=f"example:\n  etholog film {name} {SESSION} {example}",
+            epilog=f"example:\n  {_example(name, example)}",
         )
-        verb.add_argument("session", type=Path, metavar="SESSION", help="a session's file")
+        if name not in WITHOUT_SESSION:
+            verb.add_argument("session", type=Path, metavar="SESSION", help="a session's file")
         module = importlib.import_module(f"etholog.commands.film.{name}")
         module.configure(verb)
         verb.set_defaults(does=module.run)
-    parser.epilog = "examples:\n" + "\n".join(
-        f"  etholog film {name} {SESSION} {example}" for name, (_, example) in VERBS.items()
-    )
+    parser.epilog = "examples:\n" + "\n".join(f"  {_example(name, example)}" for name, (_, example) in VERBS.items())
 
 
 def run(args: argparse.Namespace) -> int:

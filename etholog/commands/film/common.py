@@ -1,8 +1,11 @@
 """What the verbs of `etholog film` share: what to keep, times, files to write."""
 
 import argparse
+import contextlib
 import re
-from collections.abc import Callable, Mapping, Sequence
+import signal
+import sys
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -11,9 +14,12 @@ from etholog.base.refusal import Refusal
 from etholog.ethogram import STAGES
 
 if TYPE_CHECKING:
+    from etholog.film.activity import Area
     from etholog.film.alignment import Clip
     from etholog.film.captions import Words
     from etholog.film.cuts import CutList
+    from etholog.film.search import Searched
+    from etholog.film.source import Source
     from etholog.session import Session
 
 Writers = Mapping[str, Callable[[Path], object]]
@@ -34,6 +40,16 @@ def add_choice(verb: argparse.ArgumentParser) -> None:
     choice.add_argument("--join", type=float, default=10.0, metavar="S", help="pauses up to this are kept too (10)")
     choice.add_argument("--longest", metavar="TIME", help="keep no more than this in all, copulation first")
     choice.add_argument("--waits", type=int, default=1, metavar="N", help="run through the waits N times as fast")
+
+
+def add_search(verb: argparse.ArgumentParser) -> None:
+    """Give a verb the options that say how to search a film for its stretches."""
+    search = verb.add_argument_group("how a film is searched")
+    search.add_argument("--area", metavar="X,Y,W,H", help="search this part only: shares of the picture, 0 to 1")
+    search.add_argument("--mask", type=Path, metavar="PICTURE", help="search only where this picture is white")
+    search.add_argument(
+        "--more", type=float, default=1.0, metavar="N", help="above 1 finds more stretches, below 1 fewer (1)"
+    )
 
 
 def add_words(verb: argparse.ArgumentParser) -> None:
@@ -102,3 +118,54 @@ def write(files: Sequence[Path], writers: Writers) -> None:
 def text(content: Callable[[], str]) -> Callable[[Path], object]:
     """Return what writes a text to a file, the same bytes on every system."""
     return lambda file: file.write_bytes(content().encode())
+
+
+def area_of(words: str | None) -> "Area":
+    """Return the part of the picture that `--area` names."""
+    from etholog.film.activity import Area
+
+    if words is None:
+        return Area()
+    if re.fullmatch(r"\d?(?:\.\d+)?(?:,\d?(?:\.\d+)?){3}", words, re.ASCII) is None or "" in words.split(","):
+        raise Refusal(f"--area {words}: write it as x,y,w,h in shares of the picture: 0.1,0.2,0.5,0.5")
+    return Area(*map(float, words.split(",")))
+
+
+def searched(source: "Source", args: argparse.Namespace) -> "Searched":
+    """Search a film as the options of `add_search` say, with a bar; what was searched before costs nothing."""
+    from etholog.film.search import search
+
+    if not 0.1 <= args.more <= 10:
+        raise Refusal("--more must be 0.1 to 10; 1 is ordinary")
+    with ended_by_signals(), bar() as progress:
+        return search(source, area_of(args.area), args.mask, progress)
+
+
+@contextlib.contextmanager
+def ended_by_signals() -> Iterator[None]:
+    """Let a TERM or a HUP end us as Ctrl-C does, so that what is half made is taken away."""
+
+    def end(_number: int, _frame: object) -> None:
+        raise KeyboardInterrupt
+
+    names = [getattr(signal, name) for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name)]
+    before = [(name, signal.signal(name, end)) for name in names]
+    try:
+        yield
+    finally:
+        for name, handler in before:
+            signal.signal(name, handler)
+
+
+@contextlib.contextmanager
+def bar() -> Iterator[Callable[[float], None]]:
+    """Give what shows the share done, with the time left, on a terminal; nothing where stderr is none."""
+    if not sys.stderr.isatty():
+        yield lambda _: None
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TaskProgressColumn, TimeRemainingColumn
+
+    with Progress(BarColumn(), TaskProgressColumn(), TimeRemainingColumn(), console=Console(stderr=True)) as shown:
+        task = shown.add_task("", total=1.0)
+        yield lambda share: shown.update(task, completed=share)

@@ -1,15 +1,11 @@
 """`etholog film make`: cut the film itself."""
 
 import argparse
-import contextlib
-import signal
-import sys
-from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from etholog.base.refusal import Refusal
-from etholog.commands.film.common import add_choice, add_words, aligned, chosen_cuts, words_of
+from etholog.commands.film.common import add_choice, add_words, aligned, bar, chosen_cuts, ended_by_signals, words_of
 from etholog.commands.output import say
 
 if TYPE_CHECKING:
@@ -70,7 +66,7 @@ def run(args: argparse.Namespace) -> int:
         args.mute,
         args.quick,
     )
-    with _ended_by_signals(), _bar() as progress:
+    with ended_by_signals(), bar() as progress:
         render.render(order, progress)
     say(f"{args.out}: {cuts.seconds / 60:.1f} min, {_how(wanted, cuts, args.quick)}; {error_told(clips)}")
     return 0
@@ -82,32 +78,3 @@ def _how(wanted: "CutList", made: "CutList", quick: bool) -> str:
         return f"{number} exact to the frame, re-encoded"
     more = (made.starts[-1] - wanted.starts[-1]) / made.rate
     return f"{number} copied from key frame to key frame, {float(more):.1f} s more than was chosen"
-
-
-@contextlib.contextmanager
-def _ended_by_signals() -> Iterator[None]:
-    """Let a TERM or a HUP end us as Ctrl-C does, so that what is half made is taken away."""
-
-    def end(_number: int, _frame: object) -> None:
-        raise KeyboardInterrupt
-
-    names = [getattr(signal, name) for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name)]
-    before = [(name, signal.signal(name, end)) for name in names]
-    try:
-        yield
-    finally:
-        for name, handler in before:
-            signal.signal(name, handler)
-
-
-@contextlib.contextmanager
-def _bar() -> Iterator[Callable[[float], None]]:
-    if not sys.stderr.isatty():
-        yield lambda _: None
-        return
-    from rich.console import Console
-    from rich.progress import BarColumn, Progress, TaskProgressColumn, TimeRemainingColumn
-
-    with Progress(BarColumn(), TaskProgressColumn(), TimeRemainingColumn(), console=Console(stderr=True)) as shown:
-        task = shown.add_task("", total=1.0)
-        yield lambda share: shown.update(task, completed=share)

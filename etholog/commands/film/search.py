@@ -1,0 +1,110 @@
+"""`etholog film search`: find where something moves in films that nobody marked."""
+
+import argparse
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from etholog.base.refusal import Refusal
+from etholog.base.text import STILLNESS
+from etholog.commands.film.common import add_search, searched, write
+from etholog.commands.output import add_json, as_json, say, table
+
+if TYPE_CHECKING:
+    from etholog.figures import Plate
+    from etholog.film.search import Searched
+    from etholog.film.source import Source
+    from etholog.film.stretches import Stretch
+
+Seen = tuple["Source", float, "Searched"]  # a film, when it begins on the clock that all share, what was found
+COLUMNS = ("film", "from", "to", "at", "seconds", "strength", "where", "x", "y", "why")
+
+
+def configure(verb: argparse.ArgumentParser) -> None:
+    """Give the verb its arguments."""
+    verb.add_argument(
+        "films", nargs="+", type=Path, metavar="FILM", help="films of one evening; put in order by their own times"
+    )
+    add_search(verb)
+    verb.add_argument(
+        "--trace", type=Path, metavar="FILE", help="draw the trace with its stretches: .svg, .png or .pdf"
+    )
+    verb.add_argument("--sheet", type=Path, metavar="FILE", help="a contact sheet, a picture a stretch: .png or .pdf")
+    add_json(verb)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Print the stretches; 1 when something about a film looks odd."""
+    import pandas as pd
+
+    from etholog.film import alignment, hours, stretches
+    from etholog.film.source import probe
+
+    for file, endings in ((args.trace, (".svg", ".png", ".pdf")), (args.sheet, (".png", ".pdf"))):
+        if file is not None and file.suffix.lower() not in endings:
+            raise Refusal(f"{file}: give it one of the endings {', '.join(endings)}")
+    films = alignment.one_clock([probe(path) for path in args.films])
+    seen = [(source, at, searched(source, args)) for source, at in films]
+    found = [stretches.found(held.trace, held.shape, args.more) for _, _, held in seen]
+    listed = pd.DataFrame(
+        [row for (s, at, _), own in zip(seen, found, strict=True) for row in hours.rows(s.path.name, own, at)],
+        columns=list(COLUMNS),
+    )
+    if args.json:
+        print(as_json({"stretches": listed, "note": STILLNESS}))
+    else:
+        table(listed if len(films) > 1 else listed.drop(columns=["film", "at"]))
+    for (source, _, _), own in zip(seen, found, strict=True):
+        say(*([source.path.name] if len(films) > 1 else []), *hours.lines(own, source.seconds))
+    total = sum(source.seconds for source, _, _ in seen)
+    look = sum(stretch.offset_s - stretch.onset_s for own in found for stretch in own)
+    say(
+        f"{len(listed)} stretch{'' if len(listed) == 1 else 'es'}: {look / 60:.1f} of {total / 60:.1f} min are worth a "
+        f"look. Nothing was deleted. --more {args.more * 1.4:.2g} shows more, --more {args.more / 1.4:.2g} fewer.",
+        STILLNESS,
+    )
+    if args.trace is not None:
+        write([args.trace], {args.trace.suffix.lower(): lambda file: _drawn(seen, found, args.more).savefig(file)})
+    if args.sheet is not None:
+        write([args.sheet], {args.sheet.suffix.lower(): lambda file: _sheet(seen, found).savefig(file)})
+    say(*(f"written: {file}" for file in (args.trace, args.sheet) if file is not None))
+    findings = [finding for _, _, held in seen for finding in held.findings]
+    say(*findings)
+    return 1 if findings else 0
+
+
+def _drawn(seen: Sequence[Seen], found: Sequence[Sequence["Stretch"]], more: float) -> "Plate":
+    import numpy as np
+    import pandas as pd
+
+    from etholog import figures
+    from etholog.film.activity import PER_S
+    from etholog.film.stretches import DISTURBED, REASONS, strength
+
+    traces = [
+        pd.DataFrame({"film_s": at + np.arange(len(held.trace)) / PER_S, "strength": strength(held.trace, more)})
+        for _, at, held in seen
+    ]
+    bars = [
+        {"onset_s": at + s.onset_s, "offset_s": at + s.offset_s, "disturbed": s.why == REASONS[DISTURBED]}
+        for (_, at, _), own in zip(seen, found, strict=True)
+        for s in own
+    ]
+    return figures.activity(pd.concat(traces), pd.DataFrame(bars, columns=["onset_s", "offset_s", "disturbed"]))
+
+
+def _sheet(seen: Sequence[Seen], found: Sequence[Sequence["Stretch"]]) -> "Plate":
+    from etholog import figures
+    from etholog.figures.activity import MOST, picture_title
+    from etholog.film.still import still
+
+    every = [(source, at, s) for (source, at, _), own in zip(seen, found, strict=True) for s in own]
+    # The strongest, in the order of the film, where a sheet can't hold all.
+    shown = sorted(sorted(every, key=lambda one: -one[2].strength)[:MOST], key=lambda one: one[1] + one[2].onset_s)
+    pictures, titles = [], []
+    for source, at, stretch in shown:
+        picture = still(source, stretch.peak_s)
+        if picture is not None:
+            pictures.append(picture)
+            titles.append(picture_title(at + stretch.onset_s, at + stretch.offset_s, stretch.why))
+    return figures.contact_sheet(pictures, titles, len(every))

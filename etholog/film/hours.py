@@ -3,8 +3,8 @@
 from collections.abc import Sequence
 from typing import Any
 
+from etholog.base.clock import fine_face
 from etholog.film.stretches import DISTURBED, REASONS, Stretch
-from etholog.film.tally import clock
 
 CELLS = 60  # in a line
 STEPS_S = (1, 5, 10, 30, 60)  # that a cell may last
@@ -31,7 +31,7 @@ def lines(stretches: Sequence[Stretch], seconds: float) -> list[str]:
         for cell, part in enumerate(share):
             if part > 0:
                 cells[cell] = SPOILT if disturbed else SHARES[min(3, int(part * 4))]
-    return [f"{clock(at * step)[:-3]}  {''.join(cells[at : at + CELLS])}" for at in range(0, count, CELLS)]
+    return [f"{fine_face(at * step)[:-3]}  {''.join(cells[at : at + CELLS])}" for at in range(0, count, CELLS)]
 
 
 def place(stretch: Stretch) -> str:
@@ -51,9 +51,9 @@ def rows(film: str, stretches: Sequence[Stretch], begins_s: float = 0.0) -> list
     return [
         {
             "film": film,
-            "from": clock(stretch.onset_s),
-            "to": clock(stretch.offset_s),
-            "at": clock(begins_s + stretch.onset_s),
+            "from": fine_face(stretch.onset_s),
+            "to": fine_face(stretch.offset_s),
+            "at": fine_face(begins_s + stretch.onset_s),
             "seconds": round(stretch.offset_s - stretch.onset_s, 2),
             "strength": stretch.strength,
             "where": place(stretch),

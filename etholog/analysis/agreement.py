@@ -1,4 +1,8 @@
-"""Agreement of two records of one session: onsets matched one to one, and time units in which both say the same."""
+"""Agreement of two records of one session: onsets matched one to one, and time units in which both say the same.
+
+scipy's assignment has no tolerance that keeps a pair apart, and needs a table of every onset against every other; it
+is the reference in the tests.
+"""
 
 from dataclasses import dataclass
 
@@ -6,54 +10,240 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from etholog.analysis import columns
+from etholog.analysis.columns import number
 from etholog.base import notebook
+from etholog.base.refusal import Refusal
+from etholog.season import Season
 
+Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+
+_BINS = 1 << 18  # of lags between two records, while the shift between their clocks is looked for
+_TRIED = 3  # shifts
+_NAMES = 60  # states whose numbers fit in one integer
+NO_BOUTS = pd.DataFrame(
+    {name: np.zeros(0, dtype=kind) for name, kind in zip(("onset", "offset", "state", "whole"), "qq??", strict=True)}
+)  # the bouts of a behaviour that a record does not have
 
 
 @dataclass(frozen=True)
 class Agreement:
-    """How far two records agree.
-
-    `table`: index = behaviour (with its qualifier); first and second (onsets in each record), matched, agreed =
-    matched / (matched + not matched), kappa over time units for states; of matched bouts of states difference_s, the
-    mean of second less first duration, and low_s and high_s, its 95 % limits of agreement (Bland & Altman 1986).
-    `matched`, `agreed`, `kappa` (all states that run at a time being one code), `difference_s`, `low_s`, `high_s`:
-    over all behaviours. `shift_s`: by how much the second record was put earlier. NaN: not defined.
-    """
+    """How far two records agree. NaN: not defined."""
 
     table: pd.DataFrame
+    """Index: behaviour, with its qualifier. first, second: onsets in each record. matched. agreed: matched / (matched
+    + not matched). kappa: over time units, of states. difference_s: of matched bouts of states that both saw whole,
+    the mean of second less first duration; low_s, high_s: its 95 % limits of agreement (Bland & Altman 1986)."""
     kappa: float
+    """Cohen's kappa over time units watched by both, all states that run at a time being one code."""
     matched: int
+    """Onsets matched."""
     shift_s: float
+    """By how much the second record was shifted to an earlier time, in seconds."""
     agreed: float
+    """Matched onsets, as a share of all that either recorded while both watched."""
     difference_s: float
+    """The mean of second less first duration, over all behaviours."""
     low_s: float
+    """The lower limit of agreement of these differences."""
     high_s: float
+    """The upper limit of agreement of these differences."""
+    watched_s: float = np.nan
+    """Seconds that both watched: on these kappa rests."""
+    unwatched_s: float = np.nan
+    """Seconds up to the end of the longer record that one of the two, or neither, watched."""
+    silent_s: float = np.nan
+    """Seconds that both watched and in which neither recorded a running state: kappa counts them as agreement."""
+    outside: int = 0
+    """Onsets left out, since the other observer was not watching."""
 
     def _repr_html_(self) -> str:
         kappa = "not defined" if np.isnan(self.kappa) else f"{self.kappa:.3f}"
         return notebook.html(f"{self.matched} onsets matched; kappa {kappa}.", self.table)
 
 
-def match(first: Ints, second: Ints, tolerance: int) -> list[tuple[int, int]]:
-    """Match instants (sorted, ms) one to one within the tolerance, as many as can be.
+@dataclass(frozen=True)
+class Record:
+    """One observer's record in whole milliseconds. `bouts`: name, state, onset, offset, whole. `watched`: (spans, 2),
+    from and to; None where it is not known."""
 
-    All windows are of one width, so taking the earliest free partner in the order of time is a maximum matching; the
-    nearest-first that comes to mind first is not.
+    bouts: pd.DataFrame
+    watched: Ints | None
+
+    def shifted(self, by: int) -> "Record":
+        """Return the record with all that it says so many milliseconds earlier."""
+        bouts = self.bouts.assign(onset=self.bouts["onset"] - by, offset=self.bouts["offset"] - by)
+        return Record(bouts, None if self.watched is None else self.watched - by)
+
+
+def agreement(
+    first: pd.DataFrame | Season,
+    second: pd.DataFrame | Season,
+    tolerance_s: float = 1.0,
+    unit_s: float = 1.0,
+    align: bool = False,
+    watched: pd.DataFrame | None = None,
+) -> Agreement:
+    """Return how far two records of one session agree, by events and by time (Bakeman, Quera & Gnisci 2009).
+
+    Parameters
+    ----------
+    first, second
+        Tables of bouts of one session: behaviour, onset_s, offset_s, and where they are known kind, qualifier and
+        whole; or seasons of one session, whose gaps are then left out.
+    tolerance_s
+        Onsets of one behaviour that lie so near, in seconds, may be matched. The matching is one of the largest, and
+        among these one of least total distance.
+    unit_s
+        The time unit of kappa, in seconds, 0.001 or more. Units follow one another and are not independent: kappa
+        describes, and has no standard error.
+    align
+        First take out the shift between the two clocks: the median of the differences of the onsets that are matched
+        at the shift at which most of them meet.
+    watched
+        onset_s, offset_s: the spans that both watched, by the first record's clock. Without it, what the seasons say,
+        or all of it up to the last offset.
+
+    Returns
+    -------
+    Agreement
+        See its fields.
+
+    Raises
+    ------
+    Refusal
+        Where a table lacks a column or holds what is no time, holds two sessions, or a tolerance or unit is no time.
+
+    References
+    ----------
+    Cohen 1960, Educ. Psychol. Meas. 20:37; Bakeman, Quera & Gnisci 2009, Behav. Res. Methods 41:137; Bland & Altman
+    1986, Lancet 327:307.
+
+    Examples
+    --------
+    >>> import etholog
+    >>> season = etholog.read("examples/season")
+    >>> bouts = season.bouts[season.bouts["session"] == season.sessions["session"].iloc[0]]
+    >>> etholog.agreement(bouts, bouts).kappa
+    1.0
     """
-    pairs: list[tuple[int, int]] = []
-    at = 0
-    for i, instant in enumerate(first):
-        while at < len(second) and second[at] < instant - tolerance:
-            at += 1
-        if at < len(second) and second[at] <= instant + tolerance:
-            pairs.append((i, at))
-            at += 1
+    tolerance = round(number(tolerance_s, "tolerance_s", 0.0) * 1000)
+    unit = round(number(unit_s, "unit_s", 0.001) * 1000)
+    one, two = _record(first), _record(second)
+    shift = _shift(one.bouts, two.bouts, tolerance) if align else 0
+    two = two.shifted(shift)
+    spans = [one.watched, two.watched] if watched is None else [_spans(watched)]
+    known = [span for span in spans if span is not None]
+    end = max([_end(one.bouts), _end(two.bouts), *(int(span.max(initial=0)) for span in known)])
+    both = _inside(known, np.arange(0, end, unit))
+    inside = [_inside(known, r.bouts["onset"].to_numpy()) for r in (one, two)]
+    a, b = (r.bouts[own] for r, own in zip((one, two), inside, strict=True))
+    rows: dict[str, dict[str, float]] = {}
+    lengths: list[Floats] = []
+    known_of, all_of = [_by_name(table) for table in (a, b)], [_by_name(r.bouts) for r in (one, two)]
+    for name in sorted({*known_of[0], *known_of[1]}):
+        his, hers = (of.get(name, NO_BOUTS) for of in known_of)
+        pairs = match(his["onset"].to_numpy(), hers["onset"].to_numpy(), tolerance)
+        state = bool(his["state"].any() or hers["state"].any())
+        apart = _apart(his, hers, pairs) if state else np.zeros(0)
+        lengths.append(apart)
+        row: dict[str, float] = {"first": len(his), "second": len(hers), "matched": len(pairs)}
+        row |= {"agreed": len(pairs) / (len(his) + len(hers) - len(pairs)), "kappa": np.nan}
+        if state:
+            on = [_running(of.get(name, NO_BOUTS), unit, len(both))[both] for of in all_of]
+            row["kappa"] = kappa(_cross(on[0], on[1], 2))
+        rows[name] = row | dict(zip(("difference_s", "low_s", "high_s"), limits_of_agreement(apart), strict=True))
+    heads = ["first", "second", "matched", "agreed", "kappa", "difference_s", "low_s", "high_s"]
+    table = pd.DataFrame.from_dict(rows, orient="index", columns=heads)
+    table.index.name = "behaviour"
+    matched = sum(int(row["matched"]) for row in rows.values())
+    union = len(a) + len(b) - matched
+    codes = _codes(one.bouts, two.bouts, unit, both)
+    return Agreement(
+        table,
+        kappa(_cross(*codes, 1 + max(int(code.max(initial=0)) for code in codes))),
+        matched,
+        shift / 1000,
+        matched / union if union else np.nan,
+        *limits_of_agreement(np.concatenate([np.zeros(0), *lengths])),
+        int(both.sum()) * unit / 1000,
+        int((~both).sum()) * unit / 1000,
+        int(((codes[0] == 0) & (codes[1] == 0)).sum()) * unit / 1000,
+        sum(int((~own).sum()) for own in inside),
+    )
+
+
+def match(first: Ints, second: Ints, tolerance: int) -> list[tuple[int, int]]:
+    """Match instants (sorted, ms) one to one within the tolerance: as many as can be, and among all such matchings one
+    whose distances add up to the least.
+
+    On a line no two pairs of such a matching need to cross, so it is found in the order of time. Where a crowd of
+    instants holds as many of both, all within the tolerance in their order, that order is it.
+    """
+    together = np.concatenate([first, second])
+    order = np.argsort(together, kind="stable")
+    crowd = np.zeros(len(order), dtype=np.int64)
+    crowd[order] = np.cumsum(np.diff(together[order], prepend=together[order[:1]]) > tolerance)
+    ours, theirs = crowd[: len(first)], crowd[len(first) :]
+    count = int(crowd.max(initial=-1)) + 1
+    many, others = np.bincount(ours, minlength=count), np.bincount(theirs, minlength=count)
+    begin, start = np.cumsum(many) - many, np.cumsum(others) - others
+    even = many == others
+    i = np.flatnonzero(even[ours])
+    j = start[ours[i]] + i - begin[ours[i]]
+    far = np.abs(first[i] - second[j]) > tolerance
+    even[ours[i[far]]] = False
+    plain = even[ours[i]]
+    pairs = list(zip(i[plain].tolist(), j[plain].tolist(), strict=True))
+    for at in np.flatnonzero(~even & (many > 0) & (others > 0)):
+        own = slice(begin[at], begin[at] + many[at]), slice(start[at], start[at] + others[at])
+        found = _least(first[own[0]].tolist(), second[own[1]].tolist(), tolerance)
+        pairs += [(begin[at] + one, start[at] + other) for one, other in found]
+    return sorted((int(one), int(other)) for one, other in pairs)
+
+
+def _least(first: list[int], second: list[int], tolerance: int) -> list[tuple[int, int]]:
+    """Return the best matching of one crowd. `best[j]` is that of the instants so far with the first j of the others:
+    how many pairs, and less their distance; it changes only within the window of the tolerance."""
+    best = [(0, 0)] * (len(second) + 1)
+    chosen: list[tuple[int, bytearray]] = []  # of each instant, its window's start, and 0: the same as without the
+    low = high = 0  # other, 1: the same as without this, 2: the pair
+    for instant in first:
+        while low < len(second) and second[low] < instant - tolerance:
+            low += 1
+        before = high
+        while high < len(second) and second[high] <= instant + tolerance:
+            high += 1
+        for j in range(max(before, low), high):
+            best[j + 1] = best[j]
+        how = bytearray(max(0, high - low))
+        diagonal = best[low]
+        for j in range(low, high):
+            above = best[j + 1]
+            paired = (diagonal[0] + 1, diagonal[1] - abs(second[j] - instant))
+            now, way = (best[j], 0) if best[j] >= above else (above, 1)
+            if paired > now:
+                now, way = paired, 2
+            best[j + 1], how[j - low], diagonal = now, way, above
+        chosen.append((low, how))
+    pairs = []
+    i, j = len(first) - 1, len(second) - 1
+    while i >= 0 and j >= 0:
+        start, how = chosen[i]
+        if j >= start + len(how):
+            j = start + len(how) - 1
+        elif j < start or how[j - start] == 1:
+            i -= 1
+        elif how[j - start] == 2:
+            pairs.append((i, j))
+            i, j = i - 1, j - 1
+        else:
+            j -= 1
     return pairs
 
 
-def kappa(table: NDArray[np.float64]) -> float:
+def kappa(table: Floats) -> float:
     """Return Cohen's kappa (Cohen 1960) of a square table of counts; NaN where both used one and the same code
     throughout."""
     total = table.sum()
@@ -64,112 +254,156 @@ def kappa(table: NDArray[np.float64]) -> float:
     return (agreed - chance) / (1 - chance) if chance < 1 else np.nan
 
 
-def agreement(
-    first: pd.DataFrame, second: pd.DataFrame, tolerance_s: float = 1.0, unit_s: float = 1.0, align: bool = False
-) -> Agreement:
-    """Compare two tables of bouts (behaviour, qualifier, kind, onset_s, offset_s) of one session.
-
-    Both an event-based and a time-based measure are given (Bakeman, Quera & Gnisci 2009). Time units follow one
-    another and are not independent: kappa describes, and no standard error is given. `align` first takes out the
-    shift between the two clocks: the one at which most onsets of the same behaviours meet within the tolerance.
-    """
-    one, two = _named(first), _named(second)
-    tolerance = round(tolerance_s * 1000)
-    shift = _shift(one, two, tolerance) if align else 0
-    two = two.assign(onset=two["onset"] - shift, offset=two["offset"] - shift)
-    unit = round(unit_s * 1000)
-    end = int(max(one["offset"].max() if len(one) else 0, two["offset"].max() if len(two) else 0, unit))
-    rows: dict[str, dict[str, float]] = {}
-    lengths: list[NDArray[np.float64]] = []
-    for name in sorted({*one["name"], *two["name"]}):
-        a, b = (table[table["name"] == name].sort_values("onset") for table in (one, two))
-        pairs = match(a["onset"].to_numpy(), b["onset"].to_numpy(), tolerance)
-        state = bool((a["kind"] == "state").any() or (b["kind"] == "state").any())
-        apart = _apart(a, b, pairs) if state else np.zeros(0)
-        lengths.append(apart)
-        row: dict[str, float] = {"first": len(a), "second": len(b), "matched": len(pairs)}
-        row |= {"agreed": len(pairs) / (len(a) + len(b) - len(pairs)), "kappa": np.nan}
-        if state:
-            row["kappa"] = kappa(_cross(_units(a, unit, end), _units(b, unit, end), 2))
-        rows[name] = row | dict(zip(("difference_s", "low_s", "high_s"), limits_of_agreement(apart), strict=True))
-    columns = ["first", "second", "matched", "agreed", "kappa", "difference_s", "low_s", "high_s"]
-    table = pd.DataFrame.from_dict(rows, orient="index", columns=columns)
-    table.index.name = "behaviour"
-    matched = sum(int(row["matched"]) for row in rows.values())
-    union = len(one) + len(two) - matched
-    return Agreement(
-        table,
-        _all_kappa(one, two, unit, end),
-        matched,
-        shift / 1000,
-        matched / union if union else np.nan,
-        *limits_of_agreement(np.concatenate([np.zeros(0), *lengths])),
-    )
-
-
-def limits_of_agreement(apart: NDArray[np.float64]) -> tuple[float, float, float]:
+def limits_of_agreement(apart: Floats) -> tuple[float, float, float]:
     """Return the mean of differences and its 95 % limits of agreement, mean -+ 1.96 standard deviations (Bland &
-    Altman 1986); NaN where there are none, and without limits where there is only one."""
+    Altman 1986); NaN where there are none, and without limits where all are alike or there is only one."""
     mean = float(apart.mean()) if len(apart) else np.nan
-    half = 1.96 * float(apart.std(ddof=1)) if len(apart) > 1 else np.nan
+    half = 1.96 * float(apart.std(ddof=1)) if len(apart) > 1 and np.ptp(apart) > 1e-9 else np.nan
     return mean, mean - half, mean + half
 
 
-def _named(bouts: pd.DataFrame) -> pd.DataFrame:
-    codes = bouts["behaviour"].astype(str)
-    if "qualifier" in bouts:
+def _record(given: pd.DataFrame | Season) -> Record:
+    watched = None
+    if isinstance(given, Season):
+        if len(given.sessions) != 1:
+            raise Refusal(f"{given.folder}: {len(given.sessions)} sessions; give the record of one session")
+        gaps = given.gaps[["onset_s", "offset_s"]].to_numpy(dtype=float).reshape(-1)
+        edges = np.concatenate([[0.0], gaps, given.sessions["length_s"].to_numpy(dtype=float)])
+        watched, given = (np.round(edges * 1000).astype(np.int64).reshape(-1, 2)), given.bouts
+    bouts = columns.table(given, "behaviour", "onset_s", "offset_s")
+    columns.labels(bouts, "behaviour")
+    if "session" in bouts.columns and bouts["session"].nunique() > 1:
+        one, other = bouts["session"].drop_duplicates().iloc[:2]
+        raise Refusal(f"column 'session': {one} and {other}, two sessions in one table; give the bouts of one")
+    names = bouts["behaviour"].astype(str)
+    if "qualifier" in bouts.columns:
         side = bouts["qualifier"].astype(object)
-        codes = codes.where(side.isna(), codes + ":" + side.astype(str))
-    ms = {
-        name: (bouts[f"{name}_s"].to_numpy(dtype=float) * 1000).round().astype(np.int64) for name in ("onset", "offset")
-    }
-    kind = bouts["kind"].astype(str) if "kind" in bouts else "state"
-    return pd.DataFrame({"name": codes.to_numpy(), "kind": np.asarray(kind), **ms})
+        names = names.where(side.isna(), names + ":" + side.astype(str))
+    onset, offset = (
+        np.round(columns.seconds(bouts, name, -np.inf) * 1000).astype(np.int64) for name in ("onset_s", "offset_s")
+    )
+    if (offset < onset).any():
+        row = int(np.flatnonzero(offset < onset)[0])
+        raise Refusal(f"column 'offset_s', row {row}: {offset[row] / 1000:g} is before the onset")
+    made = {"name": names.to_numpy(), "onset": onset, "offset": offset}
+    state = (bouts["kind"].astype(str) == "state").to_numpy() if "kind" in bouts.columns else True
+    whole = columns.flags(bouts, "whole") if "whole" in bouts.columns else True
+    return Record(pd.DataFrame({**made, "state": state, "whole": whole}), watched)
+
+
+def _spans(watched: pd.DataFrame) -> Ints:
+    rows = columns.table(watched, "onset_s", "offset_s")
+    spans = np.stack([columns.seconds(rows, name) for name in ("onset_s", "offset_s")], axis=1)
+    return np.round(spans * 1000).astype(np.int64)
+
+
+def _by_name(bouts: pd.DataFrame) -> dict[str, pd.DataFrame]:
+    """Return the bouts of each behaviour, in the order of their onsets."""
+    return {str(name): own for name, own in bouts.sort_values("onset", kind="stable").groupby("name")}
+
+
+def _end(bouts: pd.DataFrame) -> int:
+    return int(bouts["offset"].max()) if len(bouts) else 0
+
+
+def _inside(known: list[Ints], instants: Ints) -> NDArray[np.bool_]:
+    """Return which instants lie within a span of each of these lists."""
+    out = np.ones(len(instants), dtype=bool)
+    for spans in known:
+        begun = np.searchsorted(np.sort(spans[:, 0]), instants, side="right")
+        out &= begun > np.searchsorted(np.sort(spans[:, 1]), instants, side="right")
+    return out
 
 
 def _shift(one: pd.DataFrame, two: pd.DataFrame, tolerance: int) -> int:
-    """Return the shift (ms) at which most onsets meet; of equally good ones, the smallest."""
-    onsets = {
-        name: [np.sort(table.loc[table["name"] == name, "onset"].to_numpy()) for table in (one, two)]
-        for name in sorted({*one["name"]} & {*two["name"]})
-    }
+    """Return the shift (ms) at which most onsets meet, and then the median of the differences of those matched."""
+    ours, theirs = (_by_name(table) for table in (one, two))
+    onsets = [(ours[n]["onset"].to_numpy(), theirs[n]["onset"].to_numpy()) for n in sorted(ours.keys() & theirs.keys())]
     if not onsets:
         return 0
-    lags = np.sort(np.concatenate([np.subtract.outer(b, a).reshape(-1) for a, b in onsets.values()]))
-    # Every shift that brings onsets together lies in a crowd of lags; the most crowded are tried by matching.
-    crowd = np.searchsorted(lags, lags + 2 * tolerance, side="right") - np.arange(len(lags))
-    tried = [int(np.median(lags[at : at + crowd[at]])) for at in np.argsort(-crowd, kind="stable")[:50]]
-    best = min(
-        tried, key=lambda shift: (-sum(len(match(a, b - shift, tolerance)) for a, b in onsets.values()), abs(shift))
-    )
-    left = [int(b[j] - a[i]) for a, b in onsets.values() for i, j in match(a, b - best, tolerance)]
-    return int(np.median(left)) if left else best
+    wide = max(1, 2 * tolerance, -(-max(int(b[-1] - a[0]) - int(b[0] - a[-1]) for a, b in onsets) // _BINS))
+    tried = {0, *(_crowded(onsets, start, wide, tolerance) for start in _likely(onsets, wide))}
+
+    def pairs(shift: int) -> Ints:
+        found = [(a, b, match(a, b - shift, tolerance)) for a, b in onsets]
+        return np.array([b[j] - a[i] for a, b, matched in found for i, j in matched], dtype=np.int64)
+
+    best = min(tried, key=lambda shift: (-len(pairs(shift)), abs(shift)))
+    for _ in range(10):
+        differences = pairs(best)
+        middle = int(np.median(differences)) if len(differences) else best
+        if middle == best:
+            break
+        best = middle
+    return best
 
 
-def _apart(a: pd.DataFrame, b: pd.DataFrame, pairs: list[tuple[int, int]]) -> NDArray[np.float64]:
-    lengths_a, lengths_b = ((t["offset"] - t["onset"]).to_numpy() / 1000 for t in (a, b))
-    return np.array([lengths_b[j] - lengths_a[i] for i, j in pairs], dtype=np.float64)
+def _likely(onsets: list[tuple[Ints, Ints]], wide: int) -> list[int]:
+    """Return where the most crowded bins of lags begin, by counting all lags at once (a correlation of two rows of
+    bins, by Fourier transforms): a table of every onset against every other would be too large."""
+    first = min(int(min(a[0], b[0])) for a, b in onsets)
+    bins = (max(int(max(a[-1], b[-1])) for a, b in onsets) - first) // wide + 1
+    size = 1 << (2 * bins).bit_length()
+    total = np.zeros(size)
+    for a, b in onsets:
+        ours, theirs = (np.fft.rfft(np.bincount((x - first) // wide, minlength=bins), size) for x in (a, b))
+        total += np.fft.irfft(theirs * np.conj(ours), size)
+    crowd = total + np.roll(total, -1)  # a lag may fall in either of two bins
+    top = np.argsort(-np.round(crowd), kind="stable")[:_TRIED]
+    return [(int(lag) - (size if lag > bins else 0)) * wide for lag in top]
 
 
-def _units(bouts: pd.DataFrame, unit: int, end: int) -> NDArray[np.int64]:
-    """Return for each time unit whether the behaviour ran at its start."""
-    starts = np.arange(0, end, unit)
-    on = np.zeros(len(starts), dtype=np.int64)
-    for onset, offset in zip(bouts["onset"], bouts["offset"], strict=True):
-        on[(starts >= onset) & (starts < offset)] = 1
-    return on
+def _crowded(onsets: list[tuple[Ints, Ints]], start: int, wide: int, tolerance: int) -> int:
+    """Return the middle of the most crowded window of lags, as wide as the tolerance both ways, near `start`."""
+    lags = []
+    for a, b in onsets:
+        low, high = (np.searchsorted(b, a + edge) for edge in (start - wide, start + 2 * wide))
+        many = high - low
+        place = np.arange(many.sum()) - np.repeat(np.cumsum(many) - many, many) + np.repeat(low, many)
+        lags.append(b[place] - np.repeat(a, many))
+    near = np.sort(np.concatenate(lags))
+    if not len(near):
+        return start
+    crowd = np.searchsorted(near, near + 2 * tolerance, side="right") - np.arange(len(near))
+    at = int(crowd.argmax())
+    return int(np.median(near[at : at + crowd[at]]))
 
 
-def _cross(a: NDArray[np.int64], b: NDArray[np.int64], k: int) -> NDArray[np.float64]:
+def _apart(a: pd.DataFrame, b: pd.DataFrame, pairs: list[tuple[int, int]]) -> Floats:
+    """Return second less first duration (s) of matched bouts that both saw whole."""
+    if not pairs:
+        return np.zeros(0)
+    i, j = np.array(pairs).T
+    lengths = [((t["offset"] - t["onset"]).to_numpy() / 1000)[at] for t, at in ((a, i), (b, j))]
+    whole = a["whole"].to_numpy()[i] & b["whole"].to_numpy()[j]
+    return np.asarray((lengths[1] - lengths[0])[whole], dtype=np.float64)
+
+
+def _running(bouts: pd.DataFrame, unit: int, units: int) -> Ints:
+    """Return for each time unit whether the behaviour runs at its start (1) or not (0): a running sum of what begins
+    and ends."""
+    begin, end = (np.clip(-(-bouts[name].to_numpy() // unit), 0, units) for name in ("onset", "offset"))
+    steps = np.bincount(begin, minlength=units + 1) - np.bincount(end, minlength=units + 1)
+    return (np.cumsum(steps[:units]) > 0).astype(np.int64)
+
+
+def _codes(one: pd.DataFrame, two: pd.DataFrame, unit: int, both: NDArray[np.bool_]) -> tuple[Ints, Ints]:
+    """Return each time unit's code in each record: a number for all the states that run at its start, 0 for none."""
+    states = [_by_name(table[table["state"].to_numpy()]) for table in (one, two)]
+    code: Ints = np.zeros((2, int(both.sum())), dtype=np.int64)
+    for at, name in enumerate(sorted({*states[0], *states[1]})):
+        if at % _NAMES == _NAMES - 1:
+            code = _numbered(code)
+        code = 2 * code + np.stack([_running(of.get(name, NO_BOUTS), unit, len(both))[both] for of in states])
+    code = _numbered(code)
+    return code[0], code[1]
+
+
+def _numbered(code: Ints) -> Ints:
+    """Number the codes from 0 on in their order, 0 staying 0."""
+    place = np.unique(np.append(code.reshape(-1), 0), return_inverse=True)[1]
+    return place[:-1].reshape(code.shape)
+
+
+def _cross(a: Ints, b: Ints, k: int) -> Floats:
     return np.bincount(a * k + b, minlength=k * k).reshape(k, k).astype(np.float64)
-
-
-def _all_kappa(one: pd.DataFrame, two: pd.DataFrame, unit: int, end: int) -> float:
-    """Return kappa over time units, a unit's code being all the states that run at its start."""
-    names = sorted({*one.loc[one["kind"] == "state", "name"], *two.loc[two["kind"] == "state", "name"]})
-    if not names:
-        return np.nan
-    stacks = [np.stack([_units(t[t["name"] == name], unit, end) for name in names], axis=1) for t in (one, two)]
-    codes = np.unique(np.concatenate(stacks), axis=0, return_inverse=True)[1].reshape(2, -1)
-    k = int(codes.max()) + 1
-    return kappa(_cross(codes[0], codes[1], k))

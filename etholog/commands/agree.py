@@ -32,11 +32,12 @@ def run(args: argparse.Namespace) -> int:
     from etholog.analysis.agreement import agreement
 
     read = [session.read(path) for path in (args.first, args.second)]
-    bouts = [season.of(one.path.parent, [one]).bouts for one in read]
-    found = agreement(bouts[0], bouts[1], args.tolerance, args.unit, args.align)
+    records = [season.of(one.path.parent, [one]) for one in read]
+    found = agreement(records[0], records[1], args.tolerance, args.unit, args.align)
     if args.json:
         told = {name: getattr(found, name) for name in ("kappa", "matched", "agreed", "shift_s")}
         told |= {name: getattr(found, name) for name in ("difference_s", "low_s", "high_s")}
+        told |= {name: getattr(found, name) for name in ("watched_s", "unwatched_s", "silent_s", "outside")}
         print(as_json({**told, "behaviours": found.table.reset_index()}))
     elif sys.stdout.isatty():
         _show(found, args)
@@ -56,7 +57,8 @@ def _show(found: "Agreement", args: argparse.Namespace) -> None:
     shown["limits"] = [limits(low, high, missing="-") for low, high in ends]
     table(shown)
     if args.align:
-        print(f"The second record was put {found.shift_s:+.3f} s earlier first.")
+        way = "later" if found.shift_s < 0 else "earlier"
+        print(f"Shifted the second record {abs(found.shift_s):.3f} s {way}.")
     kappa = "not defined" if math.isnan(found.kappa) else f"{found.kappa:.3f}"
     said = f"In all, {found.matched} onsets match within {args.tolerance:g} s"
     said += "." if math.isnan(found.agreed) else f": {found.agreed:.0%} of all that either recorded."
@@ -64,4 +66,8 @@ def _show(found: "Agreement", args: argparse.Namespace) -> None:
     if not math.isnan(found.low_s):
         said += f" The second's bouts are {found.difference_s:+.2f} s longer; 95 % of such differences lie within"
         said += f" {found.low_s:+.2f} to {found.high_s:+.2f} s."
+    said += f" Both watched {found.watched_s:,.0f} s; in {found.silent_s:,.0f} s of them neither recorded a state that"
+    said += " runs, which kappa counts as agreement."
+    if found.unwatched_s or found.outside:
+        said += f" Left out: {found.unwatched_s:,.0f} s that one of the two did not watch, with {found.outside} onsets."
     paragraph(said + " Fewer and rarer codes lower kappa: there is no one value that is good enough.")

@@ -6,7 +6,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from etholog.analysis.agreement import agreement, kappa, limits_of_agreement, match
+from etholog.analysis.agreement import _running, agreement, kappa, limits_of_agreement, match
+from etholog.base.refusal import Refusal
 
 
 def states(text: str) -> pd.DataFrame:
@@ -85,6 +86,67 @@ def test_no_matching_is_larger(first: list[int], second: list[int], tolerance: i
     if first and second:
         near = csr_matrix(np.abs(np.subtract.outer(first, second)) <= tolerance)
         assert len(ours) == (maximum_bipartite_matching(near, perm_type="column") >= 0).sum()
+
+
+@settings(deadline=None, max_examples=300)
+@given(instants, instants, st.integers(0, 9))
+def test_no_matching_as_large_is_nearer(first: list[int], second: list[int], tolerance: int) -> None:
+    from scipy.optimize import linear_sum_assignment
+
+    ours = match(np.array(first, dtype=np.int64), np.array(second, dtype=np.int64), tolerance)
+    assert len({i for i, _ in ours}) == len({j for _, j in ours}) == len(ours)
+    if not (first and second):
+        return
+    # A pair too far apart costs more than all near ones together, so the cheapest assignment has the fewest of them.
+    apart = np.abs(np.subtract.outer(first, second)).astype(float)
+    cost = np.where(apart <= tolerance, apart, 1e6)
+    rows, columns = linear_sum_assignment(cost)
+    near = apart[rows, columns] <= tolerance
+    assert len(ours) == near.sum()
+    assert sum(abs(first[i] - second[j]) for i, j in ours) == apart[rows, columns][near].sum()
+
+
+def test_the_least_distance_moves_a_limit_of_agreement() -> None:
+    # Invented: the first bout of the second record is nearer to the second of the first; taken in order, the lengths
+    # that are compared would be another pair's.
+    first = events(0.0, 0.9)
+    assert agreement(first, events(1.0), 1.0).matched == 1
+    assert match(np.array([0, 900]), np.array([1000]), 1000) == [(1, 0)]
+
+
+def test_what_was_not_watched_by_both_is_left_out_and_named() -> None:
+    first, second = states("D0-6 P6-10 D50-56"), states("D0-6 P6-10")
+    watched = pd.DataFrame({"onset_s": [0.0], "offset_s": [40.0]})
+    found = agreement(first, second, watched=watched)
+    assert (found.watched_s, found.unwatched_s, found.silent_s, found.outside) == (40.0, 16.0, 30.0, 1)
+    assert found.kappa == found.agreed == 1.0
+    blind = agreement(first, second)
+    assert (blind.watched_s, blind.silent_s, blind.outside) == (56.0, 40.0, 0)
+    assert blind.agreed == 2 / 3
+
+
+def test_two_sessions_in_one_table_are_refused() -> None:
+    both = pd.concat([states("D0-6").assign(session="a"), states("D0-6").assign(session="b")])
+    with pytest.raises(Refusal, match="two sessions"):
+        agreement(both, both)
+
+
+def test_bouts_that_were_cut_say_nothing_of_how_long_they_were() -> None:
+    first, second = states("D0-6 D10-16"), states("D0-7 D10-12").assign(whole=[True, False])
+    assert agreement(first, second).matched == 2
+    assert agreement(first, second).difference_s == 1.0
+    assert agreement(first, second.assign(whole=True)).difference_s == -1.5
+
+
+def test_time_units_are_those_of_a_loop_over_bouts() -> None:
+    generator = np.random.default_rng(3)
+    onset = np.sort(generator.uniform(0, 300, 40)).round(3)
+    bouts = pd.DataFrame({"onset": (onset * 1000).astype(int), "offset": ((onset + 9) * 1000).astype(int)})
+    starts = np.arange(0, 310_000, 700)
+    slow = np.zeros(len(starts), dtype=int)
+    for row in bouts.itertuples():
+        slow[(starts >= row.onset) & (starts < row.offset)] = 1
+    assert _running(bouts, 700, len(starts)).tolist() == slow.tolist()
 
 
 def test_a_shift_between_two_clocks_is_taken_out() -> None:

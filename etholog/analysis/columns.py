@@ -1,0 +1,176 @@
+"""What a table from anywhere must hold before it is measured: every public function asks its table here.
+
+A number from a table that does not mean what the function takes it for is worse than none, so each of these raises
+one Refusal that names the column and the first row that is wrong (counted from 0, as `iloc` does).
+"""
+
+import math
+from collections.abc import Iterable
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from etholog.base.refusal import Refusal
+from etholog.base.text import nearest
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+
+
+def table(value: object, *needed: str) -> pd.DataFrame:
+    """Return the value, a DataFrame that has these columns, each once."""
+    if not isinstance(value, pd.DataFrame):
+        raise Refusal(f"a table is needed, not {_kind(value)}; give a pandas DataFrame")
+    for name in needed:
+        found = sum(isinstance(one, str) and one == name for one in value.columns) if isinstance(name, str) else 0
+        if not found:
+            raise Refusal(f"no column {name!r}{nearest(str(name), map(str, value.columns))}")
+        if found > 1:
+            raise Refusal(f"column {name!r}: comes {found} times; leave one")
+    return value
+
+
+def seconds(rows: pd.DataFrame, name: str, least: float = 0.0) -> Floats:
+    """Return a column of times in seconds: finite numbers, none below the least."""
+    found = _numbers(rows, name)
+    _refuse(rows, name, ~np.isfinite(found), "is no time; give seconds, and drop rows without one")
+    _refuse(rows, name, found < least, f"is under {least:g} s")
+    _refuse(rows, name, np.abs(found) > 1e10, "is over 300 years; give seconds")
+    return found
+
+
+def flags(rows: pd.DataFrame, name: str) -> Bools:
+    """Return a column that says yes or no: bool, or 0 and 1."""
+    column = rows[name]
+    if column.dtype == bool:
+        return np.asarray(column.to_numpy(), dtype=bool)
+    if isinstance(column.dtype, pd.CategoricalDtype):
+        column = column.astype(object)
+    plain = isinstance(column.dtype, pd.BooleanDtype) or pd.api.types.is_numeric_dtype(column.dtype)
+    if not (plain or column.map(lambda cell: isinstance(cell, bool | int | float | np.bool_ | np.number)).all()):
+        _refuse(rows, name, column.map(lambda cell: not isinstance(cell, bool | np.bool_)).to_numpy(), _YES_OR_NO)
+    found = _numbers(rows, name)
+    _refuse(rows, name, ~np.isin(found, (0.0, 1.0)), _YES_OR_NO)
+    return np.asarray(found == 1.0)
+
+
+def labels(rows: pd.DataFrame, name: str, holes: bool = False) -> None:
+    """Check a column of groups, animals or strata: single values that can be told apart, and none missing unless
+    `holes` are allowed."""
+    column = rows[name]
+    if not isinstance(column.dtype, pd.CategoricalDtype) and column.dtype == object:
+        _refuse(rows, name, [not pd.api.types.is_hashable(cell) for cell in column], "is no single value")
+        kinds = {type(cell) for cell in column if not _missing(cell)}
+        if len(kinds) > 1 and not all(issubclass(kind, int | float | np.number) for kind in kinds):
+            first = next(type(cell) for cell in column if not _missing(cell))
+            other = [not _missing(cell) and type(cell) is not first for cell in column]
+            _refuse(rows, name, other, f"is of another kind than the first ({first.__name__}); make them alike")
+    if not holes:
+        _refuse(rows, name, column.isna().to_numpy(), "is missing; name it, or leave the row out")
+
+
+def counts(value: object, what: str = "counts") -> NDArray[np.float64]:
+    """Return a square table's whole counts, 0 or more, as floats."""
+    frame = square(value, what)
+    out = (
+        np.stack([_numbers(frame, at, by_place=True) for at in range(frame.shape[1])], axis=1)
+        if len(frame)
+        else (np.zeros((0, 0)))
+    )
+    for bad, why in (
+        (~np.isfinite(out), "is no number"), (out < 0, "is under 0"), (out != np.floor(out), "is no whole number"),
+        (out > 2**53, "is too large to be counted exactly"),
+    ):  # fmt: skip
+        if bad.any():
+            row, column = np.argwhere(bad)[0]
+            told = f"row {frame.index[row]!r}, column {frame.columns[column]!r}"
+            raise Refusal(f"{what}: {told}: {out[row, column]:g} {why}")
+    return out
+
+
+def square(value: object, what: str) -> pd.DataFrame:
+    """Return a square table with the same names down and across; an array gets numbers for names."""
+    if isinstance(value, np.ndarray | list | tuple):
+        try:
+            value = np.asarray(value)
+        except ValueError:
+            raise Refusal(f"{what}: the rows have not the same length") from None
+        if value.ndim != 2:
+            raise Refusal(f"{what}: {value.ndim} dimensions; a square table has 2")
+        value = pd.DataFrame(value)
+    frame = table(value)
+    if frame.shape[0] != frame.shape[1]:
+        raise Refusal(f"{what}: {frame.shape[0]} rows and {frame.shape[1]} columns; a square table has as many")
+    for names in (frame.index, frame.columns):
+        if names.nlevels > 1 or names.has_duplicates or names.isna().any():
+            raise Refusal(f"{what}: each behaviour needs one name of its own, down and across")
+    if list(frame.index) != list(frame.columns):
+        raise Refusal("a table of transitions has the same behaviours, in the same order, down and across")
+    return frame
+
+
+def number(value: object, what: str, least: float = -math.inf, most: float = 1e10) -> float:
+    """Return a finite number within bounds, given as an argument."""
+    if isinstance(value, bool) or not isinstance(value, int | float | np.integer | np.floating):
+        raise Refusal(f"{what}: a number is needed, not {_kind(value)}")
+    if not (math.isfinite(value) and least <= value <= most):
+        raise Refusal(f"{what}: {value} must be {least:g} or more" + (f", and {most:g} or less" if most < 1e10 else ""))
+    return float(value)
+
+
+def whole(value: object, what: str, least: int = 0, most: int = 10_000_000) -> int:
+    """Return a whole number within bounds, given as an argument."""
+    if isinstance(value, bool) or not isinstance(value, int | np.integer):
+        raise Refusal(f"{what}: a whole number is needed, not {_kind(value)}")
+    if not least <= value <= most:
+        raise Refusal(f"{what}: {value} must be {least:,} or more, and {most:,} or less")
+    return int(value)
+
+
+def one_of(value: object, what: str, known: Iterable[str]) -> str:
+    """Return a word that is one of those known."""
+    words = list(known)
+    if not isinstance(value, str) or value not in words:
+        raise Refusal(f"{what}: {value!r} is not one of {', '.join(words)}")
+    return value
+
+
+_YES_OR_NO = "is neither yes nor no; give True or False, or 1 or 0"
+
+
+def _numbers(rows: pd.DataFrame, name: Any, by_place: bool = False) -> Floats:
+    """Return a column as floats; a cell that is no number, such as a text or a time span, is refused."""
+    column = rows.iloc[:, name] if by_place else rows[name]
+    told = rows.columns[name] if by_place else name
+    if pd.api.types.is_numeric_dtype(column.dtype) and not pd.api.types.is_complex_dtype(column.dtype):
+        return np.asarray(column.to_numpy(dtype=float, na_value=np.nan), dtype=np.float64)
+    real = [isinstance(cell, bool | int | float | np.bool_ | np.integer | np.floating) or cell is None or cell is pd.NA
+            for cell in column]  # fmt: skip
+    _refuse(rows, told, ~np.array(real, dtype=bool), "is no number", column)
+    out = np.full(len(column), np.nan)
+    for at, cell in enumerate(column):
+        try:
+            out[at] = np.nan if cell is None or cell is pd.NA else float(cell)
+        except OverflowError:
+            out[at] = np.inf
+    return out
+
+
+def _refuse(rows: pd.DataFrame, name: object, bad: Any, why: str, column: "pd.Series | None" = None) -> None:
+    wrong = np.flatnonzero(np.asarray(bad, dtype=bool))
+    if not len(wrong):
+        return
+    cell = (rows[name] if column is None else column).iloc[wrong[0]]
+    more = f"; so are {len(wrong) - 1} more" if len(wrong) > 1 else ""
+    told = "nothing" if _missing(cell) else repr(cell) if isinstance(cell, str) else str(cell)
+    raise Refusal(f"column {name!r}, row {wrong[0]}: {told[:60]} {why}{more}")
+
+
+def _missing(cell: object) -> bool:
+    return cell is None or cell is pd.NA or cell is pd.NaT or (isinstance(cell, float) and math.isnan(cell))
+
+
+def _kind(value: object) -> str:
+    return "nothing" if value is None else f"{type(value).__name__} {value!r}"[:80]

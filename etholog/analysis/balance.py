@@ -3,7 +3,7 @@
 import numpy as np
 import pandas as pd
 
-from etholog.analysis import crossed
+from etholog.analysis import columns, crossed
 from etholog.analysis.duration import animals
 from etholog.analysis.latency import check_names
 from etholog.analysis.sequence import groups
@@ -50,7 +50,8 @@ def balance(season: Season, behaviour: str = "insertion", by: str | None = None,
     >>> etholog.balance(etholog.read("examples/season"))[["left", "right", "males"]].to_dict("records")
     [{'left': 19, 'right': 20, 'males': 6}]
     """
-    check_names(season, [behaviour, *(f"{behaviour}:{side}" for side in SIDES)])
+    columns.season(season)
+    check_names(season, [columns.word(behaviour, "behaviour"), *(f"{behaviour}:{side}" for side in SIDES)])
     sessions = season.sessions
     values, group = ([None], np.zeros(len(sessions), dtype=np.int64)) if by is None else groups(season, by)
     male, female = animals(season)

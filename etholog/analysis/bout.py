@@ -6,9 +6,11 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from etholog.analysis import columns
 from etholog.analysis.latency import check_names, named
 from etholog.analysis.sequence import breaks
 from etholog.base import notebook
+from etholog.base.refusal import Refusal
 from etholog.season import Season
 
 Floats = NDArray[np.float64]
@@ -46,7 +48,8 @@ def pauses(season: Season, behaviour: str) -> Floats:
     Sorted. Pauses that reach over a gap, or over time out of sight, are left out, as are those after a bout whose
     end nobody saw.
     """
-    check_names(season, [behaviour])
+    columns.season(season)
+    check_names(season, [columns.word(behaviour, "behaviour")])
     which = named(season.bouts, [behaviour])
     bouts = season.bouts[which]
     place, onset = bouts["session"].cat.codes.to_numpy(), bouts["onset_s"].to_numpy(dtype=float)
@@ -76,8 +79,8 @@ def criterion(seconds: Floats) -> Criterion:
     pauses, so that each class weighs the same. Two are believed in only where they fit better than one by Akaike's
     criterion, and the criterion lies among the pauses.
     """
-    known = np.sort(np.asarray(seconds, dtype=float))
-    known = known[np.isfinite(known) & (known > 0)]
+    known = np.sort(columns.seconds(pd.DataFrame({"seconds": _row(seconds)}), "seconds"))
+    known = known[known > 0]
     if len(known) < PAUSES_AT_LEAST:
         return _none(
             _classes(known), f"{len(known)} pauses: fewer than {PAUSES_AT_LEAST} tell nothing of two processes."
@@ -117,6 +120,13 @@ def join(bouts: pd.DataFrame, join_s: float) -> pd.DataFrame:
     joined["duration_s"] = joined["offset_s"] - joined["onset_s"]
     joined["whole"] = sorted_["whole"].to_numpy()[last]
     return joined.sort_values(["session", "onset_s", "n"], ignore_index=True)
+
+
+def _row(seconds: object) -> object:
+    """Return the pauses as one row of numbers, or raise Refusal."""
+    if not isinstance(seconds, np.ndarray | pd.Series | list | tuple) or np.ndim(seconds) != 1:
+        raise Refusal("pauses: a row of seconds is needed; give what etholog.pauses returned")
+    return list(seconds)
 
 
 def _none(table: pd.DataFrame, why: str) -> Criterion:

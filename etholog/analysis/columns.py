@@ -5,7 +5,8 @@ one Refusal that names the column and the first row that is wrong (counted from 
 """
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from datetime import date, datetime
 from typing import Any
 
 import numpy as np
@@ -14,6 +15,7 @@ from numpy.typing import NDArray
 
 from etholog.base.refusal import Refusal
 from etholog.base.text import nearest
+from etholog.season import Season
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -32,12 +34,39 @@ def table(value: object, *needed: str) -> pd.DataFrame:
     return value
 
 
+def season(value: object) -> Season:
+    """Return the value, a season."""
+    if not isinstance(value, Season):
+        raise Refusal(f"a season is needed, not {_kind(value)}; give what etholog.read returned")
+    return value
+
+
+def latencies(value: object, by: Sequence[str] = (), together: Sequence[str | None] = ()) -> pd.DataFrame:
+    """Return a table of latencies: `latency_s` (seconds), `occurred` (bool), groups `by`, which may have holes, and
+    columns of strata or animals that belong `together`, which may not; None among these is no column."""
+    strata = [name for name in together if name is not None]
+    rows = table(value, "latency_s", "occurred", *by, *strata)
+    time, occurred = seconds(rows, "latency_s"), flags(rows, "occurred")
+    for name in by:
+        labels(rows, name, holes=True)
+    for name in strata:
+        labels(rows, name)
+    return rows.assign(latency_s=time, occurred=occurred)
+
+
 def seconds(rows: pd.DataFrame, name: str, least: float = 0.0) -> Floats:
     """Return a column of times in seconds: finite numbers, none below the least."""
     found = _numbers(rows, name)
     _refuse(rows, name, ~np.isfinite(found), "is no time; give seconds, and drop rows without one")
     _refuse(rows, name, found < least, f"is under {least:g} s")
     _refuse(rows, name, np.abs(found) > 1e10, "is over 300 years; give seconds")
+    return found
+
+
+def numbers(rows: pd.DataFrame, name: str) -> Floats:
+    """Return a column of finite numbers, missing ones as NaN."""
+    found = _numbers(rows, name)
+    _refuse(rows, name, np.isinf(found), "is no number")
     return found
 
 
@@ -115,8 +144,10 @@ def number(value: object, what: str, least: float = -math.inf, most: float = 1e1
     """Return a finite number within bounds, given as an argument."""
     if isinstance(value, bool) or not isinstance(value, int | float | np.integer | np.floating):
         raise Refusal(f"{what}: a number is needed, not {_kind(value)}")
-    if not (math.isfinite(value) and least <= value <= most):
-        raise Refusal(f"{what}: {value} must be {least:g} or more" + (f", and {most:g} or less" if most < 1e10 else ""))
+    if not least <= value <= most or value in (math.inf, -math.inf):
+        raise Refusal(
+            f"{what}: {str(value)[:40]} must be {least:g} or more" + (f", and {most:g} or less" if most < 1e10 else "")
+        )
     return float(value)
 
 
@@ -125,8 +156,30 @@ def whole(value: object, what: str, least: int = 0, most: int = 10_000_000) -> i
     if isinstance(value, bool) or not isinstance(value, int | np.integer):
         raise Refusal(f"{what}: a whole number is needed, not {_kind(value)}")
     if not least <= value <= most:
-        raise Refusal(f"{what}: {value} must be {least:,} or more, and {most:,} or less")
+        raise Refusal(f"{what}: {str(value)[:40]} must be {least:,} or more, and {most:,} or less")
     return int(value)
+
+
+def day(value: object) -> date:
+    """Return a day, given as an argument."""
+    if not isinstance(value, date) or isinstance(value, datetime):
+        raise Refusal(f"today: a date is needed, not {_kind(value)}")
+    return value
+
+
+def word(value: object, what: str) -> str:
+    """Return a text, given as an argument."""
+    if not isinstance(value, str):
+        raise Refusal(f"{what}: a word is needed, not {_kind(value)}")
+    return value
+
+
+def words(value: object, what: str) -> tuple[str, ...]:
+    """Return one text or several, given as an argument; None is no text."""
+    several = (value,) if isinstance(value, str) else () if value is None else value
+    if not isinstance(several, list | tuple | set | frozenset):
+        raise Refusal(f"{what}: a word or a list of words is needed, not {_kind(value)}")
+    return tuple(word(one, what) for one in several)
 
 
 def one_of(value: object, what: str, known: Iterable[str]) -> str:

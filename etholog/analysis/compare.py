@@ -5,8 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from etholog.analysis import columns, logrank, permutation, survival
 from etholog.analysis import design as designs
-from etholog.analysis import logrank, permutation, survival
 from etholog.analysis.design import NONE, OTHER, Design, named
 from etholog.analysis.order import confounded
 from etholog.analysis.pairs import MEANS_LEAST, Rows, whole_animals
@@ -14,7 +14,6 @@ from etholog.analysis.pairs import none as no_pairs
 from etholog.analysis.pairs import pairs as pairs_of
 from etholog.base import notebook
 from etholog.base.refusal import Refusal
-from etholog.base.text import nearest
 
 PAIRED_AT_MOST = 40  # groups: beyond, a table of pairs is read by nobody
 MEDIAN_LEAST = 4  # sessions for log-log limits: with 3 they cover 86 % where all of them ended with the event
@@ -93,7 +92,7 @@ def compare(
     >>> etholog.compare(times, by="male").within
     'female'
     """
-    if horizon_s is not None and not 0 < horizon_s < np.inf:
+    if horizon_s is not None and not columns.number(horizon_s, "horizon_s") > 0:
         raise Refusal(f"a mean within the first {horizon_s:g} s: give a time over 0")
     tested = test(times, by, within, permutations, seed, cluster)
     plan, rows, permuted, names = tested.plan, tested.rows, tested.permuted, tested.names
@@ -149,7 +148,8 @@ def test(
     cluster: str | None = None,
 ) -> Tested:
     """Return the permutation test of `compare`, without its tables; arguments as there."""
-    check_columns(times, by, within, cluster)
+    times = check_columns(times, by, within, cluster)
+    permutations, seed = columns.whole(permutations, "permutations", 1), columns.whole(seed, "seed", most=2**63)
     kept = np.logical_and.reduce([named(times[column]) for column in (by, within) if column in times.columns])
     frame = times[kept]
     plan = designs.design(frame, by, within, cluster)
@@ -181,12 +181,10 @@ def test(
     return Tested(frame, rows, names, plan, within, rank, permutation.NOTHING if alike else permuted, met, alike)
 
 
-def check_columns(times: pd.DataFrame, by: str, within: str | None = None, cluster: str | None = None) -> None:
-    """Raise Refusal, with the nearest, for a column that a comparison needs and that is not there."""
+def check_columns(times: pd.DataFrame, by: str, within: str | None = None, cluster: str | None = None) -> pd.DataFrame:
+    """Return the table with what a comparison needs of it, or raise Refusal; see `analysis.columns`."""
     chosen = (within if within != NONE else None, cluster if cluster != "session" else None)
-    for column in ("latency_s", "occurred", by, *filter(None, chosen)):
-        if column not in times.columns:
-            raise Refusal(f"no column {column!r}{nearest(column, map(str, times.columns))}")
+    return columns.latencies(times, [by], chosen)
 
 
 def _strata(rows: pd.DataFrame, within: str | None) -> permutation.Ints:

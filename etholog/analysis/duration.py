@@ -6,13 +6,12 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from etholog.analysis import crossed
+from etholog.analysis import columns, crossed
 from etholog.analysis.blocks import blocks, codes
 from etholog.analysis.bout import join
 from etholog.analysis.crossed import Estimate
 from etholog.analysis.latency import is_
 from etholog.analysis.sequence import groups, in_order
-from etholog.base.refusal import Refusal
 from etholog.season import Season
 
 Floats = NDArray[np.float64]
@@ -70,8 +69,9 @@ def duration(season: Season, by: str | None = None, join_s: float | None = None,
     >>> found.loc["drumming", ["count", "males", "females"]].tolist()
     [41, 6, 8]
     """
-    check_join(join_s)
-    sessions = season.sessions
+    sessions = columns.season(season).sessions
+    if join_s is not None:
+        columns.number(join_s, "join_s", 0.0)
     names, group = (["all"], np.zeros(len(sessions), dtype=np.int64)) if by is None else groups(season, by)
     bouts = season.bouts if join_s is None else join(season.bouts, join_s)
     kinds, kind_of = _kinds(season, bouts)
@@ -109,12 +109,6 @@ def duration(season: Season, by: str | None = None, join_s: float | None = None,
     return pd.DataFrame(rows, columns=[*([by] if by else []), *_COLUMNS])
 
 
-def check_join(join_s: float | None) -> None:
-    """Raise Refusal where bouts can't be joined over so many seconds."""
-    if join_s is not None and not join_s >= 0:
-        raise Refusal(f"join {join_s}: must be 0 or more, in seconds")
-
-
 def animals(season: Season) -> tuple[Ints, Ints]:
     """Return the number of each session's male and female; -1 where one has no name."""
     male, female = (pd.factorize(season.sessions[sex].astype(object))[0] for sex in ("male", "female"))
@@ -143,6 +137,7 @@ def _limits(found: dict[str, Estimate]) -> dict[str, Any]:
 def budget(season: Season) -> pd.DataFrame:
     """Return the time budget of each session: one row for each session and each behaviour, actor and qualifier that
     came in it. count, cut, total_s, share: as in `duration`, which has the same over many sessions."""
+    columns.season(season)
     kinds, kind_of = _kinds(season, season.bouts)
     per = _per_session(season.bouts, kind_of, len(season.sessions), len(kinds))
     came = per.bouts > 0
@@ -154,15 +149,15 @@ def budget(season: Season) -> pd.DataFrame:
     watched = season.sessions["watched_s"].to_numpy(dtype=float)[:, None]
     share = np.divide(per.total, watched, out=np.full(came.shape, np.nan), where=watched > 0)
     place = listed(np.arange(len(came), dtype=np.int32)[:, None])
-    columns: dict[str, Any] = {
+    cells: dict[str, Any] = {
         "session": pd.Categorical.from_codes(place, categories=season.sessions["session"].cat.categories)
     }
     for at, name in enumerate(("actor", "behaviour", "qualifier", "kind")):
         words = sorted({str(one[at]) for one in kinds if one[at] is not None})
         number = np.array([words.index(str(one[at])) if one[at] is not None else -1 for one in kinds], dtype=np.int16)
-        columns[name] = pd.Categorical.from_codes(listed(number), categories=pd.Index(words, dtype=object))
+        cells[name] = pd.Categorical.from_codes(listed(number), categories=pd.Index(words, dtype=object))
     numbers = {"count": per.bouts, "cut": per.cut, "total_s": per.total, "share": share}
-    return pd.DataFrame(columns | {name: listed(table) for name, table in numbers.items()}, copy=False)
+    return pd.DataFrame(cells | {name: listed(table) for name, table in numbers.items()}, copy=False)
 
 
 class _PerSession(NamedTuple):
@@ -199,8 +194,8 @@ def _per_session(bouts: pd.DataFrame, kind_of: Ints, sessions: int, kinds: int) 
 def _kinds(season: Season, bouts: pd.DataFrame) -> tuple[list[tuple[str, str, str | None, str]], Ints]:
     """Return each (actor, behaviour, qualifier, kind) that came, in the ethogram's order, and each bout's number
     there."""
-    columns = [bouts[name] for name in ("actor", "kind", "qualifier")]
-    sizes = [len(column.cat.categories) + 1 for column in columns]
+    parts_of = [bouts[name] for name in ("actor", "kind", "qualifier")]
+    sizes = [len(column.cat.categories) + 1 for column in parts_of]
     behaviour, behaviours = codes(bouts["behaviour"]), bouts["behaviour"].cat.categories
     place = {name: at for at, name in enumerate(in_order(season, [str(name) for name in behaviours]))}
     cells = len(behaviours) * int(np.prod(sizes))
@@ -208,7 +203,7 @@ def _kinds(season: Season, bouts: pd.DataFrame) -> tuple[list[tuple[str, str, st
 
     def kind(number: int) -> tuple[str, str, str | None, str]:
         parts = []
-        for column, size in zip(reversed(columns), reversed(sizes), strict=True):
+        for column, size in zip(reversed(parts_of), reversed(sizes), strict=True):
             number, at = divmod(number, size)
             parts.append(str(column.cat.categories[at - 1]) if at else None)
         choice, what, actor = parts
@@ -222,7 +217,7 @@ def _kinds(season: Season, bouts: pd.DataFrame) -> tuple[list[tuple[str, str, st
     kind_of = np.empty(len(bouts), dtype=np.int16)
     for part in blocks(len(bouts)):
         number: NDArray[Any] = behaviour[part].astype(small)
-        for column, size in zip(columns, sizes, strict=True):
+        for column, size in zip(parts_of, sizes, strict=True):
             number *= small(size)
             number += codes(column)[part]
             number += small(1)

@@ -9,10 +9,10 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from etholog.analysis import cox, survival
+from etholog.analysis.columns import latencies, one_of, seconds, whole, words
+from etholog.analysis.columns import table as table_of
 from etholog.analysis.covariate import permute_within
 from etholog.base import notebook
-from etholog.base.refusal import Refusal
-from etholog.base.text import nearest
 
 ANIMALS = ("male", "female")
 EVENTS_EACH = 10  # events for each coefficient (a rule of thumb, from memory)
@@ -79,10 +79,12 @@ def hazards(
     >>> etholog.hazards(times, "temperature_c").table["coef"].round(2).to_dict()
     {'temperature_c': -0.15}
     """
-    columns = [by] if isinstance(by, str) else list(by)
-    for column in ("latency_s", "occurred", *columns, *(name for name in (within, cluster, entry) if name)):
-        if column not in times.columns:
-            raise Refusal(f"no column {column!r}{nearest(column, map(str, times.columns))}")
+    columns = list(words(by, "by"))
+    times = latencies(times, columns, [within, cluster])
+    if entry is not None:
+        times = times.assign(**{entry: seconds(table_of(times, entry), entry, -np.inf)})
+    one_of(ties, "ties", ("breslow", "efron", "exact"))
+    permutations, seed = whole(permutations, "permutations", 1), whole(seed, "seed", most=2**63)
     if cluster is None:
         cluster = next((c for c in ANIMALS if c in times.columns and c not in columns), "session")
     known = [name for name in (within, cluster, entry) if name in times.columns]

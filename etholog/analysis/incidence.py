@@ -7,10 +7,8 @@ the reference in the tests.
 import numpy as np
 import pandas as pd
 
-from etholog.analysis import survival
+from etholog.analysis import columns, survival
 from etholog.analysis.design import alone
-from etholog.base.refusal import Refusal
-from etholog.base.text import nearest
 
 
 def incidence(times: pd.DataFrame, cause: str) -> pd.DataFrame:
@@ -22,12 +20,11 @@ def incidence(times: pd.DataFrame, cause: str) -> pd.DataFrame:
     it, which is not cmprsk's). Where one cause removes the chance of another, one minus the curve of `kaplan_meier`
     says too much; this does not. Empty, with no columns, where nothing ever ended.
     """
-    for column in ("latency_s", cause):
-        if column not in times.columns:
-            raise Refusal(f"no column {column!r}{nearest(column, map(str, times.columns))}")
+    times = columns.table(times, "latency_s", cause)
+    columns.labels(times, cause, holes=True)
+    time = columns.seconds(times, "latency_s")
     named = times[cause].astype(object)
     causes = sorted(named.dropna().unique(), key=str)
-    time = times["latency_s"].to_numpy(dtype=float)
     if not causes:
         return pd.DataFrame(index=pd.Index([], dtype=float, name="time_s"))
     risk = survival.risk_table(time, named.notna().to_numpy())
@@ -36,7 +33,7 @@ def incidence(times: pd.DataFrame, cause: str) -> pd.DataFrame:
     left = risk.at_risk - risk.events
     # Where the last at risk all end there is nothing left that could vary: statsmodels divides by nought there.
     spread = np.divide(risk.events, risk.at_risk * left, out=np.zeros_like(left), where=left > 0)
-    columns = {}
+    shares = {}
     for one in causes:
         own = time[(named == one).to_numpy(dtype=bool)]
         count = np.bincount(np.searchsorted(risk.time, own), minlength=len(risk.time)).astype(float)
@@ -45,9 +42,9 @@ def incidence(times: pd.DataFrame, cause: str) -> pd.DataFrame:
         variance = share**2 * np.cumsum(spread) - 2 * share * np.cumsum(share * spread) + np.cumsum(share**2 * spread)
         variance += np.cumsum(before**2 * count * (risk.at_risk - count) / risk.at_risk**3)
         variance += 2 * (np.cumsum(share * step) - share * np.cumsum(step))
-        columns[str(one)] = share
-        columns[f"se_{one}"] = np.sqrt(np.clip(variance, 0.0, None))
-    return pd.DataFrame(columns, index=pd.Index(risk.time, name="time_s"))
+        shares[str(one)] = share
+        shares[f"se_{one}"] = np.sqrt(np.clip(variance, 0.0, None))
+    return pd.DataFrame(shares, index=pd.Index(risk.time, name="time_s"))
 
 
 def ended(times: pd.DataFrame, by: str | None = None) -> pd.DataFrame:
@@ -60,9 +57,7 @@ def ended(times: pd.DataFrame, by: str | None = None) -> pd.DataFrame:
     longest time that every group was watched to, or had come to an end before. The shares of a group, and the share in
     which nothing had come yet, add up to 1. Raises Refusal for an unknown column.
     """
-    for column in ("latency_s", "occurred", "ended_by", *([by] if by else [])):
-        if column not in times.columns:
-            raise Refusal(f"no column {column!r}{nearest(column, map(str, times.columns))}")
+    times = columns.latencies(times, ["ended_by", *([] if by is None else [by])])
     cause = times["ended_by"].astype(object).where(~times["ended_by"].isin(["watching ended", "unseen"]), None)
     rows = times.assign(cause=cause)
     groups = [(None, rows)] if by is None else [*rows.dropna(subset=[by]).groupby(by, observed=True, sort=True)]

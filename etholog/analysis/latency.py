@@ -1,12 +1,13 @@
 """Latencies: from a reference to the first onset of a behaviour, one row a session, unfinished ones right-censored."""
 
 from collections.abc import Mapping, Sequence
-from typing import Any, Literal
+from typing import Any, Literal, get_args
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from etholog.analysis import columns
 from etholog.analysis.blocks import BLOCK, begins, codes
 from etholog.analysis.ending import for_good
 from etholog.analysis.order import order
@@ -51,8 +52,9 @@ def latency(
     where none is named) and without_interval (sessions whose ethogram has none of the name).
     Raises Refusal for a name that no ethogram knows, with the nearest.
     """
+    columns.one_of(unseen, "unseen", get_args(Unseen))
     asked = _asked(season, interval, since, to)
-    rivals = () if ends is None else (ends,) if isinstance(ends, str) else tuple(ends)
+    rivals = columns.words(ends, "ends")
     check_names(season, rivals)
     label = ", or ".join(dict.fromkeys(one.label for one in asked.values()))
     bouts, sessions = season.bouts, season.sessions
@@ -165,12 +167,12 @@ def check_names(season: Season, names: Sequence[str]) -> None:
     _some_session(season)
     known = known_names(season)
     for name in names:
-        if name not in known:
+        if columns.word(name, "behaviour") not in known:
             raise Refusal(f"no behaviour {name!r} in these sessions' ethograms{nearest(name, known)}")
 
 
 def _some_session(season: Season) -> None:
-    if season.sessions.empty:
+    if columns.season(season).sessions.empty:
         raise Refusal(f"{season.folder}: no session in it; name a folder that has one")
 
 
@@ -182,6 +184,7 @@ def _asked(
     if interval is not None:
         if since or to:
             raise Refusal(f"name the interval {interval!r}, or two behaviours: not both")
+        columns.word(interval, "interval")
         found = {of: i for of, kept in season.ethograms.items() for i in kept.interval if i.name == interval}
         if not found:
             known = {i.name for kept in season.ethograms.values() for i in kept.interval}
@@ -189,7 +192,7 @@ def _asked(
         return found
     if not to:
         raise Refusal("say which latency: the name of an interval, or the behaviour that it runs to")
-    first, last = ((names,) if isinstance(names, str) else tuple(names or ()) for names in (since, to))
+    first, last = (columns.words(names, "behaviour") for names in (since, to))
     check_names(season, [*first, *last])
     label = f"from {' or '.join(first) if first else 'the start'} to {' or '.join(last)}"
     return dict.fromkeys(season.ethograms, Interval(name="asked", label=label[:160], since=first, to=last))

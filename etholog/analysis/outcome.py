@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from etholog.analysis import permutation
+from etholog.analysis import columns, permutation
 from etholog.analysis.incidence import incidence
 from etholog.analysis.latency import latency, named
 from etholog.analysis.share import wilson
@@ -33,7 +33,7 @@ def outcomes(season: Season, today: date) -> pd.DataFrame:
     'open'), days from the last pairing that may have taken to the end (or `today`); eaten, pulled, opened, young (NaN:
     not counted), doubts.
     """
-    animals = season.animals.as_of(today)
+    animals = columns.season(season).animals.as_of(columns.day(today))
     evenings = _evenings(season)
     rows = [
         _row(one, animals.species_of(name), evenings, today)
@@ -97,12 +97,25 @@ def _row(one: Attempt, species: str, evenings: pd.DataFrame, today: date) -> dic
     }
 
 
+def _attempts(value: pd.DataFrame) -> pd.DataFrame:
+    """Return a table of `outcomes`, its answers as yes or no and its measures as numbers."""
+    yes, numbers = ("watched", "courted", "may_have_taken", "eaten"), ("evidence", "young", "days", *MEASURES)
+    rows = columns.table(value, "males", "end", *yes, *numbers)
+    for name in ("males", "end"):
+        columns.labels(rows, name, holes=name == "males")
+    return rows.assign(
+        **{name: columns.flags(rows, name) for name in yes},
+        **{name: columns.numbers(rows, name) for name in numbers},
+    )
+
+
 def funnel(table: pd.DataFrame) -> pd.DataFrame:
     """Return, for each step from introduced to young, how many reached it of those that reached the one before.
 
     Columns: step, reached, of, open (still waiting: in neither), share, low, high (Wilson's 95 % limits). The steps of
     the evening count attempts of which a session was watched.
     """
+    table = _attempts(table)
     watched = table[table["watched"]]
     rung = watched["evidence"].fillna(0)
     inserted = rung >= INSERTION
@@ -133,6 +146,7 @@ def funnel(table: pd.DataFrame) -> pd.DataFrame:
 def time_to_sac(table: pd.DataFrame) -> pd.DataFrame:
     """Return the share with a sac, and with a moult or death first, by days since the last pairing that may have taken
     (Aalen & Johansen 1978, as `incidence`); index days."""
+    table = _attempts(table)
     taken = table[table["may_have_taken"] & (table["days"] >= 0)]
     times = pd.DataFrame({"latency_s": taken["days"], "end": taken["end"].where(taken["end"] != "open")})
     found = incidence(times, "end")
@@ -147,6 +161,7 @@ def evening(table: pd.DataFrame) -> pd.DataFrame:
     without, ties as halves); shift (Hodges & Lehmann 1963) with its exact 95 % limits (`exact_shift`), NaN where there
     are too few; p by permuting sacs within males over ranks, and the smallest p that the design could have given.
     """
+    table = _attempts(table)
     closed = table[table["may_have_taken"] & table["watched"] & (table["end"] != "open")]
     rows = []
     for measure in MEASURES:

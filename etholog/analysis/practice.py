@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from etholog.analysis import columns
 from etholog.analysis.compare import compare
 from etholog.analysis.share import wilson
 from etholog.animals.attempts import by_female
@@ -30,7 +31,8 @@ def practice(season: Season, name: str, today: date) -> Practice:
     """Compare attempts with a practice and without: a sac, where it was done before one; the sac kept, where it was
     done while she guarded. Shares with Wilson's limits, Fisher's exact test, and for kept sacs the log-rank test of
     the time to their loss. Raises Refusal for a practice that no card has."""
-    animals = season.animals.as_of(today)
+    columns.word(name, "practice")
+    animals = columns.season(season).animals.as_of(columns.day(today))
     done = {one.id: [e.on for e in one.all("practice") if e.words == name] for one in animals.cards.values()}
     if not any(done.values()):
         known = {e.words for one in animals.cards.values() for e in one.all("practice")}

@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from etholog.analysis import columns
 from etholog.analysis.blocks import BLOCK, begins, blocks, codes
 from etholog.analysis.latency import is_
 from etholog.base.refusal import Refusal
@@ -69,7 +70,7 @@ def of(
     They break at gaps, when an animal (with `actor`: that one) goes out of sight, and where the next onset comes
     later than `longest_pause_s`. Without `repeats`, a behaviour that comes again at once counts as one (Slater 1973).
     """
-    bouts = season.bouts
+    bouts = columns.season(season).bouts
     place, onset = codes(bouts["session"]), bouts["onset_s"].to_numpy()
     wanted = ~bouts["hides"].to_numpy()
     if actor is not None:
@@ -117,13 +118,13 @@ def answers(season: Season, actor: str, other: str, within_s: float) -> pd.DataF
     answered = (came <= now + within_s + 1e-9) & (came <= until)
     known = answered | (until >= now + within_s - 1e-9)
     rows, row_numbers = _came(season, categories, behaviour[first])
-    columns, column_numbers = _came(season, categories, behaviour[second])
-    across = np.full(len(first), len(columns), dtype=np.int64)
+    nexts, column_numbers = _came(season, categories, behaviour[second])
+    across = np.full(len(first), len(nexts), dtype=np.int64)
     across[answered] = _places(column_numbers)[behaviour[second[at[answered]]]]
-    wide = len(columns) + 1
+    wide = len(nexts) + 1
     cell = (_places(row_numbers)[behaviour[first]].astype(np.int64) * wide + across)[known]
     table = np.bincount(cell, minlength=len(rows) * wide).reshape(len(rows), wide)
-    return pd.DataFrame(table, index=rows, columns=[*columns, NOTHING])
+    return pd.DataFrame(table, index=rows, columns=[*nexts, NOTHING])
 
 
 def _next(place: Ints, start: NDArray[np.float64], in_: Ints, after: NDArray[np.float64]) -> tuple[Any, Any]:
@@ -171,7 +172,7 @@ def impossible(season: Season, names: list[str]) -> NDArray[np.bool_]:
 
 def groups(season: Season, by: str) -> tuple[list[Any], NDArray[np.int64]]:
     """Return the values of a column of `season.sessions` and for each session the number of its own, -1 for none."""
-    if by not in season.sessions.columns:
+    if columns.word(by, "by") not in columns.season(season).sessions.columns:
         raise Refusal(f"no column {by!r}{nearest(by, map(str, season.sessions.columns))}")
     number, values = pd.factorize(season.sessions[by].astype(object), sort=True)
     return list(values), number.astype(np.int64)

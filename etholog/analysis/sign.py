@@ -5,6 +5,7 @@ from datetime import date
 import numpy as np
 import pandas as pd
 
+from etholog.analysis import columns
 from etholog.animals.attempts import by_female
 from etholog.season import Season
 
@@ -15,7 +16,7 @@ def signs_seen(season: Season, today: date) -> pd.DataFrame:
     Columns: female, attempt (a number), end ('sac', 'moult', 'died', 'open'), sign, number (NaN: none), days before
     the end (before `today` where it is open). Attempts in which no sign was told have one row with no sign.
     """
-    animals = season.animals.as_of(today)
+    animals = columns.season(season).animals.as_of(columns.day(today))
     rows: list[tuple[str, int, str, str | None, float | None, float]] = []
     attempt = 0
     for name, own in by_female(animals).items():
@@ -41,6 +42,10 @@ def signs(seen: pd.DataFrame) -> pd.DataFrame:
 
     Columns: sign, sacs, of_sacs, days_least, days_median, days_most, none, of_none.
     """
+    seen = columns.table(seen, "attempt", "end", "sign", "days")
+    for name in ("attempt", "end", "sign"):
+        columns.labels(seen, name, holes=name == "sign")
+    seen = seen.assign(days=columns.numbers(seen, "days"))
     closed = seen[seen["end"] != "open"]
     laid = closed["end"] == "sac"
     of_sacs, of_none = closed[laid]["attempt"].nunique(), closed[~laid]["attempt"].nunique()
@@ -50,7 +55,7 @@ def signs(seen: pd.DataFrame) -> pd.DataFrame:
     table = shown.join(false, how="outer").rename_axis("sign").reset_index()
     table["of_sacs"], table["of_none"] = of_sacs, of_none
     table[["sacs", "none"]] = table[["sacs", "none"]].fillna(0).astype(int)
-    columns = ["sign", "sacs", "of_sacs", "days_least", "days_median", "days_most", "none", "of_none"]
-    days = dict.fromkeys(columns[3:6], np.float64)
-    found: pd.DataFrame = table[columns].astype(days)
+    heads = ["sign", "sacs", "of_sacs", "days_least", "days_median", "days_most", "none", "of_none"]
+    days = dict.fromkeys(heads[3:6], np.float64)
+    found: pd.DataFrame = table[heads].astype(days)
     return found

@@ -12,13 +12,14 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from etholog.analysis import sequence, shuffle, survival
+from etholog.analysis import columns, sequence, shuffle, survival
 from etholog.analysis.multiplicity import holm
 from etholog.base import notebook
 from etholog.base.refusal import Refusal
 from etholog.season import Season
 
 SMALL_EXPECTED = 5.0
+ACTORS = ("male", "female", "pair", "keeper")
 POOLED = " If the same animals come again and again, pooling them makes p too small."
 
 
@@ -72,22 +73,59 @@ class Transitions:
         ).sort_values(["count"], ascending=False, kind="stable", ignore_index=True)
 
 
-def transitions(counts: pd.DataFrame, impossible: pd.DataFrame | None = None) -> Transitions:
-    """Test a square table of counts against independence, or quasi-independence where cells are `impossible` (Goodman
-    1968).
+def transitions(
+    counts: pd.DataFrame | NDArray[Any], impossible: pd.DataFrame | NDArray[np.bool_] | None = None
+) -> Transitions:
+    """Return a square table of counts, tested against independence, or quasi-independence where cells are impossible.
 
-    Expected counts by iterative proportional fitting from the mask. Adjusted residuals (Haberman 1973): (o - e) /
-    sqrt(e (1 - h)), h being the leverage in the Poisson model. df = possible cells - rows used - columns used + parts,
-    that hang together by no cell (one, as a rule).
+    Parameters
+    ----------
+    counts
+        Whole counts, first behaviours down and next ones across, the same in the same order; or a square array.
+    impossible
+        Which transitions cannot be: True or False. A table goes by its names, an array by its places.
+
+    Returns
+    -------
+    Transitions
+        See its fields. Expected counts are fitted by iterative proportional fitting from the mask. Adjusted residuals
+        are (o - e) / sqrt(e (1 - h)), h being the leverage in the Poisson model. df = possible cells - rows used -
+        columns used + parts, that hang together by no cell (one, as a rule).
+
+    Raises
+    ------
+    Refusal
+        Where the table is not square, or holds what is no count, or a transition was counted that cannot be.
+
+    References
+    ----------
+    Goodman 1968, J. Am. Stat. Assoc. 63:1091; Haberman 1973, Biometrics 29:205.
+
+    Examples
+    --------
+    >>> import etholog
+    >>> etholog.transitions([[0, 10, 5], [4, 0, 12], [9, 7, 0]], [[1, 0, 0], [0, 1, 0], [0, 0, 1]]).df
+    1
     """
-    if list(counts.index) != list(counts.columns):
-        raise Refusal("a table of transitions has the same behaviours, in the same order, down and across")
-    possible = np.ones(counts.shape, dtype=bool)
-    if impossible is not None:
-        possible = ~impossible.to_numpy(dtype=bool)
+    named = columns.square(counts, "counts")
+    counts = pd.DataFrame(columns.counts(named), named.index, named.columns)
+    possible = np.ones(counts.shape, dtype=bool) if impossible is None else ~_mask(impossible, counts)
     if (counts.to_numpy()[~possible] > 0).any():
         raise Refusal("an impossible transition was counted; correct the mask or the counts")
     return _tested(counts, possible)
+
+
+def _mask(impossible: pd.DataFrame | NDArray[np.bool_], counts: pd.DataFrame) -> NDArray[np.bool_]:
+    """Return the mask in the order of the counts: a table goes by its names, an array by its places."""
+    mask = columns.square(impossible, "impossible")
+    if isinstance(impossible, pd.DataFrame):
+        if set(mask.index) != set(counts.index):
+            raise Refusal("impossible: its behaviours are not those of the counts")
+        mask = mask.loc[counts.index, counts.columns]
+    if mask.shape != counts.shape:
+        raise Refusal(f"impossible: {len(mask)} rows, but the counts have {len(counts)}")
+    flags = [columns.flags(mask, name) for name in mask.columns]
+    return np.stack(flags, axis=1) if flags else np.zeros((0, 0), dtype=bool)
 
 
 def _tested(counts: pd.DataFrame, possible: NDArray[np.bool_]) -> Transitions:
@@ -217,10 +255,16 @@ def transition(
     then the cells that `analysis.sequence.impossible` names are structural zeros, unless they were counted.
     shuffles: so many shuffles within sequences besides (see `analysis.shuffle`; not across actors).
     """
-    if lag < 1:
-        raise Refusal(f"a lag of {lag}: must be 1 or more")
+    columns.season(season)
+    lag = columns.whole(lag, "a lag of onsets", 1)
+    shuffles, seed = columns.whole(shuffles, "shuffles"), columns.whole(seed, "seed", most=2**63)
+    if longest_pause_s is not None:
+        columns.number(longest_pause_s, "longest_pause_s", 0.0)
+    for who in (actor, answer):
+        if who is not None:
+            columns.one_of(who, "actor", ACTORS)
     if answer is not None:
-        if actor is None or actor == answer or within_s is None or not within_s > 0:
+        if actor is None or actor == answer or within_s is None or not columns.number(within_s, "within_s") > 0:
             raise Refusal("across actors needs two different actors, and within how many seconds")
         part = season if sessions is None else replace(season, bouts=_of_sessions(season, sessions))
         counts = sequence.answers(part, actor, answer, within_s)

@@ -16,7 +16,7 @@ from etholog.base import notebook
 from etholog.base.refusal import Refusal
 from etholog.base.text import nearest
 
-PAIRED_AT_MOST = 40  # groups: beyond, a table of pairs is read by nobody
+PAIRED_AT_MOST = 25  # groups: beyond, a table of pairs is read by nobody
 MEDIAN_LEAST = 4  # sessions for log-log limits: with 3 they cover 86 % where all of them ended with the event
 ANIMALS_LEAST = 4  # in each group; with fewer, more variation among them can pass for a difference
 

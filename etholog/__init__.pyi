@@ -24,6 +24,8 @@ from .analysis.outcome import outcomes as outcomes
 from .analysis.outcome import time_to_sac as time_to_sac
 from .analysis.practice import Practice as Practice
 from .analysis.practice import practice as practice
+from .analysis.proportional import proportional as proportional
+from .analysis.sensitivity import sensitivity as sensitivity
 from .analysis.sign import signs as signs
 from .analysis.sign import signs_seen as signs_seen
 from .analysis.transition import Transitions as Transitions

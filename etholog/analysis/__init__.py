@@ -14,6 +14,7 @@ __all__ = [
     "latency",
     "outcome",
     "practice",
+    "proportional",
     "sensitivity",
     "share",
     "sign",

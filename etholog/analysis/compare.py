@@ -15,7 +15,7 @@ from etholog.analysis.pairs import pairs as pairs_of
 from etholog.base import notebook
 from etholog.base.refusal import Refusal
 
-PAIRED_AT_MOST = 40  # groups: beyond, a table of pairs is read by nobody
+PAIRED_AT_MOST = 25  # groups: beyond, a table of pairs is read by nobody
 MEDIAN_LEAST = 4  # sessions for log-log limits: with 3 they cover 86 % where all of them ended with the event
 ANIMALS_LEAST = 4  # in each group; with fewer, more variation among them can pass for a difference
 

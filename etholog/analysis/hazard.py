@@ -92,7 +92,7 @@ def hazards(
     group = np.arange(len(rows))
     if cluster in rows.columns:
         group = pd.factorize(rows[cluster].astype(object))[0]
-    design, against = _design(rows, columns)
+    design, against = design_of(rows, columns)
     # The values of a column of several groups can't move one by one: such a column is the comparison's.
     column_of = [str(name).partition(": ")[0] for name in design.columns]
     several = [column_of.count(column) > 1 for column in column_of]
@@ -143,7 +143,7 @@ def _permuted(data: cox.Data, at: int, group: NDArray[np.intp], ties: cox.Ties, 
     return found.p if found.smallest_p <= 0.05 else np.nan
 
 
-def _design(rows: pd.DataFrame, columns: list[str]) -> tuple[pd.DataFrame, list[str]]:
+def design_of(rows: pd.DataFrame, columns: list[str]) -> tuple[pd.DataFrame, list[str]]:
     """Return the terms, and what the terms of each column of groups are against."""
     parts, against = [], []
     for column in columns:

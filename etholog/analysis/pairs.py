@@ -36,6 +36,7 @@ COLUMNS = (
     "why",
 )
 MEANS_LEAST = 4  # sessions of each for limits of a difference of means
+FACTORS_AT_MOST = 45  # pairs, those of ten groups; each costs as much as a few dozen tests
 _WORK = 40_000_000  # rows shuffled for all pairs together
 
 
@@ -82,7 +83,8 @@ def pairs(
     the pairs that have a p; where the design can't give one of .05 there is none. difference_s: of the means within
     the first `horizon` seconds, first less second; limits by the jackknife, with Welch's degrees of freedom, where
     the horizon was `named` before and each has 4 sessions. first_sooner: of the ordered pairs of sessions, see
-    `analysis.sooner`. times_as_fast: see `analysis.factor`. `whole`: the groups belong to the units, which are
+    `analysis.sooner`. times_as_fast: see `analysis.factor`; for ten groups at
+    most. `whole`: the groups belong to the units, which are
     permuted whole. `alone`: a group's sessions count as independent; else no limits are known to hold. why: what is
     missing in the row, and for what reason.
     """
@@ -124,7 +126,7 @@ def pairs(
         row["first_sooner"] = count.share
         if alone:
             row["first_sooner_low"], row["first_sooner_high"] = count.limits(len(a), len(b))
-            if few >= factor.LEAST and test.usable:
+            if few >= factor.LEAST and test.usable and len(couples) <= FACTORS_AT_MOST:
                 found = factor.times_as_fast(both.time, both.occurred, second, both.stratum, seed)
                 row["times_as_fast_low"], row["times_as_fast_high"] = found
             if few < MEANS_LEAST:

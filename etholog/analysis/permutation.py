@@ -119,19 +119,19 @@ def distinct(labels: Labels, stratum: Labels) -> int:
     return total
 
 
-def labellings(labels: Labels, stratum: Labels, shuffles: int, seed: int) -> tuple[Labels, bool]:
-    """Return (b, n) labellings, and whether they are every one there is; else the first is the observed one and the
-    others are random."""
-    if distinct(labels, stratum) > LABELLINGS_AT_MOST:
-        drawn = list(_shuffled(labels, stratum, shuffles, seed, _CELLS // len(labels)))
-        return np.concatenate([labels[None, :], *drawn]), False
+def labellings(labels: Labels, stratum: Labels, most: int, seed: int) -> Labels:
+    """Return (b, n) labellings: every one there is, if they are at most so many; else the observed one and so many
+    random ones."""
+    if distinct(labels, stratum) > most:
+        drawn = list(_shuffled(labels, stratum, most, seed, _CELLS // len(labels)))
+        return np.concatenate([labels[None, :], *drawn])
     out = np.zeros((1, len(labels)), dtype=np.int8)
     for one in np.unique(stratum):
         inside = np.flatnonzero(stratum == one)
         own = _orders(tuple(np.bincount(labels[inside]).tolist()))
         out = np.repeat(out, len(own), axis=0)
         out[:, inside] = np.tile(own, (len(out) // len(own), 1))
-    return out, True
+    return out
 
 
 def _ways(counts: Ints) -> int:

@@ -68,19 +68,22 @@ def run(args: argparse.Namespace) -> int:
         if times.attrs["touched"]:
             otherwise = latency(read, args.interval, unseen="censor" if args.unseen == "keep" else "keep", **asked)
         cases = sensitivity(times, args.by, found.within or "none", *how, otherwise)
-        came, cox = None, None
+        came, cox, change = None, None, None
         if args.competing or args.ends:
             from etholog.analysis.incidence import ended
 
             came = ended(times, args.by)
         if args.cox is not None:
             from etholog.analysis.hazard import hazards
+            from etholog.analysis.proportional import proportional
 
-            cox = hazards(times, args.cox or args.by, args.within, args.cluster)
+            strata = None if args.within == "none" else args.within
+            cox = hazards(times, args.cox or args.by, strata, args.cluster)
+            change = proportional(times, args.cox or args.by, strata)
         if args.json:
-            print(as_json(_everything(times, found, cases, came, cox)))
+            print(as_json(_everything(times, found, cases, came, cox, change)))
         else:
-            show(times, found, cases, came, cox)
+            show(times, found, cases, came, cox, change)
     else:
         check_columns(times, args.by, args.within, args.cluster)
         table(times)
@@ -94,6 +97,7 @@ def show(
     cases: "pd.DataFrame",
     ended: "pd.DataFrame | None",
     cox: "Hazards | None",
+    change: "pd.DataFrame | None" = None,
 ) -> None:
     """Print a comparison for people."""
     from etholog.analysis.sensitivity import sentences
@@ -138,6 +142,10 @@ def show(
             told["p"] = cox.table["p"].to_numpy()
             table(told)
         paragraph(cox.sentence)
+        if change is not None and change.notna().any(axis=None):
+            print("\nDoes the ratio stay the same? Up to the median time of the events, and after it:")
+            table(change.reset_index())
+            paragraph("Ratios far apart: the model does not hold. Chi-squared, 1 df each: a description (no p holds).")
 
 
 def _lettered(rows: "pd.DataFrame", why: "pd.Series") -> None:
@@ -254,6 +262,7 @@ def _everything(
     cases: "pd.DataFrame",
     ended: "pd.DataFrame | None",
     cox: "Hazards | None",
+    change: "pd.DataFrame | None",
 ) -> dict[str, object]:
     told: dict[str, object] = {
         **{str(name): value for name, value in times.attrs.items()},
@@ -287,4 +296,6 @@ def _everything(
             "clusters": cox.clusters,
             "sentence": cox.sentence,
         }
+    if change is not None:
+        told["proportional"] = change.reset_index()
     return {**told, "sessions": times}

@@ -13,6 +13,7 @@ from etholog.analysis.covariate import permute_within
 from etholog.analysis.cox import Ties
 from etholog.analysis.hazard import hazards
 from etholog.analysis.latency import latency
+from etholog.analysis.proportional import proportional
 from etholog.base.refusal import Refusal
 from etholog.season import read
 from tests.analysis.published import THREE_MALES, lung, published, remissions
@@ -287,3 +288,20 @@ def test_the_seasons_temperature_has_an_estimate() -> None:
     assert np.isfinite(found.table.loc["temperature_c", ["coef", "se", "p"]].astype(float)).all()
     species = hazards(latency(season, "courtship"), "species", within="female")
     assert np.isnan(species.table["coef"].iloc[0])
+
+
+def test_how_a_ratio_changes_is_rs() -> None:
+    # R 4.2.2, survival 3.5-3: cox.zph(coxph(..., ties = "breslow"), transform = "rank"), and coxph on survSplit at the
+    # median time of death.
+    found = proportional(lung(), ["age", "sex"])
+    np.testing.assert_allclose(found["chi_squared"], [0.136304089632, 2.370248621394], rtol=1e-6)
+    np.testing.assert_allclose(np.log(found["early"]), [0.0109314362538, -0.7102845389290], rtol=1e-6)
+    np.testing.assert_allclose(np.log(found["late"]), [0.0232227355681, -0.3427866628519], rtol=1e-6)
+
+
+def test_a_change_that_is_not_estimable_is_missing() -> None:
+    rows = pd.DataFrame({"latency_s": [1.0, 2, 3, 4], "occurred": True, "x": [1.0, 1, 1, 1]})
+    assert proportional(rows, "x").isna().all().all()
+    assert proportional(rows.assign(occurred=False), "x").isna().all().all()
+    with pytest.raises(Refusal, match="did you mean 'x'"):
+        proportional(rows, "xx")

@@ -1,0 +1,67 @@
+"""Whether a ratio of hazards stays the same while the time goes on, as Cox's model takes for granted."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+
+from etholog.analysis import cox
+from etholog.analysis.hazard import design_of
+from etholog.base.refusal import Refusal
+from etholog.base.text import nearest
+
+
+def proportional(times: pd.DataFrame, by: str | Sequence[str], within: str | None = None) -> pd.DataFrame:
+    """Return for each term of `hazards(times, by, within)` how its ratio changes: early and late (the ratio up to the
+    median time of the events, and after it), and chi_squared, the score test of a coefficient that goes with the rank
+    of the time (Grambsch & Therneau 1994, as R's cox.zph has it; 1 degree of freedom).
+
+    No p: males come again, and few of them make any such p too small. Missing where it is not estimable.
+    """
+    columns = [by] if isinstance(by, str) else list(by)
+    for column in ("latency_s", "occurred", *columns, *([within] if within else [])):
+        if column not in times.columns:
+            raise Refusal(f"no column {column!r}{nearest(column, map(str, times.columns))}")
+    rows = times.dropna(subset=[*columns, *([within] if within else [])])
+    design, _ = design_of(rows, columns)
+    found = pd.DataFrame(np.nan, pd.Index(design.columns, name="term"), ["early", "late", "chi_squared"])
+    data = cox.Data(
+        np.full(len(rows), -np.inf), rows["latency_s"].to_numpy(float), rows["occurred"].to_numpy(bool),
+        pd.factorize(rows[within].astype(object))[0] if within else np.zeros(len(rows), dtype=np.intp),
+        design.to_numpy(float),
+    )  # fmt: skip
+    if not data.event.any() or design.empty:
+        return found
+    coef = cox.fit(data).coef
+    known = np.isfinite(coef)
+    middle = float(np.median(data.stop[data.event]))
+    late = data.stop > middle
+    before = replace(data, stop=np.minimum(data.stop, middle), event=data.event & ~late)
+    after = cox.Data(
+        np.full(int(late.sum()), middle), data.stop[late], data.event[late], data.stratum[late], data.terms[late]
+    )
+    for name, part in (("early", before), ("late", after)):
+        if part.event.any():
+            found[name] = np.exp(cox.fit(part).coef)
+    if known.any():
+        found.loc[known, "chi_squared"] = _score_test(data, coef, known)
+    return found
+
+
+def _score_test(data: cox.Data, coef: cox.Floats, known: cox.Bools) -> cox.Floats:
+    x = data.terms[:, known] - data.terms[:, known].mean(axis=0)
+    weight = np.exp(x @ coef[known])
+    rank = pd.Series(data.stop).rank().to_numpy()[data.event]
+    rank -= rank.mean()
+    p = x.shape[1]
+    score, whole, mixed, squared = np.zeros(p), np.zeros((p, p)), np.zeros((p, p)), np.zeros((p, p))
+    for row, g in zip(np.flatnonzero(data.event), rank, strict=True):
+        risk = (data.stratum == data.stratum[row]) & (data.stop >= data.stop[row])
+        share = weight[risk] / weight[risk].sum()
+        mean = share @ x[risk]
+        variance = (x[risk] * share[:, None]).T @ x[risk] - np.outer(mean, mean)
+        score += g * (x[row] - mean)
+        whole, mixed, squared = whole + variance, mixed + g * variance, squared + g**2 * variance
+    left = np.diag(squared - mixed @ np.linalg.pinv(whole) @ mixed)
+    return np.asarray(np.divide(score**2, left, out=np.full(p, np.nan), where=left > 1e-12), dtype=np.float64)

@@ -12,9 +12,11 @@ from etholog.base.rescue import Rescue
 from etholog.base.text import visible
 from etholog.commands import recording
 from etholog.commands.output import say
+from etholog.ethogram import Hand
 from etholog.recording.arrivals import Arrival, Arrivals
 from etholog.recording.keyboard import Keyboard
 from etholog.recording.opening import resume
+from etholog.recording.replay import rehearse
 from etholog.session import summary
 from etholog.session.record import FORMAT
 
@@ -39,9 +41,12 @@ def run(args: argparse.Namespace) -> int:
         from etholog.commands.film import watching
 
         return watching.resume(args, keyboard)
-    missed = _offered_back(args.file)
+    missed = _offered_back(args.file, args.hand, keyboard)
     recorder, told = resume(args.file, args.hand, system.now(), system.wall_now(), missed, keyboard)
     say(*told)
+    if recorder.closed:
+        return recording.finish(recorder)
+    Arrivals(args.file).settle(recorder.journal.n)
     if args.plain:
         from etholog.screens.plain import Console
 
@@ -142,11 +147,25 @@ def _agreed(question: str) -> bool:
         return False
 
 
-def _offered_back(file: Path) -> list[Arrival]:
-    """Ask whether keys that arrived and never reached the journal shall be taken in now."""
-    missed = Arrivals(file).unhandled(session.read(file).fold.end)
-    if not missed:
+def _offered_back(file: Path, hand: Hand, keyboard: Keyboard) -> list[Arrival]:
+    """Show what keys would do that arrived and never reached the journal, and return those that shall be taken in."""
+    known = session.read(file)
+    missed = Arrivals(file).unhandled(known.records[-1]["n"] + 1 if known.records else 1, known.fold.end)
+    told, records = rehearse(known, hand, keyboard, missed)
+    if not records or known.fold.closed:
         return []
-    shown = ", ".join(f"{arrival.key} at {clock_face(arrival.t)}" for arrival in missed[:20])
-    print(f"{len(missed)} keys were pressed and never handled: {visible(shown)}")
-    return missed if input("Enter takes them in, n leaves them out. ").strip().lower() != "n" else []
+    print(f"{len(missed)} keys were pressed and never handled. They would do this:")
+    for number, (arrival, what) in enumerate(zip(missed, told, strict=False), 1):
+        key = arrival.character if arrival.character.strip() and arrival.character.isprintable() else arrival.key
+        print(visible(f"{number:>5}  {clock_face(arrival.t)}  {key:<10} {what}"))
+    for what in told[len(missed) :]:
+        print(visible(f"       a line that was not ended: {what}"))
+    while True:
+        try:
+            answer = input("Enter takes all in, a number takes the first so many, n takes none. ").strip().lower()
+        except EOFError:
+            return []
+        if answer in ("", "n"):
+            return missed if not answer else []
+        if answer.isdecimal() and int(answer) <= len(missed):
+            return missed[: int(answer)]

@@ -11,4 +11,5 @@ __all__ = [
     "opening",
     "prompts",
     "recorder",
+    "replay",
 ]

@@ -15,11 +15,13 @@ from etholog.base.refusal import Refusal
 from etholog.base.text import visible
 from etholog.ethogram import Ethogram, Hand, Press
 from etholog.recording.amender import Amender
+from etholog.recording.arrivals import Arrival
 from etholog.recording.earlier import Earlier
 from etholog.recording.forms import CONDITIONS, ETHOGRAM, PAIR, SETTING, Question
 from etholog.recording.keyboard import QWERTY_KEYBOARD, Keyboard
 from etholog.recording.live import Live
 from etholog.recording.recorder import Recorder
+from etholog.recording.replay import replay
 
 
 @dataclass
@@ -140,12 +142,12 @@ def resume(
     hand: Hand,
     now: float,
     wall: datetime,
-    missed: Sequence[tuple[str, int]] = (),
+    missed: Sequence[Arrival] = (),
     keyboard: Keyboard = QWERTY_KEYBOARD,
 ) -> tuple[Recorder, list[str]]:
     """Go on with a session that was broken off; the time away becomes a gap. Returns what there is to tell, too.
 
-    `missed` are keys, with their milliseconds, that arrived and were never handled: they are taken in before the gap.
+    `missed` are keys that arrived and were never handled: they are taken in before the gap.
     """
     known = session.read(path)
     if known.fold.closed:
@@ -162,10 +164,11 @@ def resume(
     clock_at = min(clock_at, now - last / 1000)
     live = Live(known.ethogram, known.records)
     recorder = Recorder(journal, known.ethogram, hand, known.began, clock_at, live=live, keyboard=keyboard)
-    for key, t in missed:
-        recorder.take(key, clock_at + t / 1000)
-        last = max(last, t)
-    recorder.was_away(last, recorder.t(now), "the recorder was away")
+    replay(recorder, missed, clock_at)
+    if not recorder.closed:
+        if missed:
+            last = max(r["t"] for r in recorder.live.marks_in_time)
+        recorder.was_away(last, recorder.t(now), "the recorder was away")
     return recorder, told
 
 

@@ -217,6 +217,12 @@ class Recorder(Corrector):
             self._append(drafts.gap(since, why))
         self._append(drafts.at_wall(drafts.back(until), self.wall()))
 
+    def take_back_gap_after(self, t: int) -> None:
+        """Take back the gap of now where it begins after `t` ms: keys of that time were found."""
+        gap = self.live.folding.gap
+        if gap is not None and self.live.open_gap is not None and gap.onset >= t:
+            self._append(drafts.undo(self.live.open_gap))
+
     def close(self, at: float, outcome: dict[str, Scalar] | None = None) -> None:
         """End the session: what runs is cut here."""
         self.closed = True

@@ -6,6 +6,7 @@ from threading import Thread
 from types import FrameType
 from typing import Any, ClassVar
 
+from textual import events
 from textual.app import App
 from textual.binding import BindingType
 
@@ -103,7 +104,7 @@ class DressedApp(App[bool], inherit_bindings=False):
         self.before_end(name)
         self.exit(return_code=128 + number if number else 1)
 
-    def note(self, key: str, stamp: float) -> None:
+    def note(self, event: events.Key) -> None:
         """Take notice of a key as it arrives; called in the input thread."""
 
     def input_ended(self, number: int, how: str) -> None:
@@ -141,10 +142,17 @@ class WatchApp(DressedApp):
         """Where the session is recorded, once it is."""
         return self.watching.recorder if self.watching is not None else None
 
-    def note(self, key: str, stamp: float) -> None:
+    def note(self, event: events.Key) -> None:
         """Keep a key as it arrives, in the input thread, where it is meant for the strip."""
-        if self.watching is not None and self.arrivals is not None and self.watching.takes_keys:
-            self.arrivals.note(key, self.watching.recorder.t(system.at_stamp(stamp)))
+        if self.recorder is not None and self.arrivals is not None and not self.recorder.closed:
+            t = self.recorder.t(system.at_stamp(event.time))
+            event.arrival = self.arrivals.note(event.key, event.character or "", t)  # type: ignore[attr-defined]
+
+    def take_up(self, event: events.Key) -> None:
+        """Keep that the strip is about to handle a key."""
+        number = getattr(event, "arrival", None)
+        if number is not None and self.arrivals is not None and self.watching is not None:
+            self.arrivals.take_up(number, self.watching.recorder.journal.n, not self.watching.takes_keys)
 
     def on_mount(self) -> None:
         """Show the first screen, and listen for what may end us."""
@@ -196,6 +204,7 @@ class WatchApp(DressedApp):
         """Record."""
         self.watching = watching
         self.arrivals = Arrivals(watching.recorder.journal.path)
+        watching.before_key = self.take_up
         self.push_screen(watching, self.show_outcome)
 
     def show_outcome(self, _: bool | None) -> None:

@@ -56,8 +56,8 @@ def held(event: events.Key) -> bool | None:
     return told
 
 
-def noting_driver(note: Callable[[str, float], None], ended: Callable[[int, str], None]) -> type[Driver] | None:
-    """Return a Textual driver that calls `note(character, stamp)` in the input thread for each key, and
+def noting_driver(note: Callable[[events.Key], None], ended: Callable[[int, str], None]) -> type[Driver] | None:
+    """Return a Textual driver that calls `note(event)` in the input thread for each key, and
     `ended(signal, how)` when no more can come; None where the usual one has to do."""
     if sys.platform == "win32":
         return None
@@ -108,9 +108,9 @@ def noting_driver(note: Callable[[str, float], None], ended: Callable[[int, str]
                             return
 
         def process_message(self, message: Message) -> None:
-            if isinstance(message, events.Key) and message.character:
+            if isinstance(message, events.Key):
                 with contextlib.suppress(Exception):  # a second net; the key itself is handed on in any case
-                    note(message.character, message.time)
+                    note(message)
             super().process_message(message)
 
     return NotingDriver

@@ -82,6 +82,7 @@ class Watching(Screen[bool], inherit_bindings=False):
         self._ending = False
         self.continued = False  # set by whoever sees that the program was stopped and goes on
         self.takes_keys = True  # False while a line is typed, whose letters are no marks
+        self.before_key: Callable[[events.Key], None] = lambda event: None
         self._shown: dict[str, str] = {}
 
     def compose(self) -> ComposeResult:
@@ -133,6 +134,7 @@ class Watching(Screen[bool], inherit_bindings=False):
         """Take in a key, stamped with its arrival."""
         event.stop()
         event.prevent_default()
+        self.before_key(event)
         if not self.takes_keys:
             await self.query_one(Line).typed(event, self._line_ended)
             return

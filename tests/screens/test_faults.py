@@ -366,6 +366,55 @@ def test_a_frozen_terminal_that_is_closed_ends_it_with_a_gap(tmp_path: Path) -> 
     assert session.read(the_file(tmp_path)).fold.gaps
 
 
+@pytest.mark.slow
+def test_the_keys_of_a_freeze_are_offered_after_a_signal_and_none_of_them_twice(tmp_path: Path) -> None:
+    with Terminal(*WATCH, cwd=tmp_path) as terminal:
+        terminal.start()
+        terminal.type("d13")
+        terminal.until("(unsure)")
+        frozen(terminal, "v\rdvx\rx\x7f")
+        terminal.kill(signal.SIGTERM)
+        assert gone(terminal) == 3
+    before = session.read(the_file(tmp_path))
+    with Terminal("resume", str(the_file(tmp_path)), cwd=tmp_path, rows=60) as terminal:
+        offered = terminal.until("Enter takes all in")
+        assert "noted: dvx" in offered
+        assert "taken back: insertion left" in offered
+        terminal.type("\r")
+        terminal.until("nothing runs")
+        terminal.end()
+        assert terminal.wait() == 0
+    read = session.read(the_file(tmp_path))
+    assert not read.findings
+    assert [said.text for said in read.fold.said if said.do == "note"] == ["dvx"]
+    for do, count in (("move", 1), ("doubt", 1)):
+        assert sum(record["do"] == do for record in before.records) == count
+        assert sum(record["do"] == do for record in read.records) == count
+    bouts = [bout.code for bout in read.fold.bouts if bout.code not in ("raises", "threat")]
+    assert bouts == ["drumming", "clasp"]
+
+
+@pytest.mark.slow
+def test_a_part_of_the_keys_of_a_freeze_can_be_taken(tmp_path: Path) -> None:
+    with Terminal(*WATCH, cwd=tmp_path) as terminal:
+        terminal.start()
+        terminal.type("d")
+        terminal.until("now: palpal drumming")
+        frozen(terminal, "vx")
+        terminal.kill(signal.SIGKILL)
+        assert gone(terminal) == -9
+    marks = session.read(the_file(tmp_path)).fold.marks
+    with Terminal("resume", str(the_file(tmp_path)), cwd=tmp_path, rows=60) as terminal:
+        terminal.until("Enter takes all in")
+        terminal.type("1\r")
+        terminal.until("nothing runs")
+        terminal.kill(signal.SIGTERM)
+        terminal.wait()
+    assert session.read(the_file(tmp_path)).fold.marks == marks + 1
+    with Terminal("resume", str(the_file(tmp_path)), cwd=tmp_path, rows=60) as terminal:
+        terminal.until("nothing runs")  # and nothing is offered a second time
+
+
 def gone(terminal: Terminal, seconds: float = 20.0) -> int:
     """Wait for the end without reading what it writes; its exit code, or minus the signal's number."""
     end = time.monotonic() + seconds

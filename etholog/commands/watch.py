@@ -9,6 +9,7 @@ from etholog.base import files
 from etholog.base.refusal import Refusal
 from etholog.commands import recording
 from etholog.commands.film import watching
+from etholog.commands.film.common import add_search
 from etholog.recording.forms import CONDITIONS, ETHOGRAM, PAIR, SETTING, Question
 from etholog.recording.keyboard import Keyboard
 from etholog.recording.opening import NewSession
@@ -35,6 +36,12 @@ def configure(parser: argparse.ArgumentParser) -> None:
     film = parser.add_argument_group("from a film, in place of the animals")
     film.add_argument("--film", type=Path, metavar="FILE", help="the clock is this film's; mpv shows it")
     film.add_argument("--of", type=Path, metavar="SESSION", help="a second observer's record of this session")
+    film.add_argument(
+        "--stretches",
+        action="store_true",
+        help="search the film and go from stretch to stretch by PgDn; what is skipped counts as a gap",
+    )
+    add_search(parser)
     recording.add_plain(parser)
     recording.add_look(parser)
     parser.epilog = (
@@ -64,6 +71,8 @@ def run(args: argparse.Namespace) -> int:
     _ = new.ethogram  # what is wrong with it is told before anything else
     if (args.film is None and args.of is not None) or (args.film is not None and args.plain):
         raise Refusal("--of goes with --film, and --film needs the screen: leave --plain out")
+    if args.stretches and args.film is None:
+        raise Refusal("--stretches goes with --film")
     if not args.plain:
         recording.need_terminal()
     check_folder(args.folder)

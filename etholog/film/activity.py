@@ -2,6 +2,9 @@
 
 A picture is 160 pixels wide, four come each second. Averaging the recorded pixels takes most of a sensor's noise out
 and leaves a movement of a few of them. Memory is constant: a chunk of pictures at a time.
+
+A shake whose rate is, for its whole length, a multiple of 2 a second can fall between four pictures a second and stay
+unseen; one that varies, as those of animals do, cannot.
 """
 
 from collections.abc import Generator, Iterator
@@ -141,7 +144,8 @@ def _shift(change: Floats, past: Floats) -> Floats:
 def key_seconds(source: Source) -> Floats:
     """Return the film seconds of the key frames, as they follow in the file. Reads the file and decodes nothing."""
     found = []
-    words = ["-discard", "nokey", "-copyts", "-i", ffmpeg.named(source.path), "-map", "0:v:0", "-c", "copy"]
+    # Every packet is listed: where the demuxer itself skips the others (-discard), those of MP4 come with wrong times.
+    words = ["-copyts", "-i", ffmpeg.named(source.path), "-map", "0:v:0", "-c", "copy"]
     with closing(ffmpeg.lines([*words, "-f", "framecrc", "-"])) as listed:
         clock = ""
         for line in listed:

@@ -13,6 +13,7 @@ from etholog.base.refusal import Refusal
 from etholog.base.text import nearest
 from etholog.ethogram import STAGES, Ethogram
 from etholog.film.cuts import CutList
+from etholog.film.tally import clock
 from etholog.session.folding import Bout
 
 SHORTEST_MS = 1500  # what is over sooner stays to be read for so long; own choice
@@ -88,6 +89,29 @@ def captions(bouts: Sequence[Bout], ethogram: Ethogram, cuts: CutList, words: Wo
         for first, end in cuts.shown(bout.onset, bout.offset):
             cues.append(Cue(first, min(max(end, first + shortest), last), text))
     return sorted(cues)
+
+
+def named_chapters(cuts: CutList) -> list[Cue]:
+    """Return a chapter for each named part that the film shows, for films in which nothing was marked."""
+    begun = [(next(cuts.shown(named.onset, named.offset), None), named.text) for named in cuts.named]
+    shown = [(0 if at == 0 else part[0], text) for at, (part, text) in enumerate((p, t) for p, t in begun if p)]
+    ends = [*(first for first, _ in shown[1:]), cuts.starts[-1]]
+    return [Cue(first, end, text) for (first, text), end in zip(shown, ends, strict=True) if first < end]
+
+
+def hurried(cuts: CutList) -> list[Cue]:
+    """Return a cue for each second of the cut film that runs faster: how fast, and the film's own time."""
+    step = max(1, round(cuts.rate))
+    return [
+        Cue(
+            start + at,
+            min(start + at + step, start + cut.frames),
+            f"{cut.speed} times as fast, {clock(float((cut.first + at * cut.speed) / cuts.rate))[:-3]}",
+        )
+        for cut, start in zip(cuts.cuts, cuts.starts, strict=False)
+        if cut.speed > 1
+        for at in range(0, cut.frames, step)
+    ]
 
 
 def one_at_a_time(cues: Sequence[Cue]) -> list[Cue]:

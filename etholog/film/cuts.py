@@ -7,6 +7,7 @@ from fractions import Fraction
 from functools import cached_property
 from itertools import accumulate, pairwise
 from math import ceil, floor
+from typing import NamedTuple
 
 from etholog.base.refusal import Refusal
 from etholog.base.text import nearest
@@ -15,6 +16,15 @@ from etholog.film.alignment import Clip
 from etholog.session.folding import Bout
 
 Stretch = tuple[float, float]  # of the session, in milliseconds
+
+
+class Named(NamedTuple):
+    """A part of the session that has a name without a mark: what a search of the film found. Milliseconds."""
+
+    onset: float
+    offset: float
+    text: str
+
 
 KEPT_STAGES = ("courtship", "contact", "copulation", "separation")
 UNCUT = "insertion"  # no cut ever falls into a bout of this
@@ -58,6 +68,11 @@ class CutList:
     rate: Fraction
     cuts: tuple[Cut, ...]
     lost_ms: float = 0.0  # wanted, and not on the film
+    named: tuple[Named, ...] = ()
+
+    def names(self, part: Stretch) -> list[Named]:
+        """Return what has a name in a part of the session."""
+        return [named for named in self.named if named.onset < part[1] and named.offset > part[0]]
 
     @cached_property
     def starts(self) -> list[int]:
@@ -127,10 +142,15 @@ def chosen(bouts: Sequence[Bout], ethogram: Ethogram, keep: Sequence[str]) -> li
     ]
 
 
-def cut_list(bouts: Sequence[Bout], ethogram: Ethogram, clips: Sequence[Clip], wish: Wish) -> CutList:
-    """Return what to keep. Bouts as from `fold`; clips aligned. Raises Refusal for wishes that can't be met."""
+def cut_list(
+    bouts: Sequence[Bout], ethogram: Ethogram, clips: Sequence[Clip], wish: Wish, named: Sequence[Named] = ()
+) -> CutList:
+    """Return what to keep. Bouts as from `fold`; clips aligned. Raises Refusal for wishes that can't be met.
+
+    `named` are parts to keep beside what is marked; where there is a longest total, the first of them come first.
+    """
     frame_ms = 1000 / float(clips[0].rate)
-    stretches = kept_stretches(bouts, ethogram, wish, frame_ms)
+    stretches = kept_stretches(bouts, ethogram, wish, frame_ms, named)
     runs = [(a, b, 1) for a, b in stretches]
     if wish.speed > 1:
         runs += [(end, start, wish.speed) for (_, end), (start, _) in pairwise(stretches)]
@@ -149,7 +169,7 @@ def cut_list(bouts: Sequence[Bout], ethogram: Ethogram, clips: Sequence[Clip], w
                 cuts.append(Cut(number, first, stop, speed))
             covered += b - a
         lost += (end - start - covered) if speed == 1 else 0.0
-    return CutList(tuple(clips), rate, tuple(cuts), lost)
+    return CutList(tuple(clips), rate, tuple(cuts), lost, tuple(sorted(named)))
 
 
 def _on_film(clips: Sequence[Clip], start: float, end: float) -> Iterator[tuple[int, float, float]]:
@@ -162,7 +182,9 @@ def _on_film(clips: Sequence[Clip], start: float, end: float) -> Iterator[tuple[
             at = b
 
 
-def kept_stretches(bouts: Sequence[Bout], ethogram: Ethogram, wish: Wish, frame_ms: float = 0.0) -> list[Stretch]:
+def kept_stretches(
+    bouts: Sequence[Bout], ethogram: Ethogram, wish: Wish, frame_ms: float = 0.0, named: Sequence[Named] = ()
+) -> list[Stretch]:
     """Return what to keep of the session, disjoint and sorted; each may grow by two frames when it meets the film."""
     # Between two that lie nearer than the frames that a cut may grow by, there is no room for its edge.
     uncut = _merged(sorted((b.onset, b.offset) for b in bouts if b.code == UNCUT), 2 * frame_ms)
@@ -171,8 +193,9 @@ def kept_stretches(bouts: Sequence[Bout], ethogram: Ethogram, wish: Wish, frame_
     if wish.longest_s is not None:
         wanted = sorted(wanted, key=lambda b: (RANK.index(ethogram.by_code[b.code].stage), b.onset))
     limit = float("inf") if wish.longest_s is None else wish.longest_s * 1000
-    for bout in wanted:
-        kept.add((max(0.0, bout.onset - wish.before_s * 1000), bout.offset + wish.after_s * 1000), limit)
+    parts = [*((bout.onset, bout.offset) for bout in wanted), *((part.onset, part.offset) for part in named)]
+    for onset, offset in parts:
+        kept.add((max(0.0, onset - wish.before_s * 1000), offset + wish.after_s * 1000), limit)
     return kept.stretches
 
 

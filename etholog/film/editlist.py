@@ -45,6 +45,7 @@ def edl(cuts: CutList, title: str) -> str:
                 f"M2   {reel:<8}       {float(cut.speed * rate):05.1f}                {timecode(cut.first, rate)}"
             )
         lines.append(f"* FROM CLIP NAME: {visible(cuts.clips[cut.clip].path.name)}")
+        lines += [f"* COMMENT: {visible(named.text).upper()}" for named in cuts.names(cuts.stretch(cut))]
     return "\n".join([*lines, f"* {error_told(cuts.clips).upper()}"]) + "\n"
 
 
@@ -65,6 +66,7 @@ def plain(cuts: CutList, session: str) -> dict[str, Any]:
                 "speed": cut.speed,
                 "at": start,
                 "session_ms": [round(t, 3) for t in stretch],
+                **({"stretches": [named.text for named in cuts.names(stretch)]} if cuts.named else {}),
             }
             for cut, start, stretch in zip(cuts.cuts, cuts.starts, cuts.stretches, strict=False)
         ],
@@ -102,6 +104,10 @@ def write_otio(path: Path, cuts: CutList, title: str, bouts: Sequence[Bout], eth
         for bout in bouts:
             if start <= bout.onset < end:
                 clip.markers.append(_marker(otio, bout, ethogram, span, cuts, cut))
+        for named in cuts.names((start, end)):
+            first = max(cut.first, cuts.frame_of(cut, named.onset))
+            last = min(cut.end, max(first, cuts.frame_of(cut, named.offset)))
+            clip.markers.append(otio.schema.Marker(name=named.text, marked_range=span(first, last)))
         track.append(clip)
     timeline = otio.schema.Timeline(name=title)
     timeline.metadata["etholog"] = {"alignment": error_told(cuts.clips)}

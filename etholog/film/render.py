@@ -72,7 +72,7 @@ def at_key_frames(cuts: CutList, sources: Sequence[Source]) -> CutList:
             wide[-1] = Cut(cut.clip, wide[-1].first, max(end, wide[-1].end))
         else:
             wide.append(Cut(cut.clip, first, end))
-    return CutList(cuts.clips, cuts.rate, tuple(wide), cuts.lost_ms)
+    return CutList(cuts.clips, cuts.rate, tuple(wide), cuts.lost_ms, cuts.named)
 
 
 def render(order: Order, progress: Callable[[float], None]) -> None:

@@ -115,7 +115,7 @@ def _identity(source: Source, area: Area, mask: Path | None) -> str:
 def _kept(film: Path, told: str) -> tuple[Trace | None, bool]:
     """Return the trace that lies beside a film, if it is this film's, and whether it goes to its end."""
     try:
-        with np.load(beside(film), allow_pickle=False) as held:
+        with beside(film).open("rb") as file, np.load(file, allow_pickle=False) as held:
             if str(held["film"]) != told:
                 return None, False
             return Trace(*(held[name] for name in COLUMNS)), bool(held["whole"])

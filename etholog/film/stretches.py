@@ -31,7 +31,7 @@ LARGE = 0.25  # share of the picture that no spider fills
 SHIFTED = 0.25  # share of the change that is explained by the camera having moved
 DISTURBED_S = 3.0  # on either side of what disturbed the picture
 SETTLED_S = 5  # an encoder needs so long to find its rate when a film begins
-CLOCK_S, CLOCK_LETTERS, TEXT_HOT = 40, 6, 0.005  # so many seconds show a clock; how far its line may reach
+CLOCK_S, CLOCK_LETTERS, TEXT_HOT = 40, 8, 0.005  # so many seconds show a clock; hh:mm:ss; share of its changes
 JOIN_S, PAD_S, SHORTEST_S = 1.5, 0.25, 0.5
 WORK_S = 600  # of film are judged at a time
 CHANCE_HOURS = 20  # of film for each time that noise alone would make a stretch; real noise is less tame
@@ -154,7 +154,7 @@ def without_clock(fast: Floats) -> NDArray[np.bool_]:
     """Return the blocks that hold no burnt-in clock, rows x columns.
 
     A block that changes once a second, always in the same quarter of it, holds a digit of seconds. What changes now and
-    then in one line with it is text as well, and to its left stand the hours, which hardly ever change.
+    then in one line with it is text as well, and so is what stands to its left where minutes and hours are written.
     """
     kept = np.ones(fast.shape[1:], bool)
     change = np.sqrt(fast)
@@ -172,11 +172,12 @@ def without_clock(fast: Floats) -> NDArray[np.bool_]:
         return kept
     rows, columns = np.nonzero(seconds)
     line = slice(max(0, rows.min() - 1), rows.max() + 2)
-    wide = CLOCK_LETTERS * (int(np.ptp(columns)) + 1)
-    left, right = max(0, int(columns.min()) - wide), int(columns.max()) + wide + 1
+    # A digit lies across one more column of blocks than it is wide. hh:mm:ss has eight letters, and minutes change too
+    # seldom to be seen in a short film.
+    wide = CLOCK_LETTERS * max(1, int(np.ptp(columns)))
+    left, right = max(0, int(columns.max()) - 2 * wide), int(columns.max()) + wide + 1
     text = np.flatnonzero((hot.mean(axis=0) > TEXT_HOT)[line, left:right].any(axis=0)) + left
-    hours = round(0.6 * (int(text[-1]) - int(text[0])))
-    kept[line, max(0, int(text[0]) - hours) : int(text[-1]) + 2] = False
+    kept[line, max(0, min(int(text[0]), int(columns.max()) - wide)) : int(text[-1]) + 2] = False
     return kept
 
 

@@ -25,7 +25,9 @@ def rows(cuts: CutList, bouts: Sequence[Bout]) -> list[dict[str, Any]]:
                 "at": fine_face(float(start / cuts.rate)),
                 "frames": cut.frames,
                 "speed": cut.speed,
-                "shows": ", ".join(dict.fromkeys(bout.code for bout in begun)),
+                "shows": ", ".join(
+                    dict.fromkeys([*(bout.code for bout in begun), *(named.text for named in cuts.names((a, b)))])
+                ),
             }
         )
     return listed

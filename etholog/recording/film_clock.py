@@ -37,12 +37,16 @@ class FilmClock:
 
     def t(self, at: float) -> int:
         """Return that frame's time in milliseconds of the session."""
-        return max(0, round(self._to_session(self.film_s(at))))
+        return self.ms(self.film_s(at))
+
+    def ms(self, film_s: float) -> int:
+        """Return a film second in milliseconds of the session."""
+        return max(0, round(self._to_session(film_s)))
 
     @property
     def furthest(self) -> int:
         """How far the film was seen, in milliseconds of the session."""
-        return max(0, round(self._to_session(self.furthest_s)))
+        return self.ms(self.furthest_s)
 
 
 class FilmRecorder(Recorder):

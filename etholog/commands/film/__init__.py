@@ -14,6 +14,7 @@ VERBS = {
 SESSION = "sessions/20260305-2156-M-Slate-F-Clay.jsonl"
 
 
+WHICH = "a session's file, or a film that nobody marked"
 WITHOUT_SESSION = ("search",)
 
 
@@ -34,7 +35,9 @@ def configure(parser: argparse.ArgumentParser) -> None:
             epilog=f"example:\n  {_example(name, example)}",
         )
         if name not in WITHOUT_SESSION:
-            verb.add_argument("session", type=Path, metavar="SESSION", help="a session's file")
+            verb.add_argument(
+                "session", type=Path, metavar="SESSION", help="a session's file, or a film that nobody marked"
+            )
         module = importlib.import_module(f"etholog.commands.film.{name}")
         module.configure(verb)
         verb.set_defaults(does=module.run)

@@ -39,6 +39,8 @@ def run(args: argparse.Namespace) -> int:
     found = chosen_cuts(read, clips, args) if args.cut else whole(clips)
     make = captions.chapters if args.chapters else captions.captions
     cues = make(read.fold.bouts, read.ethogram, found, words_of(args, read))
+    if args.chapters and not read.fold.bouts:
+        cues = captions.named_chapters(found)
     writers: Writers = {
         ".vtt": text(lambda: subtitles.webvtt(cues, found.rate, error_told(clips))),
         **(

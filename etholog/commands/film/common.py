@@ -7,17 +7,19 @@ import signal
 import sys
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from etholog import session
 from etholog.base.refusal import Refusal
+from etholog.base.text import STILLNESS
+from etholog.commands.output import say
 from etholog.ethogram import STAGES
 
 if TYPE_CHECKING:
     from etholog.film.activity import Area
     from etholog.film.alignment import Clip
     from etholog.film.captions import Words
-    from etholog.film.cuts import CutList
+    from etholog.film.cuts import CutList, Named
     from etholog.film.search import Searched
     from etholog.film.source import Source
     from etholog.session import Session
@@ -40,6 +42,13 @@ def add_choice(verb: argparse.ArgumentParser) -> None:
     choice.add_argument("--join", type=float, default=10.0, metavar="S", help="pauses up to this are kept too (10)")
     choice.add_argument("--longest", metavar="TIME", help="keep no more than this in all, copulation first")
     choice.add_argument("--waits", type=int, default=1, metavar="N", help="run through the waits N times as fast")
+    choice.add_argument(
+        "--by",
+        choices=("marks", "stretches", "both"),
+        help="keep what was marked (marks; so it is where there is a session), what a search of the film finds "
+        "(stretches; so it is for a film alone), or both",
+    )
+    add_search(verb)
 
 
 def add_search(verb: argparse.ArgumentParser) -> None:
@@ -68,14 +77,50 @@ def seconds(text: str, option: str) -> float:
 
 
 def aligned(path: Path) -> "tuple[Session, list[Clip]]":
-    """Read a session and its films. Raises Refusal when it has none."""
+    """Read a session and its films, or a film that has no session. Raises Refusal when a session has no film."""
     from etholog.film.alignment import clips_of
 
+    if path.suffix.lower() != ".jsonl" and path.is_file():
+        return _unmarked(path)
     read = session.read(path)
     clips = clips_of(read)
     if not clips:
         raise Refusal(f"{path}: has no film yet; say which: etholog film align {path} FILE --seen TIME")
     return read, clips
+
+
+def _unmarked(film: Path) -> "tuple[Session, list[Clip]]":
+    """Return a session without a mark, and its film, whose clock is the session's."""
+    from etholog import ethogram
+    from etholog.base import system
+    from etholog.film.alignment import Clip
+    from etholog.film.source import probe
+    from etholog.session import Session
+
+    source = probe(film)
+    kept = ethogram.read(ethogram.find("terrestrial"))
+    began = source.made.astimezone() if source.made else system.wall_now()
+    said = dict.fromkeys(("male", "female", "species", "observer", "place"), "")
+    header: Any = {"n": 0, "do": "begin", "id": film.stem, "began": began, "source": "", "conditions": {}, **said}
+    clip = Clip(source.path, source.seconds, source.rate, 0.0, 0.0, "watching", ())
+    return Session(film, header, kept, []), [clip]
+
+
+def named_parts(clips: "list[Clip]", args: argparse.Namespace) -> "list[Named]":
+    """Search the clips and return their stretches on the session's clock, the strongest first."""
+    from etholog.film.cuts import Named
+    from etholog.film.source import probe
+    from etholog.film.stretches import found
+    from etholog.film.tally import clock
+
+    parts = []
+    for clip in clips:
+        held = searched(probe(clip.path), args)
+        say(*held.findings)
+        for s in found(held.trace, held.shape, args.more):
+            text = f"{s.why}, {clock(s.onset_s)[:-3]}"
+            parts.append((s.strength, Named(clip.session_ms(s.onset_s), clip.session_ms(s.offset_s), text)))
+    return [named for _, named in sorted(parts, key=lambda part: -part[0])]
 
 
 def chosen_cuts(read: "Session", clips: "list[Clip]", args: argparse.Namespace) -> "CutList":
@@ -88,9 +133,17 @@ def chosen_cuts(read: "Session", clips: "list[Clip]", args: argparse.Namespace) 
     if not 1 <= args.waits <= 1000:
         raise Refusal("--waits must be a whole number, 1 (they are cut) to 1000 (so many times as fast)")
     longest = None if args.longest is None else seconds(args.longest, "--longest")
-    wish = Wish(tuple(args.keep or KEPT_STAGES), args.before, args.after, args.join, longest, args.waits)
-    found = cut_list(read.fold.bouts, read.ethogram, clips, wish)
+    by = args.by or ("marks" if read.path.suffix.lower() == ".jsonl" else "stretches")
+    keep = () if by == "stretches" else tuple(args.keep or KEPT_STAGES)
+    named = [] if by == "marks" else named_parts(clips, args)
+    speed = max(args.waits, getattr(args, "hurry", None) or 1)
+    wish = Wish(keep, args.before, args.after, args.join, longest, speed)
+    found = cut_list(read.fold.bouts, read.ethogram, clips, wish, named)
+    if named:
+        say(STILLNESS)
     if not found.cuts:
+        if by == "stretches":
+            raise Refusal(f"{read.path}: no stretch was found; --more 2 looks for weaker ones. {STILLNESS}")
         raise Refusal(f"{read.path}: nothing of what is to be kept is on its film; see --keep and --longest")
     return found
 

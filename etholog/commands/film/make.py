@@ -24,6 +24,9 @@ def configure(verb: argparse.ArgumentParser) -> None:
     verb.add_argument("--no-captions", action="store_true", help="no captions at all")
     verb.add_argument("--strip", action="store_true", help="a strip of lanes, and the session's clock, under the film")
     verb.add_argument("--mute", action="store_true", help="no sound: nobody's voice goes on the film")
+    verb.add_argument(
+        "--hurry", type=int, metavar="N", help="run through the rest N times as fast, without sound, and show the time"
+    )
     add_words(verb)
     add_choice(verb)
 
@@ -36,6 +39,8 @@ def run(args: argparse.Namespace) -> int:
 
     if args.quick and (args.burn or args.strip):
         raise Refusal("pictures that are copied can't be drawn into: leave --quick out, or --burn and --strip")
+    if args.hurry is not None and not 2 <= args.hurry <= 1000:
+        raise Refusal("--hurry must be a whole number, 2 to 1000: so many times as fast")
     read, clips = aligned(args.session)
     cuts, words, bouts = chosen_cuts(read, clips, args), words_of(args, read), read.fold.bouts
     sources = [probe(clip.path) for clip in clips]
@@ -46,6 +51,8 @@ def run(args: argparse.Namespace) -> int:
     if args.quick:
         cuts = render.at_key_frames(cuts, sources)
     cues = [] if args.no_captions else captions.captions(bouts, read.ethogram, cuts, words)
+    if args.hurry is not None:
+        cues = sorted([*cues, *captions.hurried(cuts)])
     size = render.frame_size(sources[0])
     below, drawn = 0, ""
     if args.strip or args.burn:
@@ -59,7 +66,7 @@ def run(args: argparse.Namespace) -> int:
         sources,
         args.out,
         [] if args.burn else cues,
-        captions.chapters(bouts, read.ethogram, cuts, words),
+        captions.chapters(bouts, read.ethogram, cuts, words) if bouts else captions.named_chapters(cuts),
         drawn,
         below,
         error_told(clips),

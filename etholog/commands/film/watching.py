@@ -2,7 +2,7 @@
 
 import argparse
 import contextlib
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -10,7 +10,10 @@ from etholog import session
 from etholog.base import system
 from etholog.base.journal import Journal
 from etholog.base.refusal import Refusal
+from etholog.base.text import STILLNESS
 from etholog.commands import recording
+from etholog.commands.film import common
+from etholog.commands.output import say
 from etholog.recording import opening
 from etholog.recording.film_clock import FilmClock, FilmRecorder
 from etholog.recording.forms import CONDITIONS, PAIR, SETTING
@@ -22,6 +25,10 @@ from etholog.session import Session, drafts
 
 if TYPE_CHECKING:
     from etholog.film.alignment import Clip
+    from etholog.film.source import Source
+    from etholog.screens.themes import Look
+
+LEAD_S = 2.0  # shown before a stretch, so that its beginning is seen
 
 
 def begin(args: argparse.Namespace, new: NewSession) -> int:
@@ -44,13 +51,14 @@ def begin(args: argparse.Namespace, new: NewSession) -> int:
         more = {question.name: of.header[question.name] for question in (*PAIR, *SETTING)}  # type: ignore[literal-required]
         more |= {"observer": new.said.get("observer", ""), "record_of": of.id}
         name = _free(args.folder, of.id)
-    with _shown(clip, max(0.0, clip.film_s(0.0))) as (film, clock):
+    starts = _stretches(args, source, max(0.0, clip.film_s(0.0))) if args.stretches else ()
+    with _shown(clip, starts[0] if starts else max(0.0, clip.film_s(0.0))) as (film, clock):
         told = {"clock": "film", "boot": "", "source": f"film {clip.path.name}"[:200]}
         journal = opening.begin(args.folder, kept, began, 0.0, name, **more, **told)
         journal.append(drafts.film([plain(clip, args.folder)]))
         recorder = FilmRecorder(journal, Live(kept), clock, hand=args.hand, began=began, keyboard=new.keyboard)
         pair = f"{more['male'] or 'male'} x {more['female'] or 'female'}"
-        return _record(args, recorder, pair, of is None, film, clock)
+        return _record(args, recorder, pair, of is None, film, clock, starts)
 
 
 def resume(args: argparse.Namespace, keyboard: Keyboard) -> int:
@@ -76,13 +84,44 @@ def resume(args: argparse.Namespace, keyboard: Keyboard) -> int:
 
 
 def _record(
-    args: argparse.Namespace, recorder: FilmRecorder, pair: str, asks: bool, film: Mpv, clock: FilmClock
+    args: argparse.Namespace,
+    recorder: FilmRecorder,
+    pair: str,
+    asks: bool,
+    film: Mpv,
+    clock: FilmClock,
+    stretches: Sequence[float] = (),
 ) -> int:
     from etholog.screens.film_watching import FilmWatching
+    from etholog.screens.stretch_watching import StretchWatching
 
-    return recording.record(
-        args, strip=lambda look: FilmWatching(recorder, look, pair=pair, asks=asks, film=film, clock=clock)
-    )
+    def strip(look: "Look") -> FilmWatching:
+        if stretches:
+            return StretchWatching(recorder, look, pair=pair, asks=asks, film=film, clock=clock, starts=stretches)
+        return FilmWatching(recorder, look, pair=pair, asks=asks, film=film, clock=clock)
+
+    return recording.record(args, strip=strip)
+
+
+def _stretches(args: argparse.Namespace, source: "Source", begins_s: float) -> tuple[float, ...]:
+    """Return the film seconds at which to begin to watch: somewhat before each stretch, and not before the session.
+
+    Searches the film if that was not done.
+    """
+    from etholog.film.stretches import found
+
+    held = common.searched(source, args)
+    starts: list[float] = []
+    end = -1.0
+    for stretch in found(held.trace, held.shape, args.more):
+        onset = max(begins_s, stretch.onset_s - LEAD_S)
+        if onset > end and stretch.offset_s > begins_s:
+            starts.append(onset)
+        end = stretch.offset_s
+    if not starts:
+        raise Refusal(f"{source.path}: no stretch was found; --more 2 looks for weaker ones. {STILLNESS}")
+    say(*held.findings, STILLNESS)
+    return tuple(starts)
 
 
 @contextlib.contextmanager

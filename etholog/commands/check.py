@@ -12,6 +12,7 @@ from etholog.base.files import listed
 from etholog.base.refusal import Finding, Refusal
 from etholog.base.text import visible
 from etholog.commands.output import say
+from etholog.ethogram import FORMAT_2, NEEDED, Ethogram
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -64,9 +65,15 @@ def _herd(workspace: Path) -> Iterator[Finding]:
 def _findings(file: Path) -> list[Finding]:
     try:
         if file.suffix == ".toml":
-            ethogram.read(file)
-            return []
+            return _without_role(file, ethogram.read(file))
         read = session.read(file)
     except Refusal as refusal:
         return list(refusal.findings)
-    return [*read.findings, *(replace(remark, path=file) for remark in read.fold.remarks)]
+    remarks = [replace(remark, path=file) for remark in read.fold.remarks]
+    return [*read.findings, *remarks, *_without_role(file, read.ethogram)]
+
+
+def _without_role(file: Path, kept: Ethogram) -> list[Finding]:
+    # Who writes roles may leave one out; who never heard of them must be told.
+    missing = "" if kept.format == FORMAT_2 else kept.missing(*NEEDED)
+    return [Finding(missing, path=file)] if missing else []

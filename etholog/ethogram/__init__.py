@@ -1,8 +1,11 @@
 """What may be recorded: behaviours, chains, intervals, prompts, limits and aftercare of one group of species, from
 one TOML file."""
 
-from etholog.ethogram.file import at_hand, find, from_plain, read, shipped
+from etholog.ethogram.file import at_hand, find, from_plain, read, shipped, with_roles
+from etholog.ethogram.roles import INTERVAL_ROLES, NEEDED, ROLES, IntervalRole, Role
 from etholog.ethogram.schema import (
+    FORMAT_1,
+    FORMAT_2,
     STAGES,
     Aftercare,
     Behaviour,
@@ -18,6 +21,11 @@ from etholog.ethogram.schema import (
 )
 
 __all__ = [
+    "FORMAT_1",
+    "FORMAT_2",
+    "INTERVAL_ROLES",
+    "NEEDED",
+    "ROLES",
     "STAGES",
     "Aftercare",
     "Behaviour",
@@ -25,9 +33,11 @@ __all__ = [
     "Ethogram",
     "Hand",
     "Interval",
+    "IntervalRole",
     "Limit",
     "Press",
     "Prompt",
+    "Role",
     "Stage",
     "at_hand",
     "find",
@@ -36,4 +46,5 @@ __all__ = [
     "own_keys",
     "read",
     "shipped",
+    "with_roles",
 ]

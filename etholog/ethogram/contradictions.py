@@ -15,6 +15,10 @@ def contradictions(ethogram: Ethogram) -> Iterator[tuple[Where, str]]:
     yield from _doubles("behaviour", [b.code for b in behaviours])
     yield from _doubles("interval", [i.name for i in ethogram.interval])
     yield from _doubles("prompt", [p.name for p in ethogram.prompt])
+    roles = [i.role for i in ethogram.interval if i.role]
+    for at, i in enumerate(ethogram.interval):
+        if i.role and roles.count(i.role) > 1:
+            yield ("interval", at, "role"), f"interval {i.name!r}: the role {i.role!r} is given twice; take one out"
     yield from _key_faults(behaviours)
     codes = {b.code: b for b in behaviours}
     chains: dict[str, Behaviour] = {}

@@ -6,6 +6,7 @@ from etholog.ethogram.roles import INTERVAL_ROLES, NEEDED, ROLES, IntervalRole, 
 from etholog.ethogram.schema import (
     FORMAT_1,
     FORMAT_2,
+    REACH,
     STAGES,
     Aftercare,
     Behaviour,
@@ -17,6 +18,7 @@ from etholog.ethogram.schema import (
     Press,
     Prompt,
     Stage,
+    free_keys,
     known_marks,
 )
 
@@ -25,6 +27,7 @@ __all__ = [
     "FORMAT_2",
     "INTERVAL_ROLES",
     "NEEDED",
+    "REACH",
     "ROLES",
     "STAGES",
     "Aftercare",
@@ -41,6 +44,7 @@ __all__ = [
     "Stage",
     "at_hand",
     "find",
+    "free_keys",
     "from_plain",
     "known_marks",
     "own_keys",

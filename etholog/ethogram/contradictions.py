@@ -4,7 +4,7 @@ from collections.abc import Iterator, Mapping
 
 from etholog.base.text import nearest
 from etholog.ethogram.own_keys import RESERVED
-from etholog.ethogram.schema import Behaviour, Ethogram, Hand, known_marks, presses
+from etholog.ethogram.schema import Behaviour, Ethogram, Hand, free_keys, known_marks, presses
 
 Where = tuple[str | int, ...]
 
@@ -81,6 +81,8 @@ def _key_faults(behaviours: tuple[Behaviour, ...]) -> Iterator[tuple[Where, str]
     hands: tuple[Hand, Hand] = ("left", "right")
     for hand in hands:
         taken: dict[str, Behaviour] = {}
+        left = " ".join(free_keys(behaviours, hand))
+        free = f"free are {left}" if left else "none is free: take one off another behaviour, or leave this without"
         for key, press, at in presses(behaviours, hand):
             b = press.behaviour
             member = "key" if press.choice is None else "choices"
@@ -96,7 +98,7 @@ def _key_faults(behaviours: tuple[Behaviour, ...]) -> Iterator[tuple[Where, str]
                 other = taken[key].code
                 yield (
                     where,
-                    f"behaviour {b.code!r}: key {key!r} is taken by {other!r} ({hand} hand); choose another",
+                    f"behaviour {b.code!r}: key {key!r} is taken by {other!r} ({hand} hand); {free}",
                 )
             taken[key] = b
 

@@ -21,6 +21,9 @@ FORMAT_1, FORMAT_2 = "etholog-ethogram/1", "etholog-ethogram/2"
 STAGES = ("search", "courtship", "contact", "copulation", "separation", "after")
 Stage = Literal["search", "courtship", "contact", "copulation", "separation", "after"]
 
+# What one hand reaches without leaving its place on a QWERTY keyboard, row by row, and is not kept for the screen.
+REACH: dict[Hand, str] = {"left": "456qwertyasdfghzxcvbn", "right": "567poiuyt[;lkjhg'/.,mnb"}
+
 Code = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9_]{0,31}$")]
 Label = Annotated[str, StringConstraints(min_length=1, max_length=40, pattern=r"^[^\x00-\x1f\x7f-\x9f]+$")]
 Line = Annotated[str, StringConstraints(min_length=1, max_length=160, pattern=r"^[^\x00-\x1f\x7f-\x9f]+$")]
@@ -258,6 +261,12 @@ def presses(behaviours: Iterable[Behaviour], hand: Hand) -> Iterator[tuple[str, 
             key = keys.get(hand) if isinstance(keys, dict) else keys
             if key is not None:
                 yield key, Press(behaviour, choice), place
+
+
+def free_keys(behaviours: Iterable[Behaviour], hand: Hand) -> str:
+    """Return the keys within that hand's reach that stand for nothing yet."""
+    taken = {key for key, _, _ in presses(behaviours, hand)}
+    return "".join(key for key in REACH[hand] if key not in taken)
 
 
 def known_marks(behaviours: Iterable[Behaviour]) -> list[str]:

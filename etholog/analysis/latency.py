@@ -16,7 +16,7 @@ from etholog.analysis.ending import for_good
 from etholog.analysis.order import order
 from etholog.base.refusal import Refusal
 from etholog.base.text import nearest
-from etholog.ethogram import Interval, Role, known_marks
+from etholog.ethogram import Ethogram, Interval, Role, known_marks
 from etholog.season import Season
 from etholog.session.latency import OCCURRED, UNSEEN, WATCHING_ENDED, Unseen, hiding_actors
 
@@ -215,7 +215,11 @@ def _asked(
     if interval is not None:
         if since or to:
             raise Refusal(f"name the interval {interval!r}, or two behaviours: not both")
-        found = {of: i for of, kept in season.ethograms.items() for i in kept.interval if i.name == interval}
+        found = {
+            of: one
+            for of, kept in season.ethograms.items()
+            if (one := {i.name: i for i in kept.interval}.get(interval) or _with_role(kept, interval))
+        }
         if not found:
             known = {i.name for kept in season.ethograms.values() for i in kept.interval}
             raise Refusal(f"no interval {interval!r}{nearest(interval, known)}; or name any two behaviours")
@@ -226,6 +230,11 @@ def _asked(
     check_names(season, [*first, *last])
     label = f"from {' or '.join(first) if first else 'the start'} to {' or '.join(last)}"
     return dict.fromkeys(season.ethograms, Interval(name="asked", label=label[:160], since=first, to=last))
+
+
+def _with_role(kept: Ethogram, name: str) -> Interval | None:
+    """Return the interval that has the role of this name: one may ask for the courtship whatever it is called."""
+    return next((i for i in kept.interval if kept.role_of_interval.get(i.name) == name), None)
 
 
 def _first(begin: Ints, after: Ints, which: NDArray[np.bool_]) -> Ints:

@@ -220,7 +220,7 @@ class Ethogram(Part):
         lines = " or ".join(f'role = "{role}"' for role in without)
         return (
             f"no behaviour of the ethogram {self.name!r} has the role {' or '.join(map(repr, without))};"
-            f" write {lines} under the behaviour that it is, in ethograms/{self.name}.toml"
+            f" write {lines} under that behaviour in ethograms/{self.name}.toml"
         )
 
     def told_by(self, later: Self) -> Self:

@@ -53,7 +53,7 @@ class Evidence(IntEnum):
 
 
 _WORDS = {
-    Evidence.UNTOLD: "not known: the ethogram says of no behaviour that it is a touch, a clasp or an insertion",
+    Evidence.UNTOLD: "not known: the ethogram lacks the role of a touch, a clasp or an insertion",
     Evidence.UNWATCHED: "nobody watched",
     Evidence.NO_CONTACT: "no contact",
     Evidence.CONTACT: "contact only",

@@ -173,3 +173,14 @@ def test_a_renamed_code_with_its_role_measures_as_before(tmp_path: Path) -> None
         )
         one, two = (session.read(tmp_path / f"{which}{len(seen)}.jsonl") for which in ("old", "new"))
         assert evidence(one.ethogram, one.fold.bouts) == evidence(two.ethogram, two.fold.bouts) == len(seen)
+
+
+def test_courtship_is_asked_for_by_its_role_whatever_its_name(tmp_path: Path) -> None:
+    way = {"name": "werben", "label": "to his display", "to": ["drumming"], "role": "courtship"}
+    kept = ethogram.from_plain(ETHOGRAM.plain() | {"interval": [way]})
+    write_session(tmp_path / "a.jsonl", marks((4000, "drumming", "onset")), kept)
+    season = etholog.read(tmp_path)
+    for name in ("courtship", "werben"):
+        assert etholog.latency(season, name)["latency_s"].tolist() == [4.0]
+    with pytest.raises(Refusal, match="did you mean 'werben'"):
+        etholog.latency(season, "werbung")

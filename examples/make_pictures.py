@@ -24,7 +24,7 @@ UNTIL_S = 330
 
 def strip(folder: Path, theme: str) -> WatchApp:
     """Key the demo's pairing, on a clock of our own, and show the strip of it."""
-    kept = ethogram.read(ethogram.find("terrestrial"))
+    kept = ethogram.read(HERE / "terrestrial-1.toml")
     journal = begin(folder, kept, BEGAN, 0.0, male="M-Flint", female="F-Umbra", source="invented")
     recorder = Recorder(journal, kept, "left", BEGAN, 0.0, wall=lambda: BEGAN)
     for at, key in script():

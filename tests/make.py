@@ -53,6 +53,13 @@ def small_ethogram() -> Ethogram:
 
 ETHOGRAM = small_ethogram()
 
+# As version 0.1 shipped it: it stays, so that a new behaviour in a shipped ethogram changes no picture of a screen.
+TERRESTRIAL_1 = Path(__file__).parents[1] / "examples" / "terrestrial-1.toml"
+
+
+def terrestrial_1() -> Ethogram:
+    return ethogram.read(TERRESTRIAL_1)
+
 
 def write_session(path: Path, made: list[dict[str, Any]], ethogram: Ethogram = ETHOGRAM, **header: Any) -> None:
     said: dict[str, Any] = {
@@ -116,7 +123,7 @@ BEGAN = datetime(2026, 5, 3, 19, 15, tzinfo=UTC)
 
 
 def recorder(folder: Path, hand: Hand = "left", keyboard: Keyboard = QWERTY_KEYBOARD) -> Recorder:
-    kept = ethogram.read(ethogram.find("terrestrial"))
+    kept = terrestrial_1()
     journal = begin(folder, kept, BEGAN, 100.0, male="M-1", female="F-1")
     return Recorder(journal, kept, hand, BEGAN, 100.0, wall=lambda: BEGAN, keyboard=keyboard)
 

@@ -5,7 +5,7 @@ import pandas as pd
 
 from etholog.analysis import columns, crossed
 from etholog.analysis.duration import animals
-from etholog.analysis.latency import check_names
+from etholog.analysis.latency import check_names, check_role, is_, of_role
 from etholog.analysis.sequence import groups
 from etholog.base.refusal import Refusal
 from etholog.season import Season
@@ -13,15 +13,15 @@ from etholog.season import Season
 SIDES = ("left", "right")
 
 
-def balance(season: Season, behaviour: str = "insertion", by: str | None = None, seed: int = 0) -> pd.DataFrame:
-    """Return how the bouts of a behaviour are divided between left and right.
+def balance(season: Season, behaviour: str | None = None, by: str | None = None, seed: int = 0) -> pd.DataFrame:
+    """Return how insertions, or the bouts of another behaviour, are divided between left and right.
 
     Parameters
     ----------
     season
         What `etholog.read` returned.
     behaviour
-        A behaviour whose qualifier is left or right.
+        A behaviour whose qualifier is left or right; all that has the role of an insertion where not given.
     by
         A column of `season.sessions`; there is then a row for each of its values that has such bouts.
     seed
@@ -38,7 +38,7 @@ def balance(season: Season, behaviour: str = "insertion", by: str | None = None,
     Raises
     ------
     Refusal
-        Where no ethogram knows the behaviour with these sides, or no such bout was recorded.
+        Where no ethogram knows the behaviour with these sides (or none has that role), or no such bout was recorded.
 
     References
     ----------
@@ -51,11 +51,16 @@ def balance(season: Season, behaviour: str = "insertion", by: str | None = None,
     [{'left': 19, 'right': 20, 'males': 6}]
     """
     columns.season(season)
-    check_names(season, [columns.word(behaviour, "behaviour"), *(f"{behaviour}:{side}" for side in SIDES)])
+    if behaviour is None:
+        check_role(season, "insertion")
+    else:
+        check_names(season, [columns.word(behaviour, "behaviour"), *(f"{behaviour}:{side}" for side in SIDES)])
     sessions = season.sessions
     values, group = ([None], np.zeros(len(sessions), dtype=np.int64)) if by is None else groups(season, by)
     male, female = animals(season)
-    bouts = season.bouts[(season.bouts["behaviour"] == behaviour).to_numpy()]
+    bouts = season.bouts[
+        of_role(season.bouts, "insertion") if behaviour is None else is_(season.bouts["behaviour"], behaviour)
+    ]
     bouts = bouts[bouts["qualifier"].isin(SIDES).to_numpy()]
     all_places = bouts["session"].cat.codes.to_numpy()
     rows = []
@@ -80,7 +85,7 @@ def balance(season: Season, behaviour: str = "insertion", by: str | None = None,
             | {"limits": share.why or share.note}
         )
     if not rows:
-        raise Refusal(f"no {behaviour} with a side in these sessions: there is no balance")
+        raise Refusal(f"no {behaviour or 'insertion'} with a side in these sessions: there is no balance")
     return pd.DataFrame(rows)
 
 

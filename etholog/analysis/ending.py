@@ -5,14 +5,9 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from etholog.season import Season
-from etholog.session.summary import ATTACKED, KILLED
+from etholog.session.endings import FOR_GOOD, LAST
 
 BY_THE_KEEPER = "keeper ended it"
-FOR_GOOD = ("he got out", "she withdrew", ATTACKED, KILLED)
-"""Answers to how it ended after which nothing more could come that evening. After the others it might have: the
-watching ended, and the time is censored there."""
-LAST = ("killed",)
-"""Roles of behaviours that do the same at their own instant. They part and meet again: that is not for good."""
 
 
 def for_good(season: Season) -> tuple[NDArray[np.float64], NDArray[np.object_]]:
@@ -28,7 +23,7 @@ def for_good(season: Season) -> tuple[NDArray[np.float64], NDArray[np.object_]]:
         at[over] = sessions["length_s"].to_numpy(dtype=float)[over]
         what[over] = sessions["ended"].to_numpy(dtype=object)[over]
     bouts = season.bouts
-    last = bouts[bouts["role"].isin(LAST)] if "role" in bouts.columns else bouts.iloc[:0]
+    last = bouts[bouts["role"].isin(LAST)]
     for place, onset, code in zip(last["session"].cat.codes, last["onset_s"], last["behaviour"], strict=True):
         if onset < at[place] or what[place] in FOR_GOOD:
             at[place], what[place] = onset, code

@@ -1,7 +1,11 @@
-"""Latencies: from a reference to the first onset of a behaviour, one row a session, unfinished ones right-censored."""
+"""Latencies: from a reference to the first onset of a behaviour, one row a session, unfinished ones right-censored.
+
+What a latency is stands in `session.latency`; this is the same over tables, all sessions at once, and a property test
+holds the two equal.
+"""
 
 from collections.abc import Mapping, Sequence
-from typing import Any, Literal, get_args
+from typing import Any, get_args
 
 import numpy as np
 import pandas as pd
@@ -13,11 +17,11 @@ from etholog.analysis.ending import for_good
 from etholog.analysis.order import order
 from etholog.base.refusal import Refusal
 from etholog.base.text import nearest
-from etholog.ethogram import Interval, known_marks
+from etholog.ethogram import Ethogram, Interval, Role, known_marks
 from etholog.season import Season
+from etholog.session.latency import OCCURRED, UNSEEN, WATCHING_ENDED, Unseen, hiding_actors
 
 Ints = NDArray[np.integer[Any]]
-Unseen = Literal["keep", "censor"]
 
 
 def latency(
@@ -54,7 +58,23 @@ def latency(
     """
     columns.one_of(unseen, "unseen", get_args(Unseen))
     asked = _asked(season, interval, since, to)
-    rivals = columns.words(ends, "ends")
+    return _measured(season, asked, unseen, competing, columns.words(ends, "ends"))
+
+
+def courtship(season: Season) -> pd.DataFrame:
+    """Return how long until he courted, as `latency` does, by the interval that has this role in each session's
+    ethogram; empty where none has one."""
+    found = {of: one for of, kept in season.ethograms.items() if (one := kept.with_role("courtship"))}
+    return _measured(season, found, "keep", False, ())
+
+
+def _measured(
+    season: Season,
+    asked: dict[str, Interval],
+    unseen: Unseen,
+    competing: bool,
+    rivals: Sequence[str],
+) -> pd.DataFrame:
     check_names(season, rivals)
     label = ", or ".join(dict.fromkeys(one.label for one in asked.values()))
     bouts, sessions = season.bouts, season.sessions
@@ -83,8 +103,8 @@ def latency(
     wanted = _of_each(season, {of: one.to for of, one in asked.items()})
     found = at(_first(begin, after, wanted))
     stop = np.where(np.isfinite(found), found, end)
-    why = np.full(count, "watching ended", dtype=object)
-    why[np.isfinite(found)] = "occurred"
+    why = np.full(count, WATCHING_ENDED, dtype=object)
+    why[np.isfinite(found)] = OCCURRED
     came: NDArray[np.object_] = np.full(count, None, dtype=object)
     over = np.full(count, np.inf)
     followed = None
@@ -100,15 +120,15 @@ def latency(
     wins = (over < found) & (over <= end)
     why[wins] = came[wins]
     stop = np.where(wins, over, stop)
-    hidden = _first_unseen(season, wanted, start, count)
+    hidden = _first_unseen(season, asked, start, count)
     touched = at_risk & (hidden < stop)
     if unseen == "censor":
-        why[touched] = "unseen"
+        why[touched] = UNSEEN
         stop = np.where(touched, hidden, stop)
     times = sessions.loc[at_risk].reset_index(drop=True)
     lost = _gap_time(season, start, stop)
     times["latency_s"] = (stop - start - lost)[at_risk].clip(min=0.0)
-    times["occurred"] = (why == "occurred")[at_risk]
+    times["occurred"] = (why == OCCURRED)[at_risk]
     times["ended_by"] = pd.Categorical(why[at_risk])
     for name, column in order(sessions)[at_risk].items():
         times[name] = column.to_numpy()
@@ -171,6 +191,19 @@ def check_names(season: Season, names: Sequence[str]) -> None:
             raise Refusal(f"no behaviour {name!r} in these sessions' ethograms{nearest(name, known)}")
 
 
+def of_role(bouts: pd.DataFrame, role: Role) -> NDArray[np.bool_]:
+    """Return which bouts have the role in their own session's ethogram."""
+    return is_(bouts["role"], role)
+
+
+def check_role(season: Season, role: Role) -> None:
+    """Raise Refusal, with the line to write, where the ethogram of any session has no behaviour of the role."""
+    _some_session(season)
+    for kept in season.ethograms.values():
+        if missing := kept.missing(role):
+            raise Refusal(missing)
+
+
 def _some_session(season: Season) -> None:
     if columns.season(season).sessions.empty:
         raise Refusal(f"{season.folder}: no session in it; name a folder that has one")
@@ -185,7 +218,11 @@ def _asked(
         if since or to:
             raise Refusal(f"name the interval {interval!r}, or two behaviours: not both")
         columns.word(interval, "interval")
-        found = {of: i for of, kept in season.ethograms.items() for i in kept.interval if i.name == interval}
+        found = {
+            of: one
+            for of, kept in season.ethograms.items()
+            if (one := {i.name: i for i in kept.interval}.get(interval) or _with_role(kept, interval))
+        }
         if not found:
             known = {i.name for kept in season.ethograms.values() for i in kept.interval}
             raise Refusal(f"no interval {interval!r}{nearest(interval, known)}; or name any two behaviours")
@@ -196,6 +233,11 @@ def _asked(
     check_names(season, [*first, *last])
     label = f"from {' or '.join(first) if first else 'the start'} to {' or '.join(last)}"
     return dict.fromkeys(season.ethograms, Interval(name="asked", label=label[:160], since=first, to=last))
+
+
+def _with_role(kept: Ethogram, name: str) -> Interval | None:
+    """Return the interval that has the role of this name: one may ask for the courtship whatever it is called."""
+    return next((i for i in kept.interval if kept.role_of_interval.get(i.name) == name), None)
 
 
 def _first(begin: Ints, after: Ints, which: NDArray[np.bool_]) -> Ints:
@@ -223,17 +265,19 @@ def _of_one_instant(begin: Ints, row: Ints, onset: NDArray[np.float64]) -> Ints:
 
 
 def _first_unseen(
-    season: Season, which: NDArray[np.bool_], start: NDArray[np.float64], count: int
+    season: Season, asked: Mapping[str, Interval], start: NDArray[np.float64], count: int
 ) -> NDArray[np.float64]:
     """Return when each session was first unwatched, or an actor of `to` out of sight, after its start: not before
-    it. `which` are the bouts of `to`."""
+    it."""
     bouts, gaps = season.bouts, season.gaps
     hides = np.flatnonzero(bouts["hides"].to_numpy())
     if len(hides):
-        actor = codes(bouts["actor"])
-        whose = np.unique(actor[which])
-        if len(whose) and not set(bouts["actor"].cat.categories[whose]) & {"pair", "keeper"}:
-            hides = hides[np.isin(actor[hides], whose)]
+        kinds, actors = season.sessions["ethogram"].cat, bouts["actor"].cat.categories
+        hidden_from = np.zeros((len(kinds.categories), len(actors)), dtype=bool)
+        for of, one in asked.items():
+            hidden_from[kinds.categories.get_loc(of)] = actors.isin(hiding_actors(season.ethograms[of], one.to))
+        kind = kinds.codes.to_numpy()[codes(bouts["session"])[hides]]
+        hides = hides[hidden_from[kind, codes(bouts["actor"])[hides]]]
     first = np.full(count, np.inf)
     for rows in (bouts.iloc[hides], gaps):
         place = rows["session"].cat.codes.to_numpy()

@@ -13,13 +13,13 @@ from numpy.typing import NDArray
 
 from etholog.analysis import columns, permutation
 from etholog.analysis.incidence import incidence
-from etholog.analysis.latency import latency, named
+from etholog.analysis.latency import courtship, of_role
 from etholog.analysis.share import wilson
 from etholog.animals import Pairing
 from etholog.animals.attempts import Attempt, by_female
 from etholog.base.dates import Day
 from etholog.season import Season
-from etholog.session.summary import CLASP, INSERTION
+from etholog.session.evidence import Evidence
 
 MEASURES = ("insertion_s", "insertions", "palps", "latency_s")
 
@@ -46,21 +46,24 @@ def outcomes(season: Season, today: date) -> pd.DataFrame:
 
 
 def _evenings(season: Season) -> pd.DataFrame:
-    """Return, by session: latency_s, courted, insertions, insertion_s, palps."""
+    """Return, by session: latency_s, courted, insertions, insertion_s, palps; NaN where its ethogram has no role for
+    them."""
     sessions, bouts = season.sessions, season.bouts
-    insertions = bouts[named(bouts, ["insertion"])] if len(bouts) else bouts
+    insertions = bouts[of_role(bouts, "insertion")]
     grouped = insertions.groupby(insertions["session"].astype(str))
     table = pd.DataFrame(index=pd.Index(sessions["session"].astype(str), name="session"))
     table["insertions"] = grouped.size().reindex(table.index, fill_value=0)
     table["insertion_s"] = grouped["duration_s"].sum().reindex(table.index, fill_value=0.0)
     table["palps"] = grouped["qualifier"].nunique().reindex(table.index, fill_value=0)
-    table["latency_s"], table["courted"] = np.nan, False
-    if any(interval.name == "courtship" for kept in season.ethograms.values() for interval in kept.interval):
-        times = latency(season, "courtship").set_index("session")
-        came = times[times["occurred"]]["latency_s"]
-        came.index = came.index.astype(str)
-        table["latency_s"] = came.reindex(table.index)
-        table["courted"] = table["latency_s"].notna()
+    without = [of for of, kept in season.ethograms.items() if kept.missing("insertion")]
+    unknown = sessions["ethogram"].isin(without).to_numpy()
+    columns = ["insertions", "insertion_s", "palps"]
+    table[columns] = table[columns].astype(float).mask(np.repeat(unknown[:, None], len(columns), axis=1))
+    times = courtship(season).set_index("session")
+    came = times[times["occurred"]]["latency_s"]
+    came.index = came.index.astype(str)
+    table["latency_s"] = came.reindex(table.index)
+    table["courted"] = table["latency_s"].notna()
     return table
 
 
@@ -82,9 +85,9 @@ def _row(one: Attempt, species: str, evenings: pd.DataFrame, today: date) -> dic
         "evidence": float("nan") if one.rung is None else float(one.rung),
         "courted": bool(seen["courted"].any()),
         "latency_s": float(evenings["latency_s"][best]) if best else float("nan"),
-        "insertions": int(seen["insertions"].sum()),
-        "insertion_s": float(seen["insertion_s"].sum()),
-        "palps": int(seen["palps"].max()) if known else 0,
+        "insertions": float(seen["insertions"].sum(min_count=min(1, len(seen)))),
+        "insertion_s": float(seen["insertion_s"].sum(min_count=min(1, len(seen)))),
+        "palps": float(seen["palps"].max()) if known else 0.0,
         "may_have_taken": bool(one.taken),
         "end": one.end,
         # A date known to the month counts as its middle.
@@ -109,6 +112,14 @@ def _attempts(value: pd.DataFrame) -> pd.DataFrame:
     )
 
 
+def evidence_words(table: pd.DataFrame) -> list[str]:
+    """Return the evidence of each attempt in words; where it is missing, why."""
+    missing = [Evidence.UNTOLD if watched else Evidence.UNWATCHED for watched in table["watched"]]
+    return [
+        (Evidence.of(rung) if rung == rung else why).words for rung, why in zip(table["evidence"], missing, strict=True)
+    ]
+
+
 def funnel(table: pd.DataFrame) -> pd.DataFrame:
     """Return, for each step from introduced to young, how many reached it of those that reached the one before.
 
@@ -116,10 +127,9 @@ def funnel(table: pd.DataFrame) -> pd.DataFrame:
     the evening count attempts of which a session was watched.
     """
     table = _attempts(table)
-    watched = table[table["watched"]]
-    rung = watched["evidence"].fillna(0)
-    inserted = rung >= INSERTION
-    clasped = inserted | (rung >= CLASP)
+    watched = table[table["watched"] & table["evidence"].notna()]
+    inserted = watched["evidence"] >= Evidence.INSERTION
+    clasped = inserted | (watched["evidence"] >= Evidence.CLASP)
     courted = clasped | watched["courted"]
     taken = table[table["may_have_taken"]]
     sac = taken["end"] == "sac"

@@ -8,6 +8,7 @@ from typing import Literal
 from etholog.animals.card import Entry
 from etholog.animals.herd import Animals, Pairing
 from etholog.base.dates import Day
+from etholog.session.evidence import Evidence
 
 Tries = dict[str, list["Attempt"]]
 End = Literal["sac", "moult", "died", "open"]
@@ -74,11 +75,11 @@ class Attempt:
         return max((entry.number or 0 for entry in young), default=None)
 
     @property
-    def rung(self) -> int | None:
-        """The rung of the whole ladder that it reached: 0 to 5 from the evenings, 6 a sac, 7 young; None unknown."""
+    def rung(self) -> Evidence | None:
+        """The rung of the whole ladder that it reached; None unknown."""
         if self.sac:
-            return 7 if self.young else 6
-        known = [pairing.evidence for pairing in self.pairings if pairing.evidence >= 0]
+            return Evidence.YOUNG if self.young else Evidence.SAC
+        known = [pairing.evidence for pairing in self.pairings if pairing.evidence.known]
         return max(known) if known else None
 
 

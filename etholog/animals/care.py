@@ -8,7 +8,7 @@ from etholog.animals.attempts import Attempt, Tries, by_female
 from etholog.animals.card import Card
 from etholog.animals.herd import Animals, Pairing
 from etholog.ethogram import Aftercare, Ethogram
-from etholog.session.summary import BOTH_PALPS, LADDER
+from etholog.session.evidence import Evidence
 
 OWN_SACS = 5  # so many sacs of one's own say more than a shipped window
 LOOK_DAYS = 7
@@ -130,14 +130,14 @@ def _brood(one: Attempt, mine: Window, animals: Animals, card: Card | None, toda
         yield _again(she, "introduce again?", last, last.evidence, care)
 
 
-def _again(she: str, what: str, last: Pairing, evidence: int, care: Aftercare) -> Task:
+def _again(she: str, what: str, last: Pairing, evidence: Evidence, care: Aftercare) -> Task:
     return Task(
         f"{she}/again/{last.on.text}",
         she,
         what,
         _in(last.on.first, care.again[0]),
         _in(last.on.last, care.again[1]),
-        f"{last.on.text} with {last.male}: {LADDER[evidence] if evidence >= 0 else 'nobody watched'}",
+        f"{last.on.text} with {last.male}: {evidence.words}",
         care.source,
     )
 
@@ -146,7 +146,7 @@ def _waiting(one: Attempt, mine: Window, animals: Animals, card: Card | None, to
     she, care = one.female, mine.care
     first, last = one.taken[0], one.taken[-1]
     best = max(pairing.evidence for pairing in one.taken)
-    if best < BOTH_PALPS and not animals.died(last.male):
+    if best < Evidence.BOTH_PALPS and not animals.died(last.male):
         what = "a second introduction? Cup in hand: after a pairing that took, she often attacks"
         yield _again(she, what, last, best, care)
     opens, closes = sac_window(one, mine)

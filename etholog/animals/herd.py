@@ -13,11 +13,9 @@ from etholog.animals.pedigree import Parents
 from etholog.base import files
 from etholog.base.dates import Day
 from etholog.base.refusal import Finding, Refusal
-from etholog.ethogram import Ethogram
-from etholog.session import summary
-
-# What a keeper writes on a card without a session says that they were together, and no more.
-UNKNOWN_EVIDENCE = -1
+from etholog.ethogram import NEEDED, Ethogram
+from etholog.session import endings
+from etholog.session.evidence import Evidence, evidence
 
 
 @dataclass(frozen=True)
@@ -30,13 +28,14 @@ class Pairing:
     species: str = ""
     file: Path | None = None
     ended: str = ""
-    evidence: int = UNKNOWN_EVIDENCE  # a rung of summary.LADDER
+    # What a keeper writes on a card without a session says that they were together, and no more.
+    evidence: Evidence = Evidence.UNWATCHED
     ethogram: Ethogram | None = None
 
     @property
     def may_have_taken(self) -> bool:
         """Whether sperm may have been transferred: from a clasp upwards, or where nobody knows."""
-        return self.evidence == UNKNOWN_EVIDENCE or self.evidence >= summary.CLASP
+        return self.evidence.may_have_taken
 
 
 @dataclass(frozen=True)
@@ -66,7 +65,7 @@ class Animals:
         if one is not None and one.died:
             return one.died
         met = self.pairings_of(name)
-        killed = met and met[-1].male == self.id_of(name) and met[-1].ended == summary.KILLED
+        killed = met and met[-1].male == self.id_of(name) and met[-1].ended == endings.KILLED
         return met[-1].on if killed else None
 
     def known(self) -> list[str]:
@@ -153,17 +152,19 @@ def read(workspace: Path) -> Animals:
 def _from_sessions(folder: Path, known: Animals) -> tuple[list[Pairing], list[Finding]]:
     pairings: list[Pairing] = []
     names, findings = files.listed(folder)
-    read: dict[str, session.Session] = {}
+    read: list[session.Session] = []
     for name in names:
         try:
             one = session.read(folder / name)
         except Refusal as refusal:
             findings += refusal.findings
             continue
-        read.setdefault(one.id, one)
-    for one in read.values():
-        if one.header.get("record_of", "") in read:
-            continue  # a second observer's record of the same evening
+        read.append(one)
+    for at in session.counted_once((one.id, one.header.get("record_of")) for one in read):
+        one = read[at]
+        reached = evidence(one.ethogram, one.fold.bouts)
+        if reached == Evidence.UNTOLD:
+            findings.append(Finding("what was recorded can't be told", one.ethogram.missing(*NEEDED), one.path))
         pairing = Pairing(
             known.id_of(one.header["male"]),
             known.id_of(one.header["female"]),
@@ -171,7 +172,7 @@ def _from_sessions(folder: Path, known: Animals) -> tuple[list[Pairing], list[Fi
             one.header["species"],
             one.path,
             str(one.fold.outcome.get("ended") or ""),
-            summary.evidence(one.fold.bouts),
+            reached,
             one.ethogram,
         )
         pairings.append(pairing)

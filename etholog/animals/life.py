@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from etholog.animals.attempts import attempts
 from etholog.animals.card import FACTS, KINDS, Entry
 from etholog.animals.herd import Animals, Pairing
-from etholog.session.summary import LADDER
+from etholog.session.evidence import Evidence
 
 
 def title(animals: Animals, name: str) -> str:
@@ -35,7 +35,7 @@ def events(animals: Animals, name: str) -> Iterator[tuple[str, str, str]]:
     for what in sorted([*told, *animals.pairings_of(name)], key=lambda what: what.on.first):
         if isinstance(what, Pairing):
             mate = what.female if what.male == animals.id_of(name) else what.male
-            how = f": {LADDER[what.evidence]}" if what.evidence >= 0 else ""
+            how = f": {what.evidence.words}" if what.evidence != Evidence.UNWATCHED else ""
             ended = f"; {what.ended}" if what.ended else ""
             yield what.on.text, f"paired with {mate}{how}{ended}", what.file.name if what.file else "card"
         else:

@@ -14,7 +14,8 @@ from etholog.animals.herd import Animals, Pairing
 from etholog.animals.pedigree import common, kinship
 from etholog.base.dates import Day, between
 from etholog.ethogram import Ethogram
-from etholog.session.summary import ATTACKED, INSERTION, KILLED, LADDER
+from etholog.session.endings import ATTACKED, KILLED
+from etholog.session.evidence import Evidence
 
 Side = Literal["for", "against", "unknown", "note"]
 
@@ -112,7 +113,7 @@ def _his(male: str, animals: Animals, known: Sequence[Ethogram], now: Day) -> It
 
 
 def _charge(who: str, webs: Sequence[Entry], met: Sequence[Pairing], now: Day) -> Iterator[Fact]:
-    spent = [pairing for pairing in met if pairing.evidence >= INSERTION]
+    spent = [pairing for pairing in met if pairing.evidence >= Evidence.INSERTION]
     if not webs:
         yield Fact("unknown", f"{who}: no sperm web seen: is he charged? Males tear old webs down, so it says little")
     elif spent and not spent[-1].on.before(webs[-1].on):
@@ -176,9 +177,8 @@ def _moults(who: str, moults: Sequence[Day], now: Day) -> Iterator[Fact]:
 
 def _this_intermoult(who: str, one: Attempt) -> Iterator[Fact]:
     for pairing in one.pairings:
-        how = LADDER[pairing.evidence] if pairing.evidence >= 0 else "nobody watched"
         ended = f"; {pairing.ended}" if pairing.ended else ""
-        yield Fact("note", f"{who}: paired {pairing.on.text} with {pairing.male}: {how}{ended}")
+        yield Fact("note", f"{who}: paired {pairing.on.text} with {pairing.male}: {pairing.evidence.words}{ended}")
     if one.sac and one.guarding:
         yield Fact("against", f"{who}: guards a sac since {one.sac.on.text}")
     for kind, entry in (("eaten", one.eaten), ("pulled", one.pulled), ("opened", one.opened)):

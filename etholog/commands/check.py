@@ -12,16 +12,23 @@ from etholog.base.files import listed
 from etholog.base.refusal import Finding, Refusal
 from etholog.base.text import visible
 from etholog.commands.output import say
+from etholog.ethogram import FORMAT_2, NEEDED, Ethogram, Hand, free_keys
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Give the command its arguments."""
     parser.add_argument("paths", nargs="*", type=Path, default=[Path()], metavar="PATH", help="workspaces or files")
-    parser.epilog = "example:\n  etholog check               all sessions and ethograms of this folder"
+    parser.add_argument("--keys", metavar="ETHOGRAM", help="instead: which keys of an ethogram are free for each hand")
+    parser.epilog = (
+        "examples:\n  etholog check               all sessions and ethograms of this folder"
+        "\n  etholog check --keys ethograms/own.toml"
+    )
 
 
 def run(args: argparse.Namespace) -> int:
     """Print a line for each finding to stdout and a summary to stderr; 1 when there was a finding."""
+    if args.keys is not None:
+        return _keys(ethogram.read(ethogram.find(args.keys, Path())))
     files, findings = _files(args.paths)
     findings += [found for file in files for found in _findings(file)]
     cards = [path / "animals" / name for path in args.paths for name in listed(path / "animals", ".jsonl")[0]]
@@ -31,6 +38,17 @@ def run(args: argparse.Namespace) -> int:
         print(visible(str(found)))
     say(f"{len(files) + len(cards)} files read, {len(findings) or 'no'} finding{'' if len(findings) == 1 else 's'}")
     return 1 if findings else 0
+
+
+def _keys(kept: Ethogram) -> int:
+    hands: tuple[Hand, Hand] = ("left", "right")
+    for hand in hands:
+        free = " ".join(free_keys(kept.behaviour, hand))
+        print(f"{hand} hand: {len(kept.layout(hand))} keys taken; free: {free or 'none'}")
+    without = [b.code for b in kept.behaviour if b.key is None and not any(choice.key for choice in b.choices)]
+    if without:
+        print(f"without a key: {', '.join(without)}")
+    return 0
 
 
 def _files(paths: Sequence[Path]) -> tuple[list[Path], list[Finding]]:
@@ -64,9 +82,15 @@ def _herd(workspace: Path) -> Iterator[Finding]:
 def _findings(file: Path) -> list[Finding]:
     try:
         if file.suffix == ".toml":
-            ethogram.read(file)
-            return []
+            return _without_role(file, ethogram.read(file))
         read = session.read(file)
     except Refusal as refusal:
         return list(refusal.findings)
-    return [*read.findings, *(replace(remark, path=file) for remark in read.fold.remarks)]
+    remarks = [replace(remark, path=file) for remark in read.fold.remarks]
+    return [*read.findings, *remarks, *_without_role(file, read.ethogram)]
+
+
+def _without_role(file: Path, kept: Ethogram) -> list[Finding]:
+    # Who writes roles may leave one out; who never heard of them must be told.
+    missing = "" if kept.format == FORMAT_2 else kept.missing(*NEEDED)
+    return [Finding(missing, path=file)] if missing else []

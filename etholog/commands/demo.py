@@ -52,7 +52,7 @@ def run(args: argparse.Namespace) -> int:
     """Record the invented pairing, then print what it and the invented season come to."""
     workspace = Path(tempfile.mkdtemp(prefix="etholog-demo-"))
     shutil.copytree(folder("examples") / "season", workspace, dirs_exist_ok=True)
-    kept = ethogram.read(ethogram.find("terrestrial"))
+    kept = ethogram.read(folder("examples") / "terrestrial-1.toml")  # the season's own
     began = system.wall_now()
     said = {"male": "M-Flint", "female": "F-Umbra", "species": "Brachypelma smithi", "observer": "the demo"}
     journal = begin(workspace / "sessions", kept, began, 0.0, place="invented", source="invented", **said)

@@ -11,7 +11,6 @@ from etholog.base.refusal import Refusal
 from etholog.base.text import nearest, visible
 from etholog.commands.output import say
 from etholog.ethogram import Ethogram, at_hand
-from etholog.session.summary import LADDER
 
 # Shown in full; the label is read by whoever opens the enclosure next.
 CAUTION = "Bites, hairs, escape: cover eyes, lid at hand. Don't open or shake."
@@ -73,8 +72,7 @@ def lines(known: Animals, name: str, kept: list[Ethogram]) -> Iterator[str]:
         met = now.taken or now.pairings
         last = met[-1]
         yield f"with {' and '.join(dict.fromkeys(p.male for p in met))}, last {last.on.text}"
-        best = max(pairing.evidence for pairing in met)
-        yield LADDER[best] if best >= 0 else "nobody watched"
+        yield max(pairing.evidence for pairing in met).words
         if now.taken and not now.died:
             opens, closes = care.sac_window(now, care.window(known.species_of(name), known, kept))
             yield f"look for a sac {opens} to {closes}"

@@ -90,11 +90,10 @@ SIGNS = (
 
 
 def _narrow(attempts: "pd.DataFrame") -> "pd.DataFrame":
-    from etholog.session.summary import LADDER
+    from etholog.analysis.outcome import evidence_words
 
-    rungs = [*LADDER, "a sac", "young"]
     shown = attempts[["female", "males", "last_on", "end", "days", "insertion_s"]].copy()
-    shown["evidence"] = [rungs[int(rung)] if rung == rung else "nobody watched" for rung in attempts["evidence"]]
+    shown["evidence"] = evidence_words(attempts)
     return shown
 
 

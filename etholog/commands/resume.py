@@ -18,7 +18,7 @@ from etholog.recording.keyboard import Keyboard
 from etholog.recording.opening import resume
 from etholog.recording.replay import rehearse
 from etholog.session import summary
-from etholog.session.record import FORMAT
+from etholog.session.record import FORMATS
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -57,7 +57,7 @@ def run(args: argparse.Namespace) -> int:
 
 def _open_session(file: Path) -> bool:
     """Tell whether there is anything to go on with; where the session ended, or it is a card, say what it holds."""
-    if journal.decoded(journal.first(file))["format"] != FORMAT:
+    if journal.decoded(journal.first(file))["format"] not in FORMATS:
         return False
     read = session.read(file)
     if not read.fold.closed:

@@ -4,7 +4,7 @@ from collections.abc import Iterator, Mapping
 
 from etholog.base.text import nearest
 from etholog.ethogram.own_keys import RESERVED
-from etholog.ethogram.schema import Behaviour, Ethogram, Hand, known_marks, presses
+from etholog.ethogram.schema import Behaviour, Ethogram, Hand, free_keys, known_marks, presses
 
 Where = tuple[str | int, ...]
 
@@ -15,6 +15,10 @@ def contradictions(ethogram: Ethogram) -> Iterator[tuple[Where, str]]:
     yield from _doubles("behaviour", [b.code for b in behaviours])
     yield from _doubles("interval", [i.name for i in ethogram.interval])
     yield from _doubles("prompt", [p.name for p in ethogram.prompt])
+    roles = [i.role for i in ethogram.interval if i.role]
+    for at, i in enumerate(ethogram.interval):
+        if i.role and roles.count(i.role) > 1:
+            yield ("interval", at, "role"), f"interval {i.name!r}: the role {i.role!r} is given twice; take one out"
     yield from _key_faults(behaviours)
     codes = {b.code: b for b in behaviours}
     chains: dict[str, Behaviour] = {}
@@ -77,6 +81,8 @@ def _key_faults(behaviours: tuple[Behaviour, ...]) -> Iterator[tuple[Where, str]
     hands: tuple[Hand, Hand] = ("left", "right")
     for hand in hands:
         taken: dict[str, Behaviour] = {}
+        left = " ".join(free_keys(behaviours, hand))
+        free = f"free are {left}" if left else "none is free: take one off another behaviour, or leave this without"
         for key, press, at in presses(behaviours, hand):
             b = press.behaviour
             member = "key" if press.choice is None else "choices"
@@ -92,7 +98,7 @@ def _key_faults(behaviours: tuple[Behaviour, ...]) -> Iterator[tuple[Where, str]
                 other = taken[key].code
                 yield (
                     where,
-                    f"behaviour {b.code!r}: key {key!r} is taken by {other!r} ({hand} hand); choose another",
+                    f"behaviour {b.code!r}: key {key!r} is taken by {other!r} ({hand} hand); {free}",
                 )
             taken[key] = b
 

@@ -1,8 +1,10 @@
 """An ethogram read from its TOML file, with the line of every fault."""
 
+import json
 import re
 import tomllib
 from collections.abc import Iterator, Mapping
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +15,7 @@ from etholog.base.refusal import Finding, Refusal
 from etholog.base.shipped import folder as shipped_folder
 from etholog.base.text import nearest
 from etholog.ethogram.contradictions import Where, contradictions
+from etholog.ethogram.roles import NEEDED
 from etholog.ethogram.schema import (
     Aftercare,
     Behaviour,
@@ -81,6 +84,23 @@ def from_plain(values: Mapping[str, Any]) -> Ethogram:
     for _, what in contradictions(ethogram):
         raise Refusal(what)
     return ethogram
+
+
+def with_roles(kept: Ethogram, sessions: Path) -> Ethogram:
+    """Return the ethogram of a session in this folder, with the roles that it lacks and that the workspace's own of
+    its name has been given since."""
+    if not kept.missing(*NEEDED):
+        return kept
+    own = (sessions.parent if sessions.name == "sessions" else sessions) / "ethograms" / f"{kept.name}.toml"
+    try:
+        return _told_by(kept.plain_json(), own, own.stat().st_mtime_ns)
+    except (OSError, Refusal):
+        return kept  # `etholog check` tells what is wrong with the file
+
+
+@cache  # one object for all sessions that share it
+def _told_by(plain: str, own: Path, _changed: int) -> Ethogram:
+    return from_plain(json.loads(plain)).told_by(read(own))
 
 
 class _Lines:

@@ -2,21 +2,27 @@
 
 import hashlib
 import json
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from functools import cached_property
 from typing import Annotated, Any, Literal, NamedTuple, Self
 
-from pydantic import BaseModel, ConfigDict, Field, StringConstraints, model_validator
+from pydantic import BaseModel, ConfigDict, Field, PrivateAttr, StringConstraints, model_validator
 
 from etholog.base.refusal import Refusal
 from etholog.base.text import nearest
+from etholog.ethogram.roles import INTERVALS_OF_FORMAT_1, OF_FORMAT_1, IntervalRole, Role
 
 Actor = Literal["male", "female", "pair", "keeper"]
 Kind = Literal["event", "state"]
 Hand = Literal["left", "right"]
 
+FORMAT_1, FORMAT_2 = "etholog-ethogram/1", "etholog-ethogram/2"
+
 STAGES = ("search", "courtship", "contact", "copulation", "separation", "after")
 Stage = Literal["search", "courtship", "contact", "copulation", "separation", "after"]
+
+# What one hand reaches without leaving its place on a QWERTY keyboard, row by row, and is not kept for the screen.
+REACH: dict[Hand, str] = {"left": "456qwertyasdfghzxcvbn", "right": "567poiuyt[;lkjhg'/.,mnb"}
 
 Code = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9_]{0,31}$")]
 Label = Annotated[str, StringConstraints(min_length=1, max_length=40, pattern=r"^[^\x00-\x1f\x7f-\x9f]+$")]
@@ -45,9 +51,8 @@ class Behaviour(Part):
     """One entry of the ethogram.
 
     `chain`: behaviours of one actor of which only one can run. `ends`: states that its onset ends. `within`: the
-    state inside which alone it
-    makes sense; that state's end ends it. `resembles`: the code it is easily taken for. `hides`: its actor can't be
-    seen meanwhile.
+    state inside which alone it makes sense; that state's end ends it. `resembles`: the code it is easily taken for.
+    `hides`: its actor can't be seen meanwhile. `role`: what it is to the measures (see `roles`).
     """
 
     code: Code
@@ -66,13 +71,14 @@ class Behaviour(Part):
     resembles: Code | None = None
     hides: bool = False
     nbo: Annotated[str, StringConstraints(pattern=r"^NBO:\d{7}$")] | None = None
+    role: Role | None = None
 
 
 class Interval(Part):
     """A named latency: from the first onset of one of `since` (none: the session's start) to the first of `to`
     after it.
 
-    `ends` are the behaviours after which `to` can no longer come (competing ends).
+    `ends` are the behaviours after which `to` can no longer come (competing ends). `role`: what it is to the measures.
     """
 
     name: Code
@@ -80,6 +86,7 @@ class Interval(Part):
     since: Annotated[tuple[str, ...], Field(strict=False)] = ()
     to: Annotated[tuple[str, ...], Field(strict=False, min_length=1)]
     ends: Annotated[tuple[str, ...], Field(strict=False)] = ()
+    role: IntervalRole | None = None
 
 
 class Prompt(Part):
@@ -146,7 +153,7 @@ class Press(NamedTuple):
 class Ethogram(Part):
     """Everything there is to know about recording one group of species."""
 
-    format: Literal["etholog-ethogram/1"]
+    format: Literal["etholog-ethogram/1", "etholog-ethogram/2"]
     name: Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9-]{0,31}$")]
     title: Label
     version: Annotated[str, StringConstraints(pattern=r"^[0-9A-Za-z][0-9A-Za-z.-]{0,31}$")]
@@ -159,6 +166,9 @@ class Ethogram(Part):
     prompt: Annotated[tuple[Prompt, ...], Field(strict=False)] = ()
     limit: Annotated[tuple[Limit, ...], Field(strict=False)] = ()
     aftercare: Annotated[tuple[Aftercare, ...], Field(strict=False)] = ()
+
+    # What was said of it after it was recorded: that changes neither its hash nor what a session keeps of it.
+    _added: Mapping[str, Role] = PrivateAttr(default_factory=dict)
 
     @property
     def behaviours(self) -> tuple[Behaviour, ...]:
@@ -174,6 +184,50 @@ class Ethogram(Part):
     def by_code(self) -> dict[str, Behaviour]:
         """The behaviours by their code."""
         return {behaviour.code: behaviour for behaviour in self.behaviour}
+
+    @cached_property
+    def role_of(self) -> dict[str, Role]:
+        """The role of each behaviour that has one, by its code. In format 1 its code may tell it."""
+        told = OF_FORMAT_1 if self.format == FORMAT_1 else {}
+        return {b.code: role for b in self.behaviour if (role := b.role or self._added.get(b.code) or told.get(b.code))}
+
+    def codes_of(self, *roles: Role) -> tuple[str, ...]:
+        """Return the codes of the behaviours that have one of the roles, in the order of the file."""
+        return tuple(code for code, role in self.role_of.items() if role in roles)
+
+    @cached_property
+    def role_of_interval(self) -> dict[str, IntervalRole]:
+        """The role of each interval that has one, by its name. In format 1 its name may tell it."""
+        told = INTERVALS_OF_FORMAT_1 if self.format == FORMAT_1 and not any(one.role for one in self.interval) else {}
+        return {one.name: role for one in self.interval if (role := one.role or told.get(one.name))}
+
+    def with_role(self, role: IntervalRole) -> Interval | None:
+        """Return the interval that has the role."""
+        return next((one for one in self.interval if self.role_of_interval.get(one.name) == role), None)
+
+    @property
+    def tells_roles(self) -> bool:
+        """Whether it says itself what its behaviours or intervals are to the measures."""
+        return (
+            self.format == FORMAT_2 or any(one.role for one in self.behaviour) or any(one.role for one in self.interval)
+        )
+
+    def missing(self, *roles: Role) -> str:
+        """Return, in one line, which of the roles no behaviour has, and what to write; '' where all are there."""
+        without = [role for role in roles if not self.codes_of(role)]
+        if not without:
+            return ""
+        lines = " or ".join(f'role = "{role}"' for role in without)
+        return (
+            f"no behaviour of the ethogram {self.name!r} has the role {' or '.join(map(repr, without))};"
+            f" write {lines} under that behaviour in ethograms/{self.name}.toml"
+        )
+
+    def told_by(self, later: Self) -> Self:
+        """Return this ethogram with the roles that a later one of its name gives to the same codes; its hash stays."""
+        own = type(self).model_validate(self.plain())
+        own._added = {code: role for code, role in later.role_of.items() if code in self.by_code}
+        return own
 
     @cached_property
     def hash(self) -> str:
@@ -207,6 +261,12 @@ def presses(behaviours: Iterable[Behaviour], hand: Hand) -> Iterator[tuple[str, 
             key = keys.get(hand) if isinstance(keys, dict) else keys
             if key is not None:
                 yield key, Press(behaviour, choice), place
+
+
+def free_keys(behaviours: Iterable[Behaviour], hand: Hand) -> str:
+    """Return the keys within that hand's reach that stand for nothing yet."""
+    taken = {key for key, _, _ in presses(behaviours, hand)}
+    return "".join(key for key in REACH[hand] if key not in taken)
 
 
 def known_marks(behaviours: Iterable[Behaviour]) -> list[str]:

@@ -55,6 +55,7 @@ COLUMNS = _SESSION | {
     "nbo": Column("string", "The nearest broader term of the Neuro Behavior Ontology."),
     "nbo_iri": Column("string", "That term's address (NBO release 2023-07-04)."),
     "nbo_match": Column("string", "How the two are related: the ontology's term is the broader one (SKOS)."),
+    "role": Column("string", "What it is to the measures; `etholog help files` tells what each role means."),
     "interval": Column("string", "The name of a latency that the ethogram defines."),
     "since": Column("string", "From the first of these, with ; between; none: the session's start."),
     "to": Column("string", "To the first of these after it, with ; between."),

@@ -34,7 +34,7 @@ def tables(season: Season) -> dict[str, pd.DataFrame]:
         kept[named[one.id]] = one.ethogram
     out = {
         "sessions": _sessions(season, named),
-        "bouts": _with_ethogram(season.bouts, named).drop(columns="hides"),
+        "bouts": _with_ethogram(season.bouts, named).drop(columns=["hides", "role"]),
         "marks": marks.table(season.sessions["session"].cat.categories),
         "gaps": season.gaps,
         "latencies": _latencies(season),
@@ -223,6 +223,7 @@ def _ethograms(kept: Mapping[str, Ethogram]) -> pd.DataFrame:
                     "nbo": b.nbo,
                     "nbo_iri": NBO + b.nbo.replace(":", "_") if b.nbo else None,
                     "nbo_match": "skos:broadMatch" if b.nbo else None,
+                    "role": ethogram.role_of.get(b.code),
                 }
             )
     return pd.DataFrame(rows)
@@ -230,8 +231,16 @@ def _ethograms(kept: Mapping[str, Ethogram]) -> pd.DataFrame:
 
 def _intervals(kept: Mapping[str, Ethogram]) -> pd.DataFrame:
     rows = [
-        (name, i.name, i.label, ";".join(i.since) or None, ";".join(i.to), ";".join(i.ends) or None)
+        (
+            name,
+            i.name,
+            i.label,
+            ";".join(i.since) or None,
+            ";".join(i.to),
+            ";".join(i.ends) or None,
+            ethogram.role_of_interval.get(i.name),
+        )
         for name, ethogram in kept.items()
         for i in ethogram.interval
     ]
-    return pd.DataFrame(rows, columns=["ethogram_id", "interval", "label", "since", "to", "ends"])
+    return pd.DataFrame(rows, columns=["ethogram_id", "interval", "label", "since", "to", "ends", "role"])

@@ -3,6 +3,7 @@
 import pandas as pd
 from matplotlib.axes import Axes
 
+from etholog.analysis.latency import check_role, is_, of_role
 from etholog.figures.style import (
     ACTORS,
     FAINT,
@@ -30,16 +31,20 @@ _MALE = ACTORS["male"].colour
 _LOOKS = {"left": Look(_MALE, "", "-"), "right": Look(_MALE, "//////", "-"), "": Look(INK, "||||||", "-")}
 
 
-def palps(season: Season, behaviour: str = "insertion", size: Size = "page") -> Plate:
-    """Draw each session's bouts of `behaviour`, the left palp above its line and the right below.
+def palps(season: Season, behaviour: str | None = None, size: Size = "page") -> Plate:
+    """Draw each session's insertions, or its bouts of `behaviour`, the left palp above its line and the right below.
 
     0 is the first of them in each session. At the right stand how many there were of each side, and their seconds.
     Bouts with no side straddle the line; hollow ones are unsure.
     """
+    what = plain((behaviour or "insertion").replace("_", " "))
     with rules():
-        bouts = season.bouts[(season.bouts["behaviour"] == behaviour).to_numpy()]
+        bouts = season.bouts
+        bouts = bouts[of_role(bouts, "insertion") if behaviour is None else is_(bouts["behaviour"], behaviour)]
         if not len(bouts):
-            return nothing(size, f"No {plain(behaviour.replace('_', ' '))} was recorded.")
+            if behaviour is None:
+                check_role(season, "insertion")  # none was recorded, or none was known to be one
+            return nothing(size, f"No {what} was recorded.")
         rows = season.sessions[season.sessions["session"].isin(bouts["session"])]
         height, legible = rows_of(len(rows), ROW_INCHES)
         figure = plate(size, 0.75 + height)
@@ -63,7 +68,7 @@ def palps(season: Season, behaviour: str = "insertion", size: Size = "page") -> 
         axes.set_yticks(range(len(rows)) if legible else [], [plain(name) for name in who] if legible else [])
         axes.tick_params(axis="y", length=0)
         minutes(axes, reach, 8 if size == "page" else 4)
-        axes.set_xlabel(f"minutes : seconds since the first {plain(behaviour.replace('_', ' '))}")
+        axes.set_xlabel(f"minutes : seconds since the first {what}")
         axes.set_title("above the line his left palp, below it his right", fontsize=8, color=FAINT)
         return figure
 

@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 from etholog.base.refusal import Refusal
 from etholog.base.text import nearest
-from etholog.ethogram import STAGES, Ethogram
+from etholog.ethogram import STAGES, Ethogram, Role
 from etholog.film.alignment import Clip
 from etholog.session.folding import Bout
 
@@ -27,7 +27,7 @@ class Named(NamedTuple):
 
 
 KEPT_STAGES = ("courtship", "contact", "copulation", "separation")
-UNCUT = "insertion"  # no cut ever falls into a bout of this
+UNCUT: Role = "insertion"  # no cut ever falls into a bout of this
 # Which bouts a longest total keeps first: the rarest and shortest part of a pairing is what it is filmed for.
 RANK = ("copulation", "separation", "contact", "courtship", "search", "after", None)
 
@@ -187,7 +187,8 @@ def kept_stretches(
 ) -> list[Stretch]:
     """Return what to keep of the session, disjoint and sorted; each may grow by two frames when it meets the film."""
     # Between two that lie nearer than the frames that a cut may grow by, there is no room for its edge.
-    uncut = _merged(sorted((b.onset, b.offset) for b in bouts if b.code == UNCUT), 2 * frame_ms)
+    uncuttable = ethogram.codes_of(UNCUT)
+    uncut = _merged(sorted((b.onset, b.offset) for b in bouts if b.code in uncuttable), 2 * frame_ms)
     kept = _Kept(wish.join_s * 1000, wish.speed, uncut, 2 * frame_ms)
     wanted = chosen(bouts, ethogram, wish.keep)
     if wish.longest_s is not None:

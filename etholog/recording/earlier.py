@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from etholog import ethogram, session
 from etholog.base import files
 from etholog.base.refusal import Refusal
-from etholog.session import summary
+from etholog.session.evidence import evidence
 
 if TYPE_CHECKING:
     from etholog.session.record import Header
@@ -52,9 +52,9 @@ class Earlier:
         others = [one for one in met if one not in both]
         for path, header in sorted((both + others)[:SHOWN], key=lambda one: one[1]["began"], reverse=True):
             try:
-                fold = session.read(path).fold
+                known = session.read(path)
             except Refusal:
                 continue
-            ended = f", {fold.outcome['ended']}" if fold.outcome.get("ended") else ""
-            rung = summary.LADDER[summary.evidence(fold.bouts)]
+            ended = f", {known.fold.outcome['ended']}" if known.fold.outcome.get("ended") else ""
+            rung = evidence(known.ethogram, known.fold.bouts).words
             yield f"{header['began']:%Y-%m-%d}  {header['male']} with {header['female']}: {rung}{ended}"

@@ -5,8 +5,9 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Any, Literal
 
+from etholog.session.endings import ATTACKED, KILLED
+from etholog.session.evidence import OF_A_SESSION
 from etholog.session.record import Scalar
-from etholog.session.summary import ATTACKED, KILLED, LADDER
 
 Ask = Callable[[str], str]
 
@@ -87,7 +88,7 @@ OUTCOME = (
     ),
     Question("male_whole", "Is he whole?", "yes or no"),
     Question("female_after", "How is she now?", "choice", ("calm", "restless", "hunting", "feeding", "hidden")),
-    Question("evidence", "Evidence of a transfer?", "rung", LADDER),
+    Question("evidence", "Evidence of a transfer?", "rung", tuple(rung.words for rung in OF_A_SESSION)),
     Question("again", "Pair them again?"),
     Question("again_when", "When?"),
 )

@@ -6,6 +6,7 @@ import pandas as pd
 
 from etholog import figures
 from etholog.analysis.duration import duration
+from etholog.analysis.latency import of_role
 from etholog.analysis.transition import Transitions, transition
 from etholog.figures.flow import standing_out
 from etholog.figures.style import label
@@ -29,7 +30,7 @@ HEAT = (
 
 def palps(season: Season, drawings: Drawings) -> Iterator[Section]:
     """Yield the section on insertions by palp, where there was one."""
-    bouts = season.bouts[(season.bouts["behaviour"] == "insertion").to_numpy()]
+    bouts = season.bouts[of_role(season.bouts, "insertion")]
     if not len(bouts):
         return
     side = bouts["qualifier"].astype(object).fillna("side unknown")
@@ -57,11 +58,17 @@ def palps(season: Season, drawings: Drawings) -> Iterator[Section]:
         [table(frame, "Insertions by session.", heads)],
         "Sums of the recorded bouts, unsure ones included.",
         "Altmann 1974, continuous recording.",
-        [f"{int((~bouts['whole']).sum())} were cut short by the end of the watching or a gap."]
-        if not bouts["whole"].all()
-        else [],
+        list(_palp_limits(season, bouts)),
         "Whether sperm was transferred: an insertion that was seen is evidence, a sac is better, what hatches is best.",
     )
+
+
+def _palp_limits(season: Season, bouts: pd.DataFrame) -> Iterator[str]:
+    if not bouts["whole"].all():
+        yield f"{int((~bouts['whole']).sum())} were cut short by the end of the watching or a gap."
+    for kept in season.ethograms.values():
+        if missing := kept.missing("insertion"):
+            yield f"Sessions of one ethogram are left out: {missing}."
 
 
 def budget(season: Season, drawings: Drawings) -> Iterator[Section]:

@@ -6,13 +6,10 @@ from datetime import date
 import pandas as pd
 
 from etholog import figures
-from etholog.analysis.outcome import funnel, outcomes, time_to_sac
+from etholog.analysis.outcome import evidence_words, funnel, outcomes, time_to_sac
 from etholog.report.content import Section, table
 from etholog.report.svg import Drawings
 from etholog.season import Season
-from etholog.session.summary import LADDER
-
-RUNGS = (*LADDER, "a sac", "young")
 
 
 def section(season: Season, drawings: Drawings, today: date) -> Iterator[Section]:
@@ -25,7 +22,6 @@ def section(season: Season, drawings: Drawings, today: date) -> Iterator[Section
     pictures = [drawings.picture(figures.funnel(steps), FUNNEL, question)]
     if len(first):
         pictures.append(drawings.picture(figures.ends(first), ENDS, f"{question} By days."))
-    evidence = ["" if rung != rung else RUNGS[int(rung)] for rung in attempts["evidence"]]
     heads = {
         "female": "female", "males": "sire, as far as known", "first_on": "first pairing", "last_on": "last pairing",
         "pairings": "pairings", "evidence": "evidence", "insertion_s": "insertions, s", "end": "end", "days": "days",
@@ -37,7 +33,7 @@ def section(season: Season, drawings: Drawings, today: date) -> Iterator[Section
         question,
         _answer(attempts, today),
         pictures,
-        [table(attempts.assign(evidence=evidence), caption, heads)],
+        [table(attempts.assign(evidence=evidence_words(attempts)), caption, heads)],
         "Shares with Wilson's limits; of the ways in which the waiting ended, the share that came to each first, by"
         " Aalen and Johansen. What still waits is in no share.",
         "Wilson 1927; Aalen & Johansen 1978.",

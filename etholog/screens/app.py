@@ -24,9 +24,9 @@ from etholog.screens.ready import Ready
 from etholog.screens.themes import Look
 from etholog.screens.watchdog import LAST_S, Watchdog
 from etholog.screens.watching import Watching
+from etholog.session.evidence import evidence
 from etholog.session.folding import fold
 from etholog.session.record import Scalar
-from etholog.session.summary import LADDER, evidence
 
 
 class DressedApp(App[bool], inherit_bindings=False):
@@ -213,7 +213,8 @@ class WatchApp(DressedApp):
             self.exit(True)
             return
         recorder = self.watching.recorder
-        rung = LADDER[evidence(fold(recorder.ethogram, recorder.live.records).bouts)]  # what still ran at the end, too
+        bouts = fold(recorder.ethogram, recorder.live.records).bouts  # what still ran at the end, too
+        rung = evidence(recorder.ethogram, bouts).words
         self.push_screen(
             Form(
                 f"{self._closed_words(recorder.journal)}. Two minutes more; each line may stay empty",

@@ -13,7 +13,6 @@ from textual.widgets import Static
 from etholog.animals import Animals
 from etholog.animals.care import Task
 from etholog.base.text import visible
-from etholog.session.summary import LADDER
 
 DUE_SHOWN, SESSIONS_SHOWN = 9, 6
 
@@ -93,5 +92,5 @@ class Home(App[tuple[str, ...]], inherit_bindings=False):
 
     def _sessions(self) -> str:
         met = [pairing for pairing in self._animals.pairings if pairing.file][-SESSIONS_SHOWN:]
-        rows = [f"{p.on.text} {p.male} x {p.female}\n  {LADDER[max(0, p.evidence)]}" for p in reversed(met)]
+        rows = [f"{p.on.text} {p.male} x {p.female}\n  {p.evidence.words}" for p in reversed(met)]
         return "\n".join("\n".join(visible(line) for line in row.split("\n")) for row in rows) or "none yet: press w"

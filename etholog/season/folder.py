@@ -1,7 +1,7 @@
 """A folder of sessions read into tables."""
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
 
@@ -13,7 +13,7 @@ from etholog.animals import Animals
 from etholog.base import files as files_
 from etholog.base import notebook
 from etholog.base.refusal import Finding, Refusal
-from etholog.ethogram import Ethogram
+from etholog.ethogram import Ethogram, with_roles
 from etholog.season import cache, rows, tables
 from etholog.season.rows import Rows
 from etholog.session import Session
@@ -23,10 +23,9 @@ from etholog.session import Session
 class Season:
     """Many sessions as tables; `findings` are what could not be read, or makes no sense.
 
-    `sessions`: one row each. `bouts`: one row a bout, by session, onset and mark. `gaps`: spans that nobody
-    watched. Times are seconds since
-    the session began. `ethograms`: by name, each session's as it was when it was recorded (of one name, the newest
-    session's).
+    `sessions`: one row each. `bouts`: one row a bout, by session, onset and mark, with its behaviour's role. `gaps`:
+    spans that nobody watched. Times are seconds since the session began. `ethograms`: by name, each session's as it
+    was when it was recorded (of one name, the newest session's).
     """
 
     folder: Path
@@ -141,6 +140,8 @@ def _season(folder: Path, found: Rows, findings: Iterable[Finding]) -> Season:
         first = kept.setdefault(id_, at)
         if first != at:
             told.append(Finding(f"is session {id_} again, as {names[first]} is", "left out", folder / name))
-    firsts = rows.take(found, [at for at in kept.values() if record_of[at] not in kept])
+    firsts = rows.take(found, session.counted_once(zip(found.said["id"], record_of, strict=True)))
+    # The cache keeps an ethogram as it was recorded, without the roles that the workspace's own was given since.
+    firsts = replace(firsts, ethograms=[with_roles(one, folder.absolute()) for one in firsts.ethograms])
     ethograms = [firsts.ethograms[at] for at in dict.fromkeys(firsts.counted["ethogram"].tolist())]
     return Season(folder, *tables.of(firsts), {one.name: one for one in ethograms}, told)

@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from etholog.ethogram import ROLES
 from etholog.season.rows import Codes, Rows
 
 WORDS = ("male", "female", "species", "observer", "place")
@@ -60,18 +61,20 @@ def _sessions(rows: Rows, ids: pd.Index) -> pd.DataFrame:
 
 def _bouts(rows: Rows, ids: pd.Index, sessions: pd.DataFrame) -> pd.DataFrame:
     each = rows.counted["bouts"]
-    behaviours, actors, kinds = Codes(), Codes(), Codes()
-    told = np.zeros((len(rows.ethograms), len(rows.codes), 4), dtype=np.int16)
+    behaviours, actors, kinds, roles = Codes(), Codes(), Codes(), Codes(ROLES)
+    told = np.zeros((len(rows.ethograms), len(rows.codes), 5), dtype=np.int16)
     number = {code: at for at, code in enumerate(rows.codes)}
     for kept in dict.fromkeys(rows.counted["ethogram"].tolist()):
+        role_of = rows.ethograms[kept].role_of
         for b in rows.ethograms[kept].behaviour:
-            facts = behaviours[b.code], actors[b.actor], kinds[b.kind], b.hides
+            its_role = roles[role_of[b.code]] if b.code in role_of else -1
+            facts = behaviours[b.code], actors[b.actor], kinds[b.kind], b.hides, its_role
             if b.code in number:
                 told[kept, number[b.code]] = facts
     cell = rows.bouts["code"].astype(np.intp)
     if len(rows.ethograms) > 1:
         cell += np.repeat(rows.counted["ethogram"].astype(np.intp) * len(rows.codes), each)
-    behaviour, actor, kind, hides = told.reshape(-1, 4).astype(np.int8).T
+    behaviour, actor, kind, hides, role = told.reshape(-1, 5).astype(np.int8).T
     onset, offset = rows.bouts["onset"], rows.bouts["offset"]
     return pd.DataFrame(
         {
@@ -88,6 +91,7 @@ def _bouts(rows: Rows, ids: pd.Index, sessions: pd.DataFrame) -> pd.DataFrame:
             "whole": rows.bouts["whole"],
             "confident": rows.bouts["sure"],
             "hides": hides.astype(bool)[cell],
+            "role": _column(roles, role[cell]),
             "n": rows.bouts["n"].astype(np.int32),
         },
         copy=False,

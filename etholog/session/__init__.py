@@ -1,5 +1,18 @@
 """One pairing: its records, the bouts that they fold to, and what they come to in plain words."""
 
-from etholog.session.file import Session, header, header_of, read
+from etholog.session.file import Session, counted_once, header, header_of, read
 
-__all__ = ["Session", "drafts", "folding", "header", "header_of", "read", "record", "summary"]
+__all__ = [
+    "Session",
+    "counted_once",
+    "drafts",
+    "endings",
+    "evidence",
+    "folding",
+    "header",
+    "header_of",
+    "latency",
+    "read",
+    "record",
+    "summary",
+]

@@ -1,5 +1,7 @@
 """One pairing, read from its file: header, ethogram, records, and what they fold to."""
 
+import re
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import datetime
 from functools import cached_property
@@ -10,9 +12,9 @@ from pydantic import TypeAdapter, ValidationError
 
 from etholog.base import journal
 from etholog.base.refusal import Finding, Refusal
-from etholog.ethogram import Ethogram, from_plain
+from etholog.ethogram import Ethogram, from_plain, with_roles
 from etholog.session.folding import Fold, fold
-from etholog.session.record import FORMAT, Header, Record, brief, checked
+from etholog.session.record import FORMAT_1, FORMAT_2, Header, Record, brief, checked
 
 _header = TypeAdapter(Header)
 _records = TypeAdapter(list[Record])
@@ -48,7 +50,8 @@ class Session:
 def header_of(ethogram: Ethogram, **said: Any) -> dict[str, Any]:
     """Return a header for `Journal.create`, the ethogram whole and last. Raises pydantic's ValidationError for
     nonsense."""
-    header = {"format": FORMAT, **said, "ethogram_hash": ethogram.hash}
+    told = ethogram.tells_roles
+    header = {"format": FORMAT_2 if told else FORMAT_1, **said, "ethogram_hash": ethogram.hash}
     try:
         _header.validate_python({"n": 0, "do": "begin", **header})
     except ValidationError as error:
@@ -65,6 +68,10 @@ def _begin(path: Path, body: bytes) -> tuple[Header, Ethogram]:
     at = body.find(b',"ethogram":{')
     if at < 0:
         raise Refusal(Finding("no ethogram", "this is no session of etholog", path, 1))
+    newer = re.search(rb'"format":"(etholog-session/(\d+))"', body[:at])
+    if newer and int(newer[2]) > int(FORMAT_2.rpartition("/")[2]):
+        what = f"is of a newer format ({newer[1].decode()})"
+        raise Refusal(Finding(what, "a newer version of etholog reads it", path, 1))
     known = body[at + len(b',"ethogram":') :] in _known
     twice = journal.repeated(body[:at] if known else body)
     if twice is not None:
@@ -78,7 +85,20 @@ def _begin(path: Path, body: bytes) -> tuple[Header, Ethogram]:
         raise Refusal(Finding(brief(error), "this is no session of etholog that can be read", path, 1)) from None
     except Refusal as error:
         raise Refusal(Finding(f"its ethogram contradicts itself: {error}", "", path, 1)) from None
-    return header, _known[plain]
+    return header, with_roles(_known[plain], path.absolute().parent)
+
+
+def counted_once(sessions: Iterable[tuple[str, str | None]]) -> list[int]:
+    """Return which sessions count, by their places, of (id, the session of which it is a second observer's record).
+
+    A session that comes twice counts once, at its first place; a second observer's record counts only where the first
+    one's is not there.
+    """
+    told = list(sessions)
+    first: dict[str, int] = {}
+    for at, (name, _) in enumerate(told):
+        first.setdefault(name, at)
+    return [at for at in first.values() if told[at][1] not in first]
 
 
 def header(path: Path) -> Header:

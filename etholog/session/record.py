@@ -12,7 +12,8 @@ from typing_extensions import TypedDict  # before Python 3.12, pydantic takes no
 from etholog.base import journal
 from etholog.base.refusal import Finding
 
-FORMAT = "etholog-session/1"
+# A session whose ethogram says what its behaviours are (their roles) can't be read by version 0.1.
+FORMATS = FORMAT_1, FORMAT_2 = "etholog-session/1", "etholog-session/2"
 
 Ms = Annotated[int, Field(ge=0, le=10**10)]
 Number = Annotated[int, Field(ge=0)]
@@ -44,7 +45,7 @@ class Header(TypedDict):
 
     n: Literal[0]
     do: Literal["begin"]
-    format: Literal["etholog-session/1"]
+    format: Literal["etholog-session/1", "etholog-session/2"]
     id: Name
     began: Annotated[AwareDatetime, Field(strict=False), BeforeValidator(_instant)]
     male: Word

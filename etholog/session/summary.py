@@ -1,49 +1,11 @@
 """A session in plain words: what a keeper wants to read when the lid is on again."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 
+from etholog.session.evidence import OF_A_SESSION, Evidence, evidence
 from etholog.session.file import Session
-from etholog.session.folding import Bout, Fold
-
-# The ladder of evidence for a transfer of sperm. It is no yes or no: only a sac, and what hatches from it, comes
-# near one.
-LADDER = (
-    "no contact",
-    "contact only",
-    "a clasp, no insertion",
-    "an insertion, but short (under 5 s) or of unsure side",
-    "a clear insertion of one palp",
-    "clear insertions of both palps",
-)
-CLASP, INSERTION, BOTH_PALPS = 2, 3, 5  # rungs of LADDER that are asked for elsewhere
-CLEAR_MS = 5000
-ATTACKED, KILLED = "she attacked", "he was killed"  # ends of an evening that are asked for elsewhere
-
-
-def evidence(bouts: Sequence[Bout]) -> int:
-    """Return the rung of LADDER that these bouts reach, 0 to 5; the rungs above need a sac."""
-    codes = {bout.code for bout in bouts}
-    insertions = [bout for bout in bouts if bout.code == "insertion"]
-    clear = {b.qualifier for b in insertions if b.sure and b.qualifier and b.offset - b.onset >= CLEAR_MS}
-    if insertions:
-        return 3 + min(len(clear), 2)
-    if codes & {"clasp", "mount"}:
-        return 2
-    return 1 if "touch" in codes else 0
-
-
-def latency(bouts: Sequence[Bout], since: Sequence[str], to: Sequence[str], end: int) -> tuple[int | None, bool] | None:
-    """Return (milliseconds from the first `since` to the first `to`, True), or (until the end, False); None without
-    `since`."""
-    start = 0 if not since else next((bout.onset for bout in bouts if _is(bout, since)), None)
-    if start is None:
-        return None
-    found = next((bout.onset for bout in bouts if bout.onset >= start and _is(bout, to)), None)
-    return (end - start, False) if found is None else (found - start, True)
-
-
-def _is(bout: Bout, names: Sequence[str]) -> bool:
-    return bout.code in names or f"{bout.code}:{bout.qualifier}" in names
+from etholog.session.folding import Bout
+from etholog.session.latency import is_named, latency
 
 
 def span(ms: float) -> str:
@@ -68,8 +30,8 @@ def lines(session: Session) -> Iterator[str]:
     watched = fold.end - gaps
     yield f"  {span(fold.end)} in all" + (f", {span(gaps)} of it not watched" if gaps else "") + f", {fold.marks} marks"
     yield from _latencies(session)
-    yield from _insertions(fold)
-    yield f"  evidence of transfer: {LADDER[evidence(fold.bouts)]}"
+    yield from _insertions(session)
+    yield f"  evidence of transfer: {evidence(session.ethogram, fold.bouts).words}"
     hidden = sum(b.offset - b.onset for b in fold.bouts if session.ethogram.by_code[b.code].hides)
     if hidden and watched:
         yield f"  out of sight (he, she): {hidden / watched:.0%} of the time watched, added up"
@@ -79,8 +41,8 @@ def lines(session: Session) -> Iterator[str]:
     if any(said.do == "rescue" for said in fold.said):
         yield "  disturbed: the keeper had to step in"
     for name, value in fold.outcome.items():
-        if name == "evidence" and isinstance(value, int) and 0 <= value < len(LADDER):
-            yield f"  evidence of transfer, as the keeper saw it: {LADDER[value]}"
+        if name == "evidence" and type(value) is int and value in OF_A_SESSION:
+            yield f"  evidence of transfer, as the keeper saw it: {Evidence(value).words}"
         elif value not in (None, ""):
             shown = {True: "yes", False: "no"}.get(value, value) if isinstance(value, bool) else value
             yield f"  {name.replace('_', ' ')}: {shown}"
@@ -92,20 +54,18 @@ def lines(session: Session) -> Iterator[str]:
 
 
 def _latencies(session: Session) -> Iterator[str]:
-    fold = session.fold
     for interval in session.ethogram.interval:
-        found = latency(fold.bouts, interval.since, interval.to, fold.end)
+        found = latency(session.ethogram, session.fold, interval)
         if found is not None:
-            ms, occurred = found
-            yield (
-                f"  {interval.label}: {span(ms or 0)}"
-                if occurred
-                else f"  {interval.label}: not within {span(ms or 0)}"
-            )
+            yield f"  {interval.label}: {'' if found.occurred else 'not within '}{span(found.ms)}"
 
 
-def _insertions(fold: Fold) -> Iterator[str]:
-    insertions = [bout for bout in fold.bouts if bout.code == "insertion"]
+def _insertions(session: Session) -> Iterator[str]:
+    codes = session.ethogram.codes_of("insertion")
+    insertions = [bout for bout in session.fold.bouts if bout.code in codes]
+    if not codes:
+        yield f"  insertions are not known: {session.ethogram.missing('insertion')}"
+        return
     if not insertions:
         yield "  no insertion seen"
         return
@@ -138,11 +98,11 @@ def _measured(session: Session, of: str, measure: str) -> Iterator[tuple[float, 
         yield fold.end / 1000, "the session's length"
     elif measure == "latency":
         interval = session.ethogram.interval_named(of)
-        found = latency(fold.bouts, interval.since, interval.to, fold.end)
-        if found is not None and found[1]:
-            yield (found[0] or 0) / 1000, f"{of} latency"
+        found = latency(session.ethogram, fold, interval)
+        if found is not None and found.occurred:
+            yield found.ms / 1000, f"{of} latency"
     else:
-        bouts = [bout for bout in fold.bouts if _is(bout, (of,))]
+        bouts = [bout for bout in fold.bouts if is_named(bout, (of,))]
         if measure == "count":
             yield len(bouts), f"the number of {of}s"
         else:

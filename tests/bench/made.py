@@ -9,14 +9,15 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from etholog import ethogram, session
+from etholog import session
 from etholog.base import journal
 from etholog.season import Season
 from etholog.session.folding import Folding
+from tests.make import terrestrial_1
 
 MARKS = 200
 MALES, FEMALES = 400, 600
-KEPT = ethogram.read(ethogram.shipped() / "terrestrial.toml")
+KEPT = terrestrial_1()
 STATES = [b.code for b in KEPT.behaviour if b.kind == "state" and not b.hides and not b.choices and b.within is None]
 EVENTS = [b.code for b in KEPT.behaviour if b.kind == "event" and not b.choices and not b.ends]
 

@@ -9,10 +9,12 @@ import pytest
 
 from etholog import ethogram
 from etholog.base.refusal import Refusal
+from tests.make import TERRESTRIAL_1
 
 NAMES = ("terrestrial", "arboreal", "wolf-spider", "jumping-spider")
 # What one hand reaches without moving, on a QWERTY keyboard, with the digits above it.
 REACH = {"left": set("456qwertyasdfghzxcvbn"), "right": set("567poiuyt[;lkjhg'/.,mnb")}
+ONTOLOGY = Path(__file__).parent / "nbo-2023-07-04.obo"
 
 
 def shipped(name: str) -> Path:
@@ -63,7 +65,7 @@ def test_aftercare_holds_what_keepers_tell() -> None:
 
 def changed(tmp_path: Path, old: str, new: str, times: int = 1) -> Path:
     path = tmp_path / "mine.toml"
-    text = shipped("terrestrial").read_text(encoding="utf-8")
+    text = TERRESTRIAL_1.read_text(encoding="utf-8")
     assert old in text
     path.write_text(text.replace(old, new, times), encoding="utf-8")
     return path
@@ -80,7 +82,7 @@ def line_after(path: Path, code: str, member: str) -> int:
     ("old", "new", "code", "member", "words"),
     [
         ('key = { left = "f", right = "j" }', 'key = { left = "d", right = "j" }', "vibration", "key",
-         "key 'd' is taken by 'drumming' (left hand); choose another"),
+         "key 'd' is taken by 'drumming' (left hand); free are f"),
         ('key = { left = "f", right = "j" }', 'key = { left = "1", right = "j" }', "vibration", "key",
          "key '1' is kept for the watch screen"),
         ('key = { left = "f", right = "j" }', 'key = { left = "F", right = "j" }', "vibration", "key",
@@ -155,3 +157,81 @@ def test_the_workspaces_own_come_before_the_shipped(tmp_path: Path) -> None:
     own.write_bytes(shipped("terrestrial").read_bytes())
     assert ethogram.find("terrestrial", tmp_path) == own
     assert ethogram.find("arboreal", tmp_path) == shipped("arboreal")
+
+
+def terms() -> dict[str, tuple[str, list[str]]]:
+    """The quoted terms of the Neuro Behavior Ontology (its source stands at the top): id -> name, and what it is."""
+    found = {}
+    for stanza in ONTOLOGY.read_text(encoding="utf-8").split("[Term]")[1:]:
+        lines = dict.fromkeys(line for line in stanza.splitlines() if ": " in line)
+        said = [line.split(": ", 1) for line in lines]
+        values = dict(said)
+        found[values["id"]] = values["name"], [value.split(" ! ")[0] for name, value in said if name == "is_a"]
+    return found
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_every_term_of_the_ontology_is_in_the_quoted_release(name: str) -> None:
+    quoted = terms()
+    kept = ethogram.read(shipped(name))
+    for b in kept.behaviour:
+        assert b.nbo is None or b.nbo in quoted, f"{b.code}: {b.nbo}"
+    # What each role may be called at most, by the definitions in that release.
+    wanted = {
+        "insertion": "copulation",
+        "clasp": "mating behavior",
+        "strike": "agonistic behavior",
+        "answer": "female courtship behavior",
+        "refusal": "mate rejection",
+        "flight": "escape behavior",
+    }
+    for code, role in kept.role_of.items():
+        if role in wanted:
+            assert quoted[kept.by_code[code].nbo or ""][0] == wanted[role]
+    assert all(up in quoted for _, ups in quoted.values() for up in ups if up != "NBO:0000087" and up != "NBO:0000635")
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_a_shipped_ethogram_says_its_roles_and_has_a_new_version(name: str) -> None:
+    kept = ethogram.read(shipped(name))
+    assert (kept.format, kept.version) == ("etholog-ethogram/2", "2.0")
+    assert not kept.missing(
+        "introduced", "silk", "display", "answer", "touch", "clasp", "insertion", "flight", "strike"
+    )
+    assert kept.with_role("courtship") == kept.interval_named("courtship")
+    displays = kept.codes_of("display")
+    assert set(kept.interval_named("courtship").to) <= set(displays)
+    assert all(kept.by_code[code].chain != "his_acts" for code in displays), "displays may overlap"
+    assert not any("half a minute" in b.definition for b in kept.behaviour)
+
+
+@pytest.mark.parametrize("name", ["terrestrial", "arboreal"])
+def test_what_a_tarantulas_ethogram_tells_apart(name: str) -> None:
+    # Ferretti & Ferrero 2008, J. Arachnol. 36 (palpation and drumming); Copperi et al. 2012 (legs III); the hazard of
+    # hairs: common practice, no source.
+    kept = ethogram.read(shipped(name))
+    assert {"palpation", "drumming", "taps_her", "refuses", "kicks_hairs"} <= set(kept.by_code)
+    assert "palpation" not in kept.codes_of("display")
+    assert kept.codes_of("refusal") == ("refuses",)
+    assert kept.codes_of("hairs") == ("kicks_hairs",)
+    assert [prompt.urgent for prompt in kept.prompt if prompt.after == ("kicks_hairs",)] == [True]
+
+
+def test_the_ethogram_of_the_example_season_is_the_one_of_version_0_1() -> None:
+    from etholog import session
+
+    season = Path(__file__).parents[2] / "examples" / "season" / "sessions"
+    kept = ethogram.read(TERRESTRIAL_1)
+    assert {session.read(file).ethogram.hash for file in season.glob("*.jsonl")} == {kept.hash}
+    # The hash that sessions of version 0.1 carry, as that version wrote it.
+    assert kept.hash == "52da2fc0b1f883c6180082e5b3e3e29e0105c7e7e177b4574e076b3332872bd1"
+
+
+def test_check_shows_which_keys_are_free(tmp_path: Path, etholog: Callable[..., CompletedProcess[str]]) -> None:
+    path = changed(tmp_path, 'key = { left = "f", right = "j" }', "")
+    done = etholog("check", "--keys", path)
+    assert done.returncode == 0
+    assert "left hand: 20 keys taken; free: f" in done.stdout
+    assert "without a key: vibration" in done.stdout
+    full = etholog("check", "--keys", "terrestrial")
+    assert "left hand: 21 keys taken; free: none" in full.stdout

@@ -14,10 +14,11 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from etholog import ethogram, session
+from etholog import session
 from etholog.base.journal import Draft, Journal
 from etholog.session import Session, drafts
 from tests.conftest import need
+from tests.make import terrestrial_1
 
 BITS, SQUARE = 16, 16
 WIDTH, HEIGHT = BITS * SQUARE, 144
@@ -80,7 +81,7 @@ def probed(path: Path, *words: str) -> list[str]:
 
 def recorded(folder: Path, *records: tuple[str, int, dict[str, Any]], end: int, name: str = "a-session") -> Session:
     """Write a closed session of (do, t, members) and read it."""
-    kept = ethogram.read(ethogram.find("terrestrial"))
+    kept = terrestrial_1()
     said = dict.fromkeys(("male", "female", "species", "observer", "place"), "")
     header = session.header_of(
         kept, id=name, began=BEGAN.isoformat(), clock="invented", clock_at=0.0, boot="", conditions={},

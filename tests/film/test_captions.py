@@ -20,11 +20,12 @@ from etholog.session import Session
 from etholog.session.folding import Bout
 from tests.film.browser import player
 from tests.film.making import BITS, SQUARE, event, numbered, recorded, state
+from tests.make import terrestrial_1
 
 pytestmark = pytest.mark.slow
 
 Run = Callable[..., CompletedProcess[str]]
-TERRESTRIAL = ethogram.read(ethogram.find("terrestrial"))
+TERRESTRIAL = terrestrial_1()
 HOSTILE = [
     "a --> b",
     "<b>bold</b>",

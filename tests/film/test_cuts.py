@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from etholog import ethogram, session
+from etholog import session
 from etholog.base.refusal import Refusal
 from etholog.film import editlist
 from etholog.film.alignment import Clip, keep
@@ -21,8 +21,9 @@ from etholog.film.tally import tally
 from etholog.session import Session
 from etholog.session.folding import Bout
 from tests.film.making import event, recorded, state
+from tests.make import terrestrial_1
 
-TERRESTRIAL = ethogram.read(ethogram.find("terrestrial"))
+TERRESTRIAL = terrestrial_1()
 
 
 def clip(seconds: float, rate: Fraction = Fraction(25), begins: float = 0.0, name: str = "film.mp4") -> Clip:

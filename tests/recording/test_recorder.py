@@ -18,7 +18,7 @@ from etholog.recording.recorder import Recorder
 from etholog.screens.strip import PLAIN, Lanes, totals, trace
 from etholog.screens.themes import THEMES
 from etholog.session.summary import INSERTION, evidence
-from tests.make import BEGAN, luminance, press, recorder, reread
+from tests.make import BEGAN, luminance, press, recorder, reread, terrestrial_1
 
 
 def test_the_live_state_is_the_fold_of_the_file(tmp_path: Path) -> None:
@@ -230,7 +230,7 @@ def test_clock_changes_are_recorded(tmp_path: Path) -> None:
 
 
 def test_names_cannot_leave_the_folder(tmp_path: Path) -> None:
-    kept = ethogram.read(ethogram.find("terrestrial"))
+    kept = terrestrial_1()
     journal = begin(tmp_path, kept, BEGAN, 0.0, male="../../etc/x\x00\x1b[31m", female="/")
     assert journal.path.parent == tmp_path
     assert journal.path.name == "20260503-191500-etc_x_31m-female.jsonl"
@@ -281,7 +281,7 @@ def test_a_display_is_not_missed_while_nobody_watches(tmp_path: Path) -> None:
 
 
 def test_a_behaviour_without_a_key_gets_a_lane_when_a_mark_is_recoded_to_it(tmp_path: Path) -> None:
-    plain = ethogram.read(ethogram.find("terrestrial")).plain()
+    plain = terrestrial_1().plain()
     for behaviour in plain["behaviour"]:
         if behaviour["code"] == "threat":
             del behaviour["key"]

@@ -4,6 +4,7 @@
 """
 
 import asyncio
+import shutil
 import tempfile
 from collections.abc import Awaitable, Callable
 from datetime import UTC, datetime
@@ -12,7 +13,6 @@ from pathlib import Path
 from rich.segment import Segment
 from textual.pilot import Pilot
 
-from etholog import ethogram
 from etholog.commands.demo import script
 from etholog.recording.keyboard import Keyboard
 from etholog.recording.opening import NewSession, begin, reopen
@@ -22,6 +22,7 @@ from etholog.screens.app import WatchApp
 from etholog.screens.strip import BOXES, PLAIN, Glyphs
 from etholog.screens.themes import THEMES, Look
 from etholog.screens.watching import Watching
+from tests.make import TERRESTRIAL_1, terrestrial_1
 
 FOLDER = Path(__file__).parent / "captured"
 SIZES = ((80, 24), (160, 48), (60, 15))
@@ -42,7 +43,7 @@ def text(lines: list[list[Segment]]) -> str:
 
 def evening(folder: Path, until_s: float = UNTIL_S) -> Recorder:
     """The demo's invented pairing, keyed up to a moment."""
-    kept = ethogram.read(ethogram.find("terrestrial"))
+    kept = terrestrial_1()
     journal = begin(folder / "sessions", kept, BEGAN, 0.0, male="M-Flint", female="F-Umbra", source="invented")
     recorder = Recorder(journal, kept, "left", BEGAN, 0.0, wall=lambda: BEGAN)
     for at, key in script():
@@ -82,6 +83,8 @@ def before(*said: str) -> Draw:
         earlier.close(UNTIL_S, {"ended": "he got out"})
         earlier.journal.close()
         names = dict(zip(("male", "female"), said, strict=False))
+        (folder / "ethograms").mkdir()
+        shutil.copy(TERRESTRIAL_1, folder / "ethograms" / "terrestrial.toml")
         new = NewSession(folder / "sessions", "left", Keyboard(), {"ethogram": "terrestrial"} | names)
         async with WatchApp(look, new=new).run_test(size=size) as pilot:
             await pilot.pause()

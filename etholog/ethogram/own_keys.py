@@ -34,6 +34,8 @@ class Act(Enum):
     SLOWER = auto()
     FRAME_BACK = auto()
     FRAME_ON = auto()
+    STRETCH_BACK = auto()
+    STRETCH_ON = auto()
     COLUMN_BACK = auto()
     COLUMN_ON = auto()
     MARK_BACK = auto()
@@ -51,13 +53,16 @@ class Act(Enum):
 
 
 class Where(Flag):
-    """Where a key holds: on the strip, line by line, on the strip over a film, on a closed session."""
+    """Where a key holds: on the strip, line by line, on the strip over a film or over its stretches, on a closed
+    session."""
 
     STRIP = auto()
     LINES = auto()
-    FILM = auto()
+    WHOLE_FILM = auto()
+    STRETCHES = auto()
     AMEND = auto()
     LIVE = STRIP | LINES
+    FILM = WHOLE_FILM | STRETCHES
     WATCH = LIVE | FILM
     ALL = WATCH | AMEND
 
@@ -87,8 +92,12 @@ OWN_KEYS = (
     ),
     OwnKey(Act.FASTER, Where.FILM, ("up",), "faster, slower", "plays faster or slower"),
     OwnKey(Act.SLOWER, Where.FILM, ("down",), "faster, slower", "plays faster or slower"),
-    OwnKey(Act.FRAME_BACK, Where.FILM, ("pageup",), "a frame back, on", "goes one frame back or on"),
-    OwnKey(Act.FRAME_ON, Where.FILM, ("pagedown",), "a frame back, on", "goes one frame back or on"),
+    OwnKey(Act.FRAME_BACK, Where.WHOLE_FILM, ("pageup",), "a frame back, on", "goes one frame back or on"),
+    OwnKey(Act.FRAME_ON, Where.WHOLE_FILM, ("pagedown",), "a frame back, on", "goes one frame back or on"),
+    OwnKey(Act.STRETCH_BACK, Where.STRETCHES, ("pageup",), "to its beginning", "goes to the beginning of this stretch"),
+    OwnKey(
+        Act.STRETCH_ON, Where.STRETCHES, ("pagedown",), "the next stretch", "goes on; what is skipped counts as a gap"
+    ),
     OwnKey(
         Act.RESCUE,
         Where.LIVE,

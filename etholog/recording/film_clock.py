@@ -2,7 +2,7 @@
 
 from collections import deque
 from collections.abc import Callable
-from typing import Any, ClassVar
+from typing import Any
 
 from etholog.base import system
 from etholog.base.journal import Journal
@@ -52,7 +52,7 @@ class FilmClock:
 class FilmRecorder(Recorder):
     """Writes what is pressed at the time of the frame shown. It may go back, and what lies ahead stays."""
 
-    where: ClassVar[Where] = Where.FILM
+    where: Where = Where.WHOLE_FILM
 
     def __init__(self, journal: Journal, live: Live, clock: FilmClock, **how: Any) -> None:
         super().__init__(journal, live.ethogram, clock_at=0.0, live=live, **how)

@@ -3,7 +3,6 @@
 from collections.abc import Callable, Mapping
 from datetime import datetime
 from functools import cached_property
-from typing import ClassVar
 
 from etholog.animals.cautions import poison_centre
 from etholog.base import system
@@ -28,7 +27,7 @@ class Recorder(Corrector):
     Every time is given as `at`, in seconds of `system.now`: that of the key's arrival, never that of its handling.
     """
 
-    where: ClassVar[Where] = Where.STRIP
+    where: Where = Where.STRIP
 
     def __init__(
         self,

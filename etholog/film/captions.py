@@ -9,11 +9,11 @@ from pathlib import Path
 from typing import NamedTuple
 
 from etholog.base import files
+from etholog.base.clock import fine_face
 from etholog.base.refusal import Refusal
 from etholog.base.text import nearest
 from etholog.ethogram import STAGES, Ethogram
 from etholog.film.cuts import CutList
-from etholog.film.tally import clock
 from etholog.session.folding import Bout
 
 SHORTEST_MS = 1500  # what is over sooner stays to be read for so long; own choice
@@ -106,7 +106,7 @@ def hurried(cuts: CutList) -> list[Cue]:
         Cue(
             start + at,
             min(start + at + step, start + cut.frames),
-            f"{cut.speed} times as fast, {clock(float((cut.first + at * cut.speed) / cuts.rate))[:-3]}",
+            f"{cut.speed} times as fast, {fine_face(float((cut.first + at * cut.speed) / cuts.rate))[:-3]}",
         )
         for cut, start in zip(cuts.cuts, cuts.starts, strict=False)
         if cut.speed > 1

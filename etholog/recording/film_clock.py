@@ -65,3 +65,9 @@ class FilmRecorder(Recorder):
     def ends_at(self, at: float) -> int:
         """Return where the session ends when it is closed at `at`: as far as the film was seen."""
         return max(self._film.furthest, self.t(at))
+
+
+class StretchRecorder(FilmRecorder):
+    """Records from the stretches of a film: what is skipped is a gap."""
+
+    where: ClassVar[Where] = Where.STRETCHES

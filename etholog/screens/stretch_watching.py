@@ -1,10 +1,11 @@
 """The watch screen over a film that was searched: from stretch to stretch. What is skipped counts as a gap."""
 
 from collections.abc import Sequence
-from typing import Any, ClassVar
+from typing import Any
 
 from textual import events
 
+from etholog.ethogram.own_keys import Act
 from etholog.recording.corrector import Answer
 from etholog.screens.film_watching import JUMP_S, FilmWatching
 
@@ -14,35 +15,31 @@ SKIPPED = "skipped: a search of the film found no movement there"
 class StretchWatching(FilmWatching):
     """Records from the stretches of a film. `starts` are the film seconds at which PgDn goes on, in order."""
 
-    own_keys: ClassVar[tuple[str, ...]] = (
-        "PgDn the next stretch",
-        *(key for key in FilmWatching.own_keys if not key.startswith("PgUp")),
-    )
-
     def __init__(self, *said: Any, starts: Sequence[float], **how: Any) -> None:
         super().__init__(*said, **how)
         self._starts, self._from_s = tuple(starts), starts[0]
-        if starts[0] > 0:
-            self.recorder.was_away(0, self._frames.ms(starts[0]), SKIPPED)
+        if (begun := self._frames.ms(starts[0])) > 0:
+            self.recorder.was_away(0, begun, SKIPPED)
 
-    def _press(self, event: events.Key, at: float) -> Answer:
-        if event.key == "pagedown":
-            return self._next()
-        if event.key == "pageup":
-            self._film.seek(self._from_s)
-            return Answer("film", "to the beginning of this stretch")
-        if event.key == "left":  # what lies before the stretch is a gap
-            self._film.seek(max(self._frames.film_s(at) - JUMP_S, self._from_s))
-            return Answer("film", f"{JUMP_S:.0f} s back, or to the beginning of this stretch")
-        return super()._press(event, at)
+    def _press(self, event: events.Key, act: Act | None, at: float) -> Answer:
+        match act:
+            case Act.STRETCH_ON:
+                return self._next()
+            case Act.STRETCH_BACK:
+                self._film.seek(self._from_s)
+                return Answer("to the beginning of this stretch")
+            case Act.SECONDS_BACK:  # what lies before the stretch is a gap
+                self._film.seek(max(self._frames.film_s(at) - JUMP_S, self._from_s))
+                return Answer(f"{JUMP_S:.0f} s back, or to the beginning of this stretch")
+        return super()._press(event, act, at)
 
     def _next(self) -> Answer:
         furthest_s = self._frames.furthest_s
         place = next((at for at, start_s in enumerate(self._starts) if start_s > furthest_s), None)
         if place is None:
-            return Answer("film", "that was the last stretch; Esc ends the session")
+            return Answer("that was the last stretch; Esc ends the session")
         start_s = self._starts[place]
         self.recorder.was_away(self._frames.furthest, self._frames.ms(start_s), SKIPPED)
         self._from_s = start_s
         self._film.seek(start_s)
-        return Answer("film", f"stretch {place + 1} of {len(self._starts)}; what was skipped is a gap")
+        return Answer(f"stretch {place + 1} of {len(self._starts)}; what was skipped is a gap")

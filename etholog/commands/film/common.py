@@ -108,17 +108,17 @@ def _unmarked(film: Path) -> "tuple[Session, list[Clip]]":
 
 def named_parts(clips: "list[Clip]", args: argparse.Namespace) -> "list[Named]":
     """Search the clips and return their stretches on the session's clock, the strongest first."""
+    from etholog.base.clock import fine_face
     from etholog.film.cuts import Named
     from etholog.film.source import probe
     from etholog.film.stretches import found
-    from etholog.film.tally import clock
 
     parts = []
     for clip in clips:
         held = searched(probe(clip.path), args)
         say(*held.findings)
         for s in found(held.trace, held.shape, args.more):
-            text = f"{s.why}, {clock(s.onset_s)[:-3]}"
+            text = f"{s.why}, {fine_face(s.onset_s)[:-3]}"
             parts.append((s.strength, Named(clip.session_ms(s.onset_s), clip.session_ms(s.offset_s), text)))
     return [named for _, named in sorted(parts, key=lambda part: -part[0])]
 

@@ -53,17 +53,17 @@ class Act(Enum):
 
 
 class Where(Flag):
-    """Where a key holds: on the strip, line by line, on the strip over a film or over its stretches, on a closed
-    session."""
+    """Where a key holds: on the strip, line by line, on the strip over a film, on a closed session, on the strip over
+    a film that is watched from stretch to stretch."""
 
     STRIP = auto()
     LINES = auto()
-    WHOLE_FILM = auto()
-    STRETCHES = auto()
+    FILM = auto()
     AMEND = auto()
+    STRETCHES = auto()
     LIVE = STRIP | LINES
-    FILM = WHOLE_FILM | STRETCHES
-    WATCH = LIVE | FILM
+    FILMS = FILM | STRETCHES
+    WATCH = LIVE | FILMS
     ALL = WATCH | AMEND
 
 
@@ -85,18 +85,24 @@ class OwnKey:
 
 
 OWN_KEYS = (
-    OwnKey(Act.PLAY, Where.FILM, (" ",), "play, pause", "plays the film, or pauses it"),
-    OwnKey(Act.SECONDS_BACK, Where.FILM, ("left",), "3 s back", "goes 3 s back"),
+    OwnKey(Act.PLAY, Where.FILMS, (" ",), "play, pause", "plays the film, or pauses it"),
+    OwnKey(Act.SECONDS_BACK, Where.FILMS, ("left",), "3 s back", "goes 3 s back"),
     OwnKey(
-        Act.SECONDS_ON, Where.FILM, ("right",), "3 s on, as far as seen", "goes 3 s on, as far as the film was seen"
+        Act.SECONDS_ON, Where.FILMS, ("right",), "3 s on, as far as seen", "goes 3 s on, as far as the film was seen"
     ),
-    OwnKey(Act.FASTER, Where.FILM, ("up",), "faster, slower", "plays faster or slower"),
-    OwnKey(Act.SLOWER, Where.FILM, ("down",), "faster, slower", "plays faster or slower"),
-    OwnKey(Act.FRAME_BACK, Where.WHOLE_FILM, ("pageup",), "a frame back, on", "goes one frame back or on"),
-    OwnKey(Act.FRAME_ON, Where.WHOLE_FILM, ("pagedown",), "a frame back, on", "goes one frame back or on"),
-    OwnKey(Act.STRETCH_BACK, Where.STRETCHES, ("pageup",), "to its beginning", "goes to the beginning of this stretch"),
+    OwnKey(Act.FASTER, Where.FILMS, ("up",), "faster, slower", "plays faster or slower"),
+    OwnKey(Act.SLOWER, Where.FILMS, ("down",), "faster, slower", "plays faster or slower"),
+    OwnKey(Act.FRAME_BACK, Where.FILM, ("pageup",), "a frame back, on", "goes one frame back or on"),
+    OwnKey(Act.FRAME_ON, Where.FILM, ("pagedown",), "a frame back, on", "goes one frame back or on"),
     OwnKey(
-        Act.STRETCH_ON, Where.STRETCHES, ("pagedown",), "the next stretch", "goes on; what is skipped counts as a gap"
+        Act.STRETCH_BACK, Where.STRETCHES, ("pageup",), "this stretch again", "goes back to where this stretch begins"
+    ),
+    OwnKey(
+        Act.STRETCH_ON,
+        Where.STRETCHES,
+        ("pagedown",),
+        "the next stretch",
+        "goes to the next stretch; what is skipped is a gap, since nobody watched it",
     ),
     OwnKey(
         Act.RESCUE,
@@ -174,8 +180,8 @@ OWN_KEYS = (
         "keys; again: meanings",
         "shows these keys; again: the definition of each behaviour, page by page",
     ),
-    OwnKey(Act.SUSPEND, Where.STRIP | Where.FILM, ("ctrl+z",), "", "goes to the shell; fg comes back"),
-    OwnKey(Act.HOW_TO_END, Where.STRIP | Where.FILM, ("ctrl+c", "ctrl+q"), ""),
+    OwnKey(Act.SUSPEND, Where.STRIP | Where.FILMS, ("ctrl+z",), "", "goes to the shell; fg comes back"),
+    OwnKey(Act.HOW_TO_END, Where.STRIP | Where.FILMS, ("ctrl+c", "ctrl+q"), ""),
     OwnKey(Act.END, Where.WATCH, ("escape",), "end, with Enter", "asks whether to end the session; Enter ends it"),
     OwnKey(Act.LEAVE, Where.AMEND, ("escape",), "leave", "leaves"),
 )

@@ -52,7 +52,7 @@ class FilmClock:
 class FilmRecorder(Recorder):
     """Writes what is pressed at the time of the frame shown. It may go back, and what lies ahead stays."""
 
-    where: Where = Where.WHOLE_FILM
+    where: Where = Where.FILM
 
     def __init__(self, journal: Journal, live: Live, clock: FilmClock, **how: Any) -> None:
         super().__init__(journal, live.ethogram, clock_at=0.0, live=live, **how)
@@ -65,3 +65,9 @@ class FilmRecorder(Recorder):
     def ends_at(self, at: float) -> int:
         """Return where the session ends when it is closed at `at`: as far as the film was seen."""
         return max(self._film.furthest, self.t(at))
+
+
+class StretchRecorder(FilmRecorder):
+    """Records from the stretches of a film: what is skipped is a gap."""
+
+    where: ClassVar[Where] = Where.STRETCHES

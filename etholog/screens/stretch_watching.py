@@ -5,7 +5,7 @@ from typing import Any
 
 from textual import events
 
-from etholog.ethogram.own_keys import Act, Where
+from etholog.ethogram.own_keys import Act
 from etholog.recording.corrector import Answer
 from etholog.screens.film_watching import JUMP_S, FilmWatching
 
@@ -17,10 +17,9 @@ class StretchWatching(FilmWatching):
 
     def __init__(self, *said: Any, starts: Sequence[float], **how: Any) -> None:
         super().__init__(*said, **how)
-        self.recorder.where = Where.STRETCHES
         self._starts, self._from_s = tuple(starts), starts[0]
-        if starts[0] > 0:
-            self.recorder.was_away(0, self._frames.ms(starts[0]), SKIPPED)
+        if (begun := self._frames.ms(starts[0])) > 0:
+            self.recorder.was_away(0, begun, SKIPPED)
 
     def _press(self, event: events.Key, act: Act | None, at: float) -> Answer:
         match act:

@@ -15,7 +15,7 @@ from etholog.commands import recording
 from etholog.commands.film import common
 from etholog.commands.output import say
 from etholog.recording import opening
-from etholog.recording.film_clock import FilmClock, FilmRecorder
+from etholog.recording.film_clock import FilmClock, FilmRecorder, StretchRecorder
 from etholog.recording.forms import CONDITIONS, PAIR, SETTING
 from etholog.recording.keyboard import Keyboard
 from etholog.recording.live import Live
@@ -56,7 +56,8 @@ def begin(args: argparse.Namespace, new: NewSession) -> int:
         told = {"clock": "film", "boot": "", "source": f"film {clip.path.name}"[:200]}
         journal = opening.begin(args.folder, kept, began, 0.0, name, **more, **told)
         journal.append(drafts.film([plain(clip, args.folder)]))
-        recorder = FilmRecorder(journal, Live(kept), clock, hand=args.hand, began=began, keyboard=new.keyboard)
+        kind = StretchRecorder if starts else FilmRecorder
+        recorder = kind(journal, Live(kept), clock, hand=args.hand, began=began, keyboard=new.keyboard)
         pair = f"{more['male'] or 'male'} x {more['female'] or 'female'}"
         return _record(args, recorder, pair, of is None, film, clock, starts)
 

@@ -1,5 +1,21 @@
-"""Cards and the herd that they make up: pedigree, attempts, what is due, readiness."""
+"""Cards and the herd that they make up: pedigree, attempts, what is due, readiness, and the door by which entries come
+in."""
 
-from etholog.animals.herd import Animals, Pairing, questions, read
+from etholog.animals.doubts import questions
+from etholog.animals.herd import Animals, Pairing, read
 
-__all__ = ["Animals", "Pairing", "attempts", "card", "care", "life", "pedigree", "questions", "read", "readiness"]
+__all__ = [
+    "Animals",
+    "Pairing",
+    "attempts",
+    "card",
+    "care",
+    "cautions",
+    "entering",
+    "life",
+    "notebook",
+    "pedigree",
+    "questions",
+    "read",
+    "readiness",
+]

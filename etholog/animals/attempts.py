@@ -7,6 +7,7 @@ from typing import Literal
 
 from etholog.animals.card import Entry
 from etholog.animals.herd import Animals, Pairing
+from etholog.animals.lot import Lot
 from etholog.base.dates import Day
 from etholog.session.evidence import Evidence
 
@@ -67,12 +68,33 @@ class Attempt:
         """The males that may be the sire; more than one means that nobody knows which."""
         return tuple(dict.fromkeys(pairing.male for pairing in (*self.stored, *self.taken)))
 
+    @cached_property
+    def lot(self) -> Lot:
+        """Its young as they were counted, by stage."""
+        return Lot.of((entry.on, entry.words, entry.number or 0) for entry in self.counts)
+
     @property
     def young(self) -> float | None:
-        """The most young that were ever counted of it; None where nobody counted any. Eggs are none yet (those with
-        legs are)."""
-        young = [entry for entry in self.counts if not entry.words.lower().endswith(("egg", "eggs"))]
-        return max((entry.number or 0 for entry in young), default=None)
+        """The latest count of living young; None where nobody counted any. Eggs are none yet (those with legs are)."""
+        young = self.lot.young
+        return young.number if young else None
+
+    @property
+    def best(self) -> Evidence:
+        """The most that was seen in any of its pairings, sperm stored from before an earlier sac too."""
+        return max((pairing.evidence for pairing in (*self.stored, *self.pairings)), default=Evidence.UNWATCHED)
+
+    @property
+    def rests_on(self) -> str:
+        """On what it rests that sperm may have been transferred, in words; '' where nothing says so."""
+        if self.sac and self.best < Evidence.INSERTION:
+            seen = self.best.words if self.stored or self.pairings else "no pairing known"
+            return f"a sac alone, of an insertion that nobody saw ({seen})"
+        if self.sac or self.best >= Evidence.INSERTION:
+            return self.best.words
+        if self.best == Evidence.CLASP:
+            return "a clasp alone, no insertion was seen"
+        return f"no more than their being together: {self.best.words}" if self.taken else ""
 
     @property
     def rung(self) -> Evidence | None:
@@ -145,3 +167,6 @@ def _doubts(one: Attempt, animals: Animals) -> Iterator[str]:
                 yield f"moult {moult.on.text} and pairing {pairing.on.text}: which came first?"
     if len(one.sires) > 1:
         yield f"sire unsure: {' or '.join(one.sires)}"
+    for a, b, lost in one.lot.lost:
+        if lost < 0:
+            yield f"more {b} than {a}: counted again, or of two sacs?"

@@ -1,8 +1,7 @@
 """One animal's life: an append-only file of dated entries, the same journal that a session is."""
 
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
-from datetime import date
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
 from typing import Annotated, Any, Literal, NotRequired, final
@@ -42,6 +41,12 @@ KINDS: dict[str, Kind] = {
     "dam": Kind("dam", "words"),
     "sire": Kind("sire", "words"),
     "moved": Kind("moved to", "words"),
+    "family": Kind("family", "words"),
+    "form": Kind("locality or form", "words"),
+    "lent": Kind("lent to", "words"),
+    "returned": Kind("returned", "words?"),
+    "sold": Kind("sold to", "words?"),
+    "given": Kind("given to", "words?"),
     "moult": Kind("moult", "words?", choices=("last",)),
     "meal": Kind("meal", "words?", choices=("small", "middling", "large", "refused")),
     "water": Kind("water"),
@@ -61,7 +66,7 @@ KINDS: dict[str, Kind] = {
     "renamed": Kind("renamed to", "words"),
     "note": Kind("note", "words"),
 }
-FACTS = ("sex", "species", "bought_as", "dam", "sire", "moved")
+FACTS = ("sex", "species", "bought_as", "family", "form", "dam", "sire", "moved")
 NO_EVENT = ("note", "renamed", *FACTS)  # these may be told of an animal long dead
 OF_THE_SAC = ("pulled", "opened", "count")  # a sac may live on when she doesn't
 
@@ -159,10 +164,19 @@ class Card:
         found = self.all(*kinds)
         return found[-1] if found else None
 
+    def told_last(self, kind: str) -> Entry | None:
+        """Return what was told last (not what is dated last) of a fact."""
+        return max(self.all(kind), key=lambda entry: entry.n, default=None)
+
     def fact(self, kind: str) -> str:
-        """Return what was told last (not what is dated last) of a fact, or ''."""
-        found = self.all(kind)
-        return max(found, key=lambda entry: entry.n).words if found else ""
+        """Return the words of what was told last of a fact, or ''."""
+        entry = self.told_last(kind)
+        return entry.words if entry else ""
+
+    def having(self, entry: Entry) -> "Card":
+        """Return the card as it would be with one entry more."""
+        entries = sorted((*self.entries, entry), key=lambda one: (one.on.first, one.n))
+        return replace(self, entries=tuple(entries))
 
     @cached_property
     def sex(self) -> str:
@@ -182,7 +196,7 @@ class Card:
 
     @property
     def last_moult(self) -> Entry | None:
-        """A male's maturing moult: the one told as his last."""
+        """The maturing moult: the one told as the last."""
         return next((entry for entry in reversed(self.all("moult")) if entry.words == "last"), None)
 
 
@@ -254,50 +268,6 @@ def check(entry: Entry) -> None:
         raise Refusal(f"{entry.kind} can't be {entry.number:g}")
     if entry.kind == "count" and entry.number != int(entry.number or 0):
         raise Refusal(f"counted animals are whole: {entry.number:g}")
-
-
-def impossible(card: Card, entry: Entry) -> str | None:
-    """Return why an entry can't be true beside the others, or None."""
-    kind = KINDS[entry.kind]
-    if kind.sex and card.sex not in (kind.sex, "unknown"):
-        return f"{card.id} is told as {card.sex}, and {kind.label} is said of a {kind.sex} alone"
-    if entry.kind == "sex" and entry.words != "unknown":
-        for other in card.entries:
-            if KINDS[other.kind].sex not in ("", entry.words):
-                return f"{card.id} has {other.said} on {other.on.text}, which is said of no {entry.words}"
-    if entry.kind == "moult" and entry.words == "last" and card.sex == "female":
-        return f"{card.id} is told as female, and a last moult is said of a male alone"
-    if entry.kind in ("dam", "sire") and entry.words in card.names:
-        return f"{card.id} can't be its own {entry.kind}"
-    if entry.kind == "moult" and card.sex != "female" and card.last_moult and card.last_moult.on.before(entry.on):
-        return f"{card.id} had his last moult on {card.last_moult.on.text}; a mature male moults no more"
-    born = card.last("born")
-    if entry.kind not in NO_EVENT and born and entry.on.before(born.on):
-        return f"{card.id} was born on {born.on.text}"
-    if entry.kind not in (*NO_EVENT, *OF_THE_SAC) and card.died and card.died.before(entry.on):
-        return f"{card.id} died on {card.died.text}"
-    later = [other for other in card.entries if other.kind not in (*NO_EVENT, entry.kind)]
-    hers = [other for other in later if other.kind not in OF_THE_SAC]
-    if entry.kind == "died" and (after := [other for other in hers if entry.on.before(other.on)]):
-        return f"{card.id} has {after[-1].said} on {after[-1].on.text}, after that"
-    if entry.kind == "born" and (earlier := [other for other in later if other.on.before(entry.on)]):
-        return f"{card.id} has {earlier[0].said} on {earlier[0].on.text}, before that"
-    return None
-
-
-def doubtful(card: Card, entry: Entry, today: date) -> Iterator[str]:
-    """Yield a question for each thing about an entry that is possible but odd."""
-    if entry.on.first > today:
-        yield f"{entry.on.text} is still to come"
-    if entry.kind in ("eaten", "pulled", "opened", "count"):
-        laid = [sac for sac in card.all("sac") if not entry.on.before(sac.on)]
-        if not laid:
-            yield f"no sac of {card.id} is on the card before {entry.on.text}"
-    same = [other for other in card.all(entry.kind) if other.on.text == entry.on.text and other.n != entry.n]
-    if entry.kind in ("moult", "sac", "died", "born") and same:
-        yield f"{card.id} has {entry.kind} on {entry.on.text} already"
-    if entry.kind in ("died", "born") and len(card.all(entry.kind)) > bool(same):
-        yield f"{card.id} has {KINDS[entry.kind].label} on {card.all(entry.kind)[-1].on.text} as well"
 
 
 def file_name(name: str) -> str:

@@ -3,10 +3,14 @@
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from itertools import pairwise
 
 from etholog.animals.attempts import Attempt, Tries, by_female
-from etholog.animals.card import Card
+from etholog.animals.card import Card, Entry
+from etholog.animals.custody import Custody, custody
+from etholog.animals.groups import Group
 from etholog.animals.herd import Animals, Pairing
+from etholog.base.dates import Day
 from etholog.ethogram import Aftercare, Ethogram
 from etholog.session.evidence import Evidence
 
@@ -15,6 +19,10 @@ LOOK_DAYS = 7
 INCUBATOR_DAYS = 3
 QUIET_CHECK_DAYS = 14
 REST_DAYS = 14
+REFUSED_DAYS = 90
+NEAR_MOULT_DAYS = 60
+# Adults of many species moult every 12 to 18 months (common practice, no source).
+USUAL_INTERMOULT = (365, 548)
 
 
 @dataclass(frozen=True)
@@ -38,20 +46,29 @@ class Task:
 
 @dataclass(frozen=True)
 class Window:
-    """The windows for one species, and whose they are."""
+    """The windows for one animal, and whose they are."""
 
     care: Aftercare
     sac: tuple[int, int]
     source: str
 
 
-def window(species: str, animals: Animals, known: Sequence[Ethogram], tries: Tries | None = None) -> Window:
-    """Return the windows for a species: its genus's, else the general ones of the first ethogram that has any; from
-    the user's own sacs of that genus once there are enough. `tries`: all attempts, where they are at hand."""
-    genus = species.split(" ")[0]
-    entries = [entry for kept in known for entry in kept.aftercare]
-    named = [entry for entry in entries if genus in entry.genera] or [entry for entry in entries if not entry.genera]
-    care = named[0]
+def window(name: str, animals: Animals, known: Sequence[Ethogram], tries: Tries | None = None) -> Window | None:
+    """Return the windows for an animal, or None where none is known: nothing is borrowed from another group.
+
+    They are those of its genus (its accepted one), else the general ones of the ethogram with which it was watched or
+    that fits its group; from the user's own sacs of that genus once there are enough. `tries`: all attempts, where
+    they are at hand.
+    """
+    genus = animals.genus_of(name)
+    entries = [entry for kept in known for entry in kept.aftercare if genus in entry.genera]
+    if not entries:
+        watched = [pairing.ethogram.name for pairing in animals.pairings_of(name) if pairing.ethogram]
+        fitting = [*watched[-1:], animals.group_of(name).ethogram]
+        entries = [e for of in fitting for kept in known if kept.name == of for e in kept.aftercare if not e.genera]
+    if not entries:
+        return None
+    care = entries[0]
     own = own_sac_days(genus, animals, by_female(animals) if tries is None else tries)
     if len(own) >= OWN_SACS:
         return Window(care, (min(own), max(own)), f"your own {len(own)} sacs of {genus}")
@@ -62,7 +79,7 @@ def own_sac_days(genus: str, animals: Animals, tries: Tries) -> list[int]:
     """Return the days from the last pairing to each sac of the genus, where both dates are known to the day."""
     found = []
     for name, own in tries.items():
-        if animals.species_of(name).split(" ")[0] != genus:
+        if not genus or animals.genus_of(name) != genus:
             continue
         for one in own:
             if one.sac and one.taken and one.sac.on.exact and one.taken[-1].on.exact and not one.again:
@@ -76,17 +93,29 @@ def sac_window(one: Attempt, mine: Window) -> tuple[date, date]:
 
 
 def due(animals: Animals, known: Sequence[Ethogram], today: date) -> list[Task]:
-    """Return all that is to be done from today on, by date; what should be done already comes first."""
-    windows: dict[str, Window] = {}
+    """Return all that is to be done from today on, by date; what should be done already comes first.
+
+    An animal that is sold, given or lent needs nothing from this keeper but, where it was lent until a date, to come
+    back.
+    """
+    windows: dict[tuple[str, Group], Window | None] = {}
     every = by_female(animals)
     found: list[Task] = []
     for name in animals.known():
         card = animals.find(name)
-        species = animals.species_of(name)
-        if species not in windows:
-            windows[species] = window(species, animals, known, every)
-        mine = windows[species]
         tries = every.get(name, [])
+        where = custody(card)
+        if where.where != "here":
+            found += _away(name, where)
+            continue
+        of = animals.species_of(name), animals.group_of(name)
+        if of not in windows:
+            windows[of] = window(name, animals, known, every)
+        mine = windows[of]
+        if mine is None:
+            if not animals.died(name) and (tries or (card and card.all("meal", "water"))):
+                found.append(_no_window(name, of[0], today))
+            continue
         if tries:
             found += _brood(tries[-1], mine, animals, card, today)
         if animals.died(name):
@@ -94,9 +123,29 @@ def due(animals: Animals, known: Sequence[Ethogram], today: date) -> list[Task]:
         if animals.sex_of(name) == "male":
             found += _male(name, card, mine, animals)
         if card is not None:
-            found += _keeping(card, mine, tries[-1] if tries else None)
+            found += _keeping(card, mine, tries[-1] if tries else None, animals)
     still = [task for task in found if task.until_done or task.last >= today]
     return sorted(still, key=lambda task: (task.first, task.animal, task.key))
+
+
+def _away(name: str, where: Custody) -> Iterator[Task]:
+    if where.where == "lent" and where.until and where.since:
+        yield Task(
+            f"{name}/lent/{where.since.text}",
+            name,
+            f"{where.who or 'the borrower'} was to bring {name} back",
+            where.until.first,
+            where.until.last,
+            where.words,
+            "as you agreed",
+            until_done=True,
+        )
+
+
+def _no_window(name: str, species: str, today: date) -> Task:
+    why = f"nothing is known of {species}" if species else "no species on record"
+    what = "no window known: enter its species, or its family"
+    return Task(f"{name}/window", name, what, today, today, why, "nothing is borrowed from other spiders")
 
 
 def _in(day: date, days: int) -> date:
@@ -169,7 +218,7 @@ def _waiting(one: Attempt, mine: Window, animals: Animals, card: Card | None, to
     yield Task(
         f"{she}/nosac/{first.on.text}",
         she,
-        "no sac in its time: did she moult?",
+        "no sac in its time" + ("" if animals.group_of(she).females_moult is False else ": did she moult?"),
         _in(closes, 1),
         _in(closes, 60),
         f"the window closed on {closes}",
@@ -211,7 +260,7 @@ def _guarding(one: Attempt, mine: Window) -> Iterator[Task]:
         yield Task(
             f"{she}/count/{opened.text}",
             she,
-            "count the young, part and label them",
+            "count the young by stage, part and label them",
             opened.first,
             _in(opened.last, 30),
             f"opened {opened.text}",
@@ -245,24 +294,37 @@ def _male(name: str, card: Card | None, mine: Window, animals: Animals) -> Itera
         )
 
 
-def _keeping(card: Card, mine: Window, attempt: Attempt | None) -> Iterator[Task]:
+def moult_may_be_near(card: Card, group: Group, on: Day) -> bool:
+    """Tell whether a moult can't be ruled out around a date: not for a mature male, nor where mature females moult no
+    more; for all others once the shortest known intermoult (or a year, of an adult) is nearly over."""
+    if card.last_moult or (group.females_moult is False and card.sex == "female" and card.all("paired", "sac")):
+        return False
+    moults = [entry.on for entry in card.all("moult") if not on.before(entry.on)]
+    spans = [b.days_until(c)[0] for b, c in pairwise(moults)]
+    if not moults or (len(spans) < 2 and not card.all("paired", "sac")):
+        return True
+    shortest = min(spans) if len(spans) >= 2 else USUAL_INTERMOULT[0]
+    return moults[-1].days_until(on)[1] >= shortest - NEAR_MOULT_DAYS
+
+
+def _keeping(card: Card, mine: Window, attempt: Attempt | None, animals: Animals) -> Iterator[Task]:
     guarding = attempt is not None and attempt.guarding
     meal, water, moult = card.last("meal"), card.last("water"), card.last("moult")
-    low, high = mine.care.meal
     if meal and not guarding:
-        rested = _in(moult.on.last, REST_DAYS) if moult else meal.on.last
-        first = max(_in(meal.on.last, low), rested)
-        waiting = attempt is not None and attempt.end == "open" and bool(attempt.taken)
-        yield Task(
-            f"{card.id}/meal/{meal.on.text}",
-            card.id,
-            "feed: few and of middling size after a pairing" if waiting else "feed",
-            first,
-            max(_in(meal.on.last, high), _in(first, high - low)),
-            f"last meal {meal.on.text}{', refused' if meal.words == 'refused' else ''}",
-            mine.care.source,
-            until_done=True,
-        )
+        moulted = moult is not None and not moult.on.before(meal.on)
+        near = meal.words == "refused" and not moulted and moult_may_be_near(card, animals.group_of(card.id), meal.on)
+        if near:
+            yield Task(
+                f"{card.id}/refused/{meal.on.text}",
+                card.id,
+                "prey out, water, look: a moult may be near",
+                meal.on.last,
+                _in(meal.on.last, REFUSED_DAYS),
+                f"meal refused {meal.on.text}, which is usual before a moult",
+                "common practice, no source",
+                LOOK_DAYS,
+            )
+        yield _meal(card, mine, attempt, meal, near)
     if water:
         yield Task(
             f"{card.id}/water/{water.on.text}",
@@ -274,3 +336,29 @@ def _keeping(card: Card, mine: Window, attempt: Attempt | None) -> Iterator[Task
             mine.care.source,
             until_done=True,
         )
+
+
+def _meal(card: Card, mine: Window, attempt: Attempt | None, meal: Entry, near_moult: bool) -> Task:
+    low, high = mine.care.meal
+    moult = card.last("moult")
+    rested = _in(moult.on.last, REST_DAYS) if moult else meal.on.last
+    first = max(_in(meal.on.last, REFUSED_DAYS if near_moult else low), rested)
+    waiting = attempt is not None and attempt.end == "open" and bool(attempt.taken)
+    mature_male = card.sex == "male" and card.last_moult is not None
+    what = "feed: few and of middling size after a pairing" if waiting else "feed"
+    if mature_male:
+        what = "offer a small meal: mature males eat little, some nothing"
+    elif meal.words == "refused":
+        what = "offer a small meal again, and take out what is left"
+    return Task(
+        f"{card.id}/meal/{meal.on.text}",
+        card.id,
+        what,
+        first,
+        max(_in(meal.on.last, high), _in(first, high - low)),
+        f"last meal {meal.on.text}{', refused' if meal.words == 'refused' else ''}",
+        mine.care.source,
+        # A mature male who eats nothing is no neglect, so his meal is never overdue.
+        every=0 if not mature_male else low,
+        until_done=not mature_male,
+    )

@@ -9,10 +9,13 @@ from pathlib import Path
 from etholog import session
 from etholog.animals import card
 from etholog.animals.card import Card
-from etholog.animals.pedigree import Parents
+from etholog.animals.groups import Group, group_of
+from etholog.animals.pedigree import Chances, Parents, weighed
+from etholog.animals.species import Synonyms, synonyms
 from etholog.base import files
 from etholog.base.dates import Day
 from etholog.base.refusal import Finding, Refusal
+from etholog.base.text import nearest
 from etholog.ethogram import NEEDED, Ethogram
 from etholog.session import endings
 from etholog.session.evidence import Evidence, evidence
@@ -68,10 +71,21 @@ class Animals:
         killed = met and met[-1].male == self.id_of(name) and met[-1].ended == endings.KILLED
         return met[-1].on if killed else None
 
+    def require(self, name: str) -> str:
+        """Return an animal's id. Raises Refusal, with the nearest names, for one that nothing is known of."""
+        if self.id_of(name) not in self.known():
+            raise Refusal(f"no card and no session of {name!r}{nearest(name, self.known())}")
+        return self.id_of(name)
+
     def known(self) -> list[str]:
         """Return the ids of all animals that cards or sessions know."""
         met = {name for pairing in self.pairings for name in (pairing.male, pairing.female)}
         return sorted({*self.cards, *met} - {""})
+
+    @property
+    def on_record(self) -> set[str]:
+        """The ids of all animals that have a card or a session; one that another's card names is none of them."""
+        return {*self.cards, *(name for p in self.pairings if p.file for name in (p.male, p.female))} - {""}
 
     def sex_of(self, name: str) -> str:
         """Return an animal's sex: as its card says, or from the part that it had in a session."""
@@ -89,6 +103,21 @@ class Animals:
         if one is not None and one.species:
             return one.species
         return next((p.species for p in reversed(self.pairings_of(name)) if p.species), "")
+
+    def genus_of(self, name: str) -> str:
+        """Return an animal's genus by the accepted name of its species, or ''."""
+        return self.synonyms.resolve(self.species_of(name))[0].capitalize()
+
+    @cached_property
+    def synonyms(self) -> Synonyms:
+        """The names of species that are one, the keeper's own table before the shipped one."""
+        return synonyms(self.folder)
+
+    def group_of(self, name: str) -> Group:
+        """Return an animal's group of spiders: by the ethogram of its last session, its genus, or its `family`."""
+        one = self.find(name)
+        watched = [p.ethogram.name for p in self.pairings_of(name) if p.ethogram]
+        return group_of(self.species_of(name), watched[-1] if watched else "", one.fact("family") if one else "")
 
     def pairings_of(self, name: str) -> list[Pairing]:
         """Return an animal's pairings, by date."""
@@ -115,10 +144,38 @@ class Animals:
 
     @cached_property
     def parents(self) -> dict[str, Parents]:
-        """Each animal's dam and sire, by id."""
-        return {
-            one.id: Parents(self.id_of(one.fact("dam")), self.id_of(one.fact("sire"))) for one in self.cards.values()
-        }
+        """Each animal's possible dams and sires, by id."""
+        return {one.id: Parents(*self._parents_of(one), self._unsure_of(one)) for one in self.cards.values()}
+
+    def _parents_of(self, one: Card) -> tuple[Chances, Chances]:
+        dam, sire = (self.possible(one.fact(kind)) for kind in ("dam", "sire"))
+        return dam, sire
+
+    @staticmethod
+    def _unsure_of(one: Card) -> frozenset[str]:
+        told = {kind: one.told_last(kind) for kind in ("dam", "sire")}
+        return frozenset(kind for kind, entry in told.items() if entry and not entry.sure)
+
+    def possible(self, words: str) -> Chances:
+        """Return who may be the parent by the words of `dam` or `sire`: `M-1`, `M-1 or M-2`, `M-1:3 or M-2:1`.
+
+        Without a weight for each, all are equally likely. A name that itself holds an `or` is a name where an animal
+        has it.
+        """
+        told = [(words, None)] if self.id_of(words) in self.cards else weighed(words)
+        weights = [weight or 0.0 for _, weight in told]
+        if not all(weights):
+            weights = [1.0] * len(told)
+        chances: dict[str, float] = {}
+        for (name, _), weight in zip(told, weights, strict=True):
+            chances[self.id_of(name)] = chances.get(self.id_of(name), 0.0) + weight / sum(weights)
+        return tuple(chances.items())
+
+    def having(self, cards: dict[str, Card]) -> "Animals":
+        """Return the herd as it would be with these cards in the place of its own."""
+        alone = Animals(self.folder, self.cards | cards)
+        watched = [pairing for pairing in self.pairings if pairing.file]
+        return replace(alone, pairings=_by_date([*watched, *_from_cards(alone, watched)]), findings=self.findings)
 
 
 def read(workspace: Path) -> Animals:
@@ -144,9 +201,11 @@ def read(workspace: Path) -> Animals:
         taken |= dict.fromkeys(one.names, file)
     alone = Animals(workspace, cards)
     watched, unread = _from_sessions(workspace / "sessions", alone)
-    pairings = [*watched, *_from_cards(alone, watched)]
-    pairings.sort(key=lambda pairing: (pairing.on.first, str(pairing.file)))
-    return Animals(workspace, cards, pairings, [*findings, *unread])
+    return Animals(workspace, cards, _by_date([*watched, *_from_cards(alone, watched)]), [*findings, *unread])
+
+
+def _by_date(pairings: list[Pairing]) -> list[Pairing]:
+    return sorted(pairings, key=lambda pairing: (pairing.on.first, str(pairing.file)))
 
 
 def _from_sessions(folder: Path, known: Animals) -> tuple[list[Pairing], list[Finding]]:
@@ -191,24 +250,3 @@ def _from_cards(known: Animals, watched: list[Pairing]) -> Iterator[Pairing]:
             if (*pair, entry.on.text) not in seen:
                 seen.add((*pair, entry.on.text))
                 yield Pairing(*pair, entry.on, known.species_of(one.id))
-
-
-def questions(animals: Animals) -> Iterator[Finding]:
-    """Yield what does not fit together over all cards: unknown parents, sacs without a pairing, odd dates."""
-    known = set(animals.known())
-    for one in animals.cards.values():
-        for kind, sex in (("dam", "female"), ("sire", "male")):
-            parent = one.fact(kind)
-            if parent and animals.id_of(parent) not in known:
-                yield Finding(f"{kind} {parent!r} has no card and no session", path=one.path)
-            elif parent and animals.sex_of(parent) not in (sex, "unknown"):
-                yield Finding(f"{kind} {parent!r} is told as {animals.sex_of(parent)}", path=one.path)
-        for entry in one.entries:
-            others = tuple(other for other in one.entries if other is not entry)
-            why = card.impossible(replace(one, entries=others), entry)
-            if why:
-                yield Finding(f"{entry.said} on {entry.on.text}: {why}", path=one.path)
-        met = animals.pairings_of(one.id)
-        for sac in one.all("sac"):
-            if not any(not sac.on.before(pairing.on) for pairing in met):
-                yield Finding(f"a sac on {sac.on.text}, and no pairing before it is known", path=one.path)

@@ -4,6 +4,7 @@ from collections.abc import Iterator
 
 from etholog.animals.attempts import attempts
 from etholog.animals.card import FACTS, KINDS, Entry
+from etholog.animals.custody import custody
 from etholog.animals.herd import Animals, Pairing
 from etholog.session.evidence import Evidence
 
@@ -22,9 +23,16 @@ def facts(animals: Animals, name: str) -> Iterator[str]:
     card = animals.find(name)
     if card and len(card.names) > 1:
         yield f"before: {', '.join(one for one in card.names if one != card.id)}"
-    for kind in ("bought_as", "dam", "sire", "moved"):
-        if card and card.fact(kind):
-            yield f"{KINDS[kind].label.removesuffix(' to')}: {card.fact(kind)}"
+    for kind in ("bought_as", "family", "form", "dam", "sire", "moved"):
+        if card and (told := card.told_last(kind)):
+            chances = animals.possible(told.words) if kind in ("dam", "sire") else ()
+            shown = told.words
+            if len(chances) > 1:
+                shown = ", ".join(f"{who or 'unknown'} ({chance:.0%})" for who, chance in chances) + ": one of these"
+            yield f"{KINDS[kind].label.removesuffix(' to')}: {shown}{'' if told.sure else ' (unsure)'}"
+    where = custody(card)
+    if where.where != "here":
+        yield where.words
 
 
 def events(animals: Animals, name: str) -> Iterator[tuple[str, str, str]]:
@@ -51,5 +59,9 @@ def lines(animals: Animals, name: str) -> Iterator[str]:
         yield f"  {on:<10}  {what}  [{where}]"
     if animals.sex_of(name) == "female":
         for one in attempts(animals, name):
+            if one.sac and one.best < Evidence.INSERTION:
+                yield f"  sac {one.sac.on.text}: rests on {one.rests_on}"
+            if one.lot.words:
+                yield f"  young of the sac of {one.sac.on.text if one.sac else '?'}: {one.lot.words}"
             for doubt in one.doubts:
                 yield f"  ? {doubt}"

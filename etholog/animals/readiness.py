@@ -1,6 +1,6 @@
 """What speaks for and against putting two animals together: facts, each with its date. The keeper decides."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from itertools import pairwise
@@ -8,10 +8,13 @@ from statistics import mean, stdev
 from typing import Literal
 
 from etholog.animals.attempts import Attempt, attempts, by_female
-from etholog.animals.card import Entry
-from etholog.animals.care import window
+from etholog.animals.card import KINDS, Card, Entry
+from etholog.animals.care import NEAR_MOULT_DAYS, USUAL_INTERMOULT, moult_may_be_near, window
+from etholog.animals.cautions import cautions, poison_centre
+from etholog.animals.custody import custody
+from etholog.animals.groups import Group
 from etholog.animals.herd import Animals, Pairing
-from etholog.animals.pedigree import common, kinship
+from etholog.animals.pedigree import UNKNOWN, Parents, ancestors, common, generations, kinship
 from etholog.base.dates import Day, between
 from etholog.ethogram import Ethogram
 from etholog.session.endings import ATTACKED, KILLED
@@ -20,10 +23,7 @@ from etholog.session.evidence import Evidence
 Side = Literal["for", "against", "unknown", "note"]
 
 HARDENED_DAYS = 28
-NEAR_MOULT_DAYS = 60
 HUNGRY_DAYS = 21
-# Adults of many species moult every 12 to 18 months (common practice, no source).
-USUAL_INTERMOULT = (365, 548)
 
 
 @dataclass(frozen=True)
@@ -39,6 +39,7 @@ def facts(male: str, female: str, animals: Animals, known: Sequence[Ethogram], t
     now = Day.of(today)
     return [
         *_alive(male, female, animals),
+        *_at_hand(male, female, animals),
         *_species(male, female, animals),
         *_kin(male, female, animals),
         *_his(male, animals, known, now),
@@ -63,7 +64,15 @@ def _alive(male: str, female: str, animals: Animals) -> Iterator[Fact]:
         told = animals.sex_of(name)
         if told != sex:
             side: Side = "unknown" if told == "unknown" else "against"
-            yield Fact(side, f"{name} is told as {told}, not as {sex}")
+            known = "does not say which sex" if told == "unknown" else f"says {told}, not {sex}"
+            yield Fact(side, f"the card of {name} {known}")
+
+
+def _at_hand(male: str, female: str, animals: Animals) -> Iterator[Fact]:
+    for name in (male, female):
+        where = custody(animals.find(name))
+        if where.where != "here":
+            yield Fact("against" if where.where != "lent" else "note", f"{animals.id_of(name)}: {where.words}")
 
 
 def _species(male: str, female: str, animals: Animals) -> Iterator[Fact]:
@@ -71,8 +80,14 @@ def _species(male: str, female: str, animals: Animals) -> Iterator[Fact]:
     if not his or not her:
         missing = " and ".join(name for name, species in ((male, his), (female, her)) if not species)
         yield Fact("unknown", f"species of {missing} not on record: hybrids can't be ruled out")
-    elif his == her:
-        yield Fact("for", f"one species: {his}")
+    elif animals.synonyms.same(his, her):
+        forms = [card.fact("form") for card in (animals.find(male), animals.find(female)) if card]
+        told = [form for form in forms if form]
+        if len(told) == 2 and told[0].casefold() != told[1].casefold():
+            yield Fact("against", f"one species, two localities or forms: {told[0]} and {told[1]}")
+        elif len(told) == 1:
+            yield Fact("unknown", f"one species; {told[0]} is on one card alone: are they of one form?")
+        yield Fact("for", f"one species: {his}" + ("" if his == her else f", by another name {her}"))
     else:
         yield Fact("against", f"two species: {his} and {her}")
 
@@ -81,14 +96,41 @@ def _kin(male: str, female: str, animals: Animals) -> Iterator[Fact]:
     him, her = animals.id_of(male), animals.id_of(female)
     parents = animals.parents
     shared = kinship(him, her, parents)
-    if shared > 0:
+    lines = [(name, generations(name, parents)) for name in (him, her)]
+    depth = min(known for _, known in lines)
+    if shared.high > 0:
         through = ", ".join(sorted(common(him, her, parents)))
-        yield Fact("against", f"kin through {through}: kinship {shared:g}, which would be their young's inbreeding")
-    unknown = [n for n in (him, her) if n not in parents or len(parents[n].known) < 2]
-    if unknown:
-        yield Fact("unknown", f"dam or sire of {' and '.join(unknown)} not known: they may be kin")
-    elif shared == 0:
-        yield Fact("for", "no ancestor in common as far as the cards go")
+        size = f"{shared.expected:g}"
+        if shared.low < shared.high:
+            size = f"{shared.low:g} to {shared.high:g}, {shared.expected:g} expected (one of several parents each)"
+        least = " or more, as not all ancestors are known" if not _lines_known(him, her, parents) else ""
+        doubt = "" if not (unsure := _unsure((him, her), parents)) else f"; it rests on {unsure}, marked unsure"
+        may = "kin" if shared.low > 0 else "perhaps kin"
+        yield Fact(
+            "against",
+            f"{may} through {through}: kinship {size}{least}, which would be their young's inbreeding{doubt}",
+        )
+    if depth == 0:
+        unknown = [
+            f"{' and '.join(parents.get(name, UNKNOWN).missing)} of {name}" for name, known in lines if known == 0
+        ]
+        yield Fact("unknown", f"{', '.join(unknown)} not known: they may be kin")
+    elif shared.high == 0:
+        back = "parents" if depth == 1 else f"{depth} generations back"
+        yield Fact("for", f"no ancestor in common among their {back}; who came before is not known of both")
+
+
+def _lines_known(him: str, her: str, parents: Mapping[str, Parents]) -> bool:
+    """Whether each animal of the two lines below the ancestors that they share has both parents known."""
+    shared = ancestors(him, parents) & ancestors(her, parents)
+    line = (ancestors(him, parents) | ancestors(her, parents)) - shared
+    return not any(parents.get(name, UNKNOWN).missing for name in line)
+
+
+def _unsure(names: Iterable[str], parents: Mapping[str, Parents]) -> str:
+    line = sorted(set[str]().union(*(ancestors(name, parents) for name in names)))
+    found = [f"the {side} of {name}" for name in line for side in sorted(parents.get(name, UNKNOWN).unsure)]
+    return " and ".join(found)
 
 
 def _his(male: str, animals: Animals, known: Sequence[Ethogram], now: Day) -> Iterator[Fact]:
@@ -96,16 +138,22 @@ def _his(male: str, animals: Animals, known: Sequence[Ethogram], now: Day) -> It
     met = [pairing for pairing in animals.pairings_of(male) if pairing.male == animals.id_of(male)]
     if card is not None:
         moult = card.last_moult
-        low, high = window(animals.species_of(male), animals, known).care.prime
+        mine = window(male, animals, known)
         if moult is None:
             yield Fact("unknown", f"{card.id}: no last moult on his card: is he mature?")
+        elif mine is None:
+            yield Fact(
+                "unknown", f"{card.id}: last moult {_ago(moult.on, now)}; how long his kind can pair is not known"
+            )
         else:
+            low, high = mine.care.prime
             days = moult.on.days_until(now)
             inside = days[0] >= low and days[1] <= high
             told = "" if inside else f"; most pair from {low} to {high} days after it (common practice, no source)"
             yield Fact("for" if inside else "against", f"{card.id}: last moult {_ago(moult.on, now)}{told}")
         yield from _charge(card.id, card.all("sperm_web"), met, now)
-        yield from _fed(card.id, card.last("meal"), now)
+        yield from _fed(card, animals, now)
+        yield from _measured(card, now)
     if met:
         yield Fact("note", f"{met[-1].male}: last session {_ago(met[-1].on, now)}, {len(met)} in all")
     else:
@@ -122,23 +170,68 @@ def _charge(who: str, webs: Sequence[Entry], met: Sequence[Pairing], now: Day) -
         yield Fact("for", f"{who}: sperm web {_ago(webs[-1].on, now)}")
 
 
-def _fed(who: str, meal: Entry | None, now: Day) -> Iterator[Fact]:
+def _fed(card: Card, animals: Animals, now: Day) -> Iterator[Fact]:
+    meal = card.last("meal")
     if meal is None:
-        yield Fact("unknown", f"{who}: no meal on the card")
+        yield Fact("unknown", f"{card.id}: no meal on the card")
         return
-    hungry = meal.on.days_until(now)[0] > HUNGRY_DAYS or meal.words == "refused"
-    yield Fact(
-        "against" if hungry else "for", f"{who}: last meal {meal.words or ''} {_ago(meal.on, now)}".replace("  ", " ")
-    )
+    last = f"{card.id}: last meal {meal.words or ''} {_ago(meal.on, now)}".replace("  ", " ")
+    if meal.words == "refused":
+        moult = card.last("moult")
+        later = moult is not None and not moult.on.before(meal.on)
+        near = not later and moult_may_be_near(card, animals.group_of(card.id), meal.on)
+        mature = card.sex == "male" and card.last_moult is not None
+        yield Fact("note" if mature else "against", last + (": a moult may be near" if near else ""))
+        return
+    hungry = meal.on.days_until(now)[0] > HUNGRY_DAYS
+    yield Fact("against" if hungry else "for", last)
+
+
+def _measured(card: Card, now: Day) -> Iterator[Fact]:
+    """Weight and leg span as they were measured last; and the weight since the last moult."""
+    said = []
+    for kind, unit in (("weight", "g"), ("size", "mm")):
+        entry = card.last(kind)
+        if entry and entry.number is not None:
+            doubt = "" if entry.sure else ", unsure"
+            said.append(f"{KINDS[kind].label} {entry.number:g} {unit} {_ago(entry.on, now)}{doubt}")
+    moult, weights = card.last("moult"), card.all("weight")
+    since = [entry for entry in weights if moult is None or not entry.on.before(moult.on)]
+    if len(since) > 1 and since[0].number and since[-1].number:
+        change = since[-1].number - since[0].number
+        said.append(f"{change:+g} g since {since[0].on.text}")
+    if said:
+        yield Fact("note", f"{card.id}: {'; '.join(said)}")
+
+
+def _adult(card: Card, tries: Sequence[Attempt], group: Group, now: Day) -> Iterator[Fact]:
+    """What says that she is adult: a sac, or else her age, size, and the moults that are known."""
+    who = card.id
+    sac = next((one.sac for one in tries if one.sac), None)
+    if sac:
+        yield Fact("for", f"{who}: adult: she laid a sac on {sac.on.text}")
+        return
+    if group.females_moult is False and card.last_moult:
+        yield Fact("for", f"{who}: adult: last moult {_ago(card.last_moult.on, now)}")
+        return
+    born, size, moults = card.last("born"), card.last("size"), card.all("moult")
+    known = [
+        f"age {_age(born.on.days_until(now))}" if born else "age not known",
+        f"leg span {size.number:g} mm" if size else "no size on the card",
+        f"{len(moults)} moult{'' if len(moults) == 1 else 's'} on the card",
+    ]
+    yield Fact("unknown", f"{who}: is she adult? No sac is known; {', '.join(known)}")
 
 
 def hers(female: str, animals: Animals, now: Day) -> Iterator[Fact]:
     """Yield what is known of a female alone: moults and how near the next may be, meals, pairings, sacs."""
     card, who = animals.find(female), animals.id_of(female)
+    tries, group = attempts(animals, female), animals.group_of(female)
     if card is not None:
-        yield from _moults(who, [entry.on for entry in card.all("moult")], now)
-        yield from _fed(who, card.last("meal"), now)
-    tries = attempts(animals, female)
+        yield from _adult(card, tries, group, now)
+        yield from _moults(card, group, now)
+        yield from _fed(card, animals, now)
+        yield from _measured(card, now)
     now_open = tries[-1] if tries else None
     moults = card.all("moult") if card else []
     if now_open and (now_open.end != "moult") and not (moults and _ended_before(now_open, moults[-1].on)):
@@ -152,7 +245,13 @@ def _ended_before(one: Attempt, moult: Day) -> bool:
     return last.before(moult)
 
 
-def _moults(who: str, moults: Sequence[Day], now: Day) -> Iterator[Fact]:
+def _moults(card: Card, group: Group, now: Day) -> Iterator[Fact]:
+    who, moults = card.id, [entry.on for entry in card.all("moult")]
+    if group.females_moult is False or card.last_moult:
+        told = f"; last moult {_ago(moults[-1], now)}" if moults else ""
+        why = "her last moult is on the card" if card.last_moult else f"mature females of {group.family} moult no more"
+        yield Fact("note", f"{who}: {why}, as a rule{told}")
+        return
     if not moults:
         yield Fact("unknown", f"{who}: no moult on her card: she may moult soon, and a moult undoes a pairing")
         return
@@ -181,11 +280,19 @@ def _this_intermoult(who: str, one: Attempt) -> Iterator[Fact]:
         yield Fact("note", f"{who}: paired {pairing.on.text} with {pairing.male}: {pairing.evidence.words}{ended}")
     if one.sac and one.guarding:
         yield Fact("against", f"{who}: guards a sac since {one.sac.on.text}")
+    if one.sac:
+        yield Fact("note", f"{who}: sac {one.sac.on.text}, which rests on {one.rests_on}")
+    if one.lot.words:
+        yield Fact("note", f"{who}: counted: {one.lot.words}")
     for kind, entry in (("eaten", one.eaten), ("pulled", one.pulled), ("opened", one.opened)):
         if entry:
             yield Fact("note", f"{who}: sac {kind} on {entry.on.text}")
     for doubt in one.doubts:
         yield Fact("note", f"{who}: {doubt}")
+
+
+def _age(days: tuple[int, int]) -> str:
+    return between(days) if days[1] < 730 else f"about {mean(days) / 365.25:.1f} years"
 
 
 def _together(male: str, female: str, animals: Animals) -> Iterator[Fact]:
@@ -207,10 +314,20 @@ def second_introductions(animals: Animals, genus: str) -> list[bool]:
     """Return, for each introduction after one that may have taken in the same intermoult, whether she attacked."""
     found = []
     for name, own in by_female(animals).items():
-        if animals.species_of(name).split(" ")[0] != genus:
+        if not genus or animals.genus_of(name) != genus:
             continue
         for one in own:
             for before, after in pairwise(one.pairings):
                 if before.may_have_taken and after.ended:
                     found.append(after.ended in (ATTACKED, KILLED))
     return found
+
+
+def beware(names: Iterable[str], animals: Animals) -> list[str]:
+    """Return the cautions that follow these animals, and the keeper's own line for the poison centre."""
+    found = dict[str, None]()
+    for name in names:
+        card, watched = animals.find(name), [p.ethogram.name for p in animals.pairings_of(name) if p.ethogram]
+        family = card.fact("family") if card else ""
+        found |= dict.fromkeys(cautions([animals.species_of(name)], watched[-1] if watched else "", [family]))
+    return [*found, *filter(None, [poison_centre(animals.folder)])]

@@ -10,8 +10,7 @@ from etholog import ethogram
 from etholog.animals import care
 from etholog.animals.care import Task
 from etholog.base.dates import exact_day
-from etholog.base.refusal import Refusal
-from etholog.base.text import nearest, visible
+from etholog.base.text import visible
 from etholog.commands.output import add_json, as_json, say
 
 WEEK = timedelta(days=7)
@@ -32,9 +31,7 @@ def run(args: argparse.Namespace) -> int:
     """Print or write what is due; 1 where a card or a session could not be used."""
     today = exact_day(args.today) if args.today else date.today()
     known = animals_.read(args.folder).as_of(today)
-    wanted = {known.id_of(name) for name in args.animals}
-    for name in wanted - set(known.known()):
-        raise Refusal(f"no card and no session of {name!r}{nearest(name, known.known())}")
+    wanted = {known.require(name) for name in args.animals}
     tasks = [
         task for task in care.due(known, ethogram.at_hand(args.folder), today) if not wanted or task.animal in wanted
     ]

@@ -5,15 +5,16 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from etholog import animals as animals_
-from etholog.animals import Animals, care
+from etholog.animals import Animals, care, cautions
 from etholog.animals.attempts import attempts
 from etholog.base.refusal import Refusal
-from etholog.base.text import nearest, visible
+from etholog.base.text import visible
 from etholog.commands.output import say
 from etholog.ethogram import Ethogram, at_hand
+from etholog.session.evidence import Evidence
 
-# Shown in full; the label is read by whoever opens the enclosure next.
-CAUTION = "Bites, hairs, escape: cover eyes, lid at hand. Don't open or shake."
+# Shown in full, after what to beware of: the label is read by whoever opens the enclosure next.
+CAUTION = "Lid at hand. Don't open or shake."
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -31,8 +32,7 @@ def run(args: argparse.Namespace) -> int:
     labels = []
     kept = at_hand(args.folder)
     for name in args.animals:
-        if known.id_of(name) not in known.known():
-            raise Refusal(f"no card and no session of {name!r}{nearest(name, known.known())}")
+        known.require(name)
         if known.sex_of(name) == "male":
             raise Refusal(f"{name} is a male; a label is of a female: who she was paired with, when to look for a sac")
         labels.append(([visible(line) for line in lines(known, name, kept)], visible(known.id_of(name))))
@@ -63,17 +63,29 @@ def lines(known: Animals, name: str, kept: list[Ethogram]) -> Iterator[str]:
     elif now.sac:
         came = now.eaten or now.opened or now.pulled
         if now.guarding:
-            mine = care.window(known.species_of(name), known, kept)
-            yield f"sac laid {now.sac.on.text}; leave alone {mine.care.guard} days, water always"
+            mine = care.window(name, known, kept)
+            alone = f"leave alone {mine.care.guard} days, water always" if mine else "leave alone, water always"
+            yield f"sac laid {now.sac.on.text}; {alone}"
         else:
             yield f"sac laid {now.sac.on.text}{f', {came.kind} {came.on.text}' if came else ''}"
+        if now.best < Evidence.INSERTION:
+            yield f"rests on {now.rests_on}"
         yield f"sire: {' or '.join(now.sires) or 'unknown'}"
+        if now.lot.words:
+            yield now.lot.words
     else:
         met = now.taken or now.pairings
-        last = met[-1]
-        yield f"with {' and '.join(dict.fromkeys(p.male for p in met))}, last {last.on.text}"
-        yield max(pairing.evidence for pairing in met).words
+        yield f"with {' and '.join(dict.fromkeys(p.male for p in met))}, last {met[-1].on.text}"
+        yield f"sperm may have been transferred: {now.rests_on}" if now.taken else now.best.words
         if now.taken and not now.died:
-            opens, closes = care.sac_window(now, care.window(known.species_of(name), known, kept))
-            yield f"look for a sac {opens} to {closes}"
-    yield CAUTION
+            mine = care.window(name, known, kept)
+            if mine is None:
+                yield "when to look for a sac is not known of this kind"
+            else:
+                opens, closes = care.sac_window(now, mine)
+                yield f"look for a sac {opens} to {closes}"
+    watched = [pairing.ethogram.name for pairing in known.pairings_of(name) if pairing.ethogram]
+    family = card.fact("family") if card else ""
+    yield f"{cautions.on_label(known.species_of(name), watched[-1] if watched else '', family)} {CAUTION}"
+    if number := cautions.poison_centre(known.folder):
+        yield number

@@ -1,7 +1,7 @@
 """`etholog ready`: what speaks for and against putting two animals together, each fact with its date."""
 
 import argparse
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import date
 from pathlib import Path
 
@@ -10,7 +10,7 @@ from etholog.animals import Animals, readiness
 from etholog.animals.readiness import Fact
 from etholog.base.dates import Day, exact_day
 from etholog.base.refusal import Refusal
-from etholog.base.text import nearest, visible
+from etholog.base.text import visible
 from etholog.commands.output import add_json, as_json, say
 from etholog.ethogram import at_hand
 
@@ -35,8 +35,7 @@ def run(args: argparse.Namespace) -> int:
     today = exact_day(args.today) if args.today else date.today()
     known = animals_.read(args.folder).as_of(today)
     for name in filter(None, (args.male, args.female)):
-        if known.id_of(name) not in known.known():
-            raise Refusal(f"no card and no session of {name!r}{nearest(name, known.known())}")
+        known.require(name)
     kept = at_hand(args.folder)
     if args.female:
         found = readiness.facts(args.male, args.female, known, kept, today)
@@ -46,18 +45,18 @@ def run(args: argparse.Namespace) -> int:
         if known.sex_of(she) == "male":
             raise Refusal(f"{she} is a male; name the female as well: etholog ready {she} FEMALE")
         found = list(readiness.hers(she, known, Day.of(today)))
-    found += _second_introductions(known, known.species_of(she))
+    found += _second_introductions(known, known.genus_of(she))
     if args.json:
         print(as_json([vars(fact) for fact in found]))
     else:
-        _print(f"{title}, {today}", found)
+        _print(f"{title}, {today}", found, readiness.beware(filter(None, (args.male, args.female)), known))
     say(*known.findings)
     return 1 if known.findings else 0
 
 
-def _second_introductions(known: Animals, species: str) -> list[Fact]:
+def _second_introductions(known: Animals, genus: str) -> list[Fact]:
     """What came of a male put in once more after a pairing that may have taken, in these sessions."""
-    seen = readiness.second_introductions(known, species.split(" ")[0])
+    seen = readiness.second_introductions(known, genus)
     if not seen:
         return [Fact("unknown", "no second introduction after a clasp is on record for this genus")]
     from etholog.analysis.share import wilson
@@ -73,7 +72,7 @@ def _second_introductions(known: Animals, species: str) -> list[Fact]:
     ]
 
 
-def _print(title: str, found: Sequence[Fact]) -> None:
+def _print(title: str, found: Sequence[Fact], beware: Iterable[str]) -> None:
     print(visible(title))
     for side, heading in HEADINGS.items():
         some = [fact.text for fact in found if fact.side == side]
@@ -81,7 +80,10 @@ def _print(title: str, found: Sequence[Fact]) -> None:
             print(f"\n{heading}")
             for text in some:
                 print(visible(f"  * {text}"))
+    print("\nBEWARE")
+    for line in beware:
+        print(visible(f"  * {line}"))
     print(
-        "\nYou decide. A female may kill him: catch cup, card and long brush at hand, never fingers; eyes and skin"
-        "\ncovered against hairs; lid ready. Local codes and permits, your vet and your poison centre come first."
+        "\nYou decide. A female may kill him: catch cup, card and long brush at hand, never fingers; lid ready."
+        "\nLocal codes and permits, your vet and your poison centre come first."
     )

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from etholog import ethogram, session
+from etholog.animals import card
 from etholog.base import files
 from etholog.base.refusal import Refusal
 from etholog.session.evidence import evidence
@@ -40,6 +41,18 @@ class Earlier:
             folders = (self.folder.parent / "ethograms", ethogram.shipped())
             said = [Path(name).stem for folder in folders for name in files.listed(folder, ".toml")[0]]
         return [word for word in dict.fromkeys(said) if word and word.isprintable()]
+
+    def species(self, *names: str) -> list[str]:
+        """Return the species of these animals, as their cards say, or the last sessions with them."""
+        found: list[str] = []
+        for name in filter(None, names):
+            try:
+                on_card = card.read(self.folder.parent / "animals" / card.file_name(name)).species
+            except Refusal:
+                on_card = ""
+            met = (header["species"] for _, header in self.headers if name in (header["male"], header["female"]))
+            found.append(on_card or next(filter(None, met), ""))
+        return [name for name in found if name]
 
     def of(self, male: str, female: str) -> Iterator[str]:
         """Yield the last sessions of each of the two animals, a line each."""

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from etholog import ethogram, session
+from etholog.animals import cautions
 from etholog.base import files, system
 from etholog.base.journal import Journal
 from etholog.base.refusal import Refusal
@@ -70,6 +71,14 @@ class NewSession:
     def before(self) -> list[str]:
         """The last sessions of these two, a line each."""
         return list(self.earlier.of(self.said.get("male", ""), self.said.get("female", "")))
+
+    @property
+    def cautions(self) -> list[str]:
+        """What to beware of: the ethogram's cautions, those that follow these two animals, whom to call."""
+        workspace, species = self.folder.parent, self.said.get("species", "")
+        told = [species] if species else self.earlier.species(self.said.get("male", ""), self.said.get("female", ""))
+        own = [one for one in cautions.cautions(told, self.ethogram.name) if one != cautions.OTHERS]
+        return [*self.ethogram.cautions, *own, *filter(None, [cautions.poison_centre(workspace)])]
 
     def take(self, said: dict[str, Any]) -> None:
         """Take in what was said. Refusal as above."""

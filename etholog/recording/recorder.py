@@ -2,8 +2,10 @@
 
 from collections.abc import Callable, Mapping
 from datetime import datetime
+from functools import cached_property
 from typing import ClassVar
 
+from etholog.animals.cautions import poison_centre
 from etholog.base import system
 from etholog.base.journal import Draft, Journal
 from etholog.ethogram import Behaviour, Ethogram, Hand
@@ -49,6 +51,12 @@ class Recorder(Corrector):
         self._doubtful: list[int] = []  # what was written by presses that may turn out to be repeats
         self._before_doubtful = self._done, self._undone
         self._clocks: tuple[float, float, float] | None = None
+
+    @cached_property
+    def rescue_lines(self) -> tuple[str, ...]:
+        """What to do at once, and the keeper's own line for the poison centre, where there is one."""
+        own = poison_centre(self.journal.path.parent.parent)
+        return (*self.live.ethogram.rescue, *([own] if own else []))
 
     def t(self, at: float) -> int:
         """Return a reading of the clock as milliseconds since the session began."""

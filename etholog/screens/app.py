@@ -176,7 +176,14 @@ class WatchApp(DressedApp):
         """Show the cautions; one key starts the clock."""
         if self.new is not None:
             self.push_screen(
-                Ready(self.new.ethogram, self.new.layout, self.new.pair, self.new.before, self.start_clock),
+                Ready(
+                    self.new.ethogram,
+                    self.new.layout,
+                    self.new.pair,
+                    self.new.cautions,
+                    self.new.before,
+                    self.start_clock,
+                ),
                 lambda back: self.show_form() if back else self.exit(),
             )
 

@@ -166,7 +166,7 @@ class Plain:
                 print("\a", end="")
             say(prompt.text)
         if recorder.live.rescued and not self._rescued:
-            for line in recorder.ethogram.rescue:
+            for line in recorder.rescue_lines:
                 say(line)
         self._rescued = recorder.live.rescued
         trouble = recorder.journal.trouble or ""

@@ -36,11 +36,13 @@ class Ready(Screen[bool], inherit_bindings=False):
         ethogram: Ethogram,
         layout: Mapping[str, Press],
         pair: str,
+        cautions: Sequence[str],
         before: Sequence[str],
         start: Callable[[], None],
     ) -> None:
         super().__init__()
-        self._ethogram, self._pair, self._before = ethogram, pair, before
+        self._ethogram, self._pair = ethogram, pair
+        self._cautions, self._before = cautions, before
         self._layout = layout
         self._meanings = False  # whether the behaviours are shown in place of the cautions
         self._start = start
@@ -50,7 +52,7 @@ class Ready(Screen[bool], inherit_bindings=False):
         """Lay the screen out."""
         with VerticalScroll(id="said", can_focus=False):
             yield Static(visible(f"{self._pair}. {self._ethogram.title}"), markup=False)
-            for caution in self._ethogram.cautions:
+            for caution in self._cautions:
                 yield Static(visible(caution), markup=False)
             if self._before:
                 yield Static("\n".join(visible(line) for line in ("Before:", *self._before)), markup=False)

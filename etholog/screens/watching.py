@@ -260,7 +260,7 @@ class Watching(Screen[bool], inherit_bindings=False):
 
     def _bottom_prompt(self, chart: StripChart) -> str:
         if self.recorder.live.rescues > self._folded_away:
-            return visible_lines([*(f" {line}" for line in self.recorder.ethogram.rescue), f" {FOLDS_AWAY}"])
+            return visible_lines([*(f" {line}" for line in self.recorder.rescue_lines), f" {FOLDS_AWAY}"])
         lanes = "1 lane finds" if chart.hidden == 1 else f"{chart.hidden} lanes find"
         hidden = f"   ({lanes} no room)" if chart.hidden and not self.query_one(KeysPanel).display else ""
         return f" {visible(self._prompt_text)}{hidden}" if self._prompt_text or hidden else ""

@@ -1,0 +1,64 @@
+"""Cautions that follow the animal, whichever ethogram is used: hairs, bites, whom to call."""
+
+from collections.abc import Iterable, Iterator
+from pathlib import Path
+
+from etholog.animals.groups import Group, group_of
+
+# Hauke & Herzig 2021, Toxicon 192:74-77; Fuchs et al. 2014, Toxicon 77:73-77.
+BITES = (
+    "Bites: cramps can follow hours later and last for days. They are characteristic of Poecilotheria (Fuchs et al."
+    " 2014), and came after 12.7 % of 363 reported tarantula bites, most often in Old World groups (Hauke & Herzig"
+    " 2021)."
+    " Part yourself from the spider first, then call your poison centre or doctor at once and say the species."
+    " Trouble breathing, chest pain or spreading cramps: emergency services."
+)
+# Norris et al. 2010, Lancet: three weeks as conjunctivitis; rubbing drives hairs deeper: a clinical article of 2018.
+HAIRS = (
+    "Tarantula hairs: eyes and skin covered, face away from the open lid. Never rub: it drives them deeper. For an eye,"
+    " or trouble breathing, get medical help at once and say 'tarantula hairs'. Trouble can come weeks later"
+    " (Norris et al. 2010): say it then, too."
+)
+OTHERS = (
+    "Bites and escape: lid at hand, never fingers. After a bite call your poison centre or doctor, say the species."
+)
+
+_LABELS = {
+    BITES: "Bites: cramps for days; call your poison centre, say the species.",
+    HAIRS: "Hairs: cover eyes; tell a doctor 'tarantula hairs', also weeks later.",
+    OTHERS: "Bites, escape: never fingers.",
+}
+NUMBER = "poison-centre.txt"
+
+
+def _of(group: Group) -> str:
+    if not group.may_be_tarantula and group.hairs is not True:
+        return OTHERS
+    return HAIRS if group.hairs else BITES
+
+
+def cautions(species: Iterable[str], ethogram: str = "", families: Iterable[str] = ()) -> Iterator[str]:
+    """Yield what to beware of with these species: hairs for a tarantula of the New World that has them; cramps after
+    bites for every other one, and for any genus that the table does not know."""
+    named = [group_of(name) for name in species if name] or [Group()]
+    families = [*families]
+    for at, group in enumerate(named):
+        told = group
+        if not group.family:
+            told = group_of("", ethogram, families[at] if at < len(families) else "")
+        named[at] = told
+    yield from dict.fromkeys(_of(group) for group in named)
+
+
+def on_label(species: str, ethogram: str = "", family: str = "") -> str:
+    """Return the same on one line."""
+    return " ".join(_LABELS[caution] for caution in cautions([species], ethogram, [family]))
+
+
+def poison_centre(workspace: Path) -> str:
+    """Return the line that the keeper wrote into `poison-centre.txt` of the workspace, or ''. None is shipped."""
+    try:
+        lines = (workspace / NUMBER).read_text(encoding="utf-8-sig").splitlines()
+    except (OSError, UnicodeDecodeError):
+        return ""
+    return next((line.strip()[:160] for line in lines if line.strip()), "")

@@ -1,0 +1,114 @@
+"""What can't be true of an animal beside what else is known, and what is possible but odd.
+
+Each is asked of an entry that is about to be written, and by `etholog check` of those that are: see `entering`.
+"""
+
+from collections.abc import Collection, Iterator
+from dataclasses import replace
+
+from etholog.animals.attempts import attempts
+from etholog.animals.card import KINDS, NO_EVENT, OF_THE_SAC, Card, Entry
+from etholog.animals.custody import custody
+from etholog.animals.herd import Animals
+from etholog.animals.lot import CHOICES, stage_of
+from etholog.animals.pedigree import weighed
+from etholog.base.refusal import Finding
+from etholog.base.text import nearest
+
+
+def impossible(card: Card, entry: Entry) -> str | None:
+    """Return why an entry can't be true beside the others of its card, or None."""
+    kind = KINDS[entry.kind]
+    if kind.sex and card.sex not in (kind.sex, "unknown"):
+        return f"the card of {card.id} says {card.sex}, and {kind.label} is said of a {kind.sex} alone"
+    if entry.kind == "sex" and entry.words != "unknown":
+        for other in card.entries:
+            if KINDS[other.kind].sex not in ("", entry.words):
+                return f"{card.id} has {other.said} on {other.on.text}, which is said of no {entry.words}"
+    if entry.kind in ("dam", "sire"):
+        told = weighed(entry.words)
+        if any(name in card.names for name, _ in told):
+            return f"{card.id} can't be its own {entry.kind}"
+        weights = [weight for _, weight in told if weight]
+        if weights and len(weights) < len(told):
+            return "give each possible parent a weight above 0, or none: M-1:3 or M-2:1"
+    born = card.last("born")
+    if entry.kind not in NO_EVENT and born and entry.on.before(born.on):
+        return f"{card.id} was born on {born.on.text}"
+    if entry.kind not in (*NO_EVENT, *OF_THE_SAC) and card.died and card.died.before(entry.on):
+        return f"{card.id} died on {card.died.text}"
+    later = [other for other in card.entries if other.kind not in (*NO_EVENT, entry.kind)]
+    hers = [other for other in later if other.kind not in OF_THE_SAC]
+    if entry.kind == "died" and (after := [other for other in hers if entry.on.before(other.on)]):
+        return f"{card.id} has {after[-1].said} on {after[-1].on.text}, after that"
+    if entry.kind == "born" and (earlier := [other for other in later if other.on.before(entry.on)]):
+        return f"{card.id} has {earlier[0].said} on {earlier[0].on.text}, before that"
+    return None
+
+
+def odd(animals: Animals, card: Card, entry: Entry, known: Collection[str]) -> Iterator[Finding]:
+    """Yield a question for each thing about an entry that is possible but odd, for as long as it stands there.
+
+    `card` is the animal's without this entry, `animals` the herd with it, `known` the animals that have a card or a
+    session.
+    """
+    kind = KINDS[entry.kind]
+    same = [other for other in card.all(entry.kind) if other.on.text == entry.on.text]
+    if entry.kind in ("moult", "sac", "died", "born") and same:
+        yield Finding(f"{card.id} has {kind.label} on {entry.on.text} already")
+    if entry.kind in ("died", "born") and len(card.all(entry.kind)) > bool(same):
+        yield Finding(f"{card.id} has {kind.label} on {card.all(entry.kind)[-1].on.text} as well")
+    if entry.kind in ("eaten", *OF_THE_SAC) and not any(not entry.on.before(sac.on) for sac in card.all("sac")):
+        yield Finding(f"no sac of {card.id} is on the card before {entry.on.text}")
+    if entry.kind == "count" and stage_of(entry.words) is None:
+        yield Finding(f"counted {entry.words!r}: at what stage? It counts for nothing until that is clear", CHOICES)
+    if entry.kind == "sac" and not any(not entry.on.before(met.on) for met in animals.pairings_of(card.id)):
+        yield Finding(f"a sac on {entry.on.text}, and no pairing of {card.id} before it is known")
+    if entry.kind in ("dam", "sire"):
+        wanted = {"dam": "female", "sire": "male"}[entry.kind]
+        for who, _ in animals.possible(entry.words):
+            if who and who not in known:
+                yield Finding(f"{entry.kind} {who!r} has no card and no session{nearest(who, known)}")
+            elif who and animals.sex_of(who) not in (wanted, "unknown"):
+                yield Finding(f"{entry.kind} {who!r} is {animals.sex_of(who)}, as its card or a session says")
+    if entry.kind == "paired":
+        if animals.id_of(entry.words) not in known:
+            yield Finding(f"{entry.words!r} has no card and no session{nearest(entry.words, known)}")
+        if card.sex == animals.sex_of(entry.words) != "unknown":
+            yield Finding(f"the cards of {card.id} and {entry.words} both say {card.sex}")
+    if entry.kind == "died" and any(entry.on.before(met.on) for met in animals.pairings_of(card.id)):
+        yield Finding(f"{card.id} has a session after {entry.on.text}")
+
+
+def surprising(animals: Animals, card: Card, entry: Entry) -> Iterator[Finding]:
+    """Yield what is asked once, when an entry is made: it may well be so, and then it is nobody's fault for ever."""
+    before = card.fact("sex")
+    if entry.kind == "sex" and {before, entry.words} == {"male", "female"}:
+        yield Finding(f"the card of {card.id} says {before} so far, and now {entry.words}")
+    last = card.last_moult
+    if entry.kind == "moult" and last and last.on.before(entry.on):
+        again = "a mature male rarely moults again" if card.sex == "male" else "after that she was to moult no more"
+        yield Finding(f"{card.id} had the last moult on {last.on.text}; {again}")
+    where = custody(replace(card, entries=tuple(one for one in card.entries if one.on.first <= entry.on.first)))
+    if entry.kind == "returned" and where.where == "here":
+        yield Finding(f"{card.id} was not away on {entry.on.text}, as far as the card says")
+    if entry.kind in ("meal", "water", "weight", "size") and where.where in ("sold", "given"):
+        yield Finding(f"{card.id} was {where.words}")
+    born, dams = card.last("born"), animals.possible(card.fact("dam"))
+    if entry.kind == "sire" and born and len(dams) == 1:
+        laid = [one for one in attempts(animals, dams[0][0]) if one.sac and not born.on.before(one.sac.on)]
+        may = laid[-1].sires if laid else ()
+        if len(may) > 1 and not {who for who, _ in animals.possible(entry.words)} >= set(may):
+            yield Finding(f"before that sac {dams[0][0]} was with {' and '.join(may)}", f"write: {' or '.join(may)}")
+
+
+def questions(animals: Animals) -> Iterator[Finding]:
+    """Yield what is impossible or odd about the entries of all cards."""
+    known = animals.on_record
+    for one in animals.cards.values():
+        for entry in one.entries:
+            rest = replace(one, entries=tuple(other for other in one.entries if other is not entry))
+            if why := impossible(rest, entry):
+                yield Finding(f"{entry.said} on {entry.on.text}: {why}", path=one.path)
+            for question in odd(animals, rest, entry, known):
+                yield replace(question, path=one.path)

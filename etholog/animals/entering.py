@@ -1,0 +1,248 @@
+"""The one door by which entries come onto cards: typed, from a table, from a screen, or from Python.
+
+Each entry is judged beside the others of its card and beside the herd: what can't be is refused, and nothing is
+written; what is odd is written and asked about.
+"""
+
+import math
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, datetime
+from pathlib import Path
+from typing import Literal
+
+from etholog.animals import card as card_
+from etholog.animals.card import KINDS, Card, Entry
+from etholog.animals.doubts import impossible, odd, surprising
+from etholog.animals.herd import Animals
+from etholog.base.dates import Day
+from etholog.base.refusal import Finding, Refusal
+from etholog.base.text import nearest
+
+Slashes = Literal["day-first", "month-first"]
+
+_DATE = re.compile(r"\d{4}-\d{2}(-\d{2})?", re.ASCII)
+_DOTTED = re.compile(r"(?:(\d{1,2})\.)?(\d{1,2})\.(\d{4})", re.ASCII)
+_SLASHED = re.compile(r"(\d{1,2})/(\d{1,2})/(\d{4})", re.ASCII)
+_THOUSANDS = re.compile(r"[1-9]\d{0,2}(,\d{3})+", re.ASCII)
+
+
+@dataclass(frozen=True)
+class Wish:
+    """An entry that somebody wants on an animal's card, and where it was read. `said`: the date as it was written."""
+
+    animal: str
+    entry: Entry
+    path: Path | None = None
+    line: int | None = None
+    said: str = ""
+
+
+@dataclass(frozen=True)
+class Proposed:
+    """An entry that may be written: on whose card, whether that is a new one, and what there is to ask about it."""
+
+    card: Card
+    entry: Entry
+    begins: bool
+    asked: tuple[Finding, ...]
+    said: str = ""
+
+
+@dataclass(frozen=True)
+class Proposal:
+    """What would be written, in the order of the dates; all that there is to ask; what stands in its way; and how many
+    entries were on the cards already."""
+
+    proposed: tuple[Proposed, ...]
+    asked: tuple[Finding, ...]
+    refused: tuple[Finding, ...]
+    there: int
+
+
+def propose(animals: Animals, wishes: Sequence[Wish], today: date, once: bool = False) -> Proposal:
+    """Judge entries, all together, and write nothing.
+
+    Parameters
+    ----------
+    animals: the herd as it is.
+    wishes: the entries; those of one card are judged in the order of their dates, each beside those before it.
+    today: a date after it is asked about.
+    once: leave out what is on the cards already, so that a table can be taken twice.
+    """
+    proposed: list[tuple[Wish, Card, Entry]] = []
+    refused: list[Finding] = []
+    cards: dict[str, Card] = {}
+    twins: list[Finding] = []
+    there = 0
+    for wish in sorted(wishes, key=lambda wish: (wish.entry.on.first, wish.line or 0)):
+        try:
+            card_.check(wish.entry)
+            one = cards.get(animals.id_of(wish.animal)) or _card(animals, wish.animal)
+            _renaming(animals, one, wish.entry)
+        except Refusal as refusal:
+            refused += [replace(found, path=wish.path, line=wish.line) for found in refusal.findings]
+            continue
+        old = _same(one, wish.entry) if once else None
+        if old is not None:
+            on_card = animals.find(one.id)
+            if on_card and old in on_card.entries:
+                there += 1
+            else:
+                twins.append(Finding("the same row stands here twice; one is taken", path=wish.path, line=wish.line))
+            continue
+        if why := impossible(one, wish.entry):
+            what = f"{wish.entry.said} on {wish.entry.on.text}: {why}"
+            refused.append(Finding(what, "" if wish.path else "nothing was written", wish.path, wish.line))
+            continue
+        entry = replace(wish.entry, n=max((old.n for old in one.entries), default=0) + 1)
+        proposed.append((wish, one, entry))
+        cards[one.id] = one.having(entry)
+    after = animals.having(cards)
+    known = animals.on_record | set(cards)
+    result = []
+    for wish, one, entry in proposed:
+        questions = (
+            *_dated(entry, today),
+            *_named(one, known),
+            *_twice(one, entry),
+            *odd(after, one, entry, known),
+            *surprising(after, one, entry),
+        )
+        told = tuple(replace(found, path=wish.path, line=wish.line) for found in questions)
+        result.append(Proposed(one, entry, not one.entries and one.id not in animals.cards, told, wish.said))
+    asked = (*twins, *(found for one in result for found in one.asked))
+    return Proposal(tuple(result), asked, tuple(refused), there)
+
+
+def write(proposal: Proposal) -> list[int]:
+    """Write what was proposed, wait for the disk, and return the entries' numbers. Raises Refusal, and writes nothing,
+    where any of it was refused; Refusal too where the disk fails."""
+    if proposal.refused:
+        raise Refusal(*proposal.refused)
+    told = datetime.now().astimezone().isoformat(timespec="seconds")
+    numbers: dict[int, int] = {}
+    for path in dict.fromkeys(one.card.path for one in proposal.proposed):
+        book = card_.open_or_create(path)
+        try:
+            for at, one in enumerate(proposal.proposed):
+                if one.card.path == path:
+                    numbers[at] = card_.append(book, one.entry, told)
+        finally:
+            safe = book.close()
+        if not safe:
+            raise Refusal(f"{path}: {book.trouble or 'the disk does not answer'}")
+    return [numbers[at] for at in range(len(proposal.proposed))]
+
+
+def undo(animals: Animals, name: str, number: str) -> Entry:
+    """Take an entry back, by the number that its card shows, and return it. Raises Refusal where there is none."""
+    one = animals.find(name)
+    if one is None:
+        raise Refusal(f"no card of {name!r}{nearest(name, animals.known())}")
+    numbers = {str(entry.n): entry for entry in one.entries}
+    entry = numbers.get(number.removeprefix("#"))
+    if entry is None:
+        raise Refusal(f"undo wants the number of an entry, as `etholog card {one.id}` shows it after #")
+    book = card_.open_or_create(one.path)
+    card_.take_back(book, entry.n, datetime.now().astimezone().isoformat(timespec="seconds"))
+    if not book.close():
+        raise Refusal(f"{one.path}: {book.trouble or 'the disk does not answer'}")
+    return entry
+
+
+def typed(kind: str, words: Sequence[str], on: str, sure: bool = True, note: str = "") -> Entry:
+    """Read an entry as a keeper types it: the last word is the number where the kind takes one.
+
+    >>> typed("weight", ["21,5"], "2026-05-03").number
+    21.5
+    """
+    for before, word in zip(["", *words], words, strict=False):
+        if kind != "note" and _DATE.fullmatch(word) and before != "until":
+            raise Refusal(f"{word!r} looks like a date; write --on {word}; nothing was written")
+    figure = None
+    if kind in KINDS and "number" in KINDS[kind].takes and words:
+        figure = number(words[-1])
+    return Entry(0, kind, day(on), sure, " ".join(words if figure is None else words[:-1]), figure, note)
+
+
+def read_row(values: Mapping[str, str], slashes: Slashes | None = None) -> tuple[str, Entry]:
+    """Read the animal and the entry of a table's row: animal, entry, on, words, number, unsure, note."""
+    card_.file_name(values["animal"])
+    figure = number(values["number"]) if values["number"] else None
+    if values["number"] and figure is None:
+        raise Refusal(f"{values['number']!r} is no number")
+    sure = values["unsure"].lower() not in ("yes", "y", "true", "1", "unsure", "?")
+    entry = Entry(0, values["entry"], day(values["on"], slashes), sure, values["words"], figure, values["note"])
+    card_.check(entry)
+    if entry.kind == "renamed":
+        raise Refusal("a renaming can't be taken from a table; use etholog card OLD renamed NEW")
+    return values["animal"], entry
+
+
+def number(text: str) -> float | None:
+    """Read a number, with a point or a decimal comma; None where there is none. Raises Refusal for `1,234`, which may
+    be either."""
+    if _THOUSANDS.fullmatch(text):
+        raise Refusal(f"is {text!r} {text.replace(',', '')} or {text.replace(',', '.', 1)}? Write one of them")
+    try:
+        found = float(text.replace(",", ".") if text.count(",") == 1 and "." not in text else text)
+    except ValueError:
+        return None
+    return found if math.isfinite(found) else None
+
+
+def day(text: str, slashes: Slashes | None = None) -> Day:
+    """Read a date as keepers write it: 2026-05-03, 3.5.2026, or less where less is known. `slashes` says how 3/5/2026
+    is meant. Raises Refusal for what is no date, and for slashes without a word on them.
+
+    >>> day("3.5.2026").text, day("5.2026").text, day("3/5/2026", "day-first").text
+    ('2026-05-03', '2026-05', '2026-05-03')
+    """
+    if dotted := _DOTTED.fullmatch(text):
+        return Day.parse("-".join(part.zfill(2) for part in reversed(dotted.groups()) if part))
+    if slashed := _SLASHED.fullmatch(text):
+        first, second, year = slashed.groups()
+        ways = {"day-first": (second, first), "month-first": (first, second)}
+        if slashes is None:
+            read = " or ".join("-".join((year, *(part.zfill(2) for part in way))) for way in ways.values())
+            raise Refusal(f"is {text!r} {read}? Write that, or say for the whole table: --slashes {' or '.join(ways)}")
+        return Day.parse("-".join((year, *(part.zfill(2) for part in ways[slashes]))))
+    return Day.parse(text)
+
+
+def _card(animals: Animals, name: str) -> Card:
+    found = animals.find(name)
+    if found is not None:
+        return found
+    return Card(animals.folder / "animals" / card_.file_name(name), name, (), names=(name,))
+
+
+def _renaming(animals: Animals, one: Card, entry: Entry) -> None:
+    if entry.kind == "renamed":
+        card_.file_name(entry.words)
+        if animals.id_of(entry.words) in animals.known():
+            raise Refusal(f"{entry.words!r} is another animal's name; nothing was written")
+
+
+def _same(one: Card, entry: Entry) -> Entry | None:
+    return next((old for old in one.all(entry.kind) if replace(entry, n=old.n, note=old.note) == old), None)
+
+
+def _twice(one: Card, entry: Entry) -> Iterator[Finding]:
+    old = _same(one, entry)
+    if old is not None and entry.kind not in ("note", "moult", "sac", "died", "born"):
+        yield Finding(f"{old.said} on {old.on.text} is on the card already, as #{old.n}")
+
+
+def _dated(entry: Entry, today: date) -> Iterator[Finding]:
+    if entry.on.first > today:
+        yield Finding(f"{entry.on.text} is still to come")
+
+
+def _named(one: Card, known: set[str]) -> Iterator[Finding]:
+    if not one.entries:
+        for other in sorted(known):
+            if other != one.id and other.casefold() == one.id.casefold():
+                yield Finding(f"{one.id} is new, and {other} is there: they differ in capitals alone")

@@ -1,0 +1,69 @@
+"""Which group of spiders an animal belongs to: its family, the ethogram that fits, and whether it has urticating hairs.
+
+The table beside this names genera: family and range as arachnologists give them at large (from memory, November 2026;
+no single source). A genus that is not in it is unknown, and nothing is borrowed for it from another group.
+"""
+
+import csv
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+
+from etholog.animals.species import genus_of, synonyms
+
+TARANTULAS = "Theraphosidae"
+_FAMILIES = {
+    "terrestrial": TARANTULAS,
+    "arboreal": TARANTULAS,
+    "wolf-spider": "Lycosidae",
+    "jumping-spider": "Salticidae",
+}
+_ETHOGRAMS = {"Lycosidae": "wolf-spider", "Salticidae": "jumping-spider"}
+
+
+@dataclass(frozen=True)
+class Group:
+    """What is known of a group. `family` and `ethogram` are '' where unknown; `hairs` is None where nobody told."""
+
+    family: str = ""
+    ethogram: str = ""
+    hairs: bool | None = None
+
+    @property
+    def females_moult(self) -> bool | None:
+        """Whether mature females moult on: those of tarantulas do, those of wolf and jumping spiders as a rule don't
+        (textbook knowledge, no single source); None where the family is unknown."""
+        if not self.family:
+            return None
+        return self.family == TARANTULAS
+
+    @property
+    def may_be_tarantula(self) -> bool:
+        """Whether it is a tarantula, or nobody knows that it is none."""
+        return self.family in ("", TARANTULAS)
+
+
+def group_of(species: str, ethogram: str = "", family: str = "") -> Group:
+    """Return the group of a species.
+
+    Parameters
+    ----------
+    species: a name, in any form; '' where unknown.
+    ethogram: the name of the ethogram with which it was watched; it says more than the genus.
+    family: as the card says it, for a genus that the table does not have.
+
+    >>> group_of("Hogna carolinensis").females_moult, group_of("Nosuchgenus x").females_moult
+    (False, None)
+    """
+    row = _table().get(genus_of(species)) or _table().get(synonyms().resolve(species)[0].capitalize())
+    kept = ethogram if ethogram in _FAMILIES else row.ethogram if row else _ETHOGRAMS.get(family.capitalize(), "")
+    of = row.family if row else _FAMILIES.get(kept, family.capitalize())
+    return Group(_FAMILIES.get(ethogram, of), kept, row.hairs if row else None)
+
+
+@cache
+def _table() -> dict[str, Group]:
+    with Path(__file__).with_name("genera.csv").open(encoding="utf-8", newline="") as file:
+        return {
+            row["genus"]: Group(row["family"], row["ethogram"], row["hairs"] == "yes") for row in csv.DictReader(file)
+        }

@@ -1,0 +1,98 @@
+"""Kinship with several possible parents, against a matrix computation over every way in which it may be."""
+
+import itertools
+import random
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from etholog.animals.pedigree import Chances, Parents, generations, kinship, table
+
+SEVERAL = Parents((("D", 1.0),), (("A", 0.5), ("B", 0.5)))
+
+# Worked out by hand from the definition: with possible parents by probability the expected kinship is the mean over
+# them (Lacy 2012, J. Hered. 103:197-205; the paper's own figures were not at hand). Relations as in the handbooks:
+# full sibs 1/4, half sibs 1/8, parent and child 1/4.
+WORKED = [
+    ("x", "y", {"x": SEVERAL, "y": Parents.of("D", "A")}, (1 / 8, 3 / 16, 1 / 4)),  # half or full sibs
+    ("x", "y", {"x": SEVERAL, "y": SEVERAL}, (1 / 8, 3 / 16, 1 / 4)),
+    ("x", "y", {"x": SEVERAL, "y": Parents.of("E", "A")}, (0, 1 / 16, 1 / 8)),  # perhaps half sibs by him
+    ("x", "A", {"x": SEVERAL}, (0, 1 / 8, 1 / 4)),  # his child, or another's
+    ("x", "D", {"x": SEVERAL}, (1 / 4, 1 / 4, 1 / 4)),
+    ("x", "A", {"x": Parents((("D", 1.0),), (("A", 0.75), ("B", 0.25)))}, (0, 3 / 16, 1 / 4)),
+    ("x", "A", {"x": Parents((), (("A", 0.5), ("", 0.5)))}, (0, 1 / 8, 1 / 4)),  # he, or an unknown one
+    ("x", "y", {"x": Parents.of("D", ""), "y": Parents.of("", "S")}, (0, 0, 0)),  # unknown: the least that it can be
+]
+
+
+@pytest.mark.parametrize(("one", "other", "parents", "expected"), WORKED)
+def test_several_possible_parents_give_a_range_and_an_expected_value(
+    one: str, other: str, parents: dict[str, Parents], expected: tuple[float, float, float]
+) -> None:
+    found = kinship(one, other, parents)
+    assert (found.low, found.expected, found.high) == expected
+
+
+def drawn(chance: random.Random) -> dict[str, Parents]:
+    """Eight animals; at most three of them have a choice of two parents, so that all ways can be gone through."""
+    found: dict[str, Parents] = {}
+    free = 3
+    for n in range(8):
+        sides: list[Chances] = []
+        for _ in ("dam", "sire"):
+            older = [str(i) for i in range(n)]
+            if n < 2 or chance.random() < 0.2:
+                sides.append(())
+            elif free and chance.random() < 0.3:
+                free -= 1
+                weight = chance.choice((0.5, 0.25, 0.9))
+                first, second = chance.sample([*older, ""], 2)
+                sides.append(((first, weight), (second, 1 - weight)))
+            else:
+                sides.append(((chance.choice(older), 1.0),))
+        found[str(n)] = Parents(*sides)
+    return found
+
+
+def matrix(sure: list[tuple[str, str]]) -> NDArray[np.float64]:
+    """Kinship as half of A = T D T' (Henderson 1976, Biometrics 32:69-83), for animals after their parents."""
+    count = len(sure)
+    pass_on, d = np.zeros((count, count)), np.ones(count)
+    relation = np.zeros((count, count))
+    for n, parents in enumerate(sure):
+        for parent in filter(None, parents):
+            pass_on[n, int(parent)] += 0.5
+        inbred = [relation[int(p), int(p)] - 1 for p in parents if p]
+        d[n] = 1 - sum(0.25 * (1 + f) for f in inbred)
+        t = np.linalg.inv(np.eye(n + 1) - pass_on[: n + 1, : n + 1])
+        relation[: n + 1, : n + 1] = t @ np.diag(d[: n + 1]) @ t.T
+    whole: NDArray[np.float64] = relation / 2
+    return whole
+
+
+@pytest.mark.parametrize("seed", range(10))
+def test_kinship_on_random_pedigrees_is_the_mean_over_all_ways(seed: int) -> None:
+    """200 pedigrees in all. The parents of one animal may be the same twice (selfing): the algebra allows it."""
+    chance = random.Random(seed)
+    for _ in range(20):
+        parents = drawn(chance)
+        names = list(parents)
+        sides = [side or (("", 1.0),) for name in names for side in (parents[name].dam, parents[name].sire)]
+        ways = list(itertools.product(*sides))
+        each = np.array([matrix([(w[2 * i][0], w[2 * i + 1][0]) for i in range(len(names))]) for w in ways])
+        weights = np.array([np.prod([p for _, p in way]) for way in ways])
+        mean = np.tensordot(weights, each, axes=1)
+        found = table(names, parents)
+        for a, b in itertools.combinations_with_replacement(names, 2):
+            i, j = int(a), int(b)
+            kin = found.between(a, b)
+            assert kin.expected == pytest.approx(mean[i, j]), (parents, a, b)
+            assert kin.low <= each[:, i, j].min() + 1e-12
+            assert kin.high >= each[:, i, j].max() - 1e-12
+
+
+def test_a_pedigree_is_known_as_far_as_it_has_no_hole() -> None:
+    parents = {"x": Parents.of("D", "S"), "D": Parents.of("E", "T"), "S": Parents.of("F", "")}
+    assert [generations(name, parents) for name in ("x", "D", "S", "F")] == [1, 1, 0, 0]
+    assert generations("x", parents | {"S": Parents.of("F", "U")}) == 2

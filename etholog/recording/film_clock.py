@@ -70,4 +70,4 @@ class FilmRecorder(Recorder):
 class StretchRecorder(FilmRecorder):
     """Records from the stretches of a film: what is skipped is a gap."""
 
-    where: ClassVar[Where] = Where.STRETCHES
+    where: Where = Where.STRETCHES

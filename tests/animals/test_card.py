@@ -63,7 +63,7 @@ def test_a_new_card_is_said_to_be_one(said: Run) -> None:
     assert said("F-1", "sex", "female", "--on", "2022").stdout == "F-1: sex female on 2022  [#1, a new card]\n"
     assert said("F-1", "meal", "small", "--on", "2026-05-03").stdout.endswith("[#2]\n")
     slip = said("f-1", "meal", "small", "--on", "2026-05-04")
-    assert slip.returncode == 1
+    assert slip.returncode == 2
     assert "differ in capitals alone" in slip.stderr
 
 

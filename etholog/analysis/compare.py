@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from etholog.analysis import columns, logrank, permutation, survival
+from etholog.analysis import columns, crossed, logrank, permutation, survival
 from etholog.analysis import design as designs
 from etholog.analysis.design import NONE, OTHER, Design, named
 from etholog.analysis.order import confounded
@@ -16,6 +16,7 @@ from etholog.base import notebook
 from etholog.base.refusal import Refusal
 
 PAIRED_AT_MOST = 25  # groups: beyond, a table of pairs is read by nobody
+QUANTILES = {"median": 0.5, "q25": 0.25, "q75": 0.75}
 MEDIAN_LEAST = 4  # sessions for log-log limits: with 3 they cover 86 % where all of them ended with the event
 ANIMALS_LEAST = 4  # in each group; with fewer, more variation among them can pass for a difference
 
@@ -31,7 +32,8 @@ class Comparison:
     table: pd.DataFrame
     """Index = group. n, occurred, median_s with its limits, mean_s within the first `horizon_s` seconds and its
     standard error mean_se_s, q25_s and q75_s with their limits, the number of males or females that it rests on,
-    and why: for what reason there are no limits."""
+    and why: for what reason there are no limits, or what they do not hold for. Where a group has several sessions of
+    one male, the median is that of males weighed alike (see `analysis.crossed`), and there are no quartiles."""
     horizon_s: float
     """The time to which means reach: given, or the longest to which every curve is known."""
     statistic: float
@@ -177,7 +179,7 @@ def test(
             break
     within = plan.strata[at]
     met = designs.met(frame) if by in OTHER and within != OTHER[by] else None
-    alike = met is not None and designs.paired(met, by)
+    alike = met is not None and designs.paired(frame, by)
     return Tested(frame, rows, names, plan, within, rank, permutation.NOTHING if alike else permuted, met, alike)
 
 
@@ -215,27 +217,48 @@ def _table(
     frame, plan, label = tested.frame, tested.plan, tested.rows.label
     out = []
     for g, (time, occurred) in enumerate(groups):
-        curve = survival.kaplan_meier(time, occurred)
-        alone = len(np.unique(plan.unit_of[label == g])) == len(time)
-        limited = alone and len(time) >= MEDIAN_LEAST
-        row: dict[str, object] = {"n": len(time), "occurred": int(occurred.sum())}
-        for name, q in (("median", 0.5), ("q25", 0.25), ("q75", 0.75)):
-            value, low, high = survival.quantile(curve, q)
-            row |= {f"{name}_s": value, f"{name}_low_s": low if limited else np.nan}
-            row[f"{name}_high_s"] = high if limited else np.nan
-            if name == "median":
-                known = survival.known_to(time, occurred, horizon)
-                mean, se = survival.restricted_mean(time, occurred, horizon) if known else (np.nan, np.nan)
-                row |= {"mean_s": mean, "mean_se_s": se if alone else np.nan}
+        own = label == g
+        alone = len(np.unique(plan.unit_of[own])) == len(time)
+        known = survival.known_to(time, occurred, horizon)
+        mean, se = survival.restricted_mean(time, occurred, horizon) if known else (np.nan, np.nan)
+        row: dict[str, object] = {
+            "n": len(time),
+            "occurred": int(occurred.sum()),
+            **(_quantiles(time, occurred) if alone else _weighed(time, occurred, frame[own], plan.unit_of[own])),
+            "mean_s": mean,
+            "mean_se_s": se if alone else np.nan,
+        }
         for animals in OTHER:
             if animals in frame.columns and animals != by:
-                row[f"{animals}s"] = _count(frame[animals][label == g])
-        row["why"] = (
-            "" if limited else f"no limits: under {MEDIAN_LEAST} sessions" if alone
-            else f"no limits: several sessions of one {plan.unit}"
-        )  # fmt: skip
-        out.append(row)
+                row[f"{animals}s"] = _count(frame[animals][own])
+        why = row.pop("why")
+        out.append({**row, "why": why})
     return pd.DataFrame(out, index=pd.Index(tested.names, name=by))
+
+
+def _quantiles(time: survival.Floats, occurred: survival.Bools) -> dict[str, object]:
+    """Return the median and the quartiles of sessions that each count for themselves, with log-log limits."""
+    curve = survival.kaplan_meier(time, occurred)
+    found: dict[str, object] = {}
+    limited = len(time) >= MEDIAN_LEAST
+    for name, q in QUANTILES.items():
+        value, low, high = survival.quantile(curve, q)
+        found[f"{name}_s"] = value
+        found[f"{name}_low_s"], found[f"{name}_high_s"] = (low, high) if limited else (np.nan, np.nan)
+    return found | {"why": "" if limited else f"no limits: under {MEDIAN_LEAST} sessions"}
+
+
+def _weighed(
+    time: survival.Floats, occurred: survival.Bools, rows: pd.DataFrame, unit: permutation.Ints
+) -> dict[str, object]:
+    """Return the median of animals weighed alike, with limits in which they and their mates vary; no quartiles."""
+    mates = np.full(len(rows), -1)
+    if "female" in rows.columns:
+        mates = pd.factorize(rows["female"].where(named(rows["female"])).astype(object))[0]
+    found = crossed.median(time, occurred, crossed.crossing(pd.factorize(unit)[0], mates))
+    missing = {f"{name}{end}_s": np.nan for name in QUANTILES for end in ("", "_low", "_high")}
+    median = {"median_s": found.value, "median_low_s": found.low, "median_high_s": found.high}
+    return missing | median | {"why": f"no limits: {found.why}" if found.why else found.note}
 
 
 def _test_said(tested: Tested, by: str) -> list[str]:

@@ -7,6 +7,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from etholog.analysis import crossed
+
 OTHER = {"male": "female", "female": "male"}
 NONE = "none"  # as a stratum: none at all, where one would be chosen
 
@@ -79,9 +81,8 @@ def met(rows: pd.DataFrame) -> pd.DataFrame | None:
     return pd.crosstab(both["male"].astype(object), both["female"].astype(object)) if len(both) else None
 
 
-def paired(often_met: pd.DataFrame, by: str) -> bool:
+def paired(rows: pd.DataFrame, by: str) -> bool:
     """Return whether males and females can't be told apart: at least half of the males (or females, by which groups
     are made) who came more than once had more than half of their sessions with one and the same mate."""
-    table = often_met.to_numpy() if by == "male" else often_met.to_numpy().T
-    often = table[table.sum(axis=1) > 1]
-    return bool(len(often) and (often.max(axis=1) > often.sum(axis=1) / 2).mean() >= 0.5)
+    own, mates = (pd.factorize(rows[name].where(named(rows[name])).astype(object))[0] for name in (by, OTHER[by]))
+    return crossed.inseparable(crossed.crossing(own, mates))

@@ -111,7 +111,9 @@ def show(
         chosen = "" if found.horizon_named else ", the longest time to which every curve is known"
         test = f" Log-rank chi-squared {found.statistic:.2f}, df {found.df}: a description." if found.df else ""
         mean = f"Mean: within the first {span(1000 * found.horizon_s)}{chosen}."
-        median = "Limits of medians: 95 %, log-log. " if (found.table["why"] == "").any() else ""
+        median = "Limits of medians: 95 %, log-log. " if found.table["q25_low_s"].notna().any() else ""
+        if found.clusters != "session":
+            median = f"Median: of a session of a {found.clusters} taken at random. "
         paragraph(f"{median}{mean}{test}")
     paragraph(found.sentence)
     if found.met is not None:
@@ -205,9 +207,11 @@ def _groups(found: "Comparison") -> "pd.DataFrame":
     groups = found.table
     pretty = groups[["n", "occurred"]].reset_index()
     pretty["median"] = [_reached(value) for value in groups["median_s"]]
-    ends = zip(groups["median_low_s"], groups["median_high_s"], groups["why"], strict=True)
-    pretty["limits"] = [limits(low, high, "-" if why else "not reached") for low, high, why in ends]
-    pretty["quartiles"] = [limits(*pair) for pair in zip(groups["q25_s"], groups["q75_s"], strict=True)]
+    none = ["-" if why.startswith("no limits") else "not reached" for why in groups["why"]]
+    ends = zip(groups["median_low_s"], groups["median_high_s"], none, strict=True)
+    pretty["limits"] = [limits(*three) for three in ends]
+    if found.clusters == "session":
+        pretty["quartiles"] = [limits(*pair) for pair in zip(groups["q25_s"], groups["q75_s"], strict=True)]
     pretty["mean"] = groups["mean_s"].to_numpy()
     if groups["mean_se_s"].notna().any():
         pretty["se"] = groups["mean_se_s"].to_numpy()

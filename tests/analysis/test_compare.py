@@ -275,8 +275,24 @@ def test_groups_of_males_permute_whole_males(courtship: pd.DataFrame) -> None:
     assert "Permutation p" not in found.sentence
     assert found.table["median_low_s"].isna().all()
     assert found.table["mean_se_s"].isna().all()
-    assert set(found.table["why"]) == {"no limits: several sessions of one male"}
+    assert found.table["why"].tolist() == ["no limits: 4 of 5 males", "no limits: 2 of 5 males"]
     assert found.pairs[["p", "difference_low_s", "first_sooner_low"]].isna().all().all()
+
+
+def test_the_median_of_several_males_weighs_them_alike() -> None:
+    # Made by a rule and computed by two codes that were written apart: 11.216 (7.050 to 20.565).
+    i = np.arange(60)
+    male, female = i % 6, (i // 6 + i % 6) % 5
+    time = np.round(10 * np.exp(0.4 * np.sin(2 * male) + 0.2 * np.cos(3 * female) + 0.7 * np.sin(1.7 * i)), 3)
+    times = pd.DataFrame(
+        {"latency_s": time, "occurred": 7 * i % 9 != 0, "male": male, "female": female, "species": "x"}
+    )
+    row = compare(times, by="species").table.loc["x"]
+    np.testing.assert_allclose(
+        row[["median_s", "median_low_s", "median_high_s"]].astype(float), [11.216, 7.050, 20.565]
+    )
+    assert np.isnan(row["q25_s"])
+    assert (row["males"], row["females"], row["why"]) == (6, 5, "")
 
 
 def grouped(males: dict[str, str], sessions: int, quick: str) -> pd.DataFrame:

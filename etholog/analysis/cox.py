@@ -127,7 +127,7 @@ def _climb(data: Data, ties: Ties) -> tuple[Floats, Floats]:
         if endless or np.abs(step).max(initial=0.0) < _CONVERGED:
             break
         tried = _likelihood(data, coef + step, ties)
-        while not tried.value >= now.value - 1e-9 * abs(now.value):
+        while not (np.isfinite(tried.value) and tried.value >= now.value - 1e-9 * abs(now.value)):
             step = step / 2
             tried = _likelihood(data, coef + step, ties)
         coef, now = np.asarray(coef + step), tried
@@ -154,18 +154,20 @@ def _stratum(data: Data, coef: Floats, ties: Ties) -> _Likelihood:
     x, event = data.terms, data.event
     eta = x @ coef
     top = float(eta.max())
-    weight = np.exp(eta - top)
+    weight = np.exp(np.maximum(eta - top, -600.0))
     times, count = np.unique(data.stop[event], return_counts=True)
     at = np.searchsorted(times, data.stop[event])
     first, last = np.searchsorted(times, data.start, side="right"), np.searchsorted(times, data.stop, side="right")
-    late = first > 0
 
+    # Sums are added up from the last time backwards, and those of late entries one by one: to take heavy rows away from
+    # a sum would leave rounding where the rows that stay are light.
     def at_risk(values: Floats) -> Floats:
         """Return the sum of `values` (n, ...) over the rows at risk at each event time."""
-        # From the last time backwards, so that light rows are not what is left after taking heavy ones away.
+        if first.any():
+            place = np.arange(len(times))[:, None]
+            return np.tensordot(((first <= place) & (place < last)).astype(np.float64), values, 1)
         sums = np.zeros((len(times) + 1, *values.shape[1:]))
         np.add.at(sums, last, values)
-        np.add.at(sums, first[late], -values[late])
         return np.asarray(np.cumsum(sums[::-1], axis=0)[::-1][1:])
 
     def of_events(values: Floats) -> Floats:

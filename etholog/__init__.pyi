@@ -22,10 +22,15 @@ from .analysis.outcome import evening as evening
 from .analysis.outcome import funnel as funnel
 from .analysis.outcome import outcomes as outcomes
 from .analysis.outcome import time_to_sac as time_to_sac
+from .analysis.power import power as power
+from .analysis.power import schoenfeld as schoenfeld
 from .analysis.practice import Practice as Practice
 from .analysis.practice import practice as practice
 from .analysis.proportional import proportional as proportional
 from .analysis.sensitivity import sensitivity as sensitivity
+from .analysis.repeatability import Repeatability as Repeatability
+from .analysis.repeatability import mixed as mixed
+from .analysis.repeatability import repeatability as repeatability
 from .analysis.sign import signs as signs
 from .analysis.sign import signs_seen as signs_seen
 from .analysis.transition import Transitions as Transitions

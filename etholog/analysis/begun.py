@@ -68,7 +68,7 @@ def begun(units: pd.DataFrame, shuffles: int = SHUFFLES, seed: int = 0) -> Begun
         if column not in units.columns:
             raise Refusal(f"no column {column!r}{nearest(column, map(str, units.columns))}")
     days, occurred = units["days"].to_numpy(dtype=float), units["occurred"].to_numpy(dtype=bool)
-    start: Floats = units["began"].astype(float).fillna(np.inf).to_numpy()
+    start: Floats = np.asarray(units["began"].astype(float).fillna(np.inf), dtype=np.float64)
     start = np.asarray(np.where(start <= days, start, np.inf))
     after = occurred & (start < days)
     before = np.minimum(start, days)

@@ -61,7 +61,9 @@ class Fit:
 
 
 @dataclass(frozen=True)
-class _Likelihood:
+class Likelihood:
+    """A partial likelihood at given coefficients."""
+
     value: float
     score: Floats
     information: Floats
@@ -79,11 +81,11 @@ def fit(data: Data, ties: Ties = "breslow") -> Fit:
     scale = np.where(spread > 0, spread, 1.0)
     terms = (data.terms - data.terms.mean(axis=0)) / scale
     data = Data(data.start, data.stop, data.event, data.stratum, terms)
-    keep = _independent(_likelihood(data, np.zeros(terms.shape[1]), ties).information)
+    keep = _independent(likelihood(data, np.zeros(terms.shape[1]), ties).information)
     inside = Data(data.start, data.stop, data.event, data.stratum, terms[:, keep])
     coef, step = _climb(inside, ties)
     endless = np.abs(step) > _CONVERGED**0.5
-    found = _likelihood(inside, coef, ties)
+    found = likelihood(inside, coef, ties)
     empty, separated = ~keep, np.zeros(len(keep), dtype=bool)
     separated[np.flatnonzero(keep)[endless]] = True
     known = keep & ~separated
@@ -118,7 +120,7 @@ def _independent(information: Floats) -> Bools:
 def _climb(data: Data, ties: Ties) -> tuple[Floats, Floats]:
     """Return the coefficients, and Newton's next step from them: not small where the likelihood has no maximum."""
     coef: Floats = np.zeros(data.terms.shape[1])
-    now = _likelihood(data, coef, ties)
+    now = likelihood(data, coef, ties)
     step = np.zeros_like(coef)
     for _ in range(STEPS):
         step = np.asarray(np.linalg.lstsq(now.information, now.score, rcond=None)[0], dtype=np.float64)
@@ -126,15 +128,16 @@ def _climb(data: Data, ties: Ties) -> tuple[Floats, Floats]:
         endless = np.ptp(data.terms @ coef) > _BEYOND and np.ptp(data.terms @ step) > 0.5
         if endless or np.abs(step).max(initial=0.0) < _CONVERGED:
             break
-        tried = _likelihood(data, coef + step, ties)
+        tried = likelihood(data, coef + step, ties)
         while not (np.isfinite(tried.value) and tried.value >= now.value - 1e-9 * abs(now.value)):
             step = step / 2
-            tried = _likelihood(data, coef + step, ties)
+            tried = likelihood(data, coef + step, ties)
         coef, now = np.asarray(coef + step), tried
     return coef, step
 
 
-def _likelihood(data: Data, coef: Floats, ties: Ties) -> _Likelihood:
+def likelihood(data: Data, coef: Floats, ties: Ties) -> Likelihood:
+    """Return the partial likelihood at `coef` (p,), with its slope and curvature and the residuals of each row."""
     p = data.terms.shape[1]
     value, score, information = 0.0, np.zeros(p), np.zeros((p, p))
     residuals, martingale = np.zeros(data.terms.shape), np.zeros(len(data.stop))
@@ -147,10 +150,10 @@ def _likelihood(data: Data, coef: Floats, ties: Ties) -> _Likelihood:
             )  # fmt: skip
             value, score, information = value + one.value, score + one.score, information + one.information
             residuals[rows], martingale[rows] = one.residuals, one.martingale
-    return _Likelihood(value, score, information, residuals, martingale)
+    return Likelihood(value, score, information, residuals, martingale)
 
 
-def _stratum(data: Data, coef: Floats, ties: Ties) -> _Likelihood:
+def _stratum(data: Data, coef: Floats, ties: Ties) -> Likelihood:
     x, event = data.terms, data.event
     eta = x @ coef
     top = float(eta.max())
@@ -212,7 +215,7 @@ def _stratum(data: Data, coef: Floats, ties: Ties) -> _Likelihood:
             risk = (data.start < time) & (time <= data.stop)
             log, slope, curve = _subsets(weight[risk], x[risk], int(d))
             value, score, information = value - log - d * top, score - slope, information + curve
-    return _Likelihood(value, score, information, residuals, martingale)
+    return Likelihood(value, score, information, residuals, martingale)
 
 
 def _subsets(weight: Floats, x: Floats, d: int) -> tuple[float, Floats, Floats]:

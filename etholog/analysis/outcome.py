@@ -247,8 +247,8 @@ def _goes(rows: pd.DataFrame, measure: str) -> dict[str, Any]:
 
 
 def _permuted(rows: pd.DataFrame, measure: str, group: NDArray[np.intp]) -> Permuted:
-    ranks: NDArray[np.float64] = rows[measure].rank().to_numpy(dtype=np.float64)
-    sac: NDArray[np.float64] = (rows["end"] == "sac").to_numpy(dtype=np.float64)
+    ranks = np.asarray(rows[measure].rank(), dtype=np.float64)
+    sac = np.asarray(rows["end"] == "sac", dtype=np.float64)
     return permute_within(ranks, sac, group)
 
 

@@ -31,6 +31,7 @@ from .analysis.sensitivity import sensitivity as sensitivity
 from .analysis.repeatability import Repeatability as Repeatability
 from .analysis.repeatability import mixed as mixed
 from .analysis.repeatability import repeatability as repeatability
+from .analysis.rivals import rivals as rivals
 from .analysis.sign import signs as signs
 from .analysis.sign import signs_seen as signs_seen
 from .analysis.transition import Transitions as Transitions

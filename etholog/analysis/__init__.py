@@ -19,6 +19,7 @@ __all__ = [
     "proportional",
     "sensitivity",
     "repeatability",
+    "rivals",
     "share",
     "sign",
     "survival",

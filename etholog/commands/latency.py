@@ -68,22 +68,28 @@ def run(args: argparse.Namespace) -> int:
         if times.attrs["touched"]:
             otherwise = latency(read, args.interval, unseen="censor" if args.unseen == "keep" else "keep", **asked)
         cases = sensitivity(times, args.by, found.within or "none", *how, otherwise)
-        came, cox, change = None, None, None
+        came, cox, change, apart = None, None, None, None
+        strata = None if args.within == "none" else args.within
         if args.competing or args.ends:
             from etholog.analysis.incidence import ended
+            from etholog.analysis.rivals import rivals
 
             came = ended(times, args.by)
+            apart = rivals(times, args.by, strata, seed=args.seed)
         if args.cox is not None:
             from etholog.analysis.hazard import hazards
             from etholog.analysis.proportional import proportional
 
-            strata = None if args.within == "none" else args.within
             cox = hazards(times, args.cox or args.by, strata, args.cluster)
             change = proportional(times, args.cox or args.by, strata)
         if args.json:
-            print(as_json(_everything(times, found, cases, came, cox, change)))
+            told = _everything(times, found, cases, came, cox, change)
+            print(as_json(told if apart is None else told | {"rivals": apart}))
         else:
             show(times, found, cases, came, cox, change)
+            if apart is not None:
+                print("\nDo groups differ in what comes? Gray's test: how many come to it; log-rank: how fast.")
+                table(apart)
     else:
         check_columns(times, args.by, args.within, args.cluster)
         table(times)

@@ -1,10 +1,11 @@
 """Competing ends compared between groups: is one end more frequent, and does it come faster to those still waiting?
 
-Two questions, so two tests: Gray's, of how many come to it in all, and the cause-specific log-rank, of how fast it comes
-to those to whom nothing came yet. Written here: no library at hand has Gray's.
+Two questions, so two tests: Gray's, of how many come to it in all, and the cause-specific log-rank, of how fast it
+comes to those to whom nothing came yet. Written here: no library at hand has Gray's.
 """
 
 from collections.abc import Callable, Iterator
+from functools import partial
 
 import numpy as np
 import pandas as pd
@@ -67,8 +68,8 @@ def rivals(
         cause = np.where(ends == one, 1, np.where(np.isin(ends, OPEN), 0, 2))
         row = {"end": one, "count": int((cause == 1).sum()), "df": len(names) - 1}
         tests: dict[str, Callable[[Labels], float]] = {
-            "gray": lambda own, cause=cause: gray(time, cause, own, stratum),
-            "log_rank": lambda own, cause=cause: survival.log_rank(time, cause == 1, own, stratum).statistic,
+            "gray": partial(gray, time, cause, stratum=stratum),
+            "log_rank": partial(_log_rank, time, cause, stratum=stratum),
         }
         for name, test in tests.items():
             observed = test(group) if len(names) > 1 and row["count"] else np.nan
@@ -119,6 +120,10 @@ def _orders(counts: tuple[int, ...]) -> Iterator[tuple[int, ...]]:
         if count:
             for rest in _orders((*counts[:one], count - 1, *counts[one + 1 :])):
                 yield (one, *rest)
+
+
+def _log_rank(time: Floats, cause: NDArray[np.integer], group: Labels, stratum: Labels) -> float:
+    return survival.log_rank(time, cause == 1, group, stratum).statistic
 
 
 def gray(time: Floats, cause: NDArray[np.integer], group: Labels, stratum: Labels | None = None) -> float:

@@ -56,7 +56,10 @@ def sessions(chance: np.random.Generator) -> pd.DataFrame:
     time = np.round(chance.exponential(100, 32) * np.exp(0.8 * chance.normal(size=8))[male] + 1, 1)
     end = chance.choice(["occurred", "strike", "watching ended"], 32, p=[0.5, 0.3, 0.2])
     return pd.DataFrame(
-        {"latency_s": time, "occurred": end == "occurred", "ended_by": end, "male": male, "kind": np.where(male < 4, "a", "b")}
+        {
+            "latency_s": time, "occurred": end == "occurred", "ended_by": end, "male": male,
+            "kind": np.where(male < 4, "a", "b"),
+        }
     )  # fmt: skip
 
 

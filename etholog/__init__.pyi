@@ -17,6 +17,9 @@ from .analysis.hazard import Hazards as Hazards
 from .analysis.hazard import hazards as hazards
 from .analysis.incidence import ended as ended
 from .analysis.incidence import incidence as incidence
+from .analysis.interval_censored import turnbull as turnbull
+from .analysis.interval_censored import unseen_onsets as unseen_onsets
+from .analysis.interval_censored import weibull as weibull
 from .analysis.latency import latency as latency
 from .analysis.outcome import evening as evening
 from .analysis.outcome import funnel as funnel
@@ -27,11 +30,11 @@ from .analysis.power import schoenfeld as schoenfeld
 from .analysis.practice import Practice as Practice
 from .analysis.practice import practice as practice
 from .analysis.proportional import proportional as proportional
-from .analysis.sensitivity import sensitivity as sensitivity
 from .analysis.repeatability import Repeatability as Repeatability
 from .analysis.repeatability import mixed as mixed
 from .analysis.repeatability import repeatability as repeatability
 from .analysis.rivals import rivals as rivals
+from .analysis.sensitivity import sensitivity as sensitivity
 from .analysis.sign import signs as signs
 from .analysis.sign import signs_seen as signs_seen
 from .analysis.transition import Transitions as Transitions

@@ -61,7 +61,9 @@ class Fit:
 
 
 @dataclass(frozen=True)
-class _Likelihood:
+class Likelihood:
+    """A partial likelihood at given coefficients."""
+
     value: float
     score: Floats
     information: Floats
@@ -79,11 +81,11 @@ def fit(data: Data, ties: Ties = "breslow") -> Fit:
     scale = np.where(spread > 0, spread, 1.0)
     terms = (data.terms - data.terms.mean(axis=0)) / scale
     data = Data(data.start, data.stop, data.event, data.stratum, terms)
-    keep = _independent(_likelihood(data, np.zeros(terms.shape[1]), ties).information)
+    keep = _independent(likelihood(data, np.zeros(terms.shape[1]), ties).information)
     inside = Data(data.start, data.stop, data.event, data.stratum, terms[:, keep])
     coef, step = _climb(inside, ties)
     endless = np.abs(step) > _CONVERGED**0.5
-    found = _likelihood(inside, coef, ties)
+    found = likelihood(inside, coef, ties)
     empty, separated = ~keep, np.zeros(len(keep), dtype=bool)
     separated[np.flatnonzero(keep)[endless]] = True
     known = keep & ~separated
@@ -118,7 +120,7 @@ def _independent(information: Floats) -> Bools:
 def _climb(data: Data, ties: Ties) -> tuple[Floats, Floats]:
     """Return the coefficients, and Newton's next step from them: not small where the likelihood has no maximum."""
     coef: Floats = np.zeros(data.terms.shape[1])
-    now = _likelihood(data, coef, ties)
+    now = likelihood(data, coef, ties)
     step = np.zeros_like(coef)
     for _ in range(STEPS):
         step = np.asarray(np.linalg.lstsq(now.information, now.score, rcond=None)[0], dtype=np.float64)
@@ -126,15 +128,16 @@ def _climb(data: Data, ties: Ties) -> tuple[Floats, Floats]:
         endless = np.ptp(data.terms @ coef) > _BEYOND and np.ptp(data.terms @ step) > 0.5
         if endless or np.abs(step).max(initial=0.0) < _CONVERGED:
             break
-        tried = _likelihood(data, coef + step, ties)
-        while not tried.value >= now.value - 1e-9 * abs(now.value):
+        tried = likelihood(data, coef + step, ties)
+        while not (np.isfinite(tried.value) and tried.value >= now.value - 1e-9 * abs(now.value)):
             step = step / 2
-            tried = _likelihood(data, coef + step, ties)
+            tried = likelihood(data, coef + step, ties)
         coef, now = np.asarray(coef + step), tried
     return coef, step
 
 
-def _likelihood(data: Data, coef: Floats, ties: Ties) -> _Likelihood:
+def likelihood(data: Data, coef: Floats, ties: Ties) -> Likelihood:
+    """Return the partial likelihood at `coef` (p,), with its slope and curvature and the residuals of each row."""
     p = data.terms.shape[1]
     value, score, information = 0.0, np.zeros(p), np.zeros((p, p))
     residuals, martingale = np.zeros(data.terms.shape), np.zeros(len(data.stop))
@@ -147,25 +150,27 @@ def _likelihood(data: Data, coef: Floats, ties: Ties) -> _Likelihood:
             )  # fmt: skip
             value, score, information = value + one.value, score + one.score, information + one.information
             residuals[rows], martingale[rows] = one.residuals, one.martingale
-    return _Likelihood(value, score, information, residuals, martingale)
+    return Likelihood(value, score, information, residuals, martingale)
 
 
-def _stratum(data: Data, coef: Floats, ties: Ties) -> _Likelihood:
+def _stratum(data: Data, coef: Floats, ties: Ties) -> Likelihood:
     x, event = data.terms, data.event
     eta = x @ coef
     top = float(eta.max())
-    weight = np.exp(eta - top)
+    weight = np.exp(np.maximum(eta - top, -600.0))
     times, count = np.unique(data.stop[event], return_counts=True)
     at = np.searchsorted(times, data.stop[event])
     first, last = np.searchsorted(times, data.start, side="right"), np.searchsorted(times, data.stop, side="right")
-    late = first > 0
 
+    # Sums are added up from the last time backwards, and those of late entries one by one: to take heavy rows away from
+    # a sum would leave rounding where the rows that stay are light.
     def at_risk(values: Floats) -> Floats:
         """Return the sum of `values` (n, ...) over the rows at risk at each event time."""
-        # From the last time backwards, so that light rows are not what is left after taking heavy ones away.
+        if first.any():
+            place = np.arange(len(times))[:, None]
+            return np.tensordot(((first <= place) & (place < last)).astype(np.float64), values, 1)
         sums = np.zeros((len(times) + 1, *values.shape[1:]))
         np.add.at(sums, last, values)
-        np.add.at(sums, first[late], -values[late])
         return np.asarray(np.cumsum(sums[::-1], axis=0)[::-1][1:])
 
     def of_events(values: Floats) -> Floats:
@@ -210,7 +215,7 @@ def _stratum(data: Data, coef: Floats, ties: Ties) -> _Likelihood:
             risk = (data.start < time) & (time <= data.stop)
             log, slope, curve = _subsets(weight[risk], x[risk], int(d))
             value, score, information = value - log - d * top, score - slope, information + curve
-    return _Likelihood(value, score, information, residuals, martingale)
+    return Likelihood(value, score, information, residuals, martingale)
 
 
 def _subsets(weight: Floats, x: Floats, d: int) -> tuple[float, Floats, Floats]:

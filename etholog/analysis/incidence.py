@@ -72,7 +72,7 @@ def ended(times: pd.DataFrame, by: str | None = None) -> pd.DataFrame:
             known = one in curve.columns and len(upto)
             share, se = (float(upto[name].iloc[-1]) for name in (one, f"se_{one}")) if known else (0.0, np.nan)
             se = se if independent else np.nan
-            low, high = _log_log(share, se)
+            low, high = log_log_limits(share, se)
             row = {"end": one, "count": int((part["cause"] == one).sum()), "n": len(part), "share": share, "se": se}
             out.append(({} if by is None else {by: value}) | row | {"low": low, "high": high, "at_s": at})
     return pd.DataFrame(out)
@@ -85,7 +85,9 @@ def _common_time(parts: list[pd.DataFrame]) -> float:
     )
 
 
-def _log_log(share: float, se: float) -> tuple[float, float]:
+def log_log_limits(share: float, se: float) -> tuple[float, float]:
+    """Return the 95 % limits of a cumulative incidence on the log-log scale (Kalbfleisch & Prentice 2002); NaN where it
+    is 0 or 1."""
     if not (0 < share < 1 and se > 0):
         return np.nan, np.nan
     half = survival.normal_quantile(0.975) * se / (share * np.log(share))

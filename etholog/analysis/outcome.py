@@ -11,9 +11,11 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from etholog.analysis import columns, permutation
-from etholog.analysis.incidence import incidence
+from etholog.analysis import columns
+from etholog.analysis.covariate import permute_within
+from etholog.analysis.incidence import incidence, log_log_limits
 from etholog.analysis.latency import courtship, of_role
+from etholog.analysis.permutation import Permuted
 from etholog.analysis.share import wilson
 from etholog.animals import Pairing
 from etholog.animals.attempts import Attempt, by_female
@@ -22,6 +24,7 @@ from etholog.season import Season
 from etholog.session.evidence import Evidence
 
 MEASURES = ("insertion_s", "insertions", "palps", "latency_s")
+NOTHING = Permuted(np.nan, 0, False, np.nan, 0.0)
 
 
 def outcomes(season: Season, today: date) -> pd.DataFrame:
@@ -31,7 +34,7 @@ def outcomes(season: Season, today: date) -> pd.DataFrame:
     (whether a session of it was), evidence (rung of the ladder, 0 to 7; NaN unknown), courted, latency_s (of the
     evening with the best evidence), insertions, insertion_s, palps; may_have_taken, end ('sac', 'moult', 'died',
     'open'), days from the last pairing that may have taken to the end (or `today`); eaten, pulled, opened, young (NaN:
-    not counted), doubts.
+    not counted), doubts; sac_end ('young', 'lost', 'none': counted, no young; 'open'; '' no sac) in sac_days.
     """
     animals = columns.season(season).animals.as_of(columns.day(today))
     evenings = _evenings(season)
@@ -92,6 +95,7 @@ def _row(one: Attempt, species: str, evenings: pd.DataFrame, today: date) -> dic
         "end": one.end,
         # A date known to the month counts as its middle.
         "days": sum(start.days_until(end)) / 2,
+        **_of_sac(one, today),
         "eaten": one.eaten is not None,
         "pulled": one.pulled is not None,
         "opened": one.opened is not None,
@@ -102,9 +106,9 @@ def _row(one: Attempt, species: str, evenings: pd.DataFrame, today: date) -> dic
 
 def _attempts(value: pd.DataFrame) -> pd.DataFrame:
     """Return a table of `outcomes`, its answers as yes or no and its measures as numbers."""
-    yes, numbers = ("watched", "courted", "may_have_taken", "eaten"), ("evidence", "young", "days", *MEASURES)
-    rows = columns.table(value, "males", "end", *yes, *numbers)
-    for name in ("males", "end"):
+    yes, numbers = ("watched", "courted", "may_have_taken"), ("evidence", "days", "sac_days", *MEASURES)
+    rows = columns.table(value, "female", "males", "end", "sac_end", *yes, *numbers)
+    for name in ("female", "males", "end", "sac_end"):
         columns.labels(rows, name, holes=name == "males")
     return rows.assign(
         **{name: columns.flags(rows, name) for name in yes},
@@ -120,37 +124,84 @@ def evidence_words(table: pd.DataFrame) -> list[str]:
     ]
 
 
-def funnel(table: pd.DataFrame) -> pd.DataFrame:
+def _of_sac(one: Attempt, today: date) -> dict[str, Any]:
+    """Return what came of the sac first, and in how many days; without a sac, nothing."""
+    if not one.sac:
+        return {"sac_end": "", "sac_days": float("nan")}
+    came, on = "open", Day.of(today)
+    if one.young:
+        came, on = "young", next((count.on for count in one.counts if count.number), on)
+    elif one.eaten:
+        came, on = "lost", one.eaten.on
+    elif one.young is not None:
+        came, on = "none", one.counts[0].on
+    return {"sac_end": came, "sac_days": max(sum(one.sac.on.days_until(on)) / 2, 0.0)}
+
+
+def funnel(table: pd.DataFrame, day: float | None = None) -> pd.DataFrame:
     """Return, for each step from introduced to young, how many reached it of those that reached the one before.
 
-    Columns: step, reached, of, open (still waiting: in neither), share, low, high (Wilson's 95 % limits). The steps of
-    the evening count attempts of which a session was watched.
+    Up to the insertion, counts of the attempts of which a session was watched, with Wilson's 95 % limits (1927). A sac
+    and young take time: their share is what had come by a named day (Aalen & Johansen 1978), those that still wait
+    counted for as long as they have waited; limits on the log-log scale.
+
+    Parameters
+    ----------
+    table: as `outcomes` has it.
+    day: days since the last pairing that may have taken, for the sac (not given: the last day on which a quarter of
+        the attempts were still under watch). Young are always told by such a last day since the sac.
+
+    Returns
+    -------
+    step, reached, of, open (still waiting, and for less than `day`), share, low, high, day (NaN: of the evening).
+    The share is NaN after the last day that anything is known of.
     """
     table = _attempts(table)
     watched = table[table["watched"] & table["evidence"].notna()]
     inserted = watched["evidence"] >= Evidence.INSERTION
     clasped = inserted | (watched["evidence"] >= Evidence.CLASP)
     courted = clasped | watched["courted"]
-    taken = table[table["may_have_taken"]]
-    sac = taken["end"] == "sac"
-    laid = taken[sac]
-    young = laid["young"].fillna(0) > 0
-    settled = young | laid["eaten"] | laid["young"].notna()
-    steps = [
-        ("introduced", len(table), len(table), 0),
-        ("courted", int(courted.sum()), len(watched), 0),
-        ("clasped", int(clasped.sum()), int(courted.sum()), 0),
-        ("inserted", int(inserted.sum()), int(clasped.sum()), 0),
-        ("sac", int(sac.sum()), int((taken["end"] != "open").sum()), int((taken["end"] == "open").sum())),
-        ("young", int(young.sum()), int(settled.sum()), int((~settled).sum())),
+    evening_steps = [
+        ("introduced", len(table), len(table)),
+        ("courted", int(courted.sum()), len(watched)),
+        ("clasped", int(clasped.sum()), int(courted.sum())),
+        ("inserted", int(inserted.sum()), int(clasped.sum())),
     ]
-    return pd.DataFrame(
-        [
-            {"step": step, "reached": n, "of": of, "open": waiting, "share": n / of if of else np.nan}
-            | dict(zip(("low", "high"), wilson(n, of), strict=True))
-            for step, n, of, waiting in steps
-        ]
-    )
+    rows = [
+        {"step": step, "reached": n, "of": of, "open": 0, "share": n / of if of else np.nan}
+        | dict(zip(("low", "high"), wilson(n, of), strict=True))
+        | {"day": np.nan}
+        for step, n, of in evening_steps
+    ]
+    taken = table[table["may_have_taken"] & (table["days"] >= 0)]
+    laid = taken[taken["end"] == "sac"]
+    rows.append({"step": "sac"} | _come(taken["days"], taken["end"], "sac", day))
+    rows.append({"step": "young"} | _come(laid["sac_days"], laid["sac_end"], "young", None))
+    return pd.DataFrame(rows)
+
+
+def last_watched(days: pd.Series) -> float:
+    """Return the last day on which a quarter of so many were still under watch; NaN for none."""
+    return float(np.sort(days)[-int(np.ceil(len(days) / 4))]) if len(days) else np.nan
+
+
+def _come(days: pd.Series, end: pd.Series, wanted: str, day: float | None) -> dict[str, Any]:
+    """Return the row of a step that takes time: the share by `day`, of those that wait."""
+    at = last_watched(days) if day is None else float(day)
+    still = end == "open"
+    row = {
+        "reached": int(((end == wanted) & (days <= at)).sum()),
+        "of": len(days),
+        "open": int((still & (days < at)).sum()),
+    }
+    curve = incidence(pd.DataFrame({"latency_s": days, "end": end.where(~still)}), "end")
+    known = len(days) > 0 and (at <= days.max() or not still[days == days.max()].any())
+    upto = curve[curve.index <= at]
+    came = wanted in curve.columns and len(upto) > 0
+    share, se = (float(upto[name].iloc[-1]) for name in (wanted, f"se_{wanted}")) if came else (0.0, np.nan)
+    low, high = log_log_limits(share, se)
+    shown = (share, low, high) if known else (np.nan,) * 3
+    return row | dict(zip(("share", "low", "high"), shown, strict=True)) | {"day": at}
 
 
 def time_to_sac(table: pd.DataFrame) -> pd.DataFrame:
@@ -167,33 +218,61 @@ def time_to_sac(table: pd.DataFrame) -> pd.DataFrame:
 def evening(table: pd.DataFrame) -> pd.DataFrame:
     """Return what of the evening goes with a sac, over closed attempts of which a session was watched.
 
-    A row for each of MEASURES: n_sac, n_none, males; larger (the chance that it is larger in one with a sac than in one
-    without, ties as halves); shift (Hodges & Lehmann 1963) with its exact 95 % limits (`exact_shift`), NaN where there
-    are too few; p by permuting sacs within males over ranks, and the smallest p that the design could have given.
+    The female is what repeats. Where her own attempts differ enough for a p of .05, they are compared within her
+    (`compared` = 'within females': the exact conditional test of matched sets, Breslow & Day 1980); else each female
+    counts once, with her first such attempt ('females'). Where neither can give a p of .05, there is none.
+
+    Returns
+    -------
+    A row for each of MEASURES: n_sac, n_none (attempts), females, males (each once, whatever sets of possible sires
+    they are in); larger (the chance that it is larger in one with a sac than in one without, ties as halves); shift
+    (Hodges & Lehmann 1963) with its exact 95 % limits (`exact_shift`), where each female counts once and there are
+    enough; compared, p over ranks, smallest_p.
     """
     table = _attempts(table)
     closed = table[table["may_have_taken"] & table["watched"] & (table["end"] != "open")]
-    rows = []
-    for measure in MEASURES:
-        some = closed.dropna(subset=[measure])
-        value = some[measure].to_numpy(dtype=float)
-        sac = (some["end"] == "sac").to_numpy()
-        row: dict[str, Any] = {"measure": measure, "n_sac": int(sac.sum()), "n_none": int((~sac).sum())}
-        row["males"] = some["males"].nunique()
-        rows.append(row | _effect(value, sac, pd.factorize(some["males"])[0]))
-    return pd.DataFrame(rows)
+    return pd.DataFrame(
+        [{"measure": measure} | _goes(closed.dropna(subset=[measure]), measure) for measure in MEASURES]
+    )
 
 
-def _effect(value: NDArray[np.float64], sac: NDArray[np.bool_], male: NDArray[np.intp]) -> dict[str, float]:
-    names = ("larger", "shift", "low", "high", "p", "smallest_p")
+def _goes(rows: pd.DataFrame, measure: str) -> dict[str, Any]:
+    sac = rows["end"] == "sac"
+    sires = {one for males in rows["males"] for one in str(males).split(", ") if one}
+    counts = {
+        "n_sac": int(sac.sum()),
+        "n_none": int((~sac).sum()),
+        "females": rows["female"].nunique(),
+        "males": len(sires),
+    }
+    once = rows.drop_duplicates("female")
+    among = _effect(rows, measure)
+    within = _permuted(rows, measure, pd.factorize(rows["female"])[0])
+    single = _permuted(once, measure, np.zeros(len(once), dtype=np.intp))
+    ways = [("within females", within), ("females", single)]
+    compared, found = next((way for way in ways if way[1].smallest_p <= 0.05), ("", NOTHING))
+    if compared == "females":
+        among = _effect(once, measure)
+    return counts | among | {"compared": compared, "p": found.p, "smallest_p": found.smallest_p}
+
+
+def _permuted(rows: pd.DataFrame, measure: str, group: NDArray[np.intp]) -> Permuted:
+    ranks = np.asarray(rows[measure].rank(), dtype=np.float64)
+    sac = np.asarray(rows["end"] == "sac", dtype=np.float64)
+    return permute_within(ranks, sac, group)
+
+
+def _effect(rows: pd.DataFrame, measure: str) -> dict[str, float]:
+    """Return by how much those with a sac have more; limits only where no female is in it twice."""
+    value, sac = rows[measure].to_numpy(dtype=float), (rows["end"] == "sac").to_numpy()
     if sac.all() or not sac.any():
-        return dict.fromkeys(names, np.nan)
+        return dict.fromkeys(("larger", "shift", "low", "high"), np.nan)
     differences = value[sac][:, None] - value[~sac][None, :]
-    larger = float(((differences > 0) + 0.5 * (differences == 0)).mean())
     shift, low, high = exact_shift(value[sac], value[~sac])
-    ranks = np.asarray(pd.Series(value).rank(), dtype=np.float64)
-    found = permutation.test(ranks, sac.astype(np.intp), male, 10_000, 0)
-    return dict(zip(names, (larger, shift, low, high, found.p, found.smallest_p), strict=True))
+    if rows["female"].duplicated().any():
+        low = high = np.nan
+    larger = float(((differences > 0) + 0.5 * (differences == 0)).mean())
+    return {"larger": larger, "shift": shift, "low": low, "high": high}
 
 
 def exact_shift(one: NDArray[np.float64], other: NDArray[np.float64]) -> tuple[float, float, float]:

@@ -1,5 +1,6 @@
 """What came with a practice, and what without it: the keeper's own experiments."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
@@ -7,90 +8,126 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from etholog.analysis import columns
-from etholog.analysis.compare import compare
-from etholog.analysis.share import wilson
-from etholog.animals.attempts import by_female
+from etholog.analysis import begun, columns
+from etholog.animals import Animals
+from etholog.animals.attempts import Attempt, by_female
+from etholog.animals.card import Entry
 from etholog.base.dates import Day
 from etholog.base.refusal import Refusal
 from etholog.base.text import nearest
 from etholog.season import Season
 
+QUARTER = 0.25
+
 
 @dataclass(frozen=True)
 class Practice:
-    """What came with a practice and without it. `table`: a row for each thing that can come of it; `sentence` says
-    what the numbers rest on."""
+    """What came with a practice and without it."""
 
     name: str
     table: pd.DataFrame
+    """A row for each thing that can come: outcome; with and without (how often it came), with_of and without_of (of how
+    many), with_days and without_days (time at risk; the time before the practice counts as without); ratio (of hazards
+    with to without), p, power (the share of seasons like this in which a practice that makes it a quarter as frequent
+    would be found)."""
     sentence: str
+
+    def _repr_html_(self) -> str:
+        from etholog.base import notebook
+
+        return notebook.html(self.sentence, self.table)
 
 
 def practice(season: Season, name: str, today: date) -> Practice:
-    """Compare attempts with a practice and without: a sac, where it was done before one; the sac kept, where it was
-    done while she guarded. Shares with Wilson's limits, Fisher's exact test, and for kept sacs the log-rank test of
-    the time to their loss. Raises Refusal for a practice that no card has."""
+    """Return what came of attempts and sacs before and after a practice was begun, as `analysis.begun` compares it.
+
+    A sac: from the first pairing that may have taken, a moult or her death ending the wait. The sac lost: from the sac,
+    until it was opened or pulled. Raises Refusal for a practice that no card has.
+    """
     columns.word(name, "practice")
-    animals = columns.season(season).animals.as_of(columns.day(today))
-    done = {one.id: [e.on for e in one.all("practice") if e.words == name] for one in animals.cards.values()}
+    today = columns.day(today)
+    animals = columns.season(season).animals.as_of(today)
+    done = {one.id: [e for e in one.all("practice") if e.words == name] for one in animals.cards.values()}
     if not any(done.values()):
         known = {e.words for one in animals.cards.values() for e in one.all("practice")}
         raise Refusal(f"no practice {name!r} on any card{nearest(name, sorted(known))}")
-    tries = [(one, animals.species_of(one.female)) for own in by_female(animals).values() for one in own if one.taken]
-    before, guarding = [], []
-    for one, species in tries:
-        dates = [on for on in done.get(one.female, []) if not on.before(one.taken[0].on)]
-        known_by = {"female": one.female, "species": species, "year": one.taken[0].on.first.year}
-        if one.end != "open":
-            early = any(one.ended_on is None or on.before(one.ended_on) for on in dates)
-            before.append(known_by | {"with": early, "came": one.end == "sac"})
-        if one.sac:
-            lost = one.eaten
-            until = lost or one.opened or one.pulled
-            end = until.on if until else Day.of(today)
-            late = any(not on.before(one.sac.on) and not end.before(on) for on in dates)
-            days = sum(one.sac.on.days_until(end)) / 2
-            guarding.append(known_by | {"with": late, "came": lost is None, "days": days, "open": until is None})
-    rows = []
-    told: list[pd.DataFrame] = []
-    for what, some in (("a sac", before), ("the sac kept", guarding)):
+    tries = [one for own in by_female(animals).values() for one in own if one.taken]
+    waits = {
+        "a sac": [_waited(one, animals, done.get(one.female, []), today) for one in tries],
+        "the sac lost": [_guarded(one, animals, done.get(one.female, []), today) for one in tries if one.sac],
+    }
+    rows, judged = [], []
+    for what, some in waits.items():
         frame = pd.DataFrame(some)
-        if len(frame) and frame["with"].any():
-            told.append(frame)
+        if len(frame) and frame["began"].notna().any():
             rows.append({"outcome": what} | _compared(frame))
-    return Practice(name, pd.DataFrame(rows), _alike(told))
+            judged.append(frame)
+    return Practice(name, pd.DataFrame(rows), " ".join(_sentences(pd.DataFrame(rows), judged)))
+
+
+def _waited(one: Attempt, animals: Animals, done: list[Entry], today: date) -> dict[str, Any]:
+    return _unit(one, animals, one.taken[0].on, one.ended_on or Day.of(today), one.sac is not None, done)
+
+
+def _guarded(one: Attempt, animals: Animals, done: list[Entry], today: date) -> dict[str, Any]:
+    assert one.sac
+    until = one.eaten or one.opened or one.pulled
+    return _unit(one, animals, one.sac.on, until.on if until else Day.of(today), one.eaten is not None, done)
+
+
+def _unit(one: Attempt, animals: Animals, start: Day, end: Day, came: bool, done: list[Entry]) -> dict[str, Any]:
+    """Return a row for `begun`: dates known to the month count as their middle."""
+    began = [_days(start, e.on) for e in done if not e.on.before(start) and not end.before(e.on)]
+    return {
+        "female": one.female,
+        "species": animals.species_of(one.female),
+        "year": start.first.year,
+        "days": max(_days(start, end), 0.0),
+        "occurred": came,
+        "began": max(min(began), 0.0) if began else np.nan,
+    }
+
+
+def _days(start: Day, end: Day) -> float:
+    return sum(start.days_until(end)) / 2
 
 
 def _compared(frame: pd.DataFrame) -> dict[str, Any]:
-    from scipy.stats import fisher_exact
-
-    settled = frame[~frame["open"]] if "open" in frame else frame
-    row: dict[str, Any] = {}
-    counts = []
-    for label, mask in (("with", settled["with"]), ("without", ~settled["with"])):
-        n, of = int(settled.loc[mask, "came"].sum()), int(mask.sum())
-        low, high = wilson(n, of)
-        row |= {label: n, f"{label}_of": of, f"{label}_low": low, f"{label}_high": high}
-        counts.append((n, of - n))
-    row["p"] = float(fisher_exact(counts).pvalue) if all(sum(pair) for pair in counts) else np.nan
-    row["loss_p"] = np.nan
-    if "days" in frame and frame["with"].nunique() == 2:
-        times = pd.DataFrame({"latency_s": frame["days"], "occurred": ~frame["came"], "with": frame["with"]})
-        times["session"] = range(len(frame))
-        row["loss_p"] = compare(times, "with", permutations=1000).p
-    return row
+    found = begun.begun(frame)
+    return {
+        "with": found.with_events,
+        "with_of": found.began,
+        "with_days": found.with_days,
+        "without": found.without_events,
+        "without_of": int((frame["began"].isna() | (frame["began"] > 0)).sum()),
+        "without_days": found.without_days,
+        "ratio": found.ratio,
+        "p": found.p,
+        "power": begun.power(frame, QUARTER) if np.isfinite(found.p) else np.nan,
+    }
 
 
-def _alike(frames: list[pd.DataFrame]) -> str:
+def _sentences(table: pd.DataFrame, frames: list[pd.DataFrame]) -> Iterator[str]:
     if not frames:
-        return "The practice falls into no attempt that can be judged: there is nothing to compare."
+        yield "The practice falls into no attempt that can be judged: there is nothing to compare."
+        return
+    yield "Time before the practice counts as time without it."
+    for row, frame in zip(table.to_dict("records"), frames, strict=True):
+        what = "sacs" if row["outcome"] == "the sac lost" else "attempts"
+        if np.isfinite(row["p"]):
+            yield (
+                f"{row['outcome'].capitalize()}: p draws anew who began, from those still waiting that day; with"
+                f" {len(frame)} {what} like these, a practice that makes it a quarter as frequent is found"
+                f" {round(100 * row['power'])} times in 100."
+            )
+        else:
+            yield f"{row['outcome'].capitalize()}: {len(frame)} {what} are too few for a p" + (
+                f" (least {begun.AT_LEAST})." if len(frame) < begun.AT_LEAST else " with these days and ends."
+            )
     frame = pd.concat(frames)
-    own, others = frame[frame["with"]], frame[~frame["with"]]
-    parts = [f"{own['female'].nunique()} females with it, {others['female'].nunique()} without"]
-    for column, word in (("female", "female"), ("species", "species"), ("year", "year")):
-        shared = set(own[column]) & set(others[column])
-        if not shared:
-            parts.append(f"no {word} in both: what looks like the practice may be the {word}")
-    parts.append("so few animals show no more than a direction, and who got it was not drawn by lot")
-    return "; ".join(parts) + "."
+    own, others = frame[frame["began"].notna()], frame[frame["began"].isna()]
+    yield f"{own['female'].nunique()} females with it, {others['female'].nunique()} without."
+    for column in ("female", "species", "year"):
+        if not set(own[column]) & set(others[column]):
+            yield f"No {column} in both: what looks like the practice may be the {column}."
+    yield "If you chose because a female or a sac looked bad, or chose females and not sacs, no figure here repairs it."

@@ -24,6 +24,8 @@ COMMANDS = {
     "label": "a label for her enclosure, to print",
     "outcome": "which pairings gave sacs, and what the evening was like when they did",
     "latency": "how long until a behaviour, unfinished sessions counted right; compare males",
+    "repeatability": "do males differ, and how much of what differs between sessions is the male",
+    "power": "how many males and sessions it takes to see a difference",
     "duration": "bouts, totals and shares of time",
     "transition": "what follows what, and what follows more often than chance",
     "agree": "how far two observers' records of one session agree",

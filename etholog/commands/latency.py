@@ -35,6 +35,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--ends", action="append", metavar="CODE", help="end the time at this behaviour, if first")
     parser.add_argument("--cluster", metavar="COLUMN", help="sessions of one of these belong together (default: male)")
     parser.add_argument("--cox", nargs="*", metavar="COLUMN", help="Cox's model of these columns (default: --by)")
+    parser.add_argument("--spans", action="store_true", help="onsets that nobody saw, as spans of time (Turnbull)")
     parser.add_argument("--permutations", type=int, default=10_000, metavar="N", help="shuffles, where not exact")
     parser.add_argument("--seed", type=int, default=0)
     parser.add_argument("--folder", type=Path, default=Path(), help="workspace or folder of sessions (default: here)")
@@ -54,12 +55,15 @@ def run(args: argparse.Namespace) -> int:
     from etholog.analysis.compare import check_columns, compare
     from etholog.analysis.latency import latency
     from etholog.analysis.sensitivity import sensitivity
+    from etholog.commands.spans import offered, spans_of
 
     read = season.read(args.folder)
     if args.interval is None and not args.since and not args.to and read.ethograms:
         args.interval = next((i.name for kept in read.ethograms.values() for i in kept.interval), None)
     asked = {"since": args.since, "to": args.to, "competing": args.competing, "ends": args.ends}
     times = latency(read, args.interval, unseen=args.unseen, **asked)
+    if args.spans:
+        return spans_of(read, times, args)
     if args.json or sys.stdout.isatty():
         first = None if args.first is None else 60 * args.first
         how = (args.permutations, args.seed, args.cluster)
@@ -68,22 +72,30 @@ def run(args: argparse.Namespace) -> int:
         if times.attrs["touched"]:
             otherwise = latency(read, args.interval, unseen="censor" if args.unseen == "keep" else "keep", **asked)
         cases = sensitivity(times, args.by, found.within or "none", *how, otherwise)
-        came, cox, change = None, None, None
+        came, cox, change, apart = None, None, None, None
+        strata = None if args.within == "none" else args.within
         if args.competing or args.ends:
             from etholog.analysis.incidence import ended
+            from etholog.analysis.rivals import rivals
 
             came = ended(times, args.by)
+            apart = rivals(times, args.by, strata, seed=args.seed)
         if args.cox is not None:
             from etholog.analysis.hazard import hazards
             from etholog.analysis.proportional import proportional
 
-            strata = None if args.within == "none" else args.within
             cox = hazards(times, args.cox or args.by, strata, args.cluster)
             change = proportional(times, args.cox or args.by, strata)
         if args.json:
-            print(as_json(_everything(times, found, cases, came, cox, change)))
+            every = _everything(times, found, cases, came, cox, change)
+            print(as_json(every if apart is None else every | {"rivals": apart}))
         else:
             show(times, found, cases, came, cox, change)
+            if more := offered(read, times):
+                print(more)
+            if apart is not None:
+                print("\nDo groups differ in what comes? Gray's test: how many come to it; log-rank: how fast.")
+                table(apart)
     else:
         check_columns(times, args.by, args.within, args.cluster)
         table(times)

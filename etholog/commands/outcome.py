@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 def configure(parser: argparse.ArgumentParser) -> None:
     """Give the command its arguments."""
     parser.add_argument("--practice", metavar="NAME", help="what came of it with a practice and without")
+    parser.add_argument("--day", type=float, metavar="N", help="the share with a sac by day N since the pairing")
     parser.add_argument("--signs", action="store_true", help="how long before a sac each sign showed")
     parser.add_argument("--draw", type=Path, metavar="FILE", help="with --signs: draw them, as .svg, .pdf or .png")
     parser.add_argument("--each", action="store_true", help="one row for each attempt")
@@ -51,12 +52,14 @@ def run(args: argparse.Namespace) -> int:
         _out(args.json, {"attempts": shown}, {"attempts": "Attempts"}, "")
     else:
         attempts = outcome.outcomes(season, today)
+        if args.day is not None and not 0 < args.day < 10_000:
+            raise Refusal(f"--day {args.day:g}: a number of days above 0, such as 120")
         parts = {
-            "funnel": outcome.funnel(attempts),
+            "funnel": outcome.funnel(attempts, args.day),
             "time_to_sac": outcome.time_to_sac(attempts).reset_index(),
             "evening": outcome.evening(attempts),
         }
-        _out(args.json, parts, TITLES, _sentence(attempts))
+        _out(args.json, parts, TITLES, _sentence(attempts, parts["evening"]))
     faults = [*season.findings, *season.animals.findings]
     say(*dict.fromkeys(faults))
     return 1 if faults else 0
@@ -97,15 +100,24 @@ def _narrow(attempts: "pd.DataFrame") -> "pd.DataFrame":
     return shown
 
 
-def _sentence(attempts: "pd.DataFrame") -> str:
+def _compared(evening: "pd.DataFrame") -> str:
+    how = [one for one in dict.fromkeys(evening["compared"]) if one]
+    if not how:
+        return ": too few for a p."
+    said = " and ".join("within females" if one == "within females" else "each female once" for one in how)
+    return f", p by permuting {said}: one small p among four is no finding."
+
+
+def _sentence(attempts: "pd.DataFrame", evening: "pd.DataFrame") -> str:
     taken = attempts[attempts["may_have_taken"]]
     closed = taken[taken["end"] != "open"]
     sacs = int((closed["end"] == "sac").sum())
     return (
         f"{len(taken)} attempts in which sperm may have been transferred, {len(taken) - len(closed)} of them still open"
-        f" (in no share); {sacs} gave a sac. 4 measures of the evening were tried on {len(closed)} attempts of"
-        f" {closed['female'].nunique()} females, p by permuting within males: with so few, one small p among four is"
-        " no finding. A sac is no proof of a transfer, and no sac none of its absence."
+        f" (each counts for as long as it has waited); {sacs} gave a sac. Shares from the sac on: what had come by the"
+        f" day that is named. 4 measures of the evening were tried on {len(closed)} attempts of"
+        f" {closed['female'].nunique()} females{_compared(evening)} A sac does not prove a transfer, and its absence"
+        " does not rule one out."
     )
 
 

@@ -13,6 +13,8 @@ from etholog.figures.ends import ends
 from etholog.figures.flow import flow
 from etholog.figures.funnel import funnel
 from etholog.figures.palps import palps
+from etholog.figures.power import power
+from etholog.figures.repeatability import repeatability
 from etholog.figures.signs import signs
 from etholog.figures.strip import strip
 from etholog.figures.style import Plate, names
@@ -31,6 +33,8 @@ __all__ = [
     "funnel",
     "names",
     "palps",
+    "power",
+    "repeatability",
     "signs",
     "strip",
     "style",

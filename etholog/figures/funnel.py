@@ -9,11 +9,10 @@ ROW_INCHES = 0.3
 
 
 def funnel(steps: pd.DataFrame, size: Size = "page") -> Plate:
-    """Draw a table of `step`, `reached`, `of`, `open`, `share` and its limits `low` and `high`, the first step at the
-    top.
+    """Draw a table of `analysis.outcome.funnel`, the first step at the top.
 
-    A dot is the share of those that reached the step before, a line its limits of 95 % (Wilson 1927). Those that are
-    still open are in neither count.
+    A dot is the share of those that reached the step before, a line its limits of 95 %: Wilson's (1927) for the steps
+    of the evening, and of what had come by the day in the label (Aalen & Johansen 1978) for those that take time.
     """
     with rules():
         if not len(steps) or not steps["of"].any():
@@ -32,7 +31,8 @@ def funnel(steps: pd.DataFrame, size: Size = "page") -> Plate:
                 told, (1, at), xycoords=("axes fraction", "data"), xytext=(8, 0), textcoords="offset points",
                 va="center", fontsize=7, color=FAINT, gid=f"count:{at}",
             )  # fmt: skip
-        axes.set_yticks(places, [plain(str(step)) for step in steps["step"]])
+        days = zip(steps["step"], steps["day"], strict=True)
+        axes.set_yticks(places, [plain(f"{step} by day {day:,.0f}" if day == day else str(step)) for step, day in days])
         axes.tick_params(axis="y", length=0)
         axes.set_xlim(-2, 102)
         axes.set_ylim(len(steps) - 0.5, -0.5)

@@ -34,8 +34,8 @@ def section(season: Season, drawings: Drawings, today: date) -> Iterator[Section
         _answer(attempts, today),
         pictures,
         [table(attempts.assign(evidence=evidence_words(attempts)), caption, heads)],
-        "Shares with Wilson's limits; of the ways in which the waiting ended, the share that came to each first, by"
-        " Aalen and Johansen. What still waits is in no share.",
+        "Shares of the evening with Wilson's limits; what takes time by the day that is named, by Aalen and Johansen:"
+        " what still waits counts for as long as it has waited.",
         "Wilson 1927; Aalen & Johansen 1978.",
         ["Days run from the last pairing in which sperm may have been transferred."],
         "Whether sperm was transferred: no sac is no proof that it was not, and a sac is none that it was.",

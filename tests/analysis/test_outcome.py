@@ -10,7 +10,7 @@ from subprocess import CompletedProcess
 import numpy as np
 import pandas as pd
 import pytest
-from scipy.stats import fisher_exact, mannwhitneyu
+from scipy.stats import mannwhitneyu
 
 import etholog
 from etholog import figures
@@ -62,13 +62,39 @@ def test_the_null_distribution_by_going_through_all_orders(m: int, n: int) -> No
     assert outcome._rank_sum_counts(m, n) == pytest.approx(counts)
 
 
-def test_the_funnel_of_the_example_season(season: etholog.Season) -> None:
-    """Counted by hand from the notebook: sacs of Clay, Fern, Rust and Sienna; Sepia moulted; Umbra, Moss and Sepia's
-    second pairing are open; Fern's sac is neither opened nor eaten; Rust ate hers."""
-    table = outcome.funnel(outcome.outcomes(season, TODAY)).set_index("step")
-    assert tuple(table.loc["sac", ["reached", "of", "open"]]) == (4, 5, 3)
-    assert tuple(table.loc["young", ["reached", "of", "open"]]) == (2, 3, 1)
-    assert (table["low"] <= table["share"] + 1e-9).all()
+def test_the_funnel_and_the_waiting_say_one_number(season: etholog.Season) -> None:
+    """Sacs of Clay, Fern, Rust and Sienna; Sepia moulted; Umbra, Moss and Sepia's second pairing are open, and count
+    for as long as they have waited."""
+    attempts = outcome.outcomes(season, TODAY)
+    table = outcome.funnel(attempts).set_index("step")
+    first = outcome.time_to_sac(attempts)
+    day = table.loc["sac", "day"]
+    assert day == sorted(attempts[attempts["may_have_taken"]]["days"])[-2]  # 8 attempts: a quarter are 2
+    assert table.loc["sac", "share"] == first[first.index <= day]["sac"].iloc[-1]
+    assert table.loc["sac", "of"] == 8
+    assert table.loc["young", "of"] == 4
+    known = table.dropna()
+    assert (known["low"] <= known["share"]).all()
+    assert (known["share"] <= known["high"]).all()
+
+
+def test_the_share_with_a_sac_by_a_day_is_rs() -> None:
+    """The invented set of test_incidence, times ten: R's survfit with open, sac and moult as states."""
+    table = pd.DataFrame(
+        {
+            "days": [10.0, 20, 20, 30, 40, 50, 60, 60, 70, 80],
+            "end": ["sac", "open", "moult", "sac", "sac", "moult", "open", "sac", "moult", "open"],
+            "watched": False, "evidence": np.nan, "courted": False, "may_have_taken": True,
+            "sac_days": np.nan, "sac_end": "open",
+        }
+    )  # fmt: skip
+    rows = table.assign(sac_days=1.0)
+    at = {day: outcome.funnel(rows, day).set_index("step").loc["sac"] for day in (35, 45, 75, 81)}
+    assert at[35]["share"] == pytest.approx(0.2142857143)
+    assert at[45]["share"] == pytest.approx(0.3285714286)
+    assert at[75]["share"] == pytest.approx(0.4428571429)
+    assert np.isnan(at[81]["share"])  # nobody was watched so long
+    assert at[45][["reached", "of", "open"]].tolist() == [3, 10, 1]
 
 
 def test_as_known_on_an_earlier_day(season: etholog.Season) -> None:
@@ -85,12 +111,14 @@ def test_time_to_sac_is_the_incidence_of_what_came_first(season: etholog.Season)
     assert found.index.name == "days"
 
 
-def test_a_practice_is_compared_by_fishers_test(season: etholog.Season) -> None:
+def test_time_before_a_practice_counts_as_without_it(season: etholog.Season) -> None:
+    """Counted by hand: Clay, Fern and Sienna had water while guarding and lost no sac, Rust had none and ate hers."""
     found = practice(season, "water while guarding", TODAY)
-    row = found.table.set_index("outcome").loc["the sac kept"]
-    assert (row["with"], row["with_of"], row["without"], row["without_of"]) == (2, 2, 0, 1)
-    assert row["p"] == pytest.approx(fisher_exact([[2, 0], [0, 1]]).pvalue)
-    assert "no female in both" in found.sentence
+    row = found.table.set_index("outcome").loc["the sac lost"]
+    assert (row["with"], row["with_of"], row["without"]) == (0, 3, 1)
+    assert np.isnan(row["p"])
+    assert "too few for a p" in found.sentence
+    assert "No female in both" in found.sentence
     rest = practice(season, "cool rest", TODAY)
     assert rest.table["outcome"].tolist()[0] == "a sac"
     with pytest.raises(Refusal, match="did you mean 'cool rest'"):
@@ -111,23 +139,59 @@ def test_signs_are_drawn_where_the_table_has_them(season: etholog.Season) -> Non
         assert sorted(marks.get_xdata()) == sorted(-rows["days"])
 
 
-def test_measures_of_the_evening_keep_to_their_range(season: etholog.Season) -> None:
+def test_where_no_small_p_is_possible_there_is_none(season: etholog.Season) -> None:
     table = outcome.evening(outcome.outcomes(season, TODAY))
     assert table["measure"].tolist() == list(outcome.MEASURES)
     assert table["larger"].between(0, 1).all()
-    assert (table["p"] >= table["smallest_p"]).all()
+    assert table["p"].isna().all()  # four sacs and one moult
+
+
+def evenings(female: list[str], sac: list[bool], value: list[float], males: str = "a, b") -> pd.DataFrame:
+    return pd.DataFrame(
+        {
+            "female": female, "may_have_taken": True, "watched": True, "end": np.where(sac, "sac", "moult"),
+            "males": males, "insertion_s": value, "insertions": value, "palps": value, "latency_s": value,
+        }
+    )  # fmt: skip
+
+
+def test_each_female_once_is_the_exact_rank_sum_test() -> None:
+    chance = np.random.default_rng(7)
+    sac, value = np.arange(12) % 2 == 0, chance.normal(size=12)
+    table = outcome.evening(evenings([f"F{at}" for at in range(12)], sac.tolist(), value.tolist()))
+    row = table.iloc[0]
+    assert row["compared"] == "females"
+    assert row["p"] == pytest.approx(mannwhitneyu(value[sac], value[~sac], method="exact").pvalue)
+    assert row["males"] == 2  # two possible sires in every attempt, and no third one named 'a, b'
+    assert np.isfinite(row["low"])
+
+
+def test_a_female_that_comes_again_is_compared_with_herself() -> None:
+    """Matched sets: every order within a female by hand. With one sac a female in two attempts that is the sign of
+    each difference: 6 females, 64 orders, 2 of them as far apart."""
+    female = [f"F{at // 2}" for at in range(12)]
+    value = [one + bonus for one in (10.0, 30, 50, 70, 90, 110) for bonus in (5, 0)]
+    row = outcome.evening(evenings(female, [True, False] * 6, value)).iloc[0]
+    assert row["compared"] == "within females"
+    assert row["p"] == row["smallest_p"] == 2 / 64
+    assert np.isnan(row["low"])
+    assert row["females"] == 6
 
 
 def test_with_sacs_alone_there_is_no_effect() -> None:
-    rows = pd.DataFrame(
-        {
-            "may_have_taken": True, "watched": True, "end": "sac", "males": ["a", "b"], "insertion_s": [1.0, 2.0],
-            "insertions": [1, 2], "palps": [1, 2], "latency_s": [3.0, np.nan],
-        }
-    )  # fmt: skip
-    table = outcome.evening(rows)
+    table = outcome.evening(evenings(["a", "b"], [True, True], [1.0, 2.0]))
     assert table["n_none"].eq(0).all()
     assert table["p"].isna().all()
+
+
+def test_the_day_is_named_and_asked_for(repository: Path, etholog: Callable[..., CompletedProcess[str]]) -> None:
+    folder = repository / "examples" / "season"
+    done = etholog("outcome", "--today", "2026-11-20", "--day", "60", "--json", "--folder", folder)
+    sac = next(row for row in json.loads(done.stdout)["funnel"] if row["step"] == "sac")
+    assert sac["day"] == 60
+    wrong = etholog("outcome", "--day", "0", "--folder", folder)
+    assert wrong.returncode == 2
+    assert "--day 0" in wrong.stderr
 
 
 def test_a_season_without_cards_or_sessions_says_so(

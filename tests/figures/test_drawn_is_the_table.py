@@ -251,12 +251,17 @@ def test_the_funnel_is_its_table_and_the_limits_are_wilsons(season: Season) -> N
     (dots,), (bars,) = found(figure, "share"), found(figure, "limits")
     np.testing.assert_allclose(dots.get_xdata(), 100 * steps["share"])
     for segment, row in zip(bars.get_segments(), steps.itertuples(), strict=True):
+        if row.day == row.day:
+            np.testing.assert_allclose(segment[:, 0], [100 * row.low, 100 * row.high])
+            continue
         # Wilson 1927: the p at which the score test has |z| = 1.96.
         n, p, z2 = row.of, row.reached / row.of, 1.959964**2
         middle, half = p + z2 / (2 * n), np.sqrt(z2 * (p * (1 - p) / n + z2 / (4 * n**2)))
         np.testing.assert_allclose(
             segment[:, 0], [100 * (middle + s * half) / (1 + z2 / n) for s in (-1, 1)], atol=1e-4
         )
+    labels = [text.get_text() for text in figure.axes[0].get_yticklabels()]
+    assert labels[-2] == f"sac by day {steps['day'].iloc[-2]:.0f}"
     shown = [found(figure, f"count:{at}")[0].get_text() for at in range(len(steps))]
     assert shown[-2] == f"{steps['reached'].iloc[-2]} of {steps['of'].iloc[-2]}, {steps['open'].iloc[-2]} open"
 

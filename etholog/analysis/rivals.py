@@ -1,0 +1,183 @@
+"""Competing ends compared between groups: is one end more frequent, and does it come faster to those still waiting?
+
+Two questions, so two tests: Gray's, of how many come to it in all, and the cause-specific log-rank, of how fast it
+comes to those to whom nothing came yet. Written here: no library at hand has Gray's.
+"""
+
+from collections.abc import Callable, Iterator
+from functools import partial
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from etholog.analysis import permutation, survival
+from etholog.base.refusal import Refusal
+from etholog.base.text import nearest
+
+Floats = NDArray[np.float64]
+Labels = NDArray[np.intp]
+
+OPEN = ("watching ended", "unseen")
+SHUFFLES = 999
+
+
+def rivals(
+    times: pd.DataFrame, by: str, within: str | None = None, shuffles: int = SHUFFLES, seed: int = 0
+) -> pd.DataFrame:
+    """Return, for each way in which a latency ended, whether the groups of `by` differ in it.
+
+    p permutes labels, never the tables of chi-squared: sessions of one male are alike. Where a group belongs to the
+    male (his species), whole males are permuted; else sessions within `within`.
+
+    Parameters
+    ----------
+    times: one row a session, as `latency(..., competing=True)` has it: `latency_s` (seconds), `occurred`, `ended_by`.
+    by, within: the column of the groups; the column of strata.
+    shuffles, seed: of the permutations.
+
+    Returns
+    -------
+    A row for each end ('occurred' for what was waited for): end, count, gray and log_rank (chi-squared), df, gray_p,
+    log_rank_p (NaN where nothing can be compared, or where males or sessions are too few for a p of .05).
+
+    Raises
+    ------
+    Refusal: for a column that is not there.
+
+    Gray 1988, Ann. Stat. 16:1141; Prentice et al. 1978, Biometrics 34:541 (cause-specific hazards).
+
+    >>> import etholog
+    >>> season = etholog.read("examples/season")
+    >>> times = etholog.latency(season, "clasp", competing=True)
+    >>> list(rivals(times, "species", shuffles=19)["end"])[0]
+    'occurred'
+    """
+    for column in ("latency_s", "occurred", "ended_by", by, *([within] if within else [])):
+        if column not in times.columns:
+            raise Refusal(f"no column {column!r}{nearest(column, map(str, times.columns))}")
+    rows = times.dropna(subset=[by, *([within] if within else [])])
+    time = rows["latency_s"].to_numpy(dtype=np.float64)
+    ends = rows["ended_by"].astype(object).to_numpy()
+    group, names = pd.factorize(rows[by].astype(object), sort=True)
+    stratum = pd.factorize(rows[within].astype(object))[0] if within else np.zeros(len(rows), dtype=np.intp)
+    labels = _relabelled(rows, by, group, stratum, shuffles, np.random.default_rng(seed))
+    causes = ["occurred", *sorted({end for end in ends if end not in OPEN} - {"occurred"}, key=str)]
+    out = []
+    for one in causes:
+        cause = np.where(ends == one, 1, np.where(np.isin(ends, OPEN), 0, 2))
+        row = {"end": one, "count": int((cause == 1).sum()), "df": len(names) - 1}
+        tests: dict[str, Callable[[Labels], float]] = {
+            "gray": partial(gray, time, cause, stratum=stratum),
+            "log_rank": partial(_log_rank, time, cause, stratum=stratum),
+        }
+        for name, test in tests.items():
+            observed = test(group) if len(names) > 1 and row["count"] else np.nan
+            row |= {name: observed, f"{name}_p": np.nan}
+            if np.isfinite(observed):
+                row[f"{name}_p"] = _p(observed, np.nan_to_num([test(own) for own in labels]))
+        out.append(row)
+    return pd.DataFrame(out)[["end", "count", "gray", "gray_p", "log_rank", "log_rank_p", "df"]]
+
+
+def _p(observed: float, drawn: Floats) -> float:
+    """Return the share of labellings, the observed one among them, with as much; NaN where even the greatest of all is
+    no rarer than one in 20."""
+    slack = 1e-9 * max(1.0, observed)
+    every = np.append(drawn, observed)
+    if (every >= every.max() - slack).mean() > 0.05:
+        return np.nan
+    return float((every >= observed - slack).mean())
+
+
+def _relabelled(
+    rows: pd.DataFrame, by: str, group: Labels, stratum: Labels, shuffles: int, chance: np.random.Generator
+) -> list[Labels]:
+    """Return other labels than the groups': of whole males where each male has one (all there are, if they are few),
+    else shuffled within strata."""
+    if "male" in rows.columns and by != "male" and not rows["male"].isna().any():
+        male, names = pd.factorize(rows["male"].astype(object))
+        first = np.array([group[male == one][0] for one in range(len(names))], dtype=np.intp)
+        if (first[male] == group).all():
+            if permutation.distinct(first, np.zeros_like(first)) <= shuffles + 1:
+                every = (np.array(one, dtype=np.intp) for one in _orders(tuple(np.bincount(first).tolist())))
+                return [one[male] for one in every if (one != first).any()]
+            return [chance.permutation(first)[male] for _ in range(shuffles)]
+    order = np.argsort(stratum, kind="stable")
+    out = []
+    for _ in range(shuffles):
+        own = group.copy()
+        own[order] = group[np.lexsort((chance.random(len(group)), stratum))]
+        out.append(own)
+    return out
+
+
+def _orders(counts: tuple[int, ...]) -> Iterator[tuple[int, ...]]:
+    """Yield each distinct order of labels that come so many times each."""
+    if not any(counts):
+        yield ()
+    for one, count in enumerate(counts):
+        if count:
+            for rest in _orders((*counts[:one], count - 1, *counts[one + 1 :])):
+                yield (one, *rest)
+
+
+def _log_rank(time: Floats, cause: NDArray[np.integer], group: Labels, stratum: Labels) -> float:
+    return survival.log_rank(time, cause == 1, group, stratum).statistic
+
+
+def gray(time: Floats, cause: NDArray[np.integer], group: Labels, stratum: Labels | None = None) -> float:
+    """Return Gray's chi-squared, with one degree less than groups, that the share to which cause 1 comes is one in all
+    groups; `cause` (n,): 1, 2 for any other end, 0 censored. NaN where nothing can differ."""
+    k = int(group.max()) + 1
+    score, variance = np.zeros(k), np.zeros((k, k))
+    for one in [0] if stratum is None else np.unique(stratum):
+        inside = np.ones(len(time), dtype=bool) if stratum is None else stratum == one
+        own = _gray(time[inside], cause[inside], group[inside], k)
+        score, variance = score + own[0], variance + own[1]
+    statistic, df = survival.quadratic(score[:-1], variance[:-1, :-1])
+    return statistic if df else np.nan
+
+
+def _gray(time: Floats, cause: NDArray[np.integer], group: Labels, k: int) -> tuple[Floats, Floats]:
+    """Return the scores (k,) and their variance: each end moves a group's own estimates, and the variance adds up what
+    it moves in the score, now and (`drift`) through all that follows (Gray 1988, section 2)."""
+    score, variance = np.zeros(k), np.zeros((k, k))
+    own_share, free, share = np.zeros(k), np.ones(k), 0.0  # come to cause 1; still waiting; come, in all groups
+    drift = np.zeros((k, k))  # by score and by the group that moves it
+    late, mixed = np.zeros(k), np.zeros((k, k))
+    for now in np.unique(time[cause > 0]):
+        at_risk = np.bincount(group[time >= now], minlength=k).astype(np.float64)
+        first, other = (
+            np.bincount(group[(time == now) & (cause == one)], minlength=k).astype(np.float64) for one in (1, 2)
+        )
+        here = at_risk > 0
+        rows = np.where(here, at_risk, 1.0)
+        weight = np.where(here, at_risk / np.where(free > 0, free, 1.0), 0.0)
+        total, came = weight.sum(), first.sum()
+        after = np.where(here, free * (rows - first - other) / rows, free)
+        at_stake = weight * (1 - own_share)
+        score += first - came * at_stake / at_stake.sum() if at_stake.sum() > 0 else 0.0
+        later = share + came / total
+        moved = np.diag(weight) - np.outer(weight, weight) / total
+        drift += moved * came / (total * (1 - share)) if share < 1 else 0.0
+        left = np.where(after > 0, (1 - later) / np.where(after > 0, after, 1.0), 0.0)
+        if came:
+            lever = np.where(after > 0, 1 - left, 1.0)
+            tied = 1 - (came - 1) / (total * free - 1) if came > 1 else np.ones(k)
+            spread = np.where(here, tied * free * came / (total * rows), 0.0)
+            direct = moved - lever * drift
+            late += lever**2 * spread
+            mixed += direct * (lever * spread)
+            variance += (direct * spread) @ direct.T
+        ends = here & (other > 0) & (after > 0)
+        tied = 1 - (other - 1) / np.where(other > 1, rows - 1, 1.0)
+        spread = np.where(ends, tied * free**2 * other / rows**2, 0.0)
+        direct = left * drift
+        late += left**2 * spread
+        mixed -= direct * (left * spread)
+        variance += (direct * spread) @ direct.T
+        own_share = own_share + np.where(here, free * first / rows, 0.0)
+        free, share = after, later
+    cross = drift @ mixed.T
+    return score, variance + (drift * late) @ drift.T + cross + cross.T

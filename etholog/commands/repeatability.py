@@ -1,0 +1,100 @@
+"""`etholog repeatability`: do males differ, and how much of what differs between sessions is the male."""
+
+import argparse
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from etholog.base.refusal import Refusal
+from etholog.commands.output import add_json, as_json, paragraph, say, shares, table
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from etholog.analysis.repeatability import Repeatability
+    from etholog.season import Season
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Give the command its arguments."""
+    parser.add_argument("interval", nargs="?", help="a named interval of the ethogram, such as courtship")
+    parser.add_argument("--total", metavar="CODE", help="instead: the seconds of this behaviour in each session")
+    parser.add_argument(
+        "--adjust", nargs="+", default=[], metavar="COLUMN", help="allow for these; order: his nth session"
+    )
+    parser.add_argument("--draw", type=Path, metavar="FILE", help="draw what is expected of each male")
+    parser.add_argument("--permutations", type=int, default=10_000, metavar="N", help="shuffles, where not exact")
+    parser.add_argument("--seed", type=int, default=0)
+    parser.add_argument("--folder", type=Path, default=Path(), help="workspace or folder of sessions (default: here)")
+    add_json(parser)
+    parser.epilog = (
+        "examples:\n  etholog repeatability courtship --adjust temperature_c order\n"
+        "  etholog repeatability --total insertion --draw males.svg"
+    )
+
+
+def run(args: argparse.Namespace) -> int:
+    """Print the repeatability and what is expected of each male; 1 where a file could not be read."""
+    if args.permutations < 1:
+        raise Refusal(f"--permutations {args.permutations}: must be 1 or more")
+    if bool(args.interval) == bool(args.total):
+        raise Refusal("name an interval, such as courtship, or --total CODE: one of the two")
+    from etholog import season as season_
+
+    season = season_.read(args.folder)
+    found = _found(season, args)
+    if args.draw:
+        _draw(found, args.draw)
+    if args.json:
+        told = vars(found) | {"models": found.models.reset_index(), "each": found.each.reset_index()}
+        print(as_json(told))
+    elif len(found.each):
+        table(_models(found) if sys.stdout.isatty() else found.models.reset_index(), "How repeatable, by each model")
+        print()
+        table(
+            found.each.reset_index(), "What is expected of each male (by name; the limits are those of his own level)"
+        )
+    if not args.json:
+        paragraph(found.sentence) if sys.stdout.isatty() else say(found.sentence)
+    say(*season.findings)
+    return 1 if season.findings else 0
+
+
+def _found(season: "Season", args: argparse.Namespace) -> "Repeatability":
+    from etholog.analysis.latency import check_names, latency, named
+    from etholog.analysis.repeatability import mixed, repeatability
+
+    if args.interval:
+        times = _ordered(latency(season, args.interval), season)
+        return repeatability(times, adjust=args.adjust, permutations=args.permutations, seed=args.seed)
+    check_names(season, [args.total])
+    bouts = season.bouts[named(season.bouts, [args.total])]
+    seconds = bouts.groupby("session", observed=False)["duration_s"].sum()
+    rows = _ordered(season.sessions, season)
+    rows = rows.assign(total_s=rows["session"].map(seconds).astype(float).fillna(0.0))
+    return mixed(rows, "total_s", adjust=args.adjust, permutations=args.permutations, seed=args.seed)
+
+
+def _ordered(rows: "pd.DataFrame", season: "Season") -> "pd.DataFrame":
+    """Add `order`: which of his sessions in this season it was, from 1."""
+    nth = season.sessions.sort_values("began").groupby("male", observed=True).cumcount() + 1
+    order = dict(zip(season.sessions["session"].astype(str)[nth.index], nth, strict=True))
+    return rows.assign(order=[order[str(session)] for session in rows["session"]])
+
+
+def _models(found: "Repeatability") -> "pd.DataFrame":
+    told = found.models.reset_index()[["model"]]
+    limits = zip(found.models["value"], found.models["low"], found.models["high"], strict=True)
+    told["repeatability"] = [shares(*three) for three in limits]
+    return told
+
+
+def _draw(found: "Repeatability", path: Path) -> None:
+    from etholog import figures
+    from etholog.base.atomic import replacing
+
+    kind = path.suffix[1:].lower()
+    if kind not in ("svg", "pdf", "png"):
+        raise Refusal(f"{path}: a figure is written as .svg, .pdf or .png")
+    with replacing(path) as file:
+        file.write(figures.repeatability(found.each, found.population).content(kind))

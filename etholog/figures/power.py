@@ -1,0 +1,38 @@
+"""How the chance to see a difference grows with males and sessions."""
+
+import pandas as pd
+
+from etholog.figures.style import GROUPS, Plate, Size, nothing, plain, plate, rules
+
+QUESTIONS = {
+    "within": "changed from session to session",
+    "between": "two kinds of males",
+    "differ": "do males differ at all",
+}
+
+
+def power(table: pd.DataFrame, size: Size = "page") -> Plate:
+    """Draw a table of `etholog.power`: a panel for each question, a line for each number of sessions, and between the
+    two lines of a colour what the repeatabilities that were tried leave open."""
+    with rules():
+        if not len(table):
+            return nothing(size, "No design to plan.")
+        figure = plate(size, 2.5)
+        panels = figure.subplots(1, len(QUESTIONS), sharey=True)
+        for axes, (question, title) in zip(panels, QUESTIONS.items(), strict=True):
+            for look, (sessions, rows) in zip(GROUPS, table.groupby("sessions"), strict=False):
+                ends = rows.groupby("males")[question].agg(["min", "max"])
+                axes.fill_between(ends.index, ends["min"], ends["max"], color=look.colour, alpha=0.2, linewidth=0)
+                for end in ("min", "max"):
+                    axes.plot(
+                        ends.index, ends[end], color=look.colour, linestyle=look.line, marker="o", markersize=3,
+                        label=plain(f"{sessions} each") if end == "max" else None, gid=f"{question}:{sessions}:{end}",
+                    )  # fmt: skip
+            axes.axhline(0.8, color="0.7", linewidth=0.6, zorder=0)
+            axes.set_title(title, fontsize=7)
+            axes.set_xlabel("males")
+            axes.set_xticks(sorted(table["males"].unique()))
+            axes.set_ylim(0, 1.03)
+        panels[0].set_ylabel("share of seasons that show it")
+        panels[-1].legend(title="sessions", fontsize=6, title_fontsize=6, frameon=False)
+        return figure

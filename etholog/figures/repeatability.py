@@ -1,0 +1,34 @@
+"""What each male is expected to do, with his limits, beside the population."""
+
+import numpy as np
+import pandas as pd
+
+from etholog.figures.style import ACTORS, FAINT, RULE, Plate, Size, nothing, plain, plate, rules
+
+ROW_INCHES = 0.22
+
+
+def repeatability(each: pd.DataFrame, population: float, size: Size = "page", label: str = "seconds") -> Plate:
+    """Draw `.each` of `etholog.repeatability`: a dot for what is expected of each male, a line for its 95 % posterior
+    limits, a dashed line for a male in the middle. By name: it is no ranking.
+
+    Where all is above 0 and 10-fold apart, the axis is logarithmic.
+    """
+    with rules():
+        if not len(each):
+            return nothing(size, "Too few males or sessions to say what to expect of each.")
+        figure = plate(size, 0.7 + ROW_INCHES * len(each))
+        axes = figure.subplots()
+        places, colour = np.arange(len(each)), ACTORS["male"].colour
+        axes.axvline(population, color=FAINT, linewidth=1.0, linestyle="--", gid="population")
+        axes.hlines(places, each["low"], each["high"], color=colour, linewidth=1.6, gid="limits")
+        axes.plot(each["typical"], places, "o", color=colour, markersize=5, gid="typical")
+        low, high = float(each["low"].min()), float(each["high"].max())
+        if low > 0 and high > 10 * low:
+            axes.set_xscale("log")
+        axes.set_yticks(places, [plain(f"{name} ({n})") for name, n in zip(each.index, each["sessions"], strict=True)])
+        axes.tick_params(axis="y", length=0)
+        axes.grid(axis="x", color=RULE, linewidth=0.4)
+        axes.set_ylim(len(each) - 0.5, -0.5)
+        axes.set_xlabel(plain(f"{label}; dashed: a male in the middle"))
+        return figure

@@ -75,7 +75,8 @@ def _measured(
     competing: bool,
     rivals: Sequence[str],
 ) -> pd.DataFrame:
-    check_names(season, rivals)
+    if rivals:
+        check_names(season, rivals)
     label = ", or ".join(dict.fromkeys(one.label for one in asked.values()))
     bouts, sessions = season.bouts, season.sessions
     of_kind = sessions["ethogram"].astype(object)

@@ -12,7 +12,13 @@ Run = Callable[..., CompletedProcess[str]]
 def test_a_new_workspace_takes_a_copy_of_an_ethogram_and_keeps_what_is_there(tmp_path: Path, etholog: Run) -> None:
     done = etholog("new", "w", "--ethogram", "arboreal", cwd=tmp_path)
     assert done.returncode == 0, done.stderr
-    assert sorted(part.name for part in (tmp_path / "w").iterdir()) == ["animals", "ethograms", "sessions"]
+    assert sorted(part.name for part in (tmp_path / "w").iterdir()) == [
+        ".gitattributes",
+        "animals",
+        "ethograms",
+        "sessions",
+    ]
+    assert "*.jsonl -text" in (tmp_path / "w" / ".gitattributes").read_text(encoding="utf-8")
     own = tmp_path / "w" / "ethograms" / "arboreal.toml"
     assert ethogram.read(own).hash == ethogram.read(ethogram.shipped() / "arboreal.toml").hash
     assert ethogram.find("arboreal", tmp_path / "w") == own

@@ -1,0 +1,63 @@
+"""Which files of a folder are read, and names that every system can hold."""
+
+import os
+import socket
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from subprocess import CompletedProcess
+
+import pytest
+
+from etholog.base import files
+from etholog.base.refusal import Refusal
+from etholog.recording import opening
+from tests.make import BEGAN, ETHOGRAM, season_of
+
+Run = Callable[..., CompletedProcess[str]]
+pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="such things are of POSIX")
+
+
+def odd_things(folder: Path) -> None:
+    (folder / "loop.jsonl").symlink_to("loop.jsonl")
+    os.mkfifo(folder / "pipe.jsonl")
+    with socket.socket(socket.AF_UNIX) as one:
+        one.bind(str(folder / "socket.jsonl"))
+    (folder / "device.jsonl").symlink_to("/dev/zero")
+    with (folder / "large.jsonl").open("wb") as file:
+        file.truncate(files.LARGEST + 1)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("words", [("check",), ("latency", "--since", "walking", "--to", "clasp"), ("due",)])
+def test_odd_things_are_named_and_skipped(tmp_path: Path, etholog: Run, words: tuple[str, ...]) -> None:
+    season_of(tmp_path)
+    odd_things(tmp_path / "sessions")
+    (tmp_path / "animals").mkdir()
+    os.mkfifo(tmp_path / "animals" / "pipe.jsonl")
+    done = etholog(*words, cwd=tmp_path)  # the fixture ends what hangs
+    assert done.returncode in (0, 1), done.stderr
+    said = done.stdout + done.stderr
+    for name, what in (("loop", "circle"), ("pipe", "pipe"), ("socket", "socket"), ("large", "256 MiB")):
+        assert any(f"{name}.jsonl" in line and what in line for line in said.splitlines()), (name, said)
+    assert "device.jsonl: is a device" in said
+
+
+@pytest.mark.parametrize("kind", ["loop", "pipe", "socket", "device", "large"])
+def test_each_is_refused_when_it_is_named(tmp_path: Path, kind: str) -> None:
+    odd_things(tmp_path)
+    with pytest.raises(Refusal, match=rf"{kind}\.jsonl"):
+        files.read(tmp_path / f"{kind}.jsonl")
+
+
+def test_two_long_names_begin_a_session(tmp_path: Path) -> None:
+    book = opening.begin(tmp_path, ETHOGRAM, BEGAN, 0.0, male="蜘" * 40, female="蛛" * 40)
+    assert book.close()
+    assert len(book.path.name.encode()) <= files.NAME_BYTES + len(".jsonl")
+    assert "蜘蜘" in book.path.name
+    assert "蛛蛛" in book.path.name
+    other = opening.begin(tmp_path / "other", ETHOGRAM, BEGAN, 0.0, male="M-basalt", female="F-1")
+    same = opening.begin(tmp_path / "other", ETHOGRAM, BEGAN, 0.0, male="M-Basalt", female="F-1")
+    assert other.path.name.casefold() != same.path.name.casefold()
+    assert other.close()
+    assert same.close()

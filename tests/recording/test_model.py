@@ -86,7 +86,7 @@ class Pairing(RuleBasedStateMachine):
     def note(self, words: str) -> None:
         words = f"n {words} n"
         self.recorder.line(words, self.tick())
-        self.do("note", words)
+        self.do("reason" if self.away else "note", words)  # in a gap, words are its reason
 
     @rule()
     def nobody_watches(self) -> None:

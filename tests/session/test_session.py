@@ -11,11 +11,12 @@ from hypothesis import strategies as st
 from pydantic import TypeAdapter, ValidationError
 
 from etholog import session
+from etholog.base import journal
 from etholog.base.journal import Journal
 from etholog.base.refusal import Refusal
 from etholog.session.folding import fold, undone
 from etholog.session.record import Record
-from tests.make import ETHOGRAM, marks, write_session
+from tests.make import ETHOGRAM, RECORDS, marks, write_session
 
 CODES = ["walking", "drumming", "clasp", "insertion", "probing", "touch", "flees", "hidden", "nonsense"]
 
@@ -228,3 +229,34 @@ def test_what_is_validated_together_is_what_each_line_alone_would_be(
     read = session.read(path)
     assert read.records == alone
     assert len(read.findings) == len(bodies) - len(alone)
+
+
+@pytest.mark.parametrize(
+    ("was", "becomes"),
+    [
+        (b'"began":"2026-05-03T21:15:00.000+02:00"', b'"began":5'),
+        (b'"began":"2026-05-03T21:15:00.000+02:00"', b'"began":"5"'),
+        (b'"male":"M-1"', b'"male":7'),
+        (b'"male":"M-1"', b'"male":"M-1","male":"M-2"'),
+    ],
+)
+def test_a_header_of_the_wrong_kind_or_said_twice_is_refused(tmp_path: Path, was: bytes, becomes: bytes) -> None:
+    path = tmp_path / "a.jsonl"
+    write_session(path, RECORDS)
+    first, rest = path.read_bytes().split(b"\n", 1)
+    body = first[:-18]
+    assert was in body
+    path.write_bytes(journal.sealed(body.replace(was, becomes)) + rest)
+    with pytest.raises(Refusal, match="no session of etholog that can be read"):
+        session.read(path)
+
+
+def test_a_member_that_stands_twice_in_a_line_leaves_that_line_out(tmp_path: Path) -> None:
+    path = tmp_path / "a.jsonl"
+    write_session(path, RECORDS)
+    lines = path.read_bytes().splitlines(keepends=True)
+    lines[1] = journal.sealed(lines[1][:-19].replace(b'"t":1000', b'"t":1000,"t":2000'))
+    path.write_bytes(b"".join(lines))
+    read = session.read(path)
+    assert ["t stands there twice" in found.what for found in read.findings] == [True]
+    assert len(read.records) == len(RECORDS) - 1

@@ -11,6 +11,8 @@ from .analysis.chain import chain_homogeneity as chain_homogeneity
 from .analysis.chain import chain_order as chain_order
 from .analysis.compare import Comparison as Comparison
 from .analysis.compare import compare as compare
+from .analysis.contrast import Contrast as Contrast
+from .analysis.contrast import contrast as contrast
 from .analysis.duration import budget as budget
 from .analysis.duration import duration as duration
 from .analysis.hazard import Hazards as Hazards

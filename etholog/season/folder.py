@@ -71,7 +71,7 @@ class Season:
 
 def folder_of(path: Path | str) -> Path:
     """Return the folder of sessions meant: the path itself, or its `sessions`. Raises Refusal where there is none."""
-    if not isinstance(path, str | os.PathLike):
+    if not isinstance(path, str | Path):
         raise Refusal(f"a folder is needed, not {path!r}"[:100])
     path = Path(path)
     if not path.is_dir():

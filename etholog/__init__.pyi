@@ -23,6 +23,8 @@ from .analysis.interval_censored import turnbull as turnbull
 from .analysis.interval_censored import unseen_onsets as unseen_onsets
 from .analysis.interval_censored import weibull as weibull
 from .analysis.latency import latency as latency
+from .analysis.observers import Observers as Observers
+from .analysis.observers import observers as observers
 from .analysis.outcome import evening as evening
 from .analysis.outcome import funnel as funnel
 from .analysis.outcome import outcomes as outcomes

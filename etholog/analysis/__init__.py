@@ -15,6 +15,7 @@ __all__ = [
     "incidence",
     "interval_censored",
     "latency",
+    "observers",
     "outcome",
     "power",
     "practice",

@@ -236,6 +236,13 @@ def _sums(season: Season, behaviour: str, measure: Measure) -> tuple[Floats, Flo
     return total.astype(np.float64), ended.astype(np.float64)
 
 
+def contrast_p(above: Floats, below: Floats, group: Ints, shuffles: int = permutation.SHUFFLES) -> float:
+    """Return the permutation p of groups of sessions that stand each for itself; NaN where none of .05 is possible."""
+    alone = designs.Design("each animal", None, np.arange(len(group)), (None,))
+    found = _permuted(above, below, group, np.zeros(len(group), dtype=np.intp), alone, shuffles, 0)
+    return found.p if found.usable else np.nan
+
+
 def _permuted(
     above: Floats, below: Floats, label: Ints, stratum: Ints, plan: designs.Design, shuffles: int, seed: int
 ) -> Permuted:

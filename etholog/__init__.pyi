@@ -11,6 +11,8 @@ from .analysis.chain import chain_homogeneity as chain_homogeneity
 from .analysis.chain import chain_order as chain_order
 from .analysis.compare import Comparison as Comparison
 from .analysis.compare import compare as compare
+from .analysis.contrast import Contrast as Contrast
+from .analysis.contrast import contrast as contrast
 from .analysis.duration import budget as budget
 from .analysis.duration import duration as duration
 from .analysis.hazard import Hazards as Hazards
@@ -21,6 +23,8 @@ from .analysis.interval_censored import turnbull as turnbull
 from .analysis.interval_censored import unseen_onsets as unseen_onsets
 from .analysis.interval_censored import weibull as weibull
 from .analysis.latency import latency as latency
+from .analysis.observers import Observers as Observers
+from .analysis.observers import observers as observers
 from .analysis.outcome import evening as evening
 from .analysis.outcome import funnel as funnel
 from .analysis.outcome import outcomes as outcomes

@@ -4,6 +4,7 @@ scipy's assignment has no tolerance that keeps a pair apart, and needs a table o
 is the reference in the tests.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -260,6 +261,29 @@ def limits_of_agreement(apart: Floats) -> tuple[float, float, float]:
     mean = float(apart.mean()) if len(apart) else np.nan
     half = 1.96 * float(apart.std(ddof=1)) if len(apart) > 1 and np.ptp(apart) > 1e-9 else np.nan
     return mean, mean - half, mean + half
+
+
+def unit_table(pairs: Sequence[tuple[Season, Season]], shifts_s: Sequence[float], unit_s: float) -> list[Floats]:
+    """Return for each pair of records the table of time units watched by both: the code in the first record down, that
+    in the second across, the same codes for all pairs."""
+    unit = round(unit_s * 1000)
+    states: dict[tuple[str, ...], int] = {}
+    cells = []
+    for (first, second), shift in zip(pairs, shifts_s, strict=True):
+        one, two = _record(first), _record(second).shifted(round(shift * 1000))
+        known = [record.watched for record in (one, two) if record.watched is not None]
+        end = max([_end(one.bouts), _end(two.bouts), *(int(span.max(initial=0)) for span in known)])
+        both = _inside(known, np.arange(0, end, unit))
+        own = []
+        for record in (one, two):
+            of = _by_name(record.bouts[record.bouts["state"].to_numpy()])
+            runs = np.array([_running(of[name], unit, len(both))[both] for name in of]).reshape(len(of), -1)
+            kinds, place = np.unique(runs.T, axis=0, return_inverse=True)
+            names = np.array(list(of), dtype=object)
+            told = [states.setdefault(tuple(names[kind == 1]), len(states)) for kind in kinds]
+            own.append(np.array(told, dtype=np.int64)[place.reshape(-1)])
+        cells.append(own)
+    return [_cross(a, b, len(states)) for a, b in cells]
 
 
 def _record(given: pd.DataFrame | Season) -> Record:

@@ -47,7 +47,7 @@ def latencies(value: object, by: Sequence[str] = (), together: Sequence[str | No
     strata = [name for name in together if name is not None]
     rows = table(value, "latency_s", "occurred", *by, *strata)
     time, occurred = seconds(rows, "latency_s"), flags(rows, "occurred")
-    for name in by:
+    for name in dict.fromkeys([*by, *(sex for sex in ("male", "female") if sex in rows.columns)]):
         labels(rows, name, holes=True)
     for name in strata:
         labels(rows, name)
@@ -89,7 +89,9 @@ def labels(rows: pd.DataFrame, name: str, holes: bool = False) -> None:
     """Check a column of groups, animals or strata: single values that can be told apart, and none missing unless
     `holes` are allowed."""
     column = rows[name]
-    if not isinstance(column.dtype, pd.CategoricalDtype) and column.dtype == object:
+    if isinstance(column.dtype, pd.CategoricalDtype) and column.cat.categories.inferred_type not in ("string", "empty"):
+        column = column.astype(object)
+    if column.dtype == object:
         _refuse(rows, name, [not pd.api.types.is_hashable(cell) for cell in column], "is no single value")
         kinds = {type(cell) for cell in column if not _missing(cell)}
         if len(kinds) > 1 and not all(issubclass(kind, int | float | np.number) for kind in kinds):
@@ -119,8 +121,9 @@ def counts(value: object, what: str = "counts") -> NDArray[np.float64]:
     return out
 
 
-def square(value: object, what: str) -> pd.DataFrame:
-    """Return a square table with the same names down and across; an array gets numbers for names."""
+def square(value: object, what: str, ordered: bool = True) -> pd.DataFrame:
+    """Return a square table with the same names down and across, in the same order if `ordered`; an array gets numbers
+    for names."""
     if isinstance(value, np.ndarray | list | tuple):
         try:
             value = np.asarray(value)
@@ -135,7 +138,8 @@ def square(value: object, what: str) -> pd.DataFrame:
     for names in (frame.index, frame.columns):
         if names.nlevels > 1 or names.has_duplicates or names.isna().any():
             raise Refusal(f"{what}: each behaviour needs one name of its own, down and across")
-    if list(frame.index) != list(frame.columns):
+    down, across = list(frame.index), list(frame.columns)
+    if down != across if ordered else {*down} != {*across}:
         raise Refusal("a table of transitions has the same behaviours, in the same order, down and across")
     return frame
 

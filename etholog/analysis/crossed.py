@@ -25,7 +25,6 @@ Scale = Literal["log", "logit"]
 FEWEST_MALES = 4
 FEWEST_MALES_MEDIAN = 5
 FEWEST_FEMALES = 4  # or one: the limits then hold for that female alone
-MOST_FOLD = 8.0  # between males' rates, beyond which a pooled rate has no limits that hold
 _CUTS = 4_096  # ends that are tried at once, at most
 _CELLS = 200_000  # numbers held at once
 
@@ -75,7 +74,11 @@ def crossing(male: Ints, female: Ints) -> Crossing:
 
 def ratio(above: Floats, below: Floats, male: Ints, female: Ints, scale: Scale) -> Estimate:
     """Return sum(above) / sum(below) over rows (sessions), with limits on a logarithmic scale (rates) or that of the
-    log odds (shares): linearised, two-way."""
+    log odds (shares): linearised, two-way.
+
+    For rates, and where each male has mostly one female, the males' part is by leverage (CR2): one male with most of
+    the events hides how much males differ.
+    """
     above, below, who = _rows(above, below, male, female)
     total = float(below.sum())
     if not total:
@@ -86,13 +89,10 @@ def ratio(above: Floats, below: Floats, male: Ints, female: Ints, scale: Scale) 
         return found
     if not _on_scale(value, scale):
         return replace(found, why="it never came" if value <= 0 else "it took all the time")
-    own = np.bincount(who.male[who.pair], weights=above) / np.bincount(who.male[who.pair], weights=below)
-    if scale == "log" and own.max() > MOST_FOLD * own.min():
-        return replace(found, why=f"males' rates differ more than {MOST_FOLD:g}-fold")
     influence = who.sums((above - value * below) / total)
     variance, df = float(_variance(influence, who)), _df(who)
     apart = inseparable(who)
-    if apart and scale == "logit" and who.females > 1:
+    if scale == "log" or (apart and who.females > 1):
         weight = np.bincount(who.male[who.pair], weights=below) / total
         variance, df = _leveraged(influence, weight, who)
     return _limits(found, scale, float(np.sqrt(variance)), df, _note(who, apart))
@@ -265,13 +265,15 @@ def _variance(influence: Floats, who: Crossing) -> Floats:
 
 
 def _leveraged(influence: Floats, weight: Floats, who: Crossing) -> tuple[float, float]:
-    """Return the variance and the degrees of freedom where each male has his female: the males' part by leverage,
-    with Satterthwaite's degrees of freedom (CR2; Bell & McCaffrey 2002, Surv. Methodol. 28:169)."""
+    """Return the variance and the degrees of freedom, the males' part by leverage, with Satterthwaite's degrees of
+    freedom (CR2; Bell & McCaffrey 2002, Surv. Methodol. 28:169)."""
     by_male = np.bincount(who.male, weights=influence)
     males = float((by_male**2 / (1 - weight)).sum())
     centred = np.eye(who.males) - np.outer(weight, np.ones(who.males))
     spread = centred.T @ np.diag(1 / (1 - weight)) @ centred @ np.diag(weight**2)
     satterthwaite = float(np.trace(spread) ** 2 / np.trace(spread @ spread))
+    if who.females <= 1:
+        return males, satterthwaite
     females = float(_squares(influence, who.female) - _squares(influence, None))
     return max(males, males + females), min(satterthwaite, who.females - 1)
 

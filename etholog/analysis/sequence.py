@@ -76,7 +76,7 @@ def of(
     if actor is not None:
         wanted &= is_(bouts["actor"], actor)
     if sessions is not None:
-        wanted &= bouts["session"].isin(list(sessions)).to_numpy()
+        wanted &= bouts["session"].isin(columns.words(sessions, "sessions")).to_numpy()
     stretch = breaks(season, actor)
     if wanted.all():
         code = codes(bouts["behaviour"])

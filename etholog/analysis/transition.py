@@ -117,7 +117,7 @@ def transitions(
 
 def _mask(impossible: pd.DataFrame | NDArray[np.bool_], counts: pd.DataFrame) -> NDArray[np.bool_]:
     """Return the mask in the order of the counts: a table goes by its names, an array by its places."""
-    mask = columns.square(impossible, "impossible")
+    mask = columns.square(impossible, "impossible", ordered=False)
     if isinstance(impossible, pd.DataFrame):
         if set(mask.index) != set(counts.index):
             raise Refusal("impossible: its behaviours are not those of the counts")
@@ -263,6 +263,7 @@ def transition(
     for who in (actor, answer):
         if who is not None:
             columns.one_of(who, "actor", ACTORS)
+    sessions = None if sessions is None else columns.words(sessions, "sessions")
     if answer is not None:
         if actor is None or actor == answer or within_s is None or not columns.number(within_s, "within_s") > 0:
             raise Refusal("across actors needs two different actors, and within how many seconds")

@@ -1,4 +1,4 @@
-"""`etholog agree`: how far two observers' records of one session agree."""
+"""`etholog agree`: how far two observers' records of one session agree, or those of all sessions of a folder."""
 
 import argparse
 import math
@@ -11,23 +11,33 @@ from etholog.commands.output import add_json, as_json, limits, paragraph, say, s
 
 if TYPE_CHECKING:
     from etholog.analysis.agreement import Agreement
+    from etholog.analysis.observers import Observers
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Give the command its arguments."""
-    parser.add_argument("first", type=Path, metavar="FIRST", help="one record of the session")
-    parser.add_argument("second", type=Path, metavar="SECOND", help="the other")
+    parser.add_argument("first", type=Path, metavar="FIRST", help="one record of the session, or a folder of them")
+    parser.add_argument("second", type=Path, metavar="SECOND", nargs="?", help="the other; none with a folder")
+    parser.add_argument("--criterion", type=float, metavar="KAPPA", help="with a folder: what kappa is to reach")
+    parser.add_argument("--chart", type=Path, metavar="FILE", help="with a folder: draw agreement over time (svg, png)")
     parser.add_argument("--tolerance", type=float, default=1.0, metavar="S", help="onsets this near may match (1 s)")
     parser.add_argument("--unit", type=float, default=1.0, metavar="S", help="time unit of kappa (1 s)")
     parser.add_argument("--align", action="store_true", help="take out a constant shift between the two clocks")
     add_json(parser)
-    parser.epilog = "example:\n  etholog agree sessions/a.jsonl sessions/a-second.jsonl --tolerance 2"
+    parser.epilog = (
+        "examples:\n  etholog agree sessions/a.jsonl sessions/a-second.jsonl --tolerance 2\n"
+        "  etholog agree sessions --criterion 0.8 --chart agreement.svg"
+    )
 
 
 def run(args: argparse.Namespace) -> int:
     """Print the table of behaviours and kappa; 1 where a line of a file could not be used."""
     if not (args.tolerance >= 0 and args.unit >= 0.001):
         raise Refusal("--tolerance must be 0 or more, and --unit 0.001 or more, in seconds")
+    if args.second is None:
+        return _folder(args)
+    if args.criterion is not None or args.chart is not None:
+        raise Refusal("--criterion and --chart go with a folder: etholog agree FOLDER")
     from etholog import season, session
     from etholog.analysis.agreement import agreement
 
@@ -46,6 +56,54 @@ def run(args: argparse.Namespace) -> int:
     faults = [fault for one in read for fault in one.findings]
     say(*faults)
     return 1 if faults else 0
+
+
+def _folder(args: argparse.Namespace) -> int:
+    from etholog import season
+    from etholog.analysis.observers import observers
+
+    folder = season.folder_of(args.first)
+    found, unread = season.sessions_in(folder)
+    firsts = {one.id: one for one in found if "record_of" not in one.header}
+    seconds = [one for one in found if one.header.get("record_of") in firsts]
+    pairs = [(firsts[one.header["record_of"]], one) for one in seconds]
+    seasons = [(season.of(folder, [first]), season.of(folder, [second])) for first, second in pairs]
+    told = observers(seasons, args.tolerance, args.unit, args.align, args.criterion)
+    if args.json:
+        words = {name: getattr(told, name) for name in ("kappa", "kappa_low", "kappa_high", "sentence")}
+        print(as_json({**words, "sessions": told.sessions, "behaviours": told.table.reset_index()}))
+    elif sys.stdout.isatty():
+        _show_folder(told)
+    else:
+        table(told.table.reset_index())
+    if args.chart is not None:
+        from etholog import figures
+
+        figures.drift(told, args.criterion).savefig(args.chart)
+        say(f"{args.chart}: written")
+    faults = [*unread, *(fault for pair in pairs for one in pair for fault in one.findings)]
+    say(*faults)
+    return 1 if faults else 0
+
+
+def _show_folder(told: "Observers") -> None:
+    sessions = told.sessions[["session", "second", "matched"]].copy()
+    sessions["agreed"] = [shares(value) for value in told.sessions["agreed"]]
+    sessions["kappa"] = ["-" if math.isnan(value) else f"{value:.3f}" for value in told.sessions["kappa"]]
+    if told.sessions["reaches"].notna().any():
+        sessions["reaches it"] = ["yes" if value else "no" for value in told.sessions["reaches"]]
+    table(sessions)
+    each = told.table.reset_index()
+    shown = each[["behaviour", "what", "sessions", "difference"]].copy()
+    for head, low, high in (("95 % lie in", "low", "high"), ("low from", "low_from", "low_to"),
+                            ("high from", "high_from", "high_to")):  # fmt: skip
+        shown[head] = [limits(*ends, missing="-") for ends in zip(each[low], each[high], strict=True)]
+    shown["ICC"] = [
+        "-" if math.isnan(icc) else f"{icc:.2f}" + ("" if math.isnan(low) else f" ({low:.2f} to {high:.2f})")
+        for icc, low, high in zip(each["icc"], each["icc_low"], each["icc_high"], strict=True)
+    ]
+    table(shown, title="Totals of each session: the second observer's less the first's")
+    paragraph(told.sentence + " low from, high from: the 95 % limits of the limits of agreement. ICC: (2,1).")
 
 
 def _show(found: "Agreement", args: argparse.Namespace) -> None:

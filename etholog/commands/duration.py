@@ -20,10 +20,16 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--join", type=float, metavar="S", help="bouts that lie so near are one")
     parser.add_argument("--criterion", metavar="CODE", help="instead: how near two bouts of this should be to be one")
     parser.add_argument("--balance", action="store_true", help="instead: left and right palp in insertions")
+    parser.add_argument("--compare", choices=("rate", "share", "bout", "count"), help="instead: between groups of --by")
+    parser.add_argument("--of", metavar="CODE", help="with --compare: this behaviour")
+    parser.add_argument("--within", metavar="COLUMN", help="with --compare: permute within this, e.g. female, or none")
     parser.add_argument("--seed", type=int, default=0)
     parser.add_argument("--folder", type=Path, default=Path(), help="workspace or folder of sessions (default: here)")
     add_json(parser)
-    parser.epilog = "examples:\n  etholog duration --by male\n  etholog duration --criterion drumming"
+    parser.epilog = (
+        "examples:\n  etholog duration --by male\n  etholog duration --criterion drumming\n"
+        "  etholog duration --compare rate --of drumming --by male"
+    )
 
 
 def run(args: argparse.Namespace) -> int:
@@ -33,7 +39,9 @@ def run(args: argparse.Namespace) -> int:
     from etholog import season
 
     read = season.read(args.folder)
-    if args.criterion is not None:
+    if args.compare is not None:
+        _compare(read, args)
+    elif args.criterion is not None:
         _criterion(read, args)
     elif args.balance:
         _balance(read, args)
@@ -62,6 +70,36 @@ def _durations(read: "Season", args: argparse.Namespace) -> None:
     paragraph(f"They rest on {_animals(found, args.by)}.")
     if found["limits"].nunique() == 1 and found["limits"].iloc[0]:
         paragraph(f"Limits are missing, or not for all animals: {found['limits'].iloc[0]}.")
+
+
+def _compare(read: "Season", args: argparse.Namespace) -> None:
+    if not (args.by and args.of):
+        raise Refusal("--compare needs --by COLUMN and --of CODE, e.g. --compare rate --by male --of drumming")
+    from etholog.analysis.contrast import contrast
+
+    found = contrast(read, args.of, args.by, args.compare, args.within, seed=args.seed)
+    groups = found.table.reset_index()
+    if args.json:
+        words = ("measure", "within", "p", "permutations", "exact", "smallest_p", "dispersion", "sentence")
+        told = {name: getattr(found, name) for name in words}
+        print(as_json({**told, "groups": groups, "pairs": found.pairs}))
+        return
+    if not sys.stdout.isatty():
+        table(found.pairs)
+        say(found.sentence)
+        return
+    of = {"rate": "hours in sight", "share": "s watched", "bout": "bouts that ended", "count": "sessions watched"}
+    table(groups.rename(columns={"above": "in all", "below": of[args.compare], "value": args.compare}))
+    shown = found.pairs[["first", "second"]].copy()
+    shown["ratio"] = [
+        _bracketed(f"{ratio:.2f}", f"{low:.2f} to {high:.2f}", low == low)
+        for ratio, low, high in zip(found.pairs["ratio"], found.pairs["low"], found.pairs["high"], strict=True)
+    ]
+    shown["p after Holm"] = found.pairs["p_holm"]
+    shown["smallest p"] = found.pairs["smallest_p"]
+    shown["no limits"] = [why or "-" for why in found.pairs["why"]]
+    table(shown, title="The second by the first; in brackets 95 % limits")
+    paragraph(found.sentence)
 
 
 def _animals(found: "pd.DataFrame", by: str | None) -> str:

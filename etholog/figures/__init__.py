@@ -9,6 +9,7 @@ from etholog.figures.activity import activity, contact_sheet
 from etholog.figures.agreement import agreement
 from etholog.figures.aligned import aligned
 from etholog.figures.budget import budget
+from etholog.figures.drift import drift
 from etholog.figures.ends import ends
 from etholog.figures.flow import flow
 from etholog.figures.funnel import funnel
@@ -28,6 +29,7 @@ __all__ = [
     "aligned",
     "budget",
     "contact_sheet",
+    "drift",
     "ends",
     "flow",
     "funnel",

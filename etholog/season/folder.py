@@ -71,6 +71,8 @@ class Season:
 
 def folder_of(path: Path | str) -> Path:
     """Return the folder of sessions meant: the path itself, or its `sessions`. Raises Refusal where there is none."""
+    if not isinstance(path, str | Path):
+        raise Refusal(f"a folder is needed, not {path!r}"[:100])
     path = Path(path)
     if not path.is_dir():
         raise Refusal(f"{path}: is no folder; name a folder of sessions, or a workspace that has one")

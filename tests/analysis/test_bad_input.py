@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import HealthCheck, Phase, given, settings
+from hypothesis import HealthCheck, Phase, given, reject, settings
 from hypothesis import strategies as st
 
 import etholog
@@ -52,10 +52,13 @@ def tables(draw: Any, good: dict[str, list[Any]]) -> Any:
             made[name] = pd.Series(plain)
             with contextlib.suppress(TypeError, ValueError, OverflowError):
                 made[name] = made[name].infer_objects() if kind is None else made[name].astype(kind)
-    frame = pd.DataFrame(made)
+    try:
+        frame = pd.DataFrame(made)
+    except (TypeError, ValueError, OverflowError):
+        reject()  # pandas itself holds no such table
     if draw(st.booleans()) and len(frame):
         frame.index = draw(st.sampled_from([pd.Index([0] * len(frame)), pd.Index([str(n) for n in range(len(frame))])]))
-    return draw(st.sampled_from([frame] * 20 + [None, 3, "table", [1, 2], frame.to_numpy(), frame.to_dict()]))
+    return draw(st.sampled_from([frame] * 20 + [None, 3, "table", [1, 2], np.eye(2), {"a": [1]}]))
 
 
 def answered(work: Callable[[], Any]) -> Any:
@@ -81,7 +84,7 @@ BOUTS = {
 name = st.one_of(st.sampled_from(["male", "female", "light", "ended_by", "none", "session"]), cell)
 # What fails is small enough as it is: shrinking it would take minutes.
 PHASES = (Phase.explicit, Phase.reuse, Phase.generate)
-often = settings(max_examples=60, deadline=None, phases=PHASES, suppress_health_check=list(HealthCheck))
+often = settings(max_examples=40, deadline=None, phases=PHASES, suppress_health_check=list(HealthCheck))
 
 
 @often

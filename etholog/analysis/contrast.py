@@ -1,0 +1,288 @@
+"""Rates, shares of time, bout lengths and counts compared between males, or between conditions.
+
+All four are a ratio of two sums over sessions, so one method serves them: a permutation of whole sessions (or of
+whole animals, where the groups belong to them), and limits of the ratio of two ratios by leaving sessions out.
+"""
+
+from dataclasses import dataclass
+from itertools import combinations
+from typing import Any, Literal, get_args
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from etholog.analysis import columns, permutation, welch
+from etholog.analysis import design as designs
+from etholog.analysis.design import OTHER
+from etholog.analysis.duration import in_sight
+from etholog.analysis.latency import check_names, named
+from etholog.analysis.multiplicity import holm
+from etholog.analysis.permutation import NOTHING, Permuted
+from etholog.analysis.sequence import groups
+from etholog.analysis.survival import t_quantile
+from etholog.base import notebook
+from etholog.base.refusal import Refusal
+from etholog.season import Season
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.integer[Any]]
+Measure = Literal["rate", "share", "bout", "count"]
+
+UNITS = {"rate": "per hour in sight", "share": "of the time watched", "bout": "s a bout", "count": "a session"}
+LIMITS_LEAST = 4  # sessions of each group
+PAIRED_AT_MOST = 40  # groups
+
+
+@dataclass(frozen=True)
+class Contrast:
+    """What a comparison of a ratio between groups gave. NaN: not known, and `sentence` or `why` says why."""
+
+    measure: str
+    """rate, share, bout or count."""
+    table: pd.DataFrame
+    """Index: group. sessions; value: sum of `above` by sum of `below`; above, below: events or seconds, and hours,
+    seconds, bouts or sessions."""
+    pairs: pd.DataFrame
+    """Each two groups: first, second, ratio with its 95 % limits low and high, p, p_holm, smallest_p, and why there are
+    no limits."""
+    within: str | None
+    """The column within whose values sessions were permuted."""
+    p: float
+    """By permutation; NaN where the design can't give one of .05."""
+    permutations: int
+    """Labellings that it rests on."""
+    exact: bool
+    """Whether they are all there are."""
+    smallest_p: float
+    """The smallest p that the design could have given."""
+    dispersion: float
+    """By how much counts vary more from session to session than Poisson's would (Pearson's chi-squared by its degrees
+    of freedom); NaN for seconds."""
+    sentence: str
+    """All this in words."""
+
+    def _repr_html_(self) -> str:
+        return notebook.html(self.sentence, self.table, self.pairs)
+
+
+def contrast(
+    season: Season,
+    behaviour: str,
+    by: str,
+    measure: Measure = "rate",
+    within: str | None = None,
+    permutations: int = permutation.SHUFFLES,
+    seed: int = 0,
+) -> Contrast:
+    """Return how a behaviour's rate, share of time, bout length or count differs between groups of sessions.
+
+    Parameters
+    ----------
+    season
+        What `etholog.read` returned.
+    behaviour
+        A behaviour ('insertion'), or one value of its qualifier ('insertion:left').
+    by
+        The column of `season.sessions` that makes the groups.
+    measure
+        'rate': by the hour in which its actor was watched and in sight. 'share': of the time watched. 'bout': mean
+        seconds of a bout (all seconds by the bouts whose end was seen). 'count': a session.
+    within
+        Permute within the values of this column; 'none' for all together. Not given: as in `compare`.
+    permutations, seed
+        So many random labellings where not all can be gone through, and their seed.
+
+    Returns
+    -------
+    Contrast
+        See its fields. The statistic is Welch's of the sessions' scores, what was seen less what was expected.
+
+    Raises
+    ------
+    Refusal
+        For a behaviour, column or measure that there is not.
+
+    References
+    ----------
+    Welch 1951, Biometrika 38:330; Neuhaus 1993, Ann. Stat. 21:1760 (studentised permutation); Miller 1974, Biometrika
+    61:1 (jackknife).
+
+    Examples
+    --------
+    >>> import etholog
+    >>> found = etholog.contrast(etholog.read("examples/season"), "drumming", by="male", measure="count")
+    >>> found.table["value"].round(2).tolist()
+    [1.25, 0.8, 2.4, 1.0, 1.8, 1.4]
+    """
+    columns.one_of(measure, "measure", get_args(Measure))
+    permutations, seed = columns.whole(permutations, "permutations", 1), columns.whole(seed, "seed", most=2**63)
+    check_names(season, [columns.word(behaviour, "behaviour")])
+    names, group = groups(season, by)
+    above, below = _sums(season, behaviour, measure)
+    kept = (group >= 0) & (below > 0)
+    frame = season.sessions[kept].reset_index(drop=True)
+    if within not in (None, designs.NONE):
+        columns.labels(columns.table(frame, str(within)), str(within))
+    above, below, label = above[kept], below[kept], group[kept]
+    came, label = np.unique(label, return_inverse=True)
+    names = [names[at] for at in came]
+    table = pd.DataFrame(
+        {
+            "sessions": np.bincount(label, minlength=len(names)),
+            "value": np.bincount(label, above, len(names)) / np.bincount(label, below, len(names)),
+            "above": np.bincount(label, above, len(names)),
+            "below": np.bincount(label, below, len(names)),
+        },
+        index=pd.Index(names, name=by),
+    )
+    whole_counts = measure in ("rate", "count")
+    spread = dispersion(above, below, label) if whole_counts else np.nan
+    if len(names) < 2 or not above.any():
+        why = "the behaviour never came" if len(names) > 1 else "fewer than two groups"
+        return Contrast(
+            measure, table, _pairs_table([]), None, np.nan, 0, False, np.nan, spread,
+            f"{why.capitalize()}: nothing to compare.",
+        )  # fmt: skip
+    plan = designs.design(frame, by, within, None)
+    met = designs.met(frame) if by in OTHER else None
+    alike = met is not None and designs.paired(met, by)
+    for chosen in plan.strata:
+        stratum = np.zeros(len(frame), dtype=np.intp)
+        if chosen is not None:
+            stratum = pd.factorize(frame[chosen].astype(object))[0]
+        found = _permuted(above, below, label, stratum, plan, permutations, seed)
+        if found.usable:
+            break
+    if alike and chosen != OTHER.get(by):
+        found = NOTHING
+    rows = []
+    couples = list(combinations(range(len(names)), 2)) if len(names) <= PAIRED_AT_MOST else []
+    for one, other in couples:
+        both = (label == one) | (label == other)
+        second = (label[both] == other).astype(np.intp)
+        tested = NOTHING
+        if np.isfinite(found.p):
+            part = designs.Design(plan.kind, plan.unit, plan.unit_of[both], plan.strata)
+            tested = _permuted(above[both], below[both], second, stratum[both], part, permutations, seed)
+        ratio, low, high, why = ratio_of_ratios(above[both], below[both], second)
+        if plan.kind != "each animal":
+            low, high, why = np.nan, np.nan, f"several sessions of one {plan.unit}"
+        row = {"first": names[one], "second": names[other], "ratio": ratio, "low": low, "high": high}
+        rows.append(row | {"p": tested.p if tested.usable else np.nan, "smallest_p": tested.smallest_p, "why": why})
+    p = found.p if found.usable else np.nan
+    said = _sentence(measure, behaviour, by, chosen, found, spread, plan, alike)
+    return Contrast(
+        measure, table, _pairs_table(rows), chosen, p, found.labellings, found.exact, found.smallest_p, spread, said
+    )
+
+
+def dispersion(above: Floats, below: Floats, group: Ints) -> float:
+    """Return by how much counts vary more than Poisson's: Pearson's chi-squared by its degrees of freedom (Wedderburn
+    1974, Biometrika 61:439)."""
+    rate = np.bincount(group, above) / np.bincount(group, below)
+    expected = rate[group] * below
+    some = expected > 0
+    df = int(some.sum()) - len(np.unique(group[some]))
+    return float(((above - expected)[some] ** 2 / expected[some]).sum() / df) if df > 0 else np.nan
+
+
+def ratio_of_ratios(above: Floats, below: Floats, second: Ints) -> tuple[float, float, float, str]:
+    """Return (sum above / sum below) of the second (1) by that of the first (0), its 95 % limits, and why there are
+    none: by the jackknife of each logarithm, sessions left out in turn, with Welch's degrees of freedom."""
+    logs, variances, counts = [], [], []
+    for group in (0, 1):
+        x, w = above[second == group], below[second == group]
+        n = len(x)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            log = np.log(x.sum() / w.sum())
+            pseudo = n * log - (n - 1) * np.log((x.sum() - x) / (w.sum() - w)) if n > 1 else np.full(n, np.nan)
+        logs.append(float(log))
+        variances.append(float(pseudo.var(ddof=1)) / n if n > 1 and np.isfinite(pseudo).all() else np.nan)
+        counts.append(n)
+    with np.errstate(over="ignore", invalid="ignore"):
+        ratio = float(np.exp(logs[1] - logs[0]))
+    if min(counts) < LIMITS_LEAST:
+        return ratio, np.nan, np.nan, f"under {LIMITS_LEAST} sessions"
+    if not np.isfinite(variances).all():
+        return ratio, np.nan, np.nan, "it came in fewer than two sessions"
+    total = sum(variances)
+    if not total > 1e-18:
+        return ratio, np.nan, np.nan, "all sessions are alike"
+    df = total**2 / sum(v**2 / (n - 1) for v, n in zip(variances, counts, strict=True))
+    half = t_quantile(0.975, df) * np.sqrt(total)
+    return ratio, float(ratio * np.exp(-half)), float(ratio * np.exp(half)), ""
+
+
+def _sums(season: Season, behaviour: str, measure: Measure) -> tuple[Floats, Floats]:
+    """Return what is above and below the line of the ratio, for each session."""
+    bouts = season.bouts[named(season.bouts, [behaviour])]
+    many = len(season.sessions)
+    place = bouts["session"].cat.codes.to_numpy()
+    count = np.bincount(place, minlength=many).astype(np.float64)
+    watched = season.sessions["watched_s"].to_numpy(dtype=float)
+    if measure == "count":
+        return count, (watched > 0).astype(np.float64)
+    if measure == "rate":
+        actors = bouts["actor"].astype(str).unique()
+        seen = in_sight(season).get(actors[0] if len(actors) == 1 else "", watched)
+        return count, np.asarray(seen / 3600, dtype=np.float64)
+    if not (bouts["kind"] == "state").all():
+        raise Refusal(f"{behaviour} is an event, which has no duration; compare its rate or its count")
+    total = np.bincount(place, weights=bouts["duration_s"].to_numpy(dtype=float), minlength=many)
+    if measure == "share":
+        return total.astype(np.float64), watched
+    ended = np.bincount(place[bouts["whole"].to_numpy(dtype=bool)], minlength=many)
+    return total.astype(np.float64), ended.astype(np.float64)
+
+
+def contrast_p(above: Floats, below: Floats, group: Ints, shuffles: int = permutation.SHUFFLES) -> float:
+    """Return the permutation p of groups of sessions that stand each for itself; NaN where none of .05 is possible."""
+    alone = designs.Design("each animal", None, np.arange(len(group)), (None,))
+    found = _permuted(above, below, group, np.zeros(len(group), dtype=np.intp), alone, shuffles, 0)
+    return found.p if found.usable else np.nan
+
+
+def _permuted(
+    above: Floats, below: Floats, label: Ints, stratum: Ints, plan: designs.Design, shuffles: int, seed: int
+) -> Permuted:
+    score = np.zeros(len(above))
+    for one in np.unique(stratum):
+        own = stratum == one
+        score[own] = above[own] - above[own].sum() / below[own].sum() * below[own]
+    if plan.kind == "whole animals":
+        _, first, place = np.unique(plan.unit_of, return_index=True, return_inverse=True)
+        score, label, stratum = np.bincount(place, score).astype(np.float64), label[first], stratum[first] * 0
+    if np.bincount(label).min() < welch.LEAST or (plan.kind == "within animals" and not stratum.any()):
+        return NOTHING
+    return permutation.permute(welch.statistic(score, label), label, stratum, shuffles, seed)
+
+
+def _pairs_table(rows: list[dict[str, Any]]) -> pd.DataFrame:
+    heads = ["first", "second", "ratio", "low", "high", "p", "p_holm", "smallest_p", "why"]
+    table = pd.DataFrame(rows, columns=heads)
+    table["p_holm"] = holm(table["p"].to_numpy(dtype=float))
+    return table
+
+
+def _sentence(
+    measure: str, behaviour: str, by: str, within: str | None, found: Permuted, spread: float,
+    plan: designs.Design, alike: bool,
+) -> str:  # fmt: skip
+    said = f"{behaviour}: {measure} ({UNITS[measure]}) by {by}."
+    if alike and not np.isfinite(found.p):
+        said += f" No p: most {by}s met one {OTHER[by]} each, so that the two cannot be told apart."
+    elif not np.isfinite(found.p):
+        said += " No p: it takes two sessions or animals in each group."
+    elif not found.usable:
+        said += f" No p: the smallest that this design could give is {found.smallest_p:.2g}."
+    else:
+        kind = f"exact over {found.labellings:,} labellings" if found.exact else f"from {found.labellings:,} shuffles"
+        said += f" Permutation p = {found.p:.4f}, {kind}" + (f", within {within}." if within else ".")
+        if within is None and by in OTHER:
+            said += f" It assumes that {OTHER[by]}s were met at random."
+    if plan.kind == "whole animals":
+        said += f" Whole {plan.unit}s are permuted, not their sessions."
+    if spread > 1:
+        said += f" Counts vary {spread:.1f} times as much between sessions as chance alone (Poisson) would have them."
+    return said

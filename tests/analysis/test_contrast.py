@@ -1,0 +1,78 @@
+"""Rates, shares, bout lengths and counts compared between groups."""
+
+from itertools import combinations
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import etholog
+from etholog import Refusal
+from etholog.analysis.contrast import dispersion, ratio_of_ratios
+from tests.analysis.test_season_measures import close, season_of
+
+# R's datasets: InsectSprays (Beall 1942, Biometrika 32:243) and warpbreaks (Tukey 1977), six groups each.
+INSECTS = [10,7,20,14,14,12,10,23,17,20,14,13,11,17,21,11,16,14,17,17,19,21,7,13,0,1,7,2,3,1,2,1,3,0,1,4,3,5,12,6,4,3,
+           5,5,5,5,2,4,3,5,3,5,3,6,1,1,3,2,6,4,11,9,15,22,15,16,13,10,26,26,24,13]  # fmt: skip
+WARP = [26,30,54,25,70,52,51,26,67,18,21,29,17,12,18,35,30,36,36,21,24,18,10,43,28,15,26,27,14,29,19,29,31,41,20,44,42,
+        26,19,16,39,28,21,39,29,20,21,24,17,13,15,15,16,28]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    # R's glm(count ~ spray, quasipoisson) and glm(breaks ~ wool * tension, quasipoisson), to the digits at which its
+    # iterations stop
+    ("counts", "expected"),
+    [(INSECTS, 1.50771295065), (WARP, 3.76389047223)],
+)
+def test_dispersion_is_rs_quasi_poisson(counts: list[int], expected: float) -> None:
+    group = np.repeat(np.arange(6), len(counts) // 6)
+    found = dispersion(np.array(counts, dtype=float), np.ones(len(counts)), group)
+    assert found == pytest.approx(expected, rel=1e-5)
+
+
+def test_a_ratio_is_one_over_that_of_the_groups_changed_over() -> None:
+    above, below = np.array([3, 5, 2, 8, 9, 6, 4, 7.0]), np.array([1, 2, 1, 3, 1, 1, 2, 1.0])
+    second = np.repeat([0, 1], 4)
+    one, other = ratio_of_ratios(above, below, second), ratio_of_ratios(above, below, 1 - second)
+    np.testing.assert_allclose(one[:3], [1 / other[0], 1 / other[2], 1 / other[1]])
+    assert one[0] == pytest.approx((26 / 5) / (18 / 7))
+    assert ratio_of_ratios(above[1:], below[1:], second[1:])[3] == "under 4 sessions"
+    assert ratio_of_ratios(np.where(second, above, 0), below, second)[3] == "it came in fewer than two sessions"
+
+
+def test_all_labellings_of_two_males(tmp_path: Path) -> None:
+    # Invented: 8 sessions of two males with one female, touches in 10 s each. Every one of the 70 labellings is gone
+    # through here as well.
+    counts = [1, 2, 2, 4, 3, 5, 7, 6]
+    sessions = [[*[dict(one) for one in touches(count)], close(10_000)] for count in counts]
+    season = season_of(tmp_path, *sessions)
+    names = np.repeat(["M-1", "M-2"], 4)
+    season.sessions["male"] = names
+    found = etholog.contrast(season, "touch", by="male", measure="count", within="none")
+    x = np.array(counts) - np.mean(counts)
+
+    def welch(first: tuple[int, ...]) -> float:
+        a, b = x[list(first)], np.delete(x, list(first))
+        return abs(a.mean() - b.mean()) / np.sqrt(a.var(ddof=1) / 4 + b.var(ddof=1) / 4)
+
+    every = [welch(first) for first in combinations(range(8), 4)]
+    assert found.p == pytest.approx(np.mean(np.array(every) >= welch((0, 1, 2, 3)) - 1e-9))
+    assert (found.permutations, found.exact) == (70, True)
+    assert found.table["value"].tolist() == [2.25, 5.25]
+    assert found.pairs.loc[0, "ratio"] == pytest.approx(5.25 / 2.25)
+
+
+def touches(count: int) -> list[dict[str, object]]:
+    from tests.analysis.test_season_measures import marks as made
+
+    return made(*((at * 1000, "touch", None) for at in range(count)))
+
+
+def test_an_event_has_no_duration_to_compare() -> None:
+    season = etholog.read("examples/season")
+    for measure in ("share", "bout"):
+        with pytest.raises(Refusal, match="no duration"):
+            etholog.contrast(season, "strike", by="male", measure=measure)  # type: ignore[arg-type]
+    whole = etholog.contrast(season, "drumming", by="species")
+    assert "Whole males" in whole.sentence
+    assert whole.pairs["why"].tolist() == ["several sessions of one male"]

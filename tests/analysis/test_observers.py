@@ -1,0 +1,60 @@
+"""Second observers over many sessions, against published examples and R."""
+
+import numpy as np
+import pytest
+
+import etholog
+from etholog import Refusal, Season
+from etholog.analysis.observers import icc, limits_over_sessions, observers
+
+# Shrout & Fleiss 1979, Psychol. Bull. 86:420, table 2: six targets, four judges.
+RATINGS = [[9, 2, 5, 8], [6, 1, 3, 2], [8, 4, 6, 8], [7, 1, 2, 6], [10, 5, 6, 9], [6, 2, 4, 7]]
+
+
+def test_intraclass_correlations_are_the_published_ones() -> None:
+    found = icc(np.array(RATINGS, dtype=float))
+    # The paper has two digits (.17 .29 .71 .44 .62 .91); these are R's psych::ICC, as are the limits of (2,1).
+    expected = {"1,1": 0.165742, "2,1": 0.289764, "3,1": 0.714841, "1,k": 0.442797, "2,k": 0.620051, "3,k": 0.909316}
+    for name, value in expected.items():
+        assert found[name] == pytest.approx(value, abs=5e-7)
+    assert (found["low"], found["high"]) == (pytest.approx(0.019, abs=5e-4), pytest.approx(0.76, abs=5e-3))
+
+
+def test_limits_of_agreement_have_limits() -> None:
+    # R's lme4::sleepstudy (Belenky et al. 2003), reaction times, day 1 less day 0: n 18, mean 7.84395, SD 23.817579877,
+    # limits -38.838506559 and 54.526406559, their standard error 9.77808952627 (Bland & Altman 1999's formula).
+    apart = np.array([9.1446, -17.2296, 4.6847, -21.3825, 25.1, 15.2, 11.1, 2.3, 0.9])
+    apart = (apart - apart.mean()) / apart.std(ddof=1)
+    apart = np.concatenate([apart, -apart])
+    apart = apart / apart.std(ddof=1) * 23.817579877 + 7.84395
+    found = limits_over_sessions(apart)
+    assert (found["low"], found["high"]) == (pytest.approx(-38.838506559), pytest.approx(54.526406559))
+    half = 2.10981557783332 * 9.77808952627  # R's qt(.975, 17)
+    assert found["low_from"] == pytest.approx(found["low"] - half, abs=1e-6)
+    assert found["high_to"] == pytest.approx(found["high"] + half, abs=1e-6)
+    assert np.isnan(limits_over_sessions(apart[:4])["low"])
+
+
+def alone(season: Season, at: int, late_s: float = 0.0) -> Season:
+    """Return one session as a season of its own, its times later by so many seconds."""
+    row = season.sessions.iloc[at : at + 1]
+    bouts = season.bouts[season.bouts["session"] == row["session"].iloc[0]]
+    moved = bouts.assign(onset_s=bouts["onset_s"] + late_s, offset_s=bouts["offset_s"] + late_s)
+    return Season(season.folder, row, moved, season.gaps.iloc[:0], season.ethograms)
+
+
+def test_kappa_over_sessions_is_that_of_one_long_one() -> None:
+    season = etholog.read("examples/season")
+    pairs = [(alone(season, at), alone(season, at, 0.5 * at)) for at in range(6)]
+    found = observers(pairs, criterion=0.9)
+    assert len(found.sessions) == 6
+    assert found.sessions["began"].is_monotonic_increasing
+    assert found.kappa_low < found.kappa <= found.kappa_high <= 1
+    each = found.sessions["kappa"]
+    assert each.min() < found.kappa < each.max()
+    assert f"{int((each < 0.9).sum())} of 6 do not reach 0.9" in found.sentence
+    one = observers(pairs[3:4])
+    assert one.kappa == pytest.approx(etholog.agreement(*pairs[3]).kappa)
+    assert np.isnan(one.kappa_low)
+    with pytest.raises(Refusal, match="second observer"):
+        observers([])

@@ -14,6 +14,7 @@ from etholog.commands import recording
 from etholog.commands.output import say
 from etholog.ethogram import Hand
 from etholog.recording.arrivals import Arrival, Arrivals
+from etholog.recording.begun import Begun
 from etholog.recording.keyboard import Keyboard
 from etholog.recording.opening import resume
 from etholog.recording.replay import rehearse
@@ -41,6 +42,8 @@ def run(args: argparse.Namespace) -> int:
         from etholog.commands.film import watching
 
         return watching.resume(args, keyboard)
+    if Begun.of_session(args.file).typed("outcome") and session.read(args.file).fold.closed:
+        return recording.ask_again(args, keyboard)
     missed = _offered_back(args.file, args.hand, keyboard)
     recorder, told = resume(args.file, args.hand, system.now(), system.wall_now(), missed, keyboard)
     say(*told)

@@ -56,9 +56,14 @@ def held(event: events.Key) -> bool | None:
     return told
 
 
-def noting_driver(note: Callable[[events.Key], None], ended: Callable[[int, str], None]) -> type[Driver] | None:
-    """Return a Textual driver that calls `note(event)` in the input thread for each key, and
-    `ended(signal, how)` when no more can come; None where the usual one has to do."""
+def noting_driver(
+    note: Callable[[events.Key], None], ended: Callable[[int, str], None], farewell: Callable[[], str]
+) -> type[Driver] | None:
+    """Return a Textual driver of our own; None where the usual one has to do.
+
+    It calls `note(event)` in the input thread for each key, and `ended(signal, how)` when no more can come;
+    what `farewell` gives stands on the terminal after it was given back to the shell for a while.
+    """
     if sys.platform == "win32":
         return None
     import codecs
@@ -80,6 +85,11 @@ def noting_driver(note: Callable[[events.Key], None], ended: Callable[[int, str]
             if not DISABLE_KITTY_KEY:
                 self.write(ASK_FOR_REPEATS)
                 self.flush()
+
+        def suspend_application_mode(self) -> None:
+            super().suspend_application_mode()
+            with contextlib.suppress(OSError):
+                os.write(1, farewell().encode())
 
         def run_input_thread(self) -> None:
             reader, keystrokes = _Reader(XTermParser()), Keystrokes()

@@ -80,6 +80,16 @@ def noting_driver(
     class NotingDriver(LinuxDriver):
         """The usual driver but for its input thread."""
 
+        gone = False  # whether nobody is at the other end: Textual's queue of writes would fill, and block for ever
+
+        def write(self, data: str) -> None:
+            if not self.gone:
+                super().write(data)
+
+        def close(self) -> None:
+            if not self.gone:
+                super().close()
+
         def start_application_mode(self) -> None:
             super().start_application_mode()  # type: ignore[no-untyped-call]
             if not DISABLE_KITTY_KEY:
@@ -103,6 +113,7 @@ def noting_driver(
                         if not data:
                             raise OSError("end of input")
                 except OSError:
+                    self.gone = True
                     ended(signal.SIGHUP, "the terminal is gone")
                     return
                 at = time.monotonic()

@@ -37,7 +37,6 @@ NOTE_HINTS = (
     "a note; Enter keeps, Esc leaves",
 )
 GAP_HINTS = ("why does nobody watch? Enter keeps, Esc leaves", "why? Enter keeps, Esc leaves")
-FOLDS_AWAY = "(Esc folds this away)"
 FOCUS_LOST = "THIS WINDOW HAS LOST THE FOCUS: keys go elsewhere and are no marks. Click here."
 
 
@@ -76,7 +75,7 @@ class Watching(Screen[bool], inherit_bindings=False):
         self._pair = visible(pair)
         self._clock, self._stamp, self._live = clock, stamp, live
         self._lanes = Lanes(recorder.ethogram, recorder.layout)
-        self._gap_key = recorder.keyboard.typed("-")
+        self._gap_key, self._fold_key = recorder.keyboard.typed("-"), recorder.keyboard.typed("`")
         self._prompts = Prompts(recorder.ethogram, recorder.live.records)
         self._prompt_text, self._answer = "", ""
         self._begun = Begun.of_session(recorder.journal.path)
@@ -162,9 +161,10 @@ class Watching(Screen[bool], inherit_bindings=False):
             case Act.LINE:
                 self._open_line()
                 return Answer("")
-            case Act.END if recorder.live.rescues > self._folded_away:
-                self._ending, self._folded_away = False, recorder.live.rescues
-                return Answer("folded away; Space shows it again, and keeps that moment too")
+            case Act.FOLD:
+                shown = recorder.live.rescues > self._folded_away
+                self._folded_away = recorder.live.rescues if shown else 0
+                return Answer(f"folded away; {self._fold_key} shows it again" if shown else "")
             case Act.END:
                 recorder.asks_code = False
                 return Answer("END? Enter ends the session; any other key goes on")
@@ -274,7 +274,7 @@ class Watching(Screen[bool], inherit_bindings=False):
     def _bottom_prompt(self, chart: StripChart) -> str:
         if self.recorder.live.rescues > self._folded_away:
             *lines, last = (f" {line}" for line in self.recorder.rescue_lines)
-            return visible_lines([*lines, f"{last}   {FOLDS_AWAY}"])
+            return visible_lines([*lines, f"{last}   ({self._fold_key} folds this away)"])
         lanes = "1 lane finds" if chart.hidden == 1 else f"{chart.hidden} lanes find"
         hidden = f"   ({lanes} no room)" if chart.hidden and not self.query_one(KeysPanel).display else ""
         return f" {visible(self._prompt_text)}{hidden}" if self._prompt_text or hidden else ""

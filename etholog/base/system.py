@@ -7,16 +7,18 @@ flock, and F_FULLFSYNC, since fsync leaves the data in the drive's cache. Window
 import codecs
 import io
 import os
-import re
 import select
 import sys
 import tempfile
 import time
+from collections import deque
 from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
 from subprocess import DEVNULL, Popen
 from typing import NamedTuple
+
+from etholog.base.keystrokes import ESCAPE_S, Keystrokes
 
 if sys.platform == "win32":
     import msvcrt
@@ -172,7 +174,8 @@ class Keys:
 
     def __init__(self) -> None:
         self._decoder = codecs.getincrementaldecoder("utf-8")("replace")
-        self._waiting = ""
+        self._strokes = Keystrokes()
+        self._waiting: deque[str] = deque()
         self._ended = False
 
     def __enter__(self) -> "Keys":
@@ -186,36 +189,41 @@ class Keys:
         if sys.platform != "win32" and sys.stdin.isatty():
             tty.setcbreak(0)
 
-    def __exit__(self, *_: object) -> None:
+    def give_back(self) -> None:
+        """Have the terminal as it was."""
         if sys.platform != "win32" and sys.stdin.isatty():
             termios.tcsetattr(0, termios.TCSADRAIN, self._before)
 
+    def __exit__(self, *_: object) -> None:
+        self.give_back()
+
     def read(self, seconds: float) -> str | None:
-        """Wait so long for a key; None when none came. A key that sends several characters comes whole. EOFError at
-        the end of input."""
-        if not self._waiting:
-            self._fill(seconds)
-        if not self._waiting:
-            if self._ended:
-                raise EOFError
-            return None
-        key, self._waiting = self._waiting[0], self._waiting[1:]
-        if key == "\x1b":
-            if not self._waiting:
-                self._fill(0.05)  # a terminal sends the rest of a key at once, a finger does not
-            if found := re.match(r"[O\[][0-9;]*[A-Za-z~]", self._waiting):
-                key, self._waiting = key + found[0], self._waiting[found.end() :]
-        return key
+        """Wait so long for a key; None when none came. A key that sends several characters comes whole, and what a
+        terminal answers is none. EOFError at the end of input."""
+        end = now() + seconds
+        while not self._waiting:
+            self._fill(min(ESCAPE_S / 2, max(0.0, end - now())) if self._strokes.waits else max(0.0, end - now()))
+            if not self._waiting and (self._ended or now() >= end):
+                break
+        if self._waiting:
+            return self._waiting.popleft()
+        if self._ended:
+            raise EOFError
+        return None
 
     def _fill(self, seconds: float) -> None:
+        text = ""
         if sys.platform == "win32":
             end = now() + seconds
             while not msvcrt.kbhit() and now() < end:
                 time.sleep(0.01)
             if msvcrt.kbhit():
-                self._waiting += msvcrt.getwch()
-            return
-        if not self._ended and select.select([0], [], [], seconds)[0]:
+                text = msvcrt.getwch()
+        elif not self._ended and select.select([0], [], [], seconds)[0]:
             data = os.read(0, 4096)
             self._ended = not data
-            self._waiting += self._decoder.decode(data)
+            text = self._decoder.decode(data, self._ended)
+        # At the end of input nothing more can come of what was begun.
+        at = float("inf") if self._ended else now()
+        strokes = self._strokes.feed(text, at) if text else self._strokes.tick(at)
+        self._waiting.extend(stroke.text for stroke in strokes if stroke.kind == "key")

@@ -13,12 +13,15 @@ from etholog.base.refusal import Refusal
 from etholog.base.text import visible
 from etholog.commands.output import say
 from etholog.recording import forms
+from etholog.recording.amender import Amender
 from etholog.recording.arrivals import Arrivals
+from etholog.recording.begun import Begun
 from etholog.recording.forms import OUTCOME, PAIR, SETTING
-from etholog.recording.keyboard import KEYBOARDS
-from etholog.recording.opening import NewSession
+from etholog.recording.keyboard import KEYBOARDS, Keyboard
+from etholog.recording.opening import NewSession, reopen
 from etholog.recording.recorder import Recorder
 from etholog.session import summary
+from etholog.session.record import Scalar
 
 if TYPE_CHECKING:
     from etholog.screens.plain import Console
@@ -114,30 +117,52 @@ def plainly(recorder: Recorder, console: "Console", bell: bool = False) -> int:
 
     code = 0
     if Plain(recorder, console, bell).run():
+        told: dict[str, Scalar] = {}
         try:
-            told = forms.ask_each(OUTCOME, console.line)
+            forms.ask_each(OUTCOME, console.line, told)
         except (EOFError, KeyboardInterrupt):
             print()
         except Ended as ended:
             print()
             code = 128 + ended.args[0]
-        else:
-            if told:
-                recorder.close_again(told)
+        told = {name: value for name, value in told.items() if value is not None}
+        if told:  # also what was answered before the rest was broken off
+            recorder.close_again(told)
     return finish(recorder, code)
 
 
-def finish(recorder: Recorder, code: int = 0) -> int:
+def ask_again(args: argparse.Namespace, keyboard: Keyboard) -> int:
+    """Ask how a closed session ended, with what was typed before that was broken off."""
+    from etholog.screens.app import OutcomeApp, tell_outcome
+
+    of, _, told = reopen(args.file, args.hand, keyboard)
+    say(*told)
+    if args.plain:
+        from etholog.screens.plain import Console
+
+        typed = Begun.of_session(args.file).typed("outcome")
+        say("typed before the break: " + "; ".join(f"{text}" for text in typed.values() if text))
+        with system.Keys() as keys:
+            tell_outcome(of, forms.ask_each(OUTCOME, Console(keys).line))
+        return finish(of)
+    app = OutcomeApp(of, look(args))
+    app.run()
+    return finish(of, app.return_code or 0)
+
+
+def finish(recorder: Recorder | Amender, code: int = 0) -> int:
     """Wait for the disk, then print the summary, or how to go on."""
     safe = kept(recorder.journal)
     path = recorder.journal.path
-    if not recorder.closed:
+    if isinstance(recorder, Recorder) and not recorder.closed:
         say(f"broken off; go on with: etholog resume {path}")
         return code or (0 if safe else 1)
     if not safe:
         return code or 1
     for line in summary.lines(session.read(path)):
         print(visible(line))
+    if Begun.of_session(path).typed("outcome"):
+        say(f"answers were begun; go on with them: etholog resume {path}")
     say(f"kept in {path}")
     return code
 

@@ -14,9 +14,10 @@ from etholog.commands import recording
 from etholog.commands.output import say
 from etholog.ethogram import Hand
 from etholog.recording.arrivals import Arrival, Arrivals
+from etholog.recording.begun import Begun
 from etholog.recording.keyboard import Keyboard
 from etholog.recording.opening import resume
-from etholog.recording.replay import rehearse
+from etholog.recording.replay import LINE_BEGINS, rehearse
 from etholog.session import summary
 from etholog.session.record import FORMATS
 
@@ -41,6 +42,8 @@ def run(args: argparse.Namespace) -> int:
         from etholog.commands.film import watching
 
         return watching.resume(args, keyboard)
+    if Begun.of_session(args.file).typed("outcome") and session.read(args.file).fold.closed:
+        return recording.ask_again(args, keyboard)
     missed = _offered_back(args.file, args.hand, keyboard)
     recorder, told = resume(args.file, args.hand, system.now(), system.wall_now(), missed, keyboard)
     say(*told)
@@ -152,6 +155,13 @@ def _offered_back(file: Path, hand: Hand, keyboard: Keyboard) -> list[Arrival]:
     known = session.read(file)
     missed = Arrivals(file).unhandled(known.records[-1]["n"] + 1 if known.records else 1, known.fold.end)
     told, records = rehearse(known, hand, keyboard, missed)
+    begun = Begun.of_session(file)
+    if len(told) > len(missed) and (note := begun.typed("note").get("note")):
+        if told[-1].endswith(f": {note}"):  # the line itself stands there again, to go on with
+            missed = missed[: len(missed) - 1 - told[len(missed) - 1 :: -1].index(LINE_BEGINS)]
+            told, records = rehearse(known, hand, keyboard, missed)
+        else:
+            begun.forget()  # the keys know more of it
     if not records or known.fold.closed:
         return []
     print(f"{len(missed)} keys were pressed and never handled. They would do this:")

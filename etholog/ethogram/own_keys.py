@@ -23,6 +23,7 @@ class Act(Enum):
     SYNC = auto()
     LINE = auto()
     NOW = auto()
+    FOLD = auto()
     KEYS = auto()
     END = auto()
     SUSPEND = auto()
@@ -109,7 +110,10 @@ OWN_KEYS = (
         Where.LIVE,
         (" ",),
         "RESCUE",
-        "RESCUE: keeps the moment, shows what to do, mutes the prompts; Esc folds the text away",
+        "RESCUE: keeps the moment, shows what to do, mutes the prompts",
+    ),
+    OwnKey(
+        Act.FOLD, Where.STRIP, ("`", "\\"), "fold RESCUE away", "folds what to do in a rescue away, or shows it again"
     ),
     OwnKey(Act.UNDO, Where.WATCH, ("backspace", "tab"), "take back", "takes back what was done last; again and again"),
     OwnKey(Act.REDO, Where.WATCH, ("delete",), "bring back", "brings back what was taken back"),

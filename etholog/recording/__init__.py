@@ -3,6 +3,7 @@
 __all__ = [
     "amender",
     "arrivals",
+    "begun",
     "corrector",
     "film_clock",
     "forms",

@@ -11,6 +11,7 @@ from etholog.base.journal import Draft, Journal
 from etholog.ethogram import Behaviour
 from etholog.recording.live import Live
 from etholog.session import drafts
+from etholog.session.record import Scalar
 
 NOTE_LENGTH = 10_000
 WALL_EVERY_S = 60
@@ -162,6 +163,11 @@ class Corrector:
         group = [self._append(drafts.doubt(n, sure)) for n in self.live.ends_of(mark["n"])]
         self._keep(*group)
         return Answer(f"{'sure again' if sure else 'unsure'}: {self.live.told(mark['n'])}", group[-1])
+
+    def close_again(self, outcome: dict[str, Scalar]) -> None:
+        """Tell how it ended, at the time at which it ended."""
+        ended = next(record["t"] for record in reversed(self.live.records) if record["do"] == "close")
+        self._append(drafts.close(ended, outcome))
 
     # ------------------------------------------------------------ within
 

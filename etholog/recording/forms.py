@@ -100,9 +100,12 @@ def answers(questions: Iterable[Question], typed: dict[str, str]) -> dict[str, A
     return {name: value for name, value in meant.items() if value is not None}
 
 
-def ask_each(questions: Iterable[Question], ask: Ask) -> dict[str, Any]:
-    """Ask line by line; Enter skips, and what is not understood is asked again."""
-    told: dict[str, Any] = {}
+def ask_each(questions: Iterable[Question], ask: Ask, told: dict[str, Any] | None = None) -> dict[str, Any]:
+    """Ask line by line; Enter skips, and what is not understood is asked again.
+
+    `told` is filled as answers come (None for skipped), so that a break leaves those that were given.
+    """
+    told = {} if told is None else told
     for question in questions:
         hint = f" ({question.hint})" if question.hint else ""
         while question.name not in told:

@@ -235,11 +235,6 @@ class Recorder(Corrector):
         self.closed = True
         self._append(drafts.at_wall(drafts.close(self.ends_at(at), outcome), self.wall()))
 
-    def close_again(self, outcome: dict[str, Scalar]) -> None:
-        """Tell how it ended, at the time at which it ended."""
-        ended = next(record["t"] for record in reversed(self.live.records) if record["do"] == "close")
-        self._append(drafts.close(ended, outcome))
-
     def _at(self, draft: Draft, at: float) -> int:
         """Append what happened at one moment of the clock, the wall's time beside it once a minute."""
         if at - self._wall_at >= WALL_EVERY_S:

@@ -13,6 +13,7 @@ from etholog.recording.recorder import Recorder
 from etholog.session import Session
 
 NOTHING = "nothing"
+LINE_BEGINS = "a line begins"
 
 
 class _Replay:
@@ -37,7 +38,7 @@ class _Replay:
                 return "the session ends"
             case Act.LINE:
                 self._line = ""
-                return "a line begins"
+                return LINE_BEGINS
             case Act.END:
                 recorder.asks_code = False
                 return "asks whether to end"

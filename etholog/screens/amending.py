@@ -6,12 +6,13 @@ from textual import events
 from textual.app import ComposeResult
 from textual.binding import BindingType
 from textual.screen import Screen
-from textual.widgets import Static
+from textual.widgets import Input, Static
 
 from etholog.base.clock import clock_face
 from etholog.base.text import visible
 from etholog.ethogram.own_keys import Act, Where, act_of
 from etholog.recording.amender import Amender
+from etholog.recording.begun import Begun
 from etholog.recording.corrector import Answer
 from etholog.screens.app import DressedApp
 from etholog.screens.chart import StripChart
@@ -62,6 +63,7 @@ class Amending(Screen[bool], inherit_bindings=False):
         self._lanes = Lanes(amender.ethogram, amender.layout)
         self._answer = ""
         self._scale = 2
+        self._begun = Begun.of_session(amender.journal.path)
 
     def compose(self) -> ComposeResult:
         """Lay the screen out, from top to bottom."""
@@ -78,6 +80,8 @@ class Amending(Screen[bool], inherit_bindings=False):
         """Begin at the first mark."""
         self.amender.step(1)
         self.show()
+        if note := self._begun.typed("note").get("note"):
+            self._open_line(note)
 
     def on_resize(self) -> None:
         """Fit the ruler to the new width."""
@@ -147,12 +151,18 @@ class Amending(Screen[bool], inherit_bindings=False):
             self.amender.go(chart.time_at(column))
             self.show()
 
-    def _open_line(self) -> None:
+    def on_input_changed(self, event: Input.Changed) -> None:
+        """Keep what is typed, or a break would lose it."""
+        if self.query_one(Line).display:
+            self._begun.keep("note", {"note": event.value})
+
+    def _open_line(self, begun: str = "") -> None:
         self.query_one("#last").display = False
-        self.query_one(Line).open(first_fitting(self.size.width - 1, *LINE_HINTS))
+        self.query_one(Line).open(first_fitting(self.size.width - 1, *LINE_HINTS), begun)
 
     def _line_ended(self, text: str | None) -> None:
         self.query_one("#last").display = True
+        self._begun.forget()
         if text is not None:
             self._answer = self.amender.line(text).text
             self.show()

@@ -2,6 +2,7 @@
 
 import signal
 import sys
+from pathlib import Path
 from threading import Thread
 from types import FrameType
 from typing import Any, ClassVar
@@ -15,7 +16,9 @@ from etholog.base.journal import Journal
 from etholog.base.refusal import Refusal
 from etholog.base.text import visible
 from etholog.recording.arrivals import Arrivals
-from etholog.recording.forms import OUTCOME
+from etholog.recording.begun import Begun
+from etholog.recording.corrector import Corrector
+from etholog.recording.forms import ETHOGRAM, OUTCOME
 from etholog.recording.opening import NewSession
 from etholog.recording.recorder import Recorder
 from etholog.screens.driver import give_back, noting_driver
@@ -44,7 +47,8 @@ class DressedApp(App[bool], inherit_bindings=False):
     def __init__(self, look: Look) -> None:
         self.look = look
         self.watchdog = Watchdog(self._ask_to_end, self._end_by_force)
-        super().__init__(driver_class=noting_driver(self.note, self.input_ended))
+        self._stops = False  # whether Ctrl-Z, or the signal of it, gives the terminal to the shell
+        super().__init__(driver_class=noting_driver(self.note, self.input_ended, self.farewell))
 
     def run(self, *args: Any, **options: Any) -> bool | None:
         """Show the app until it ends."""
@@ -81,7 +85,7 @@ class DressedApp(App[bool], inherit_bindings=False):
 
         def stop(number: int, frame: FrameType | None) -> None:
             nonlocal suspended
-            suspended = True
+            suspended = self._stops = True
             if callable(stops):
                 stops(number, frame)
 
@@ -91,7 +95,7 @@ class DressedApp(App[bool], inherit_bindings=False):
             # After a SIGSTOP, which nobody can hear, Textual would read the terminal in two threads from here on.
             if not suspended and self._driver is not None:
                 self._driver.suspend_application_mode()
-            suspended = False
+            suspended = self._stops = False
             if callable(goes_on):
                 goes_on(number, frame)
                 self.call_later(self.refresh, layout=True)
@@ -106,6 +110,10 @@ class DressedApp(App[bool], inherit_bindings=False):
 
     def note(self, event: events.Key) -> None:
         """Take notice of a key as it arrives; called in the input thread."""
+
+    def farewell(self) -> str:
+        """Return what the shell's screen says while the program is stopped."""
+        return "etholog waits, and records nothing meanwhile. To go on with it: fg\r\n" if self._stops else ""
 
     def input_ended(self, number: int, how: str) -> None:
         """End as after a signal: no key can come any more. Called in the input thread."""
@@ -172,13 +180,31 @@ class WatchApp(DressedApp):
                     "Before the clock; each line may stay empty",
                     "Enter or Down goes on, Ctrl-S is done, Esc leaves",
                     self.new.questions,
-                    self.new.given,
+                    self._given(self.new),
                     known=self.new.earlier.known,
                     aside=self.new.aside,
                     check=self.new.take,
+                    changed=lambda typed: self._begun_form.keep("form", typed),
                 ),
-                lambda said: self.exit() if said is None else self.show_cautions(),
+                self._form_done,
             )
+
+    def _given(self, new: NewSession) -> dict[str, str]:
+        """What was said by options, and else what was typed before the form was broken off; the ethogram has a default
+        among the options, so what was typed goes before that."""
+        begun = self._begun_form.typed("form")
+        return begun | new.given | {name: text for name, text in begun.items() if name == ETHOGRAM.name}
+
+    @property
+    def _begun_form(self) -> Begun:
+        return Begun.of_folder(self.new.folder if self.new is not None else Path())
+
+    def _form_done(self, said: dict[str, Any] | None) -> None:
+        if said is None:
+            self._begun_form.forget()
+            self.exit()
+        else:
+            self.show_cautions()
 
     def show_cautions(self) -> None:
         """Show the cautions; one key starts the clock."""
@@ -205,6 +231,7 @@ class WatchApp(DressedApp):
             self.refusal = refusal
             self.exit()
             return
+        self._begun_form.forget()
         self.show_strip(Watching(recorder, self.look, pair=self.new.pair))
 
     def show_strip(self, watching: Watching) -> None:
@@ -219,30 +246,12 @@ class WatchApp(DressedApp):
         if self.watching is None or not self.watching.asks:
             self.exit(True)
             return
-        recorder = self.watching.recorder
-        bouts = fold(recorder.ethogram, recorder.live.records).bouts  # what still ran at the end, too
-        rung = evidence(recorder.ethogram, bouts).words
-        self.push_screen(
-            Form(
-                f"{self._closed_words(recorder.journal)}. Two minutes more; each line may stay empty",
-                "Enter or Down goes on, Ctrl-S is done, Esc leaves it all empty",
-                OUTCOME,
-                {},
-                aside=lambda _: f" By the marks: {rung}.",
-            ),
-            self.keep_outcome,
-        )
-
-    @staticmethod
-    def _closed_words(journal: Journal) -> str:
-        if journal.trouble is None:
-            return "The session is closed and kept"
-        return visible(f"The session is closed, but NOT all of it is in its file: {journal.trouble}")
+        self.push_screen(outcome_form(self.watching.recorder), self.keep_outcome)
 
     def keep_outcome(self, outcome: dict[str, Scalar] | None) -> None:
         """Keep what was told, and leave."""
-        if self.recorder is not None and outcome:
-            self.recorder.close_again(outcome)
+        if self.recorder is not None:
+            tell_outcome(self.recorder, outcome)
         self.exit(True)
 
     def before_end(self, name: str) -> None:
@@ -258,3 +267,48 @@ class WatchApp(DressedApp):
         """Have the strip leave a gap for the time in which the program was stopped."""
         if self.watching is not None:
             self.watching.continued = True
+
+
+def _closed_words(journal: Journal) -> str:
+    if journal.trouble is None:
+        return "The session is closed and kept"
+    return visible(f"The session is closed, but NOT all of it is in its file: {journal.trouble}")
+
+
+def outcome_form(of: Corrector) -> Form:
+    """Return the questions about a session's end, with what was typed before they were broken off."""
+    bouts = fold(of.ethogram, of.live.records).bouts  # what still ran at the end, too
+    rung = evidence(of.ethogram, bouts).words
+    begun = Begun.of_session(of.journal.path)
+    return Form(
+        f"{_closed_words(of.journal)}. Two minutes more; each line may stay empty",
+        "Enter or Down goes on, Ctrl-S is done, Esc leaves it all empty",
+        OUTCOME,
+        begun.typed("outcome"),
+        aside=lambda _: f" By the marks: {rung}.",
+        changed=lambda typed: begun.keep("outcome", typed),
+    )
+
+
+def tell_outcome(of: Corrector, outcome: dict[str, Scalar] | None) -> None:
+    """Keep the answers about a session's end, where there are any."""
+    Begun.of_session(of.journal.path).forget()
+    if outcome:
+        of.close_again(outcome)
+
+
+class OutcomeApp(DressedApp):
+    """Asks again how a closed session ended, when that was broken off."""
+
+    def __init__(self, of: Corrector, look: Look) -> None:
+        super().__init__(look)
+        self._of = of
+
+    def on_mount(self) -> None:
+        """Ask."""
+        self.listen_for_signals()
+        self.push_screen(outcome_form(self._of), self._told)
+
+    def _told(self, outcome: dict[str, Scalar] | None) -> None:
+        tell_outcome(self._of, outcome)
+        self.exit(True)

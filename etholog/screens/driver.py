@@ -56,9 +56,14 @@ def held(event: events.Key) -> bool | None:
     return told
 
 
-def noting_driver(note: Callable[[events.Key], None], ended: Callable[[int, str], None]) -> type[Driver] | None:
-    """Return a Textual driver that calls `note(event)` in the input thread for each key, and
-    `ended(signal, how)` when no more can come; None where the usual one has to do."""
+def noting_driver(
+    note: Callable[[events.Key], None], ended: Callable[[int, str], None], farewell: Callable[[], str]
+) -> type[Driver] | None:
+    """Return a Textual driver of our own; None where the usual one has to do.
+
+    It calls `note(event)` in the input thread for each key, and `ended(signal, how)` when no more can come;
+    what `farewell` gives stands on the terminal after it was given back to the shell for a while.
+    """
     if sys.platform == "win32":
         return None
     import codecs
@@ -75,11 +80,26 @@ def noting_driver(note: Callable[[events.Key], None], ended: Callable[[int, str]
     class NotingDriver(LinuxDriver):
         """The usual driver but for its input thread."""
 
+        gone = False  # whether nobody is at the other end: Textual's queue of writes would fill, and block for ever
+
+        def write(self, data: str) -> None:
+            if not self.gone:
+                super().write(data)
+
+        def close(self) -> None:
+            if not self.gone:
+                super().close()
+
         def start_application_mode(self) -> None:
             super().start_application_mode()  # type: ignore[no-untyped-call]
             if not DISABLE_KITTY_KEY:
                 self.write(ASK_FOR_REPEATS)
                 self.flush()
+
+        def suspend_application_mode(self) -> None:
+            super().suspend_application_mode()
+            with contextlib.suppress(OSError):
+                os.write(1, farewell().encode())
 
         def run_input_thread(self) -> None:
             reader, keystrokes = _Reader(XTermParser()), Keystrokes()
@@ -93,6 +113,7 @@ def noting_driver(note: Callable[[events.Key], None], ended: Callable[[int, str]
                         if not data:
                             raise OSError("end of input")
                 except OSError:
+                    self.gone = True
                     ended(signal.SIGHUP, "the terminal is gone")
                     return
                 at = time.monotonic()

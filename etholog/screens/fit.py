@@ -12,14 +12,14 @@ def shortened(text: str, width: int) -> str:
     """Return as many whole words as fit into `width` columns, with an ellipsis where some had to go.
 
     >>> shortened("palpal drumming", 17), shortened("slow palpal drumming", 17)
-    ('palpal drumming', 'slow palpal…')
+    ('palpal drumming', 'slow palpal...')
     """
     if cell_len(text) <= width:
         return text
     words = text.split(" ")
-    while len(words) > 1 and cell_len(" ".join(words)) + 1 > width:
+    while len(words) > 1 and cell_len(" ".join(words)) + 3 > width:
         words.pop()
     kept = " ".join(words).rstrip()
-    while cell_len(kept) + 1 > width:  # one word that alone is too long
+    while kept and cell_len(kept) + 3 > width:  # one word that alone is too long
         kept = kept[:-1]
-    return f"{kept}…" if width > 0 else ""
+    return f"{kept}..."[: max(0, width)]

@@ -18,13 +18,15 @@ from etholog.screens.line import Line
 
 Known = Callable[[str], Sequence[str]]
 Check = Callable[[dict[str, Any]], None]
+Changed = Callable[[Mapping[str, str]], None]
 Aside = Callable[[Mapping[str, str]], str]
 
 
 class Form(Screen[dict[str, Any] | None], inherit_bindings=False):
     """Asks; the result is what was answered, or None where the whole form was left.
 
-    `known` gives the words to complete an answer from, `aside` what stands below the questions; `check` may refuse.
+    `known` gives the words to complete an answer from, `aside` what stands below the questions; `check` may refuse;
+    `changed` is told what stands in the form by now.
     """
 
     CSS = """
@@ -50,11 +52,12 @@ class Form(Screen[dict[str, Any] | None], inherit_bindings=False):
         known: Known = lambda _: (),
         aside: Aside = lambda _: "",
         check: Check = lambda _: None,
+        changed: Changed = lambda _: None,
     ) -> None:
         super().__init__()
         self._title, self._foot = title, foot
         self._asked, self._given = questions, given
-        self._check, self._aside = check, aside
+        self._check, self._aside, self._changed = check, aside, changed
         self._refusal = ""  # until the next key
         self._known = {question.name: list(known(question.name)) for question in questions}
 
@@ -105,7 +108,7 @@ class Form(Screen[dict[str, Any] | None], inherit_bindings=False):
             case "ctrl+s":
                 self._done()
             case "escape" | "ctrl+c":
-                self.dismiss(None)
+                self._leave(None)
             case "enter":
                 self._onward()
             case _ if isinstance(self.focused, Line):
@@ -122,8 +125,9 @@ class Form(Screen[dict[str, Any] | None], inherit_bindings=False):
         self._tell()
 
     def on_input_changed(self) -> None:
-        """Tell what is known of what was typed."""
+        """Tell what is known of what was typed, and whoever keeps that."""
         self._tell()
+        self._changed(self.typed)
 
     def _tell(self) -> None:
         field = self.focused
@@ -153,4 +157,8 @@ class Form(Screen[dict[str, Any] | None], inherit_bindings=False):
             self._go_to_fault(error)
             self._tell()
         else:
-            self.dismiss(meant)
+            self._leave(meant)
+
+    def _leave(self, meant: dict[str, Any] | None) -> None:
+        self._changed = lambda _: None  # what is still on its way here was finished with the form
+        self.dismiss(meant)

@@ -41,9 +41,10 @@ class Line(Input):
         elif (bound := self.screen.active_bindings.get(event.key)) and bound.enabled:
             await self.app.run_action(bound.binding.action, bound.node)
 
-    def open(self, hint: str) -> None:
-        """Begin a new line."""
-        self.value, self.placeholder, self.display = "", hint, True
+    def open(self, hint: str, begun: str = "") -> None:
+        """Begin a new line, or go on with one."""
+        self.value, self.placeholder, self.display = begun, hint, True
+        self.cursor_position = len(self.value)
         self.screen.set_focus(self)
 
     def shut(self) -> None:

@@ -3,15 +3,18 @@
 Nothing moves the cursor and nothing is coloured; what was said stays said. The recorder is that of the screen.
 """
 
+import os
 import signal
 import sys
 import time
+from collections.abc import Callable
 from types import FrameType
 
 from etholog.base import system
 from etholog.base.clock import clock_face
 from etholog.base.text import visible
 from etholog.ethogram.own_keys import Act, Where, act_of
+from etholog.recording.begun import Begun
 from etholog.recording.prompts import Prompts
 from etholog.recording.recorder import Recorder
 from etholog.screens.legend import definitions, key_words, own_words
@@ -48,9 +51,11 @@ class Console:
         self.keys = keys
         self.continued = False  # whether the program was stopped and goes on again
         self._ended = 0
-        for name in ("SIGHUP", "SIGTERM", "SIGCONT"):
+        for name in ("SIGHUP", "SIGTERM", "SIGQUIT", "SIGCONT"):
             if hasattr(signal, name):
                 signal.signal(getattr(signal, name), self._noted)
+        if hasattr(signal, "SIGTSTP"):
+            signal.signal(signal.SIGTSTP, self._stop)
 
     def _noted(self, number: int, _: FrameType | None) -> None:
         if signal.Signals(number).name == "SIGCONT":
@@ -59,6 +64,11 @@ class Console:
         else:
             self._ended = number
 
+    def _stop(self, *_: object) -> None:
+        self.keys.give_back()
+        say("etholog waits, and records nothing meanwhile. To go on with it: fg")
+        os.kill(os.getpid(), signal.SIGSTOP)
+
     def key(self) -> str | None:
         """Wait a moment for a key. Raises Ended after a signal, EOFError at the end of input."""
         key = self.keys.read(TICK_S)
@@ -66,10 +76,9 @@ class Console:
             raise Ended(self._ended)
         return key
 
-    def line(self, question: str) -> str:
-        """Print the question and return the line that is typed after it."""
-        print(visible(question), end="", flush=True)
-        typed = ""
+    def line(self, question: str, typed: str = "", changed: Callable[[str], None] = lambda _: None) -> str:
+        """Print the question and return the line that is typed after it; `changed` is told of each key."""
+        print(visible(question + typed), end="", flush=True)
         while True:
             key = self.key()
             if key in ("\r", "\n"):
@@ -77,9 +86,11 @@ class Console:
                 return typed
             if key in ("\x7f", "\b"):
                 typed = typed[:-1]
+                changed(typed)
                 print("\b \b", end="", flush=True)
             elif key is not None and len(key) == 1 and key.isprintable():
                 typed += key
+                changed(typed)
                 print(key, end="", flush=True)
 
 
@@ -97,6 +108,9 @@ class Plain:
         """Take in keys until the end is keyed; True then, False when the input ended."""
         say("The clock runs. ? reads the keys.")
         try:
+            if note := Begun.of_session(self._recorder.journal.path).typed("note").get("note"):
+                say("A note was begun before the break; go on with it, or Enter keeps it.")
+                self._note(note)
             while True:
                 key = self._console.key()
                 at = system.now()
@@ -121,8 +135,7 @@ class Plain:
         again, self._read_keys = self._read_keys, act is Act.KEYS and not self._read_keys
         match act:
             case Act.LINE:
-                gap = recorder.live.folding.gap is not None
-                say(recorder.line(self._console.line("why: " if gap else "note: "), system.now()).text)
+                self._note()
             case Act.END:
                 recorder.asks_code = False
                 say("End? Enter ends the session, any other key goes on.")
@@ -145,6 +158,13 @@ class Plain:
             case _ if act is not None or (len(key) == 1 and key.isprintable()):
                 say(recorder.take(name, at).text)
         return False
+
+    def _note(self, begun: str = "") -> None:
+        kept = Begun.of_session(self._recorder.journal.path)
+        question = "note: " if self._recorder.live.folding.gap is None else "why: "
+        text = self._console.line(question, begun, lambda typed: kept.keep("note", {"note": typed}))
+        kept.forget()
+        say(self._recorder.line(text, system.now()).text)
 
     def _now(self) -> str:
         live = self._recorder.live

@@ -12,7 +12,7 @@ from collections.abc import Callable
 from contextlib import suppress
 from threading import Event, Lock, Thread
 
-NAMES = ("SIGHUP", "SIGTERM", "SIGINT")
+NAMES = ("SIGHUP", "SIGTERM", "SIGINT", "SIGQUIT")
 GRACE_S = 1.3  # how long the screen has to end in its own way
 LAST_S = 0.5  # how long closing the journal may take then
 FORCED = 3  # the exit code: ended without the screen; the session was broken off and can be resumed

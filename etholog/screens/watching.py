@@ -9,12 +9,13 @@ from textual import events
 from textual.app import ComposeResult
 from textual.binding import BindingType
 from textual.screen import Screen
-from textual.widgets import Digits, Static
+from textual.widgets import Digits, Input, Static
 
 from etholog.base import system
 from etholog.base.clock import clock_face, short_face
 from etholog.base.text import visible
 from etholog.ethogram.own_keys import Act, act_of
+from etholog.recording.begun import Begun
 from etholog.recording.corrector import Answer
 from etholog.recording.prompts import Prompts
 from etholog.recording.recorder import Recorder
@@ -36,7 +37,6 @@ NOTE_HINTS = (
     "a note; Enter keeps, Esc leaves",
 )
 GAP_HINTS = ("why does nobody watch? Enter keeps, Esc leaves", "why? Enter keeps, Esc leaves")
-FOLDS_AWAY = "(Esc folds this away)"
 FOCUS_LOST = "THIS WINDOW HAS LOST THE FOCUS: keys go elsewhere and are no marks. Click here."
 
 
@@ -75,9 +75,10 @@ class Watching(Screen[bool], inherit_bindings=False):
         self._pair = visible(pair)
         self._clock, self._stamp, self._live = clock, stamp, live
         self._lanes = Lanes(recorder.ethogram, recorder.layout)
-        self._gap_key = recorder.keyboard.typed("-")
+        self._gap_key, self._fold_key = recorder.keyboard.typed("-"), recorder.keyboard.typed("`")
         self._prompts = Prompts(recorder.ethogram, recorder.live.records)
         self._prompt_text, self._answer = "", ""
+        self._begun = Begun.of_session(recorder.journal.path)
         self._folded_away = 0  # so many rescues were read; a new one shows what to do again
         self._ending = False
         self.continued = False  # set by whoever sees that the program was stopped and goes on
@@ -104,6 +105,8 @@ class Watching(Screen[bool], inherit_bindings=False):
         if self._live:
             self.set_interval(TICK_S, self.tick)
         self.tick()
+        if note := self._begun.typed("note").get("note"):
+            self._open_line(note)
 
     def on_resize(self) -> None:
         """Fit what is said to the new size, once it is laid out."""
@@ -158,9 +161,10 @@ class Watching(Screen[bool], inherit_bindings=False):
             case Act.LINE:
                 self._open_line()
                 return Answer("")
-            case Act.END if recorder.live.rescues > self._folded_away:
-                self._ending, self._folded_away = False, recorder.live.rescues
-                return Answer("folded away; Space shows it again, and keeps that moment too")
+            case Act.FOLD:
+                shown = recorder.live.rescues > self._folded_away
+                self._folded_away = recorder.live.rescues if shown else 0
+                return Answer(f"folded away; {self._fold_key} shows it again" if shown else "")
             case Act.END:
                 recorder.asks_code = False
                 return Answer("END? Enter ends the session; any other key goes on")
@@ -192,13 +196,19 @@ class Watching(Screen[bool], inherit_bindings=False):
             event.stop()
             self._told(self.recorder.pasted(event.text, self._stamp(event)))
 
-    def _open_line(self) -> None:
+    def on_input_changed(self, event: Input.Changed) -> None:
+        """Keep what is typed, or a break would lose it."""
+        if not self.takes_keys:
+            self._begun.keep("note", {"note": event.value})
+
+    def _open_line(self, begun: str = "") -> None:
         self.query_one("#last").display = self.takes_keys = False
         hints = NOTE_HINTS if self.recorder.live.folding.gap is None else GAP_HINTS
-        self.query_one(Line).open(first_fitting(self.size.width - 1, *hints))
+        self.query_one(Line).open(first_fitting(self.size.width - 1, *hints), begun)
 
     def _line_ended(self, text: str | None) -> None:
         self.query_one("#last").display = self.takes_keys = True
+        self._begun.forget()
         if text is not None:
             self._told(self.recorder.line(text, self._clock()))
 
@@ -258,11 +268,13 @@ class Watching(Screen[bool], inherit_bindings=False):
         short = f" {clock_face(now)}  {stage:<10}"
         ways = (f"{short}  {ago}  {self._pair}  {self.recorder.wall():%H:%M}", f"{short}  {ago}  {self._pair}")
         width = self.size.width
-        return shortened(first_fitting(width, *ways, f"{short}  {self._pair}"), width) if width else short
+        shorter = f"{short}  {ago.removeprefix('last mark ')}  {self._pair}"
+        return shortened(first_fitting(width, *ways, shorter, f"{short}  {self._pair}"), width) if width else short
 
     def _bottom_prompt(self, chart: StripChart) -> str:
         if self.recorder.live.rescues > self._folded_away:
-            return visible_lines([*(f" {line}" for line in self.recorder.rescue_lines), f" {FOLDS_AWAY}"])
+            *lines, last = (f" {line}" for line in self.recorder.rescue_lines)
+            return visible_lines([*lines, f"{last}   ({self._fold_key} folds this away)"])
         lanes = "1 lane finds" if chart.hidden == 1 else f"{chart.hidden} lanes find"
         hidden = f"   ({lanes} no room)" if chart.hidden and not self.query_one(KeysPanel).display else ""
         return f" {visible(self._prompt_text)}{hidden}" if self._prompt_text or hidden else ""

@@ -429,7 +429,9 @@ def test_ctrl_z_and_fg_repaint_all_and_leave_a_gap(tmp_path: Path) -> None:
         tmux("send-keys", "d")
         until("now: palpal drumming")
         tmux("send-keys", "C-z")
-        until("Stopped")
+        shown = until("Stopped")
+        assert "To go on with it: fg" in shown
+        assert "palpal drumming" not in shown  # the strip is gone
         time.sleep(0.5)
         tmux("send-keys", "-l", "fg")
         tmux("send-keys", "Enter")

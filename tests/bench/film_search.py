@@ -31,7 +31,7 @@ from tests.film.making import ffmpeg
 
 Spans = list[tuple[float, float]]
 REMOVED = 0.9
-FREEZE = (0.0003, 0.001, 0.002, 0.004, 0.008, 0.016, 0.03)
+FREEZE = (0.0003, 0.001, 0.002, 0.0025, 0.003, 0.0035, 0.004, 0.008, 0.016)
 
 
 @dataclass
@@ -109,22 +109,24 @@ def mean_difference(path: Path, truth: Scene) -> Tally:
 
 def filters(path: Path, truth: Scene) -> tuple[Tally, Tally]:
     """Return what ffmpeg's scene score and its freeze filter do, both read from one decoding."""
-    freeze = ",".join(f"freezedetect@n{at}=n={n}:d=1" for at, n in enumerate(FREEZE))
-    words = ["ffmpeg", "-hide_banner", "-nostdin", "-i", str(path), "-an", "-vf"]
-    words += [f"{freeze},select='gte(scene\\,0)',metadata=print:key=lavfi.scene_score:file=-", "-f", "null", "-"]
-    done = subprocess.run(words, capture_output=True, text=True, check=True)
+    with tempfile.TemporaryDirectory() as folder:
+        chain = [f"freezedetect=n={n}:d=1,metadata=print:file={at},metadata=delete" for at, n in enumerate(FREEZE)]
+        chain.append("select='gte(scene\\,0)',metadata=print:key=lavfi.scene_score:file=scene")
+        words = ["ffmpeg", "-v", "error", "-nostdin", "-i", str(path.absolute()), "-an", "-vf", ",".join(chain)]
+        subprocess.run([*words, "-f", "null", "-"], cwd=folder, check=True)
+        told = {name: (Path(folder) / name).read_text() for name in ("scene", *map(str, range(len(FREEZE))))}
     scores = np.zeros(round(truth.seconds * PER_S))
-    at = 0
-    for time, value in re.findall(r"pts_time:([\d.]+)\s+lavfi.scene_score=([\d.]+)", done.stdout):
+    for time, value in re.findall(r"pts_time:([\d.]+)\s+lavfi.scene_score=([\d.]+)", told["scene"]):
         at = min(len(scores) - 1, int(float(time) * PER_S))
         scores[at] = max(scores[at], float(value))
     frozen = []
     for number in range(len(FREEZE)):
-        told = re.findall(rf"freezedetect@n{number} .*?freeze_(start|end): ([\d.]+)", done.stderr)
         flags = np.ones(len(scores), bool)
-        starts = [float(t) for edge, t in told if edge == "start"]
-        ends = [float(t) for edge, t in told if edge == "end"] + [truth.seconds]
-        for a, b in zip(starts, ends, strict=False):
+        starts, ends = (
+            [float(t) for t in re.findall(rf"freezedetect.freeze_{edge}=([\d.]+)", told[str(number)])]
+            for edge in ("start", "end")
+        )
+        for a, b in zip(starts, [*ends, truth.seconds], strict=False):
             flags[int(a * PER_S) : int(b * PER_S)] = False
         frozen.append(judged(spans_of(flags), truth))
     return best(scores, truth), most_found(frozen, truth)

@@ -190,28 +190,34 @@ from etholog.film.source import probe
 search(probe(Path(sys.argv[1])), Area(), None, lambda _: None)
 print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024)
 """
-COSTS = {"1920x1080": "5M", "640x360": "700k"}
+COSTS = {"640x360": (60, "700k"), "1920x1080": (20, "5M")}  # seconds of film, bits a second
+
+
+def made(path: Path, size: str, rate: int, seconds: int, bits: str) -> Path:
+    """Make a film of nothing but noise."""
+    if not path.exists():
+        noise = f"color=gray:size={size}:rate={rate}:duration={seconds},noise=alls=12:allf=t"
+        ffmpeg("-f", "lavfi", "-i", noise, "-c:v", "libx264", "-preset", "veryfast", "-b:v", bits, str(path))
+    return path
 
 
 def cost(folder: Path) -> None:
     """Print the processor's time against a bare decoding of the same film, and the greatest memory."""
-    for size, bits in COSTS.items():
-        path = folder / f"cost-{size}.mp4"
-        if not path.exists():
-            noise = f"color=gray:size={size}:rate=25:duration=60,noise=alls=12:allf=t"
-            ffmpeg("-f", "lavfi", "-i", noise, "-c:v", "libx264", "-preset", "veryfast", "-b:v", bits, str(path))
+    for size, (seconds, bits) in COSTS.items():
+        path = made(folder / f"cost-{size}.mp4", size, 25, seconds, bits)
         decode = ("-i", str(path), "-map", "0:v:0", "-f", "null", "-")
         bare, searched = [], []
         for _ in range(3):  # in turn, so that both meet the same load
             bare.append(cpu_s(lambda decode=decode: ffmpeg(*decode)))  # type: ignore[misc]
-            searched.append(cpu_s(lambda path=path: ours(path, Scene(seconds=60))))  # type: ignore[misc]
+            searched.append(cpu_s(lambda path=path, s=seconds: ours(path, Scene(seconds=s))))  # type: ignore[misc]
         ratio = np.median(searched) / np.median(bare)
         print(f"{size}, 25 a second, {bits}: x {ratio:.2f} of a bare decoding ({min(bare):.1f} to {max(bare):.1f} s)")
-    for minutes in (10, 40):
+    minute = made(folder / "minute.mp4", "320x180", 5, 60, "200k")
+    for minutes in (5, 40):
         long = folder / f"long-{minutes}.mp4"
-        ffmpeg("-stream_loop", str(minutes - 1), "-i", str(path), "-c", "copy", str(long))
+        ffmpeg("-stream_loop", str(minutes - 1), "-i", str(minute), "-c", "copy", str(long))
         done = subprocess.run([sys.executable, "-c", MEMORY, str(long)], capture_output=True, text=True, check=True)
-        print(f"{minutes} min of film: at most {done.stdout.strip()} MiB beside ffmpeg's own")
+        print(f"{minutes} min of film: at most {done.stdout.strip()} MiB beside ffmpeg's own", flush=True)
         beside(long).unlink(missing_ok=True)
         long.unlink()
 

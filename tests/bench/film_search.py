@@ -31,7 +31,7 @@ from tests.film.making import ffmpeg
 
 Spans = list[tuple[float, float]]
 REMOVED = 0.9
-FREEZE = (0.0003, 0.001, 0.002, 0.004, 0.008, 0.016, 0.03)
+FREEZE = (0.0003, 0.001, 0.002, 0.0025, 0.003, 0.0035, 0.004, 0.008, 0.016)
 
 
 @dataclass
@@ -109,22 +109,24 @@ def mean_difference(path: Path, truth: Scene) -> Tally:
 
 def filters(path: Path, truth: Scene) -> tuple[Tally, Tally]:
     """Return what ffmpeg's scene score and its freeze filter do, both read from one decoding."""
-    freeze = ",".join(f"freezedetect@n{at}=n={n}:d=1" for at, n in enumerate(FREEZE))
-    words = ["ffmpeg", "-hide_banner", "-nostdin", "-i", str(path), "-an", "-vf"]
-    words += [f"{freeze},select='gte(scene\\,0)',metadata=print:key=lavfi.scene_score:file=-", "-f", "null", "-"]
-    done = subprocess.run(words, capture_output=True, text=True, check=True)
+    with tempfile.TemporaryDirectory() as folder:
+        chain = [f"freezedetect=n={n}:d=1,metadata=print:file={at},metadata=delete" for at, n in enumerate(FREEZE)]
+        chain.append("select='gte(scene\\,0)',metadata=print:key=lavfi.scene_score:file=scene")
+        words = ["ffmpeg", "-v", "error", "-nostdin", "-i", str(path.absolute()), "-an", "-vf", ",".join(chain)]
+        subprocess.run([*words, "-f", "null", "-"], cwd=folder, check=True)
+        told = {name: (Path(folder) / name).read_text() for name in ("scene", *map(str, range(len(FREEZE))))}
     scores = np.zeros(round(truth.seconds * PER_S))
-    at = 0
-    for time, value in re.findall(r"pts_time:([\d.]+)\s+lavfi.scene_score=([\d.]+)", done.stdout):
+    for time, value in re.findall(r"pts_time:([\d.]+)\s+lavfi.scene_score=([\d.]+)", told["scene"]):
         at = min(len(scores) - 1, int(float(time) * PER_S))
         scores[at] = max(scores[at], float(value))
     frozen = []
     for number in range(len(FREEZE)):
-        told = re.findall(rf"freezedetect@n{number} .*?freeze_(start|end): ([\d.]+)", done.stderr)
         flags = np.ones(len(scores), bool)
-        starts = [float(t) for edge, t in told if edge == "start"]
-        ends = [float(t) for edge, t in told if edge == "end"] + [truth.seconds]
-        for a, b in zip(starts, ends, strict=False):
+        starts, ends = (
+            [float(t) for t in re.findall(rf"freezedetect.freeze_{edge}=([\d.]+)", told[str(number)])]
+            for edge in ("start", "end")
+        )
+        for a, b in zip(starts, [*ends, truth.seconds], strict=False):
             flags[int(a * PER_S) : int(b * PER_S)] = False
         frozen.append(judged(spans_of(flags), truth))
     return best(scores, truth), most_found(frozen, truth)
@@ -156,6 +158,8 @@ def recall(folder: Path, kinds: list[str], seeds: list[int]) -> None:
                     continue
                 film(path, truth)
             own.add(ours(path, truth))
+            if "--alone" in sys.argv:
+                continue
             for tally, new in zip(others, (mean_difference(path, truth), *filters(path, truth)), strict=True):
                 tally.add(new)
         if own.of:
@@ -163,7 +167,7 @@ def recall(folder: Path, kinds: list[str], seeds: list[int]) -> None:
             low = stats.chi2.ppf(0.025, 2 * own.false) / 2 / hours if own.false else 0.0
             high = stats.chi2.ppf(0.975, 2 * own.false + 2) / 2 / hours
             false = f"{own.false / hours:.1f} ({low:.1f}-{high:.0f})"
-            told = "".join(f"{tally.told():27}" for tally in others)
+            told = "".join(f"{tally.told() if tally.of else '-':27}" for tally in others)
             print(f"{kind:22}{own.told():27}{false:19}{told}{', '.join(own.missed)}", flush=True)
 
 
@@ -186,28 +190,34 @@ from etholog.film.source import probe
 search(probe(Path(sys.argv[1])), Area(), None, lambda _: None)
 print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024)
 """
-COSTS = {"1920x1080": "5M", "640x360": "700k"}
+COSTS = {"640x360": (60, "700k"), "1920x1080": (20, "5M")}  # seconds of film, bits a second
+
+
+def made(path: Path, size: str, rate: int, seconds: int, bits: str) -> Path:
+    """Make a film of nothing but noise."""
+    if not path.exists():
+        noise = f"color=gray:size={size}:rate={rate}:duration={seconds},noise=alls=12:allf=t"
+        ffmpeg("-f", "lavfi", "-i", noise, "-c:v", "libx264", "-preset", "veryfast", "-b:v", bits, str(path))
+    return path
 
 
 def cost(folder: Path) -> None:
     """Print the processor's time against a bare decoding of the same film, and the greatest memory."""
-    for size, bits in COSTS.items():
-        path = folder / f"cost-{size}.mp4"
-        if not path.exists():
-            noise = f"color=gray:size={size}:rate=25:duration=60,noise=alls=12:allf=t"
-            ffmpeg("-f", "lavfi", "-i", noise, "-c:v", "libx264", "-preset", "veryfast", "-b:v", bits, str(path))
+    for size, (seconds, bits) in COSTS.items():
+        path = made(folder / f"cost-{size}.mp4", size, 25, seconds, bits)
         decode = ("-i", str(path), "-map", "0:v:0", "-f", "null", "-")
         bare, searched = [], []
         for _ in range(3):  # in turn, so that both meet the same load
             bare.append(cpu_s(lambda decode=decode: ffmpeg(*decode)))  # type: ignore[misc]
-            searched.append(cpu_s(lambda path=path: ours(path, Scene(seconds=60))))  # type: ignore[misc]
+            searched.append(cpu_s(lambda path=path, s=seconds: ours(path, Scene(seconds=s))))  # type: ignore[misc]
         ratio = np.median(searched) / np.median(bare)
         print(f"{size}, 25 a second, {bits}: x {ratio:.2f} of a bare decoding ({min(bare):.1f} to {max(bare):.1f} s)")
-    for minutes in (10, 40):
+    minute = made(folder / "minute.mp4", "320x180", 5, 60, "200k")
+    for minutes in (5, 40):
         long = folder / f"long-{minutes}.mp4"
-        ffmpeg("-stream_loop", str(minutes - 1), "-i", str(path), "-c", "copy", str(long))
+        ffmpeg("-stream_loop", str(minutes - 1), "-i", str(minute), "-c", "copy", str(long))
         done = subprocess.run([sys.executable, "-c", MEMORY, str(long)], capture_output=True, text=True, check=True)
-        print(f"{minutes} min of film: at most {done.stdout.strip()} MiB beside ffmpeg's own")
+        print(f"{minutes} min of film: at most {done.stdout.strip()} MiB beside ffmpeg's own", flush=True)
         beside(long).unlink(missing_ok=True)
         long.unlink()
 
@@ -216,6 +226,7 @@ def main() -> None:
     asked = argparse.ArgumentParser()
     asked.add_argument("--films", type=Path, help="keep the films here, and take those that are there")
     asked.add_argument("--made", action="store_true", help="only films that are there already")
+    asked.add_argument("--alone", action="store_true", help="without the methods to compare with, which take longest")
     asked.add_argument("--seeds", type=int, nargs="+", default=[2, 3])
     asked.add_argument("--kinds", nargs="+", default=[*TUNED, *APART])
     asked.add_argument("--cost", action="store_true", help="processor's time and memory instead")

@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from etholog.analysis import survival
+from etholog.analysis import logrank, survival
 from etholog.base.refusal import Refusal
 
 Floats = NDArray[np.float64]
@@ -138,7 +138,7 @@ def _design(
             came = time <= watched
             events += came.sum()
             if came.any() and least[at] <= 0.05:
-                score = survival.scores(np.minimum(time, watched), came, np.zeros(len(time), dtype=np.intp))
+                score = logrank.scores(np.minimum(time, watched), came, np.zeros(len(time), dtype=np.intp))
                 grid = score.reshape(males, sessions)
                 p = _within(grid, sessions // 2, chance) if at == 0 else _between(grid.sum(axis=1), group, chance)
                 found[at] += p <= 0.05

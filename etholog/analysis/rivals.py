@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from etholog.analysis import permutation, survival
+from etholog.analysis import logrank, permutation
 from etholog.base.refusal import Refusal
 from etholog.base.text import nearest
 
@@ -123,7 +123,7 @@ def _orders(counts: tuple[int, ...]) -> Iterator[tuple[int, ...]]:
 
 
 def _log_rank(time: Floats, cause: NDArray[np.integer], group: Labels, stratum: Labels) -> float:
-    return survival.log_rank(time, cause == 1, group, stratum).statistic
+    return logrank.log_rank(time, cause == 1, group, stratum).statistic
 
 
 def gray(time: Floats, cause: NDArray[np.integer], group: Labels, stratum: Labels | None = None) -> float:
@@ -135,8 +135,8 @@ def gray(time: Floats, cause: NDArray[np.integer], group: Labels, stratum: Label
         inside = np.ones(len(time), dtype=bool) if stratum is None else stratum == one
         own = _gray(time[inside], cause[inside], group[inside], k)
         score, variance = score + own[0], variance + own[1]
-    statistic, df = survival.quadratic(score[:-1], variance[:-1, :-1])
-    return statistic if df else np.nan
+    statistic, rank = logrank.chi_squared(score[None, :-1], variance[None, :-1, :-1])
+    return float(statistic[0]) if rank[0] else np.nan
 
 
 def _gray(time: Floats, cause: NDArray[np.integer], group: Labels, k: int) -> tuple[Floats, Floats]:

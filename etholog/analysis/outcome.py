@@ -4,6 +4,7 @@ An attempt is all pairings of one female in one intermoult, up to a sac, a moult
 it counts neither for nor against.
 """
 
+from collections.abc import Sequence
 from datetime import date
 from typing import Any
 
@@ -104,14 +105,16 @@ def _row(one: Attempt, species: str, evenings: pd.DataFrame, today: date) -> dic
     }
 
 
-def _attempts(value: pd.DataFrame) -> pd.DataFrame:
-    """Return a table of `outcomes`, its answers as yes or no and its measures as numbers."""
-    yes, numbers = ("watched", "courted", "may_have_taken"), ("evidence", "days", "sac_days", *MEASURES)
-    rows = columns.table(value, "female", "males", "end", "sac_end", *yes, *numbers)
-    for name in ("female", "males", "end", "sac_end"):
+def _attempts(
+    value: pd.DataFrame, *, labels: Sequence[str], flags: Sequence[str], numbers: Sequence[str]
+) -> pd.DataFrame:
+    """Return a table of `outcomes`, of which these columns are needed: its answers as yes or no, its measures as
+    numbers."""
+    rows = columns.table(value, *labels, *flags, *numbers)
+    for name in labels:
         columns.labels(rows, name, holes=name == "males")
     return rows.assign(
-        **{name: columns.flags(rows, name) for name in yes},
+        **{name: columns.flags(rows, name) for name in flags},
         **{name: columns.numbers(rows, name) for name in numbers},
     )
 
@@ -156,7 +159,12 @@ def funnel(table: pd.DataFrame, day: float | None = None) -> pd.DataFrame:
     step, reached, of, open (still waiting, and for less than `day`), share, low, high, day (NaN: of the evening).
     The share is NaN after the last day that anything is known of.
     """
-    table = _attempts(table)
+    table = _attempts(
+        table,
+        labels=("end", "sac_end"),
+        flags=("watched", "courted", "may_have_taken"),
+        numbers=("evidence", "days", "sac_days"),
+    )
     watched = table[table["watched"] & table["evidence"].notna()]
     inserted = watched["evidence"] >= Evidence.INSERTION
     clasped = inserted | (watched["evidence"] >= Evidence.CLASP)
@@ -207,7 +215,7 @@ def _come(days: pd.Series, end: pd.Series, wanted: str, day: float | None) -> di
 def time_to_sac(table: pd.DataFrame) -> pd.DataFrame:
     """Return the share with a sac, and with a moult or death first, by days since the last pairing that may have taken
     (Aalen & Johansen 1978, as `incidence`); index days."""
-    table = _attempts(table)
+    table = _attempts(table, labels=("end",), flags=("may_have_taken",), numbers=("days",))
     taken = table[table["may_have_taken"] & (table["days"] >= 0)]
     times = pd.DataFrame({"latency_s": taken["days"], "end": taken["end"].where(taken["end"] != "open")})
     found = incidence(times, "end")
@@ -229,7 +237,7 @@ def evening(table: pd.DataFrame) -> pd.DataFrame:
     (Hodges & Lehmann 1963) with its exact 95 % limits (`exact_shift`), where each female counts once and there are
     enough; compared, p over ranks, smallest_p.
     """
-    table = _attempts(table)
+    table = _attempts(table, labels=("female", "males", "end"), flags=("watched", "may_have_taken"), numbers=MEASURES)
     closed = table[table["may_have_taken"] & table["watched"] & (table["end"] != "open")]
     return pd.DataFrame(
         [{"measure": measure} | _goes(closed.dropna(subset=[measure]), measure) for measure in MEASURES]

@@ -135,8 +135,8 @@ def gray(time: Floats, cause: NDArray[np.integer], group: Labels, stratum: Label
         inside = np.ones(len(time), dtype=bool) if stratum is None else stratum == one
         own = _gray(time[inside], cause[inside], group[inside], k)
         score, variance = score + own[0], variance + own[1]
-    statistic, df = logrank.chi_squared(score[None, :-1], variance[None, :-1, :-1])
-    return float(statistic[0]) if df[0] else np.nan
+    statistic, rank = logrank.chi_squared(score[None, :-1], variance[None, :-1, :-1])
+    return float(statistic[0]) if rank[0] else np.nan
 
 
 def _gray(time: Floats, cause: NDArray[np.integer], group: Labels, k: int) -> tuple[Floats, Floats]:

@@ -8,7 +8,7 @@ import pandas as pd
 import pytest
 from scipy.stats import permutation_test
 
-from etholog.analysis import survival
+from etholog.analysis import logrank
 from etholog.analysis.covariate import permute_within
 from etholog.analysis.cox import Ties
 from etholog.analysis.hazard import hazards
@@ -248,7 +248,7 @@ def test_a_covariate_is_permuted_within_males() -> None:
         }
     )
     found = hazards(rows, "warm")
-    score = survival.scores(rows["latency_s"].to_numpy(), rows["occurred"].to_numpy(), np.zeros(8, dtype=int))
+    score = logrank.scores(rows["latency_s"].to_numpy(), rows["occurred"].to_numpy(), np.zeros(8, dtype=int))
     own = [rows.index[rows["male"] == male] for male in "abc"]
 
     def statistic(warm: np.ndarray) -> float:

@@ -85,7 +85,8 @@ def test_the_share_with_a_sac_by_a_day_is_rs() -> None:
             "days": [10.0, 20, 20, 30, 40, 50, 60, 60, 70, 80],
             "end": ["sac", "open", "moult", "sac", "sac", "moult", "open", "sac", "moult", "open"],
             "watched": False, "evidence": np.nan, "courted": False, "may_have_taken": True,
-            "sac_days": np.nan, "sac_end": "open",
+            "female": list("abcdefghij"), "males": "a", "sac_days": np.nan, "sac_end": "open",
+            "insertion_s": np.nan, "insertions": np.nan, "palps": np.nan, "latency_s": np.nan,
         }
     )  # fmt: skip
     rows = table.assign(sac_days=1.0)
@@ -150,6 +151,7 @@ def evenings(female: list[str], sac: list[bool], value: list[float], males: str 
     return pd.DataFrame(
         {
             "female": female, "may_have_taken": True, "watched": True, "end": np.where(sac, "sac", "moult"),
+            "courted": True, "evidence": 5.0, "days": 30.0, "sac_days": np.nan, "sac_end": "open",
             "males": males, "insertion_s": value, "insertions": value, "palps": value, "latency_s": value,
         }
     )  # fmt: skip

@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from etholog.analysis import survival
+from etholog.analysis import logrank
 from etholog.analysis.rivals import gray, rivals
 from etholog.base.refusal import Refusal
 from tests.analysis.published import published
@@ -48,7 +48,7 @@ def test_liver_patients() -> None:
 def test_without_a_rival_gray_is_close_to_the_log_rank() -> None:
     cause = (CAUSE > 0).astype(int)
     zero = np.zeros(20, dtype=int)
-    assert gray(TIME, cause, TWO) == pytest.approx(survival.log_rank(TIME, cause > 0, TWO, zero).statistic, rel=0.15)
+    assert gray(TIME, cause, TWO) == pytest.approx(logrank.log_rank(TIME, cause > 0, TWO, zero).statistic, rel=0.15)
 
 
 def sessions(chance: np.random.Generator) -> pd.DataFrame:
@@ -69,7 +69,7 @@ def test_both_tests_beside_each_other() -> None:
     assert list(table.index) == ["occurred", "strike"]
     struck = rows["ended_by"].eq("strike").to_numpy()
     group = pd.factorize(rows["kind"])[0]
-    expected = survival.log_rank(rows["latency_s"].to_numpy(), struck, group, np.zeros(32, dtype=int)).statistic
+    expected = logrank.log_rank(rows["latency_s"].to_numpy(), struck, group, np.zeros(32, dtype=int)).statistic
     assert table.loc["strike", "log_rank"] == expected
     # All 70 labellings of 8 males are gone through, so p is a multiple of 1 / 70.
     p = 70 * table[["gray_p", "log_rank_p"]].to_numpy()

@@ -11,9 +11,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from etholog.analysis import cox
-from etholog.base.refusal import Refusal
-from etholog.base.text import nearest
+from etholog.analysis import columns, cox
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -56,7 +54,7 @@ def begun(units: pd.DataFrame, shuffles: int = SHUFFLES, seed: int = 0) -> Begun
 
     Raises
     ------
-    Refusal: for a column that is not there.
+    Refusal: for a column that is not there, or a cell in it that can't be.
 
     >>> import pandas as pd
     >>> few = pd.DataFrame({"days": [9.0, 30, 40], "occurred": [True, True, False], "began": [None, 10, 20]})
@@ -64,12 +62,9 @@ def begun(units: pd.DataFrame, shuffles: int = SHUFFLES, seed: int = 0) -> Begun
     >>> found.with_events, found.with_days, found.without_events, found.without_days
     (1, 40.0, 1, 39.0)
     """
-    for column in ("days", "occurred", "began"):
-        if column not in units.columns:
-            raise Refusal(f"no column {column!r}{nearest(column, map(str, units.columns))}")
-    days, occurred = units["days"].to_numpy(dtype=float), units["occurred"].to_numpy(dtype=bool)
-    start: Floats = np.asarray(units["began"].astype(float).fillna(np.inf), dtype=np.float64)
-    start = np.asarray(np.where(start <= days, start, np.inf))
+    rows = columns.table(units, "days", "occurred", "began")
+    days, occurred, own = columns.seconds(rows, "days"), columns.flags(rows, "occurred"), columns.numbers(rows, "began")
+    start: Floats = np.where(own <= days, own, np.inf).astype(np.float64)
     after = occurred & (start < days)
     before = np.minimum(start, days)
     observed = _score(days, occurred, start[None, :])[0]

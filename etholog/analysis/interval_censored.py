@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from etholog.analysis import columns
 from etholog.analysis.latency import named
 from etholog.base import notebook
 from etholog.base.refusal import Refusal
@@ -195,11 +196,9 @@ def _curvature(negative: Callable[[Floats], float], at: Floats) -> Floats:
 
 
 def _spans(spans: pd.DataFrame) -> tuple[Floats, Floats]:
-    for column in ("lower_s", "upper_s"):
-        if column not in spans.columns:
-            raise Refusal(f"no column {column!r}{nearest(column, map(str, spans.columns))}")
-    lower = np.asarray(spans["lower_s"], dtype=np.float64)
-    upper = np.asarray(spans["upper_s"].astype(float).fillna(np.inf), dtype=np.float64)
+    rows = columns.table(spans, "lower_s", "upper_s")
+    lower = columns.seconds(rows, "lower_s")
+    upper: Floats = np.asarray(rows["upper_s"].astype(float).fillna(np.inf), dtype=np.float64)
     wrong = np.flatnonzero(~(lower >= 0) | (upper < lower) | ~np.isfinite(lower))
     if len(wrong):
         at = int(wrong[0])

@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from etholog.analysis import logrank, survival
+from etholog.analysis import columns, logrank, survival
 from etholog.base.refusal import Refusal
 
 Floats = NDArray[np.float64]
@@ -110,7 +110,8 @@ def _curve(times: pd.DataFrame | None, median_s: float | None) -> tuple[Callable
         if not 0 < median_s < np.inf:
             raise Refusal(f"median {median_s:g} s: a number of seconds above 0")
         return lambda share: -np.log1p(-share) * median_s / log(2), 3 * median_s
-    time, occurred = times["latency_s"].to_numpy(dtype=np.float64), times["occurred"].to_numpy(dtype=bool)
+    rows = columns.latencies(times)
+    time, occurred = rows["latency_s"].to_numpy(dtype=np.float64), rows["occurred"].to_numpy(dtype=bool)
     if not occurred.any():
         raise Refusal("the behaviour never came in these sessions: give a median in seconds")
     curve = survival.kaplan_meier(time, occurred)

@@ -12,11 +12,10 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from etholog.analysis import cox
+from etholog.analysis import columns, cox
 from etholog.analysis.compare import compare
 from etholog.base import notebook
 from etholog.base.refusal import Refusal
-from etholog.base.text import nearest
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -236,8 +235,8 @@ class _Latent:
             for name, share in (("low", 0.025), ("high", 0.975))
         }
         typical = np.exp(middle + between * posterior @ _U)
-        columns = {"sessions": np.bincount(self.label), "typical": typical, **ends}
-        return pd.DataFrame(columns, index=pd.Index(names, name="male")), float(np.exp(middle))
+        told = {"sessions": np.bincount(self.label), "typical": typical, **ends}
+        return pd.DataFrame(told, index=pd.Index(names, name="male")), float(np.exp(middle))
 
 
 class _Linear:
@@ -269,13 +268,13 @@ class _Linear:
         effect = r * own @ inverse @ (self.values - self.design @ coef)
         left = r * variance * (1 - r * np.diag(own @ inverse @ own.T))
         half = 1.959963984540054 * np.sqrt(np.maximum(left, 0.0))
-        columns = {
+        told = {
             "sessions": np.bincount(self.label),
             "typical": middle + effect,
             "low": middle + effect - half,
             "high": middle + effect + half,
         }
-        return pd.DataFrame(columns, index=pd.Index(names, name="male")), middle
+        return pd.DataFrame(told, index=pd.Index(names, name="male")), middle
 
 
 def _frailty_profile(rows: pd.DataFrame, covariates: Floats, label: Labels, cut: float) -> Profile:
@@ -331,9 +330,10 @@ def _given(
     table: pd.DataFrame, needed: list[str], by: str, adjust: Sequence[str]
 ) -> tuple[pd.DataFrame, Labels, pd.Index, Floats]:
     """Return the rows in which nothing is missing, each one's male, their names, and the centred covariates."""
-    for column in (*needed, by, *adjust):
-        if column not in table.columns:
-            raise Refusal(f"no column {column!r}{nearest(column, map(str, table.columns))}")
+    columns.table(table, *needed, by, *adjust)
+    if "occurred" in needed:
+        table = columns.latencies(table, [by])
+    columns.labels(table, by, holes=True)
     for column in adjust:
         if not pd.api.types.is_numeric_dtype(table[column]):
             raise Refusal(f"column {column!r} holds no numbers; adjust for a column of numbers, such as temperature_c")

@@ -11,9 +11,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from etholog.analysis import logrank, permutation
-from etholog.base.refusal import Refusal
-from etholog.base.text import nearest
+from etholog.analysis import columns, logrank, permutation
 
 Floats = NDArray[np.float64]
 Labels = NDArray[np.intp]
@@ -43,7 +41,7 @@ def rivals(
 
     Raises
     ------
-    Refusal: for a column that is not there.
+    Refusal: for a column that is not there, or a cell in it that can't be.
 
     Gray 1988, Ann. Stat. 16:1141; Prentice et al. 1978, Biometrics 34:541 (cause-specific hazards).
 
@@ -53,10 +51,9 @@ def rivals(
     >>> list(rivals(times, "species", shuffles=19)["end"])[0]
     'occurred'
     """
-    for column in ("latency_s", "occurred", "ended_by", by, *([within] if within else [])):
-        if column not in times.columns:
-            raise Refusal(f"no column {column!r}{nearest(column, map(str, times.columns))}")
-    rows = times.dropna(subset=[by, *([within] if within else [])])
+    whole = columns.latencies(columns.table(times, "ended_by"), [by], [within])
+    columns.whole(shuffles, "shuffles", 1)
+    rows = whole.dropna(subset=[by])
     time = rows["latency_s"].to_numpy(dtype=np.float64)
     ends = rows["ended_by"].astype(object).to_numpy()
     group, names = pd.factorize(rows[by].astype(object), sort=True)

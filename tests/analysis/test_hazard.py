@@ -54,8 +54,8 @@ def test_within_pairs_on_6_mp() -> None:
 
 def test_lung_cancer_with_hospitals_as_clusters_and_as_strata() -> None:
     # R's survival 3.5-3, coxph(ties = "breslow"); its default, Efron's ties, gives -0.511668296 and 0.017033496.
-    told = lung().dropna(subset=["inst"])  # of one patient the hospital is not known, and R leaves that row out
-    found = hazards(told, ["sex", "age"], cluster="inst")
+    known = lung().dropna(subset=["inst"])  # one patient of no known hospital: R leaves him out
+    found = hazards(known, ["sex", "age"], cluster="inst")
     table = found.table
     np.testing.assert_allclose(table["coef"], [-0.51099658705, 0.01700004507], rtol=1e-8)
     np.testing.assert_allclose(table["naive_se"], [0.167682739775, 0.009231349736], rtol=1e-8)
@@ -65,7 +65,7 @@ def test_lung_cancer_with_hospitals_as_clusters_and_as_strata() -> None:
     np.testing.assert_allclose(table["high"], [0.7708964374, 1.0318127481], rtol=1e-8)
     assert found.log_likelihood == pytest.approx(-738.043641522, abs=5e-9)
     assert found.clusters == 18
-    within = hazards(told, ["sex", "age"], within="inst").table
+    within = hazards(known, ["sex", "age"], within="inst").table
     np.testing.assert_allclose(within["coef"], [-0.49235151865, 0.01920489834], rtol=1e-8)
     np.testing.assert_allclose(within["naive_se"], [0.18156342931, 0.00987322481], rtol=1e-8)
 

@@ -10,7 +10,7 @@ TYPE_CHECKING = False  # typing's own is the same to a type checker, and costs a
 if TYPE_CHECKING:
     from typing import Any
 
-__version__ = "0.2.0.dev0"
+__version__ = "0.2.0"
 
 
 # Every public name stands once, in `__init__.pyi`, and is imported when first used, so that `etholog --help` and the

@@ -90,7 +90,7 @@ class _Line(TypedDict):
 
 @final
 @_exact
-class Told(_Line):
+class EntryRecord(_Line):
     """Something that happened on a date, which may be partial."""
 
     do: Word  # one of KINDS, which `check` holds it to
@@ -109,10 +109,10 @@ class Undo(_Line):
     of: Number
 
 
-Record = Annotated[Undo | Told, Field(union_mode="left_to_right")]
+Record = Annotated[Undo | EntryRecord, Field(union_mode="left_to_right")]
 _header = TypeAdapter(Header)
-_record: TypeAdapter[Told | Undo] = TypeAdapter(Record)
-_records: TypeAdapter[list[Told | Undo]] = TypeAdapter(list[Record])
+_record: TypeAdapter[EntryRecord | Undo] = TypeAdapter(Record)
+_records: TypeAdapter[list[EntryRecord | Undo]] = TypeAdapter(list[Record])
 
 
 @dataclass(frozen=True)
@@ -218,7 +218,7 @@ def read(path: Path) -> Card:
     return Card(path, names[-1], entries, (*reading.findings, *unread, *unusable), tuple(dict.fromkeys(names)))
 
 
-def _entries(path: Path, records: list[Told | Undo]) -> tuple[list[Entry], list[Finding]]:
+def _entries(path: Path, records: list[EntryRecord | Undo]) -> tuple[list[Entry], list[Finding]]:
     entries: list[Entry] = []
     findings: list[Finding] = []
     gone = undone(records)

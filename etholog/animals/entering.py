@@ -29,7 +29,7 @@ _THOUSANDS = re.compile(r"[1-9]\d{0,2}(,\d{3})+", re.ASCII)
 
 
 @dataclass(frozen=True)
-class Wish:
+class NewEntry:
     """An entry that somebody wants on an animal's card, and where it was read. `said`: the date as it was written."""
 
     animal: str
@@ -61,48 +61,52 @@ class Proposal:
     there: int
 
 
-def propose(animals: Animals, wishes: Sequence[Wish], today: date, once: bool = False) -> Proposal:
+def propose(animals: Animals, new_entries: Sequence[NewEntry], today: date, once: bool = False) -> Proposal:
     """Judge entries, all together, and write nothing.
 
     Parameters
     ----------
     animals: the herd as it is.
-    wishes: the entries; those of one card are judged in the order of their dates, each beside those before it.
+    new_entries: the entries; those of one card are judged in the order of their dates, each beside those before it.
     today: a date after it is asked about.
     once: leave out what is on the cards already, so that a table can be taken twice.
     """
-    proposed: list[tuple[Wish, Card, Entry]] = []
+    proposed: list[tuple[NewEntry, Card, Entry]] = []
     refused: list[Finding] = []
     cards: dict[str, Card] = {}
     twins: list[Finding] = []
     there = 0
-    for wish in sorted(wishes, key=lambda wish: (wish.entry.on.first, wish.line or 0)):
+    for new_entry in sorted(new_entries, key=lambda new_entry: (new_entry.entry.on.first, new_entry.line or 0)):
         try:
-            card_.check(wish.entry)
-            one = cards.get(animals.id_of(wish.animal)) or _card(animals, wish.animal)
-            _renaming(animals, one, wish.entry)
+            card_.check(new_entry.entry)
+            one = cards.get(animals.id_of(new_entry.animal)) or _card(animals, new_entry.animal)
+            _renaming(animals, one, new_entry.entry)
         except Refusal as refusal:
-            refused += [replace(found, path=wish.path, line=wish.line) for found in refusal.findings]
+            refused += [replace(found, path=new_entry.path, line=new_entry.line) for found in refusal.findings]
             continue
-        old = _same(one, wish.entry) if once else None
+        old = _same(one, new_entry.entry) if once else None
         if old is not None:
             on_card = animals.find(one.id)
             if on_card and old in on_card.entries:
                 there += 1
             else:
-                twins.append(Finding("the same row stands here twice; one is taken", path=wish.path, line=wish.line))
+                twins.append(
+                    Finding("the same row stands here twice; one is taken", path=new_entry.path, line=new_entry.line)
+                )
             continue
-        if why := impossible(one, wish.entry):
-            what = f"{wish.entry.said} on {wish.entry.on.text}: {why}"
-            refused.append(Finding(what, "" if wish.path else "nothing was written", wish.path, wish.line))
+        if why := impossible(one, new_entry.entry):
+            what = f"{new_entry.entry.said} on {new_entry.entry.on.text}: {why}"
+            refused.append(
+                Finding(what, "" if new_entry.path else "nothing was written", new_entry.path, new_entry.line)
+            )
             continue
-        entry = replace(wish.entry, n=max((old.n for old in one.entries), default=0) + 1)
-        proposed.append((wish, one, entry))
+        entry = replace(new_entry.entry, n=max((old.n for old in one.entries), default=0) + 1)
+        proposed.append((new_entry, one, entry))
         cards[one.id] = one.having(entry)
     after = animals.having(cards)
     known = animals.on_record | set(cards)
     result = []
-    for wish, one, entry in proposed:
+    for new_entry, one, entry in proposed:
         questions = (
             *_dated(entry, today),
             *_named(one, known),
@@ -110,8 +114,8 @@ def propose(animals: Animals, wishes: Sequence[Wish], today: date, once: bool = 
             *odd(after, one, entry, known),
             *surprising(after, one, entry),
         )
-        told = tuple(replace(found, path=wish.path, line=wish.line) for found in questions)
-        result.append(Proposed(one, entry, not one.entries and one.id not in animals.cards, told, wish.said))
+        told = tuple(replace(found, path=new_entry.path, line=new_entry.line) for found in questions)
+        result.append(Proposed(one, entry, not one.entries and one.id not in animals.cards, told, new_entry.said))
     asked = (*twins, *(found for one in result for found in one.asked))
     return Proposal(tuple(result), asked, tuple(refused), there)
 

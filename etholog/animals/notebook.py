@@ -5,14 +5,14 @@ import io
 import sys
 from pathlib import Path
 
-from etholog.animals.entering import Slashes, Wish, read_row
+from etholog.animals.entering import NewEntry, Slashes, read_row
 from etholog.base import files
 from etholog.base.refusal import Finding, Refusal
 
 COLUMNS = ("animal", "entry", "on", "words", "number", "unsure", "note")
 
 
-def read(path: Path, slashes: Slashes | None = None) -> tuple[list[Wish], list[Finding]]:
+def read(path: Path, slashes: Slashes | None = None) -> tuple[list[NewEntry], list[Finding]]:
     """Return the entries of a table, and what can't be read of it.
 
     Fields are parted by commas, semicolons or tabs, whichever the first line has most of. Raises Refusal for a file
@@ -32,7 +32,7 @@ def read(path: Path, slashes: Slashes | None = None) -> tuple[list[Wish], list[F
         remedy = f"the columns are {', '.join(COLUMNS)} (the first three are needed)"
         raise Refusal(Finding(what, remedy, path, 1))
     reader.fieldnames = names
-    wishes: list[Wish] = []
+    new_entries: list[NewEntry] = []
     findings: list[Finding] = []
     csv.field_size_limit(sys.maxsize)
     for row in reader:
@@ -46,5 +46,5 @@ def read(path: Path, slashes: Slashes | None = None) -> tuple[list[Wish], list[F
         except Refusal as refusal:
             findings += [Finding(found.what, found.remedy, path, reader.line_num) for found in refusal.findings]
             continue
-        wishes.append(Wish(animal, entry, path, reader.line_num, values["on"]))
-    return wishes, findings
+        new_entries.append(NewEntry(animal, entry, path, reader.line_num, values["on"]))
+    return new_entries, findings

@@ -8,7 +8,7 @@ from pathlib import Path
 from etholog import animals as animals_
 from etholog.animals import Animals, entering, life, notebook
 from etholog.animals.card import KINDS
-from etholog.animals.entering import Wish
+from etholog.animals.entering import NewEntry
 from etholog.base.refusal import Finding, Refusal
 from etholog.base.text import visible
 from etholog.commands.output import say
@@ -29,7 +29,8 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--slashes", choices=("day-first", "month-first"), help="with --take: how dates such as 3/5/2026 are meant"
     )
-    parser.add_argument("--leaf", action="store_true", help="leaf through the cards on a screen")
+    parser.add_argument("--browse", action="store_true", help="browse the cards on a screen")
+    parser.add_argument("--leaf", action="store_true", help=argparse.SUPPRESS)  # its name in 0.1
     parser.add_argument("--folder", type=Path, default=Path(), help="the workspace (default: here)")
     parser.epilog = (
         "examples:\n  etholog card F-Umbra                              read it\n"
@@ -49,9 +50,11 @@ def run(args: argparse.Namespace) -> int:
     if args.take:
         return _take(args, known)
     if args.leaf:
-        from etholog.screens.leaf import Leaf
+        say("--leaf is called --browse now; the old name goes with the next version")
+    if args.browse or args.leaf:
+        from etholog.screens.browse import CardBrowser
 
-        Leaf(known, args.animal).run()
+        CardBrowser(known, args.animal).run()
         return 0
     if args.animal is None:
         return _list(known)
@@ -61,7 +64,7 @@ def run(args: argparse.Namespace) -> int:
         return _undo(args.animal, args.said, known)
     on = args.on or date.today().isoformat()
     entry = entering.typed(args.entry, args.said, on, not args.unsure, args.note)
-    return _add(Wish(args.animal, entry), known)
+    return _add(NewEntry(args.animal, entry), known)
 
 
 def _show(name: str, known: Animals) -> int:
@@ -104,8 +107,8 @@ def _list(known: Animals) -> int:
     return 1 if odd else 0
 
 
-def _add(wish: Wish, known: Animals) -> int:
-    proposal = entering.propose(known, [wish], date.today())
+def _add(new_entry: NewEntry, known: Animals) -> int:
+    proposal = entering.propose(known, [new_entry], date.today())
     numbers = entering.write(proposal)
     for one, n in zip(proposal.proposed, numbers, strict=True):
         begun = ", a new card" if one.begins else ""
@@ -124,8 +127,8 @@ def _undo(name: str, said: Sequence[str], known: Animals) -> int:
 def _take(args: argparse.Namespace, known: Animals) -> int:
     """Take entries from a table, all or none; an entry that is on the card already is left alone, so that taking in
     twice makes no doubles."""
-    wishes, unread = notebook.read(args.take, args.slashes)
-    proposal = entering.propose(known, wishes, date.today(), once=True)
+    new_entries, unread = notebook.read(args.take, args.slashes)
+    proposal = entering.propose(known, new_entries, date.today(), once=True)
     for one in proposal.proposed:
         read_as = f"  (from {one.said})" if one.said != one.entry.on.text else ""
         print(visible(f"{one.card.id}: {one.entry.said} on {one.entry.on.text}{read_as}"))

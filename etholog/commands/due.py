@@ -39,7 +39,7 @@ def run(args: argparse.Namespace) -> int:
         from etholog.export import calendar
 
         calendar.write(args.ics, tasks)
-        say(f"{len(tasks)} dates in {args.ics}; taken in twice, they stay single")
+        say(f"{len(tasks)} events written to {args.ics}; importing it again updates them, without duplicates")
     elif args.json:
         print(as_json([vars(task) for task in tasks]))
     else:

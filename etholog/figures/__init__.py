@@ -18,12 +18,12 @@ from etholog.figures.power import power
 from etholog.figures.repeatability import repeatability
 from etholog.figures.signs import signs
 from etholog.figures.strip import strip
-from etholog.figures.style import Plate, names
+from etholog.figures.style import ReproducibleFigure, names
 from etholog.figures.survival import survival
 from etholog.figures.transitions import transitions
 
 __all__ = [
-    "Plate",
+    "ReproducibleFigure",
     "activity",
     "agreement",
     "aligned",

@@ -12,7 +12,7 @@ from etholog.figures.style import (
     FAINT,
     INK,
     RULE,
-    Plate,
+    ReproducibleFigure,
     Size,
     bars,
     clock,
@@ -29,7 +29,7 @@ ACROSS = 4  # pictures in a row of a contact sheet
 MOST = 80  # pictures on one
 
 
-def activity(trace: pd.DataFrame, stretches: pd.DataFrame, size: Size = "page") -> Plate:
+def activity(trace: pd.DataFrame, stretches: pd.DataFrame, size: Size = "page") -> ReproducibleFigure:
     """Draw how much moves in a film against its time, and the stretches below as bars.
 
     Parameters
@@ -74,7 +74,7 @@ def activity(trace: pd.DataFrame, stretches: pd.DataFrame, size: Size = "page") 
 
 def contact_sheet(
     pictures: Sequence[NDArray[np.uint8]], titles: Sequence[str], count: int, size: Size = "page"
-) -> Plate:
+) -> ReproducibleFigure:
     """Draw one picture for each stretch, with its title, at most 80; `count` is how many stretches there are."""
     with rules():
         if not pictures:

@@ -5,12 +5,12 @@ from collections.abc import Mapping
 import numpy as np
 
 from etholog.analysis.agreement import Agreement
-from etholog.figures.style import FAINT, GROUPS, INK, RULE, Plate, Size, label, nothing, plate, rules
+from etholog.figures.style import FAINT, GROUPS, INK, RULE, ReproducibleFigure, Size, label, nothing, plate, rules
 
 ROW_INCHES = 0.22
 
 
-def agreement(found: Agreement, named: Mapping[str, str] | None = None, size: Size = "page") -> Plate:
+def agreement(found: Agreement, named: Mapping[str, str] | None = None, size: Size = "page") -> ReproducibleFigure:
     """Draw what `etholog.agreement` gave: the share of onsets that both marked and Cohen's kappa over time units;
     and beside it the second's durations less the first's, with limits of agreement (Bland & Altman 1986).
     """

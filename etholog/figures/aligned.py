@@ -14,7 +14,7 @@ from etholog.figures.style import (
     GROUND,
     INK,
     RULE,
-    Plate,
+    ReproducibleFigure,
     Size,
     bars,
     filled,
@@ -36,7 +36,7 @@ ROW_INCHES = 0.19
 PLACE = {"female": (-0.42, 0.26), "pair": (-0.14, 0.26), "male": (0.14, 0.26)}
 
 
-def aligned(season: Season, times: pd.DataFrame, size: Size = "page") -> Plate:
+def aligned(season: Season, times: pd.DataFrame, size: Size = "page") -> ReproducibleFigure:
     """Draw a row for each session of `times` (as `etholog.latency` gives it), shortest latency at the top.
 
     0 is where the latency begins: at the first of its `since`. A black dot is where the behaviour came, a ring where
@@ -139,7 +139,7 @@ def _wall(season: Season, session: str, start: float, latency: float) -> float:
     return end
 
 
-def _legend(figure: Plate, size: Size) -> None:
+def _legend(figure: ReproducibleFigure, size: Size) -> None:
     shown: list[Patch | Line2D] = [
         Patch(**filled(ACTORS[actor]), linewidth=0.4, label=told)
         for actor, told in (("female", "she"), ("pair", "both"), ("male", "he"))

@@ -7,7 +7,18 @@ import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 
-from etholog.figures.style import ACTORS, Plate, Size, actor_ticks, filled, label, nothing, plain, plate, rules
+from etholog.figures.style import (
+    ACTORS,
+    ReproducibleFigure,
+    Size,
+    actor_ticks,
+    filled,
+    label,
+    nothing,
+    plain,
+    plate,
+    rules,
+)
 
 BAR_INCHES = 0.19
 ORDER = ("female", "pair", "male", "keeper")
@@ -15,7 +26,7 @@ ORDER = ("female", "pair", "male", "keeper")
 
 def budget(
     durations: pd.DataFrame, by: str | None = None, named: Mapping[str, str] | None = None, size: Size = "page"
-) -> Plate:
+) -> ReproducibleFigure:
     """Draw `share` of each state of a table of `etholog.duration`, a panel for each value of the column `by`.
 
     `named`: labels of the codes (`figures.names`). Different animals and chains run at once, so a panel's bars need

@@ -3,10 +3,10 @@
 import numpy as np
 
 from etholog.analysis.observers import Observers
-from etholog.figures.style import GROUPS, INK, Plate, Size, nothing, plate, rules
+from etholog.figures.style import GROUPS, INK, ReproducibleFigure, Size, nothing, plate, rules
 
 
-def drift(found: Observers, criterion: float | None = None, size: Size = "page") -> Plate:
+def drift(found: Observers, criterion: float | None = None, size: Size = "page") -> ReproducibleFigure:
     """Draw what `etholog.observers` gave: of each session, by its day, Cohen's kappa and the share of onsets that both
     marked, and the criterion as a line."""
     with rules():

@@ -3,12 +3,12 @@
 import numpy as np
 import pandas as pd
 
-from etholog.figures.style import ACTORS, GROUPS, Plate, Size, minutes, nothing, plain, plate, rules
+from etholog.figures.style import ACTORS, GROUPS, ReproducibleFigure, Size, minutes, nothing, plain, plate, rules
 
 _LOOKS = (*GROUPS, *ACTORS.values())
 
 
-def ends(shares: pd.DataFrame, size: Size = "page") -> Plate:
+def ends(shares: pd.DataFrame, size: Size = "page") -> ReproducibleFigure:
     """Draw a table of `etholog.incidence`: for each end the share to which it came first, by time (Aalen & Johansen
     1978). The index's name, `time_s` or `days`, says in what time is counted.
     """

@@ -9,7 +9,7 @@ from matplotlib.patches import Circle, FancyArrowPatch
 from numpy.typing import NDArray
 
 from etholog.analysis.transition import Transitions
-from etholog.figures.style import ACTORS, FAINT, INK, Plate, Size, filled, label, nothing, plate, rules
+from etholog.figures.style import ACTORS, FAINT, INK, ReproducibleFigure, Size, filled, label, nothing, plate, rules
 
 OUTSTANDING = 1.96  # an adjusted residual beyond it would come by chance in one of 40 cells
 BEND = 0.16
@@ -19,7 +19,7 @@ SEEN = 3  # what came once or twice is no pattern
 
 def flow(
     found: Transitions, durations: pd.DataFrame, named: Mapping[str, str] | None = None, size: Size = "page"
-) -> Plate:
+) -> ReproducibleFigure:
     """Draw the transitions of `etholog.transition` that stand out, over the time budget of `etholog.duration`.
 
     A node's area is the state's share of the time watched (events, which take no time, have the least). An arrow's

@@ -3,12 +3,12 @@
 import numpy as np
 import pandas as pd
 
-from etholog.figures.style import ACTORS, FAINT, RULE, Plate, Size, nothing, plain, plate, rules
+from etholog.figures.style import ACTORS, FAINT, RULE, ReproducibleFigure, Size, nothing, plain, plate, rules
 
 ROW_INCHES = 0.3
 
 
-def funnel(steps: pd.DataFrame, size: Size = "page") -> Plate:
+def funnel(steps: pd.DataFrame, size: Size = "page") -> ReproducibleFigure:
     """Draw a table of `analysis.outcome.funnel`, the first step at the top.
 
     A dot is the share of those that reached the step before, a line its limits of 95 %: Wilson's (1927) for the steps

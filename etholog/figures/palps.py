@@ -10,7 +10,7 @@ from etholog.figures.style import (
     INK,
     RULE,
     Look,
-    Plate,
+    ReproducibleFigure,
     Size,
     bars,
     clock,
@@ -31,7 +31,7 @@ _MALE = ACTORS["male"].colour
 _LOOKS = {"left": Look(_MALE, "", "-"), "right": Look(_MALE, "//////", "-"), "": Look(INK, "||||||", "-")}
 
 
-def palps(season: Season, behaviour: str | None = None, size: Size = "page") -> Plate:
+def palps(season: Season, behaviour: str | None = None, size: Size = "page") -> ReproducibleFigure:
     """Draw each session's insertions, or its bouts of `behaviour`, the left palp above its line and the right below.
 
     0 is the first of them in each session. At the right stand how many there were of each side, and their seconds.

@@ -2,7 +2,7 @@
 
 import pandas as pd
 
-from etholog.figures.style import GROUPS, Plate, Size, nothing, plain, plate, rules
+from etholog.figures.style import GROUPS, ReproducibleFigure, Size, nothing, plain, plate, rules
 
 QUESTIONS = {
     "within": "changed from session to session",
@@ -11,7 +11,7 @@ QUESTIONS = {
 }
 
 
-def power(table: pd.DataFrame, size: Size = "page") -> Plate:
+def power(table: pd.DataFrame, size: Size = "page") -> ReproducibleFigure:
     """Draw a table of `etholog.power`: a panel for each question, a line for each number of sessions, and between the
     two lines of a colour what the repeatabilities that were tried leave open."""
     with rules():

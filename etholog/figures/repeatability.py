@@ -3,12 +3,14 @@
 import numpy as np
 import pandas as pd
 
-from etholog.figures.style import ACTORS, FAINT, RULE, Plate, Size, nothing, plain, plate, rules
+from etholog.figures.style import ACTORS, FAINT, RULE, ReproducibleFigure, Size, nothing, plain, plate, rules
 
 ROW_INCHES = 0.22
 
 
-def repeatability(each: pd.DataFrame, population: float, size: Size = "page", label: str = "seconds") -> Plate:
+def repeatability(
+    each: pd.DataFrame, population: float, size: Size = "page", label: str = "seconds"
+) -> ReproducibleFigure:
     """Draw `.each` of `etholog.repeatability`: a dot for what is expected of each male, a line for its 95 % posterior
     limits, a dashed line for a male in the middle. By name: it is no ranking.
 

@@ -2,13 +2,13 @@
 
 import pandas as pd
 
-from etholog.figures.style import FAINT, GROUPS, INK, RULE, Plate, Size, nothing, plain, plate, rules
+from etholog.figures.style import FAINT, GROUPS, INK, RULE, ReproducibleFigure, Size, nothing, plain, plate, rules
 
 ROW_INCHES = 0.3
 MARKS = "osD^vPX*<>"
 
 
-def signs(seen: pd.DataFrame, size: Size = "page") -> Plate:
+def signs(seen: pd.DataFrame, size: Size = "page") -> ReproducibleFigure:
     """Draw the table of `signs_seen`: a line for each attempt, which ends at 0 with what came of it; a mark for each
     sign, its number beside it where one was told."""
     with rules():

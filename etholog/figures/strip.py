@@ -12,7 +12,7 @@ from etholog.figures.style import (
     FAINT,
     RULE,
     Look,
-    Plate,
+    ReproducibleFigure,
     Size,
     actor_ticks,
     bars,
@@ -33,7 +33,7 @@ LANE_INCHES = 0.17
 ORDER = ("keeper", "female", "pair", "male")
 
 
-def strip(season: Season, session: str | None = None, size: Size = "page") -> Plate:
+def strip(season: Season, session: str | None = None, size: Size = "page") -> ReproducibleFigure:
     """Draw one session against time: bars for bouts, ticks for events, with their count and total at the right.
 
     Dotted and hollow: the observer was unsure. An arrow: the watching ended before the bout did. Grey: nobody watched.

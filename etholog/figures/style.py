@@ -99,7 +99,7 @@ def rules() -> Iterator[None]:
         yield
 
 
-class Plate(Figure):
+class ReproducibleFigure(Figure):
     """A matplotlib Figure whose files hold their fonts and are the same byte for byte, and that notebooks show."""
 
     def savefig(self, fname: Any, letters: bool = False, **options: Any) -> None:
@@ -127,9 +127,9 @@ class Plate(Figure):
         return self.content("png")
 
 
-def plate(size: Size, height: float) -> Plate:
+def plate(size: Size, height: float) -> ReproducibleFigure:
     """Return an empty figure of this width and a height in inches. Call it within `rules`."""
-    return Plate(figsize=(WIDTH[size], height), layout="constrained")
+    return ReproducibleFigure(figsize=(WIDTH[size], height), layout="constrained")
 
 
 TALLEST = 60.0  # inches of rows: beyond some 300 an image has more points than its format holds
@@ -204,7 +204,7 @@ def clock(seconds: float) -> str:
     return f"-{shown}" if seconds < 0 and whole else shown
 
 
-def nothing(size: Size, why: str) -> Plate:
+def nothing(size: Size, why: str) -> ReproducibleFigure:
     """Return a figure that says why there is nothing to draw."""
     figure = plate(size, 1.0)
     figure.text(0.5, 0.5, why, ha="center", va="center", color=FAINT, wrap=True)

@@ -13,7 +13,7 @@ from etholog.figures.style import (
     GROUPS,
     RULE,
     Look,
-    Plate,
+    ReproducibleFigure,
     Size,
     clock,
     nothing,
@@ -27,7 +27,7 @@ from etholog.figures.style import (
 Floats = NDArray[np.float64]
 
 
-def survival(times: pd.DataFrame, by: str | None = None, size: Size = "page") -> Plate:
+def survival(times: pd.DataFrame, by: str | None = None, size: Size = "page") -> ReproducibleFigure:
     """Draw Kaplan & Meier's curve (1958) of `latency_s` and `occurred`, for each value of the column `by`.
 
     Bands are pointwise log-log limits of 95 %, where each session of the group counts for itself (several sessions of
@@ -54,7 +54,9 @@ def _look(by: str | None) -> Look:
     return ACTORS.get(by or "", GROUPS[0])
 
 
-def _together(groups: dict[str, pd.DataFrame], by: str | None, size: Size, end: float, about: str) -> Plate:
+def _together(
+    groups: dict[str, pd.DataFrame], by: str | None, size: Size, end: float, about: str
+) -> ReproducibleFigure:
     figure = plate(size, 2.7 + 0.14 * len(groups))
     axes = figure.subplots()
     looks = GROUPS if len(groups) > 1 else (_look(by),)
@@ -74,7 +76,7 @@ def _together(groups: dict[str, pd.DataFrame], by: str | None, size: Size, end: 
     return figure
 
 
-def _apart(groups: dict[str, pd.DataFrame], by: str | None, size: Size, end: float, about: str) -> Plate:
+def _apart(groups: dict[str, pd.DataFrame], by: str | None, size: Size, end: float, about: str) -> ReproducibleFigure:
     across = 3 if size == "page" else 2
     down = -(-len(groups) // across)
     figure = plate(size, 0.6 + 1.5 * down)

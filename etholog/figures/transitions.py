@@ -6,14 +6,14 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from etholog.analysis.transition import Transitions
-from etholog.figures.style import RULE, Plate, Size, bars, label, nothing, plate, rules
+from etholog.figures.style import RULE, ReproducibleFigure, Size, bars, label, nothing, plate, rules
 
 # Brewer's purple to orange, which colour-blind people tell apart, and which no actor has.
 SCALE = "PuOr_r"
 STRONG = 0.6  # of the scale: beyond it black on the colour is hard to read
 
 
-def transitions(found: Transitions, named: Mapping[str, str] | None = None, size: Size = "page") -> Plate:
+def transitions(found: Transitions, named: Mapping[str, str] | None = None, size: Size = "page") -> ReproducibleFigure:
     """Draw the residuals of `etholog.transition`: first behaviours down, next ones across, counts in the cells.
 
     Orange and bold: more often than chance, purple: more seldom; a star marks p < 0.05 after Holm where the expected

@@ -33,7 +33,7 @@ RANK = ("copulation", "separation", "contact", "courtship", "search", "after", N
 
 
 @dataclass(frozen=True)
-class Wish:
+class CutOptions:
     """What the keeper wants to see. Seconds; `speed` 1 cuts the waits between, more runs through them so many times as
     fast."""
 
@@ -143,17 +143,17 @@ def chosen(bouts: Sequence[Bout], ethogram: Ethogram, keep: Sequence[str]) -> li
 
 
 def cut_list(
-    bouts: Sequence[Bout], ethogram: Ethogram, clips: Sequence[Clip], wish: Wish, named: Sequence[Named] = ()
+    bouts: Sequence[Bout], ethogram: Ethogram, clips: Sequence[Clip], options: CutOptions, named: Sequence[Named] = ()
 ) -> CutList:
-    """Return what to keep. Bouts as from `fold`; clips aligned. Raises Refusal for wishes that can't be met.
+    """Return what to keep. Bouts as from `fold`; clips aligned. Raises Refusal for options that can't be met.
 
     `named` are parts to keep beside what is marked; where there is a longest total, the first of them come first.
     """
     frame_ms = 1000 / float(clips[0].rate)
-    stretches = kept_stretches(bouts, ethogram, wish, frame_ms, named)
+    stretches = kept_stretches(bouts, ethogram, options, frame_ms, named)
     runs = [(a, b, 1) for a, b in stretches]
-    if wish.speed > 1:
-        runs += [(end, start, wish.speed) for (_, end), (start, _) in pairwise(stretches)]
+    if options.speed > 1:
+        runs += [(end, start, options.speed) for (_, end), (start, _) in pairwise(stretches)]
     rate = clips[0].rate
     cuts: list[Cut] = []
     lost = 0.0
@@ -183,20 +183,20 @@ def _on_film(clips: Sequence[Clip], start: float, end: float) -> Iterator[tuple[
 
 
 def kept_stretches(
-    bouts: Sequence[Bout], ethogram: Ethogram, wish: Wish, frame_ms: float = 0.0, named: Sequence[Named] = ()
+    bouts: Sequence[Bout], ethogram: Ethogram, options: CutOptions, frame_ms: float = 0.0, named: Sequence[Named] = ()
 ) -> list[Stretch]:
     """Return what to keep of the session, disjoint and sorted; each may grow by two frames when it meets the film."""
     # Between two that lie nearer than the frames that a cut may grow by, there is no room for its edge.
     uncuttable = ethogram.codes_of(UNCUT)
     uncut = _merged(sorted((b.onset, b.offset) for b in bouts if b.code in uncuttable), 2 * frame_ms)
-    kept = _Kept(wish.join_s * 1000, wish.speed, uncut, 2 * frame_ms)
-    wanted = chosen(bouts, ethogram, wish.keep)
-    if wish.longest_s is not None:
+    kept = _Kept(options.join_s * 1000, options.speed, uncut, 2 * frame_ms)
+    wanted = chosen(bouts, ethogram, options.keep)
+    if options.longest_s is not None:
         wanted = sorted(wanted, key=lambda b: (RANK.index(ethogram.by_code[b.code].stage), b.onset))
-    limit = float("inf") if wish.longest_s is None else wish.longest_s * 1000
+    limit = float("inf") if options.longest_s is None else options.longest_s * 1000
     parts = [*((bout.onset, bout.offset) for bout in wanted), *((part.onset, part.offset) for part in named)]
     for onset, offset in parts:
-        kept.add((max(0.0, onset - wish.before_s * 1000), offset + wish.after_s * 1000), limit)
+        kept.add((max(0.0, onset - options.before_s * 1000), offset + options.after_s * 1000), limit)
     return kept.stretches
 
 

@@ -25,7 +25,7 @@ CAPTIONS = {".mp4": "mov_text", ".mkv": "srt"}  # what each container holds
 
 
 @dataclass(frozen=True)
-class Order:
+class RenderJob:
     """What to make. `overlay` is an ASS script drawn into the pictures, of which `below` rows lie under the film."""
 
     cuts: CutList
@@ -75,7 +75,7 @@ def at_key_frames(cuts: CutList, sources: Sequence[Source]) -> CutList:
     return CutList(cuts.clips, cuts.rate, tuple(wide), cuts.lost_ms, cuts.named)
 
 
-def render(order: Order, progress: Callable[[float], None]) -> None:
+def render(order: RenderJob, progress: Callable[[float], None]) -> None:
     """Make the film; `progress` gets the share done, 0 to 1. Raises Refusal, and leaves nothing, when that fails."""
     out = order.out
     if out.suffix.lower() not in CAPTIONS:
@@ -87,7 +87,7 @@ def render(order: Order, progress: Callable[[float], None]) -> None:
     except OSError as error:
         raise Refusal(f"{out}: can't be written ({error.strerror}); choose another folder") from error
     try:
-        _Kitchen(order, folder, progress).make()
+        _Renderer(order, folder, progress).make()
         made = folder / f"film{out.suffix.lower()}"
         with made.open("rb+") as file:
             os.fsync(file.fileno())
@@ -98,10 +98,10 @@ def render(order: Order, progress: Callable[[float], None]) -> None:
         shutil.rmtree(folder, ignore_errors=True)
 
 
-class _Kitchen:
+class _Renderer:
     """A folder of parts, and what is done in it."""
 
-    def __init__(self, order: Order, folder: Path, progress: Callable[[float], None]) -> None:
+    def __init__(self, order: RenderJob, folder: Path, progress: Callable[[float], None]) -> None:
         self._order, self._folder, self._progress = order, folder, progress
         self._cuts = order.cuts
         self._rate = order.cuts.rate

@@ -7,7 +7,7 @@ from xml.etree import ElementTree
 
 from markupsafe import Markup
 
-from etholog.figures.style import ACTORS, FAINT, GAP, GAP_LINES, GROUND, INK, RULE, Plate, tint
+from etholog.figures.style import ACTORS, FAINT, GAP, GAP_LINES, GROUND, INK, RULE, ReproducibleFigure, tint
 from etholog.report.content import Picture, shown
 
 SVG, XLINK = "{http://www.w3.org/2000/svg}", "{http://www.w3.org/1999/xlink}"
@@ -29,7 +29,7 @@ class Drawings:
 
     _shared: dict[str, ElementTree.Element] = field(default_factory=dict)
 
-    def picture(self, figure: Plate, caption: str, title: str) -> Picture:
+    def picture(self, figure: ReproducibleFigure, caption: str, title: str) -> Picture:
         """Return the figure as an SVG element that a screen reader tells by `title`, with its caption."""
         root = ElementTree.parse(io.BytesIO(figure.content("svg", letters=True, transparent=True))).getroot()
         _, _, width, height = root.attrib["viewBox"].split()

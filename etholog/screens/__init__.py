@@ -3,10 +3,10 @@
 __all__ = [
     "amending",
     "app",
+    "browse",
     "driver",
     "film_watching",
     "home",
-    "leaf",
     "mpv",
     "plain",
     "stretch_watching",

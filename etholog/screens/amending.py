@@ -14,7 +14,7 @@ from etholog.ethogram.own_keys import Act, Where, act_of
 from etholog.recording.amender import Amender
 from etholog.recording.begun import Begun
 from etholog.recording.corrector import Answer
-from etholog.screens.app import DressedApp
+from etholog.screens.app import ThemedApp
 from etholog.screens.chart import StripChart
 from etholog.screens.fit import first_fitting, shortened
 from etholog.screens.keys_panel import KeysPanel
@@ -30,7 +30,7 @@ LINE_HINTS = (
 )
 
 
-class AmendApp(DressedApp):
+class AmendApp(ThemedApp):
     """Shows one closed session to be put right."""
 
     def __init__(self, amender: Amender, look: Look, pair: str) -> None:

@@ -32,7 +32,7 @@ from etholog.session.folding import fold
 from etholog.session.record import Scalar
 
 
-class DressedApp(App[bool], inherit_bindings=False):
+class ThemedApp(App[bool], inherit_bindings=False):
     """An app in the colours of a theme, with no key of its own."""
 
     CSS = """
@@ -127,7 +127,7 @@ class DressedApp(App[bool], inherit_bindings=False):
         """Take notice, and no more, that the program was stopped and goes on: this is called within a signal."""
 
 
-class WatchApp(DressedApp):
+class WatchApp(ThemedApp):
     """Records one session: the form, the cautions, the strip, the form at the end.
 
     `run` gives True when the session was ended on purpose, None when it was broken off or never begun.
@@ -297,7 +297,7 @@ def tell_outcome(of: Corrector, outcome: dict[str, Scalar] | None) -> None:
         of.close_again(outcome)
 
 
-class OutcomeApp(DressedApp):
+class OutcomeApp(ThemedApp):
     """Asks again how a closed session ended, when that was broken off."""
 
     def __init__(self, of: Corrector, look: Look) -> None:

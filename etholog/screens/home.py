@@ -28,7 +28,7 @@ class Way(NamedTuple):
 WAYS = (
     Way("w", "watch a pairing", ("watch",)),
     Way("d", "all that is due", ("due",)),
-    Way("c", "leaf through the cards", ("card", "--leaf")),
+    Way("c", "browse the cards", ("card", "--browse")),
     Way("l", "courtship latencies by male", ("latency", "courtship", "--by", "male")),
     Way("o", "which pairings gave sacs", ("outcome",)),
     Way("r", "the season's report", ("report", "--season")),

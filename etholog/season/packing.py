@@ -13,7 +13,7 @@ from pydantic_core import from_json
 from etholog import ethogram, session
 from etholog.base import journal
 from etholog.season import rows
-from etholog.season.rows import COUNTED, SAID, Rows
+from etholog.season.rows import NUMBER_COLUMNS, TEXT_COLUMNS, Rows
 from etholog.session import folding as fold
 from etholog.session import record
 
@@ -49,8 +49,8 @@ def unpack(file: IO[bytes], more: Iterable[str] = ()) -> tuple[Rows, dict[str, A
                 return None
             told = from_json(bytes(kept["told"]))
             found = Rows(
-                {name: told["said"][name] for name in SAID},
-                {name: kept[f"session_{name}"] for name in COUNTED},
+                {name: told["said"][name] for name in TEXT_COLUMNS},
+                {name: kept[f"session_{name}"] for name in NUMBER_COLUMNS},
                 [ethogram.from_plain(plain) for plain in told["ethograms"]],
                 told["codes"],
                 told["qualifiers"],

@@ -18,11 +18,11 @@ _BEGINNING = datetime(1970, 1, 1, tzinfo=UTC)
 Numbers = dict[str, NDArray[Any]]
 
 
-SAID = (
+TEXT_COLUMNS = (
     "name", "id", "male", "female", "species", "observer", "place", "source", "record_of", "conditions", "outcome",
     "findings",
 )  # fmt: skip
-COUNTED = (
+NUMBER_COLUMNS = (
     "began_us", "utc_offset_min", "ethogram", "end", "unwatched", "hidden", "marks", "closed", "bouts", "gaps"
 )  # fmt: skip
 
@@ -31,9 +31,9 @@ COUNTED = (
 class Rows:
     """Columns of sessions, of their bouts, and of their gaps, all in one order; times are in milliseconds.
 
-    `said`, by the names in `SAID`: the file's name, the header's words, `findings` as (what, remedy, line, record) each
-    (their path follows from the name). `counted`, by the names in `COUNTED`: `ethogram` is a number in `ethograms`,
-    `bouts` and `gaps` are how many rows of those are the session's.
+    `said`, by the names in `TEXT_COLUMNS`: the file's name, the header's words, `findings` as (what, remedy, line,
+    record) each (their path follows from the name). `counted`, by the names in `NUMBER_COLUMNS`: `ethogram` is a number
+    in `ethograms`, `bouts` and `gaps` are how many rows of those are the session's.
     `bouts`: code and qualifier (numbers in `codes` and `qualifiers`; no qualifier: -1), onset, offset, whole, sure, n.
     `gaps`: onset, offset, why (a number in `whys`).
     """
@@ -88,8 +88,10 @@ def gather(found: Iterable[Session]) -> Rows:
         gap_offset.extend([gap.offset for gap in gaps])
         why.extend([whys[gap.why] for gap in gaps])
     return Rows(
-        dict(zip(SAID, map(list, zip(*said, strict=True)), strict=True)) if said else {name: [] for name in SAID},
-        dict(zip(COUNTED, np.array(counted, dtype=np.int64).reshape(-1, len(COUNTED)).T, strict=True)),
+        dict(zip(TEXT_COLUMNS, map(list, zip(*said, strict=True)), strict=True))
+        if said
+        else {name: [] for name in TEXT_COLUMNS},
+        dict(zip(NUMBER_COLUMNS, np.array(counted, dtype=np.int64).reshape(-1, len(NUMBER_COLUMNS)).T, strict=True)),
         [ethogram for _, ethogram in ethograms.values()],
         list(codes),
         list(qualifiers),

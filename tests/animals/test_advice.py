@@ -9,7 +9,7 @@ import pytest
 
 from etholog import animals
 from etholog.animals import care, entering, readiness
-from etholog.animals.entering import Wish
+from etholog.animals.entering import NewEntry
 from etholog.animals.lot import Lot, Stage
 from etholog.base.dates import Day
 from etholog.commands.label import lines as label
@@ -248,7 +248,7 @@ def test_one_door_asks_the_same_of_a_typed_entry_and_of_a_table(
 def test_twins_in_a_table_are_asked_about(tmp_path: Path) -> None:
     known = animals.read(tmp_path)
     entry = entering.typed("meal", ["small"], "2026-05-03")
-    proposal = entering.propose(known, [Wish("F-1", entry), Wish("F-1", entry)], TODAY, once=True)
+    proposal = entering.propose(known, [NewEntry("F-1", entry), NewEntry("F-1", entry)], TODAY, once=True)
     assert len(proposal.proposed) == 1
     assert [found.what for found in proposal.asked] == ["the same row stands here twice; one is taken"]
 

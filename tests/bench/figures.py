@@ -14,7 +14,7 @@ import numpy as np
 
 from etholog import season, session
 from etholog.figures import strip
-from etholog.figures.style import Plate, plate, rules
+from etholog.figures.style import ReproducibleFigure, plate, rules
 from etholog.report import page
 from etholog.season import Season
 from etholog.session.folding import Bout, Fold
@@ -38,7 +38,7 @@ def long_session() -> Season:
     return season.of(SESSION.parent, [read])
 
 
-def empty(like: Plate) -> Plate:
+def empty(like: ReproducibleFigure) -> ReproducibleFigure:
     """The same figure with its axes and labels, and nothing drawn in them."""
     with rules():
         figure = plate("page", float(like.get_figheight()))
@@ -49,7 +49,7 @@ def empty(like: Plate) -> Plate:
         return figure
 
 
-def one_bar_a_bout(table: Season) -> Plate:
+def one_bar_a_bout(table: Season) -> ReproducibleFigure:
     with rules():
         figure = plate("page", 3.0)
         axes = figure.subplots()

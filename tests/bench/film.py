@@ -16,7 +16,7 @@ from pathlib import Path
 from etholog.film import captions, render
 from etholog.film.alignment import Clip
 from etholog.film.captions import Words
-from etholog.film.cuts import CutList, Wish, cut_list
+from etholog.film.cuts import CutList, CutOptions, cut_list
 from etholog.film.source import probe
 from etholog.session import Session
 from tests.bench.load import median_s
@@ -47,13 +47,13 @@ def cut_lists(folder: Path) -> None:
     clip = Clip(folder / "film.mp4", HOURS * 3600.0, Fraction(30000, 1001), 0.0, 0.0, "one sync mark", ((0.0, 0.0),))
     base = median_s(lambda: [json.loads(line) for line in read.path.read_bytes().splitlines()])
     print(f"{read.fold.marks} marks, {HOURS} h of film; json.loads of its lines {base * 1000:.0f} ms")
-    for told, wish in (
-        ("cut list", Wish(before_s=0.2, after_s=0.2, join_s=0.1)),
-        ("cut list, waits at 8 times", Wish(before_s=0.2, after_s=0.2, join_s=0.1, speed=8)),
-        ("cut list of at most 20 min", Wish(before_s=0.2, after_s=0.2, join_s=0.1, longest_s=1200)),
+    for told, options in (
+        ("cut list", CutOptions(before_s=0.2, after_s=0.2, join_s=0.1)),
+        ("cut list, waits at 8 times", CutOptions(before_s=0.2, after_s=0.2, join_s=0.1, speed=8)),
+        ("cut list of at most 20 min", CutOptions(before_s=0.2, after_s=0.2, join_s=0.1, longest_s=1200)),
     ):
-        found = cut_list(bouts, kept, [clip], wish)
-        seconds = median_s(lambda wish=wish: cut_list(bouts, kept, [clip], wish))  # type: ignore[misc]
+        found = cut_list(bouts, kept, [clip], options)
+        seconds = median_s(lambda options=options: cut_list(bouts, kept, [clip], options))  # type: ignore[misc]
         print(f"{told}: {len(found.cuts)} cuts, {seconds * 1000:.0f} ms, x {seconds / base:.1f}")
         cues = median_s(lambda found=found: captions.captions(bouts, kept, found, Words()), 3)  # type: ignore[misc]
         print(f"  captions through it: {cues * 1000:.0f} ms, x {cues / base:.1f}")
@@ -108,7 +108,7 @@ def rendering(folder: Path) -> None:
         onsets = [20_000 + number * 27_000 for number in range(count)]
         marks = [mark for t in onsets for mark in state("drumming", t, t + length_s * 1000)]
         read = recorded(folder, *marks, end=FILM_S * 1000, name=f"cuts-{count}")
-        cuts = cut_list(read.fold.bouts, read.ethogram, [clip], Wish(before_s=0, after_s=0, join_s=1))
+        cuts = cut_list(read.fold.bouts, read.ethogram, [clip], CutOptions(before_s=0, after_s=0, join_s=1))
         exact_and_quick(folder, film, cuts, f"{count} cuts of {length_s} s")
 
 
@@ -116,7 +116,7 @@ def exact_and_quick(folder: Path, film: Path, cuts: CutList, told: str) -> None:
     sources = [probe(film)]
     wide = render.at_key_frames(cuts, sources)
     outs = [folder / f"{told[:2].strip()}-{name}.mp4" for name in ("exact", "bare", "quick", "copied")]
-    exact, quick = render.Order(cuts, sources, outs[0]), render.Order(wide, sources, outs[2], quick=True)
+    exact, quick = render.RenderJob(cuts, sources, outs[0]), render.RenderJob(wide, sources, outs[2], quick=True)
     ours, base = timed(lambda: render.render(exact, lambda _: None)), timed(lambda: bare(film, cuts, outs[1]))
     compared(f"exact, {told}", ours, base)
     ours, base = timed(lambda: render.render(quick, lambda _: None)), timed(lambda: bare_copy(film, wide, outs[3]))

@@ -44,8 +44,8 @@ def test_without_a_terminal_it_is_the_help(etholog: Callable[..., CompletedProce
     assert done.stdout.startswith("usage: etholog")
 
 
-def test_cards_are_leafed_through(repository: Path, tmp_path: Path) -> None:
-    with Terminal("card", "F-Umbra", "--leaf", cwd=workspace(repository, tmp_path), columns=100, rows=30) as terminal:
+def test_cards_are_browsed(repository: Path, tmp_path: Path) -> None:
+    with Terminal("card", "F-Umbra", "--browse", cwd=workspace(repository, tmp_path), columns=100, rows=30) as terminal:
         terminal.until("F-Umbra, female, Brachypelma smithi")
         terminal.type("\x1b[B")
         terminal.until("bought as: Brachypelma albopilosum")

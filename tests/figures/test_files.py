@@ -13,7 +13,7 @@ from matplotlib.testing.compare import compare_images
 
 import etholog
 from etholog import figures
-from etholog.figures.style import ACTORS, GROUPS, Plate, filled
+from etholog.figures.style import ACTORS, GROUPS, ReproducibleFigure, filled
 from etholog.season import Season
 
 # Okabe & Ito 2008, Color Universal Design (https://jfly.uni-koeln.de/color/), as hexadecimals.
@@ -131,7 +131,7 @@ def test_a_notebook_shows_it(season: Season) -> None:
     assert figures.palps(season)._repr_png_().startswith(b"\x89PNG")
 
 
-def pictures(season: Season) -> dict[str, Callable[[], Plate]]:
+def pictures(season: Season) -> dict[str, Callable[[], ReproducibleFigure]]:
     times = etholog.latency(season, "courtship")
     return {
         "survival": lambda: figures.survival(times, by="male", size="column"),

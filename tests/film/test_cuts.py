@@ -16,7 +16,7 @@ from etholog import session
 from etholog.base.refusal import Refusal
 from etholog.film import editlist
 from etholog.film.alignment import Clip, keep
-from etholog.film.cuts import Cut, CutList, Wish, cut_list, kept_stretches, whole
+from etholog.film.cuts import Cut, CutList, CutOptions, cut_list, kept_stretches, whole
 from etholog.film.tally import tally
 from etholog.session import Session
 from etholog.session.folding import Bout
@@ -34,8 +34,8 @@ def bout(code: str, onset_s: float, offset_s: float, n: int = 1) -> Bout:
     return Bout(n, code, None, round(onset_s * 1000), round(offset_s * 1000), True, True)
 
 
-def cut(bouts: Sequence[Bout], clips: Sequence[Clip], **wish: object) -> CutList:
-    return cut_list(bouts, TERRESTRIAL, clips, Wish(**wish))  # type: ignore[arg-type]
+def cut(bouts: Sequence[Bout], clips: Sequence[Clip], **options: object) -> CutList:
+    return cut_list(bouts, TERRESTRIAL, clips, CutOptions(**options))  # type: ignore[arg-type]
 
 
 def test_padding_and_joins_by_hand() -> None:
@@ -124,8 +124,8 @@ def test_no_jump_falls_inside_an_insertion_and_no_total_is_too_long(
     bouts = [Bout(n, code, None, t, t + length, True, True) for n, (code, t, length) in enumerate(others)]
     bouts += [Bout(99, "insertion", "left", t, t + length, True, True) for t, length in insertions]
     bouts.sort(key=lambda b: b.onset)
-    wish = Wish(before_s=pad, after_s=pad, join_s=join, longest_s=longest, speed=speed)
-    found = cut_list(bouts, TERRESTRIAL, [clip(1000)], wish)
+    options = CutOptions(before_s=pad, after_s=pad, join_s=join, longest_s=longest, speed=speed)
+    found = cut_list(bouts, TERRESTRIAL, [clip(1000)], options)
     if longest is not None:
         assert found.seconds <= longest
     for c in found.cuts:
@@ -139,7 +139,7 @@ def test_no_jump_falls_inside_an_insertion_and_no_total_is_too_long(
             # The frame that shows the onset is the first that belongs to it.
             assert not [e for e in edges if one.onset / 40 < e < one.offset / 40]
     if longest is None:
-        for a, b in pairwise(kept_stretches(bouts, TERRESTRIAL, wish)):
+        for a, b in pairwise(kept_stretches(bouts, TERRESTRIAL, options)):
             assert b[0] - a[1] > join * 1000
 
 

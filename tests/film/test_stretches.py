@@ -12,7 +12,7 @@ from etholog.film import stretches
 from etholog.film.activity import PER_S, Area, Cells
 from etholog.film.alignment import Clip, one_clock
 from etholog.film.captions import hurried, named_chapters
-from etholog.film.cuts import Cut, CutList, Named, Wish, cut_list
+from etholog.film.cuts import Cut, CutList, CutOptions, Named, cut_list
 from etholog.film.source import Source
 from etholog.film.stretches import (
     CHANCE_HOURS,
@@ -170,15 +170,15 @@ CLIP = Clip(Path("film.mp4"), 600.0, Fraction(10), 0.0, 0.0, "watching", ())
 def test_stretches_alone_marks_alone_or_both(tmp_path: Path) -> None:
     read = recorded(tmp_path, *state("drumming", 100_000, 110_000), end=600_000)
     named = [Named(300_000, 302_000, "slow movement, 0:05:00")]
-    wish = Wish(before_s=0, after_s=0)
+    options = CutOptions(before_s=0, after_s=0)
 
-    def kept(wish: Wish, named: list[Named]) -> list[tuple[int, int]]:
-        cuts = cut_list(read.fold.bouts, read.ethogram, [CLIP], wish, named)
+    def kept(options: CutOptions, named: list[Named]) -> list[tuple[int, int]]:
+        cuts = cut_list(read.fold.bouts, read.ethogram, [CLIP], options, named)
         return [(cut.first, cut.end) for cut in cuts.cuts]
 
-    assert kept(wish, []) == [(1000, 1100)]
-    assert kept(wish, named) == [(1000, 1100), (3000, 3020)]
-    assert kept(Wish(keep=(), before_s=0, after_s=0), named) == [(3000, 3020)]
+    assert kept(options, []) == [(1000, 1100)]
+    assert kept(options, named) == [(1000, 1100), (3000, 3020)]
+    assert kept(CutOptions(keep=(), before_s=0, after_s=0), named) == [(3000, 3020)]
 
 
 def test_chapters_name_the_stretches_and_what_is_hurried_shows_the_films_time() -> None:

@@ -11,7 +11,7 @@ from typing import Any
 
 from etholog import animals
 from etholog.animals import entering
-from etholog.animals.entering import Wish
+from etholog.animals.entering import NewEntry
 
 OLD = Path(__file__).parent / "0.1"
 TOLD: dict[str, dict[str, Any]] = json.loads((OLD / "told-cards.json").read_text(encoding="utf-8"))
@@ -34,8 +34,8 @@ def test_cards_go_on_with_new_kinds_of_entries(tmp_path: Path) -> None:
     shutil.copytree(OLD / "animals", tmp_path / "animals")
     before = (tmp_path / "animals" / "F-Larch.jsonl").read_bytes()
     known = animals.read(tmp_path)
-    wish = Wish("F-Larch", entering.typed("lent", ["Anna", "until", "2026-12-01"], "2026-09-01"))
-    entering.write(entering.propose(known, [wish], date(2026, 9, 1)))
+    new_entry = NewEntry("F-Larch", entering.typed("lent", ["Anna", "until", "2026-12-01"], "2026-09-01"))
+    entering.write(entering.propose(known, [new_entry], date(2026, 9, 1)))
     assert (tmp_path / "animals" / "F-Larch.jsonl").read_bytes().startswith(before)
     after = animals.read(tmp_path).cards["F-Larch 1"]
     assert after.findings == ()

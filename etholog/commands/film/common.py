@@ -125,7 +125,7 @@ def named_parts(clips: "list[Clip]", args: argparse.Namespace) -> "list[Named]":
 
 def chosen_cuts(read: "Session", clips: "list[Clip]", args: argparse.Namespace) -> "CutList":
     """Return the cut list that the options of `add_choice` ask for. Raises Refusal when nothing would be left."""
-    from etholog.film.cuts import KEPT_STAGES, Wish, cut_list
+    from etholog.film.cuts import KEPT_STAGES, CutOptions, cut_list
 
     for name in ("before", "after", "join"):
         if not 0 <= getattr(args, name) <= 86_400:
@@ -137,8 +137,8 @@ def chosen_cuts(read: "Session", clips: "list[Clip]", args: argparse.Namespace) 
     keep = () if by == "stretches" else tuple(args.keep or KEPT_STAGES)
     named = [] if by == "marks" else named_parts(clips, args)
     speed = max(args.waits, getattr(args, "hurry", None) or 1)
-    wish = Wish(keep, args.before, args.after, args.join, longest, speed)
-    found = cut_list(read.fold.bouts, read.ethogram, clips, wish, named)
+    options = CutOptions(keep, args.before, args.after, args.join, longest, speed)
+    found = cut_list(read.fold.bouts, read.ethogram, clips, options, named)
     if named:
         say(STILLNESS)
     if not found.cuts:

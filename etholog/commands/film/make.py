@@ -61,7 +61,7 @@ def run(args: argparse.Namespace) -> int:
         pair = " \N{MULTIPLICATION SIGN} ".join(filter(None, (read.header["male"], read.header["female"])))
         strip = overlay.strip(paper, cuts, bouts, pair) if args.strip else iter(())
         drawn = overlay.script(size, cues if args.burn else [], cuts.rate, strip, below)
-    order = render.Order(
+    order = render.RenderJob(
         cuts,
         sources,
         args.out,

@@ -11,7 +11,7 @@ from etholog.commands.film.common import add_search, searched, write
 from etholog.commands.output import add_json, as_json, say, table
 
 if TYPE_CHECKING:
-    from etholog.figures import Plate
+    from etholog.figures import ReproducibleFigure
     from etholog.film.search import Searched
     from etholog.film.source import Source
     from etholog.film.stretches import Stretch
@@ -73,7 +73,7 @@ def run(args: argparse.Namespace) -> int:
     return 1 if findings else 0
 
 
-def _drawn(seen: Sequence[Seen], found: Sequence[Sequence["Stretch"]], more: float) -> "Plate":
+def _drawn(seen: Sequence[Seen], found: Sequence[Sequence["Stretch"]], more: float) -> "ReproducibleFigure":
     import numpy as np
     import pandas as pd
 
@@ -93,7 +93,7 @@ def _drawn(seen: Sequence[Seen], found: Sequence[Sequence["Stretch"]], more: flo
     return figures.activity(pd.concat(traces), pd.DataFrame(bars, columns=["onset_s", "offset_s", "disturbed"]))
 
 
-def _sheet(seen: Sequence[Seen], found: Sequence[Sequence["Stretch"]]) -> "Plate":
+def _sheet(seen: Sequence[Seen], found: Sequence[Sequence["Stretch"]]) -> "ReproducibleFigure":
     from etholog import figures
     from etholog.figures.activity import MOST, picture_title
     from etholog.film.still import still

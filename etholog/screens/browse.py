@@ -12,7 +12,7 @@ from etholog.animals import Animals, life
 from etholog.base.text import visible
 
 
-class Leaf(App[None], inherit_bindings=False):
+class CardBrowser(App[None], inherit_bindings=False):
     """The cards of a workspace, one at a time."""
 
     CSS = """

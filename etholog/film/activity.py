@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from etholog.base.refusal import Refusal
 from etholog.film import ffmpeg
-from etholog.film.source import Source, packets_of
+from etholog.film.source import Source, is_key, packets_of
 
 WIDTH, PER_S = 160, 4
 BLOCK = 5  # pixels on a side
@@ -151,7 +151,7 @@ def key_seconds(source: Source) -> Floats:
         for line in listed:
             if line.startswith("#tb 0:"):
                 clock = line
-            elif line.startswith("0,") and "F=0x0" not in line:
+            elif line.startswith("0,") and is_key(line):
                 tick, packets = packets_of(f"{clock}\n{line}")
                 found.append(float(packets[0][0] * tick) - source.start)
     return np.array(found, np.float64)

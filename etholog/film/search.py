@@ -18,7 +18,7 @@ from etholog.film.activity import BLOCK, PER_S, WIDTH, Area, Cells, cells, key_s
 from etholog.film.source import Source
 from etholog.film.stretches import AROUND_S, Trace, traces
 
-VERSION = 1  # of the trace: another one searches anew
+VERSION = 2  # of the trace: another one searches anew
 COLUMNS = ("quick", "slow", "quick_at", "slow_at", "disturbed")
 HOLE_S = 30.0  # between two key frames no camera waits so long
 

@@ -126,8 +126,18 @@ def packets_of(listed: str) -> tuple[Fraction, list[tuple[int, int, bool]]]:
             tick = Fraction(line.split(":", 1)[1].strip())
         elif line.startswith("0,"):
             fields = line.split(",")
-            packets.append((int(fields[2]), int(fields[3]), "F=0x0" not in line))
+            packets.append((int(fields[2]), int(fields[3]), is_key(line)))
     return tick, packets
+
+
+def is_key(line: str) -> bool:
+    """Return whether a packet of a framecrc listing begins a key frame; flags are written where they are not its alone.
+
+    >>> is_key("0, 0, 0, 1, 9, 0x1"), is_key("0, 1, 1, 1, 9, 0x1, F=0x0"), is_key("0, 1, 1, 1, 9, 0x1, F=0x10")
+    (True, False, False)
+    """
+    flags = re.search(r"F=0x([0-9A-Fa-f]+)", line)
+    return flags is None or bool(int(flags[1], 16) & 1)
 
 
 def _instant(text: str) -> datetime | None:

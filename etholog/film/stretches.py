@@ -120,6 +120,8 @@ def scored(cells: Cells, keys_s: Floats, kept: NDArray[np.bool_] | None = None) 
     if len(slow) > settled and len(keys_s) and keys_s[0] < 1 / PER_S and keys_s[0] > -1 / PER_S:
         for change in (fast, slow):
             change[:settled] = np.minimum(change[:settled], change[settled])
+    # A second is compared with the one before it: what changed lies in the middle of both.
+    slow, shift = _earlier(slow), _earlier(cells.shift)
     still = without_clock(fast)
     if kept is not None:
         still &= kept
@@ -130,7 +132,7 @@ def scored(cells: Cells, keys_s: Floats, kept: NDArray[np.bool_] | None = None) 
     pooled = [_pooled(_less_common(measure) * still) for measure in measures]
     best = [measure.reshape(len(measure), -1).argmax(axis=1) for measure in pooled]
     peaks = [m.reshape(len(m), -1)[np.arange(len(m)), b] for m, b in zip(pooled, best, strict=True)]
-    disturbed = (hot > LARGE) | ((cells.shift > SHIFTED) & (np.maximum(*peaks) > HOT))
+    disturbed = (hot > LARGE) | ((shift > SHIFTED) & (np.maximum(*peaks) > HOT))
     return Trace(
         peaks[0].astype(np.float32),
         peaks[1].astype(np.float32),
@@ -138,6 +140,11 @@ def scored(cells: Cells, keys_s: Floats, kept: NDArray[np.bool_] | None = None) 
         best[1].astype(np.uint16),
         disturbed,
     )
+
+
+def _earlier(change: Floats) -> Floats:
+    """Return the changes a second earlier; those of the last second come twice."""
+    return np.concatenate([change[PER_S:], change[-PER_S:]])[: len(change)]
 
 
 def _bridge(fast: Floats, slow: Floats, at: NDArray[np.intp]) -> None:

@@ -70,7 +70,7 @@ def test_noise_alone_is_no_stretch() -> None:
 
 def test_a_stretch_has_its_time_its_place_and_its_reason() -> None:
     cells = still(300)
-    cells.slow[400:408, 3, 28] += 6  # 100 to 102 s, right and at the top
+    cells.slow[404:412, 3, 28] += 6  # 100 to 102 s, against the second before each; right and at the top
     (one,) = found(scored(cells, NO_KEYS), (ROWS, COLUMNS))
     assert one.onset_s < 100.5 < 101.5 < one.offset_s
     assert one.offset_s - one.onset_s < 5

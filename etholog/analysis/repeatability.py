@@ -12,11 +12,9 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from etholog.analysis import cox
+from etholog.analysis import columns, cox
 from etholog.analysis.compare import compare
 from etholog.base import notebook
-from etholog.base.refusal import Refusal
-from etholog.base.text import nearest
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -331,12 +329,11 @@ def _given(
     table: pd.DataFrame, needed: list[str], by: str, adjust: Sequence[str]
 ) -> tuple[pd.DataFrame, Labels, pd.Index, Floats]:
     """Return the rows in which nothing is missing, each one's male, their names, and the centred covariates."""
-    for column in (*needed, by, *adjust):
-        if column not in table.columns:
-            raise Refusal(f"no column {column!r}{nearest(column, map(str, table.columns))}")
-    for column in adjust:
-        if not pd.api.types.is_numeric_dtype(table[column]):
-            raise Refusal(f"column {column!r} holds no numbers; adjust for a column of numbers, such as temperature_c")
+    adjust = columns.words(adjust, "adjust")
+    table = columns.latencies(table, [by]) if "latency_s" in needed else columns.table(table, *needed, by)
+    columns.table(table, *adjust)
+    columns.labels(table, by, holes=True)
+    table = table.assign(**{name: columns.numbers(table, name) for name in (*adjust, *needed) if name != "occurred"})
     rows = table.dropna(subset=[*needed, by, *adjust]).reset_index(drop=True)
     label, names = pd.factorize(rows[by].astype(object), sort=True)
     covariates = rows[list(adjust)].to_numpy(dtype=np.float64)

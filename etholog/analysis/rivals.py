@@ -11,9 +11,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from etholog.analysis import logrank, permutation
-from etholog.base.refusal import Refusal
-from etholog.base.text import nearest
+from etholog.analysis import columns, logrank, permutation
 
 Floats = NDArray[np.float64]
 Labels = NDArray[np.intp]
@@ -53,9 +51,9 @@ def rivals(
     >>> list(rivals(times, "species", shuffles=19)["end"])[0]
     'occurred'
     """
-    for column in ("latency_s", "occurred", "ended_by", by, *([within] if within else [])):
-        if column not in times.columns:
-            raise Refusal(f"no column {column!r}{nearest(column, map(str, times.columns))}")
+    times = columns.latencies(times, ["ended_by", by], [within])
+    columns.labels(times, "ended_by")
+    shuffles, seed = columns.whole(shuffles, "shuffles", 1), columns.whole(seed, "seed", most=2**63)
     rows = times.dropna(subset=[by, *([within] if within else [])])
     time = rows["latency_s"].to_numpy(dtype=np.float64)
     ends = rows["ended_by"].astype(object).to_numpy()

@@ -124,9 +124,14 @@ def join(bouts: pd.DataFrame, join_s: float) -> pd.DataFrame:
 
 def _row(seconds: object) -> object:
     """Return the pauses as one row of numbers, or raise Refusal."""
-    if not isinstance(seconds, np.ndarray | pd.Series | list | tuple) or np.ndim(seconds) != 1:
+    if isinstance(seconds, pd.Series):
+        seconds = seconds.to_numpy()
+    if not isinstance(seconds, list | tuple | np.ndarray) or (isinstance(seconds, np.ndarray) and seconds.ndim != 1):
         raise Refusal("pauses: a row of seconds is needed; give what etholog.pauses returned")
-    return list(seconds)
+    row = np.empty(len(seconds), dtype=object)
+    for at, one in enumerate(seconds):
+        row[at] = one
+    return row
 
 
 def _none(table: pd.DataFrame, why: str) -> Criterion:

@@ -63,10 +63,10 @@ def seconds(rows: pd.DataFrame, name: str, least: float = 0.0) -> Floats:
     return found
 
 
-def numbers(rows: pd.DataFrame, name: str) -> Floats:
-    """Return a column of finite numbers, missing ones as NaN."""
+def numbers(rows: pd.DataFrame, name: str, infinite: bool = False) -> Floats:
+    """Return a column of numbers, missing ones as NaN; infinite ones only where they mean something."""
     found = _numbers(rows, name)
-    _refuse(rows, name, np.isinf(found), "is no number")
+    _refuse(rows, name, np.isinf(found) & (not infinite), "is no number")
     return found
 
 
@@ -184,6 +184,18 @@ def words(value: object, what: str) -> tuple[str, ...]:
     if not isinstance(several, list | tuple | set | frozenset):
         raise Refusal(f"{what}: a word or a list of words is needed, not {_kind(value)}")
     return tuple(word(one, what) for one in several)
+
+
+def several(value: object, what: str) -> list[object]:
+    """Return a row of values, given as an argument."""
+    if not isinstance(value, list | tuple | range | np.ndarray) or (isinstance(value, np.ndarray) and value.ndim != 1):
+        raise Refusal(f"{what}: a list of numbers is needed, not {_kind(value)}")
+    return list(value)
+
+
+def wholes(value: object, what: str) -> list[int]:
+    """Return a row of whole numbers of 0 or more, given as an argument."""
+    return [whole(one, what) for one in several(value, what)]
 
 
 def one_of(value: object, what: str, known: Iterable[str]) -> str:

@@ -185,7 +185,10 @@ def test(
 
 def check_columns(times: pd.DataFrame, by: str, within: str | None = None, cluster: str | None = None) -> pd.DataFrame:
     """Return the table with what a comparison needs of it, or raise Refusal; see `analysis.columns`."""
-    chosen = (within if within != NONE else None, cluster if cluster != "session" else None)
+    chosen = [
+        None if isinstance(name, str) and name == word else name
+        for name, word in ((within, NONE), (cluster, "session"))
+    ]
     return columns.latencies(times, [by], chosen)
 
 

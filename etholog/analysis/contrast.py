@@ -122,8 +122,8 @@ def contrast(
     above, below = _sums(season, behaviour, measure)
     kept = (group >= 0) & (below > 0)
     frame = season.sessions[kept].reset_index(drop=True)
-    if within not in (None, designs.NONE):
-        columns.labels(columns.table(frame, str(within)), str(within))
+    if within is not None and columns.word(within, "within") != designs.NONE:
+        columns.labels(columns.table(frame, within), within)
     above, below, label = above[kept], below[kept], group[kept]
     came, label = np.unique(label, return_inverse=True)
     names = [names[at] for at in came]
@@ -145,8 +145,7 @@ def contrast(
             f"{why.capitalize()}: nothing to compare.",
         )  # fmt: skip
     plan = designs.design(frame, by, within, None)
-    met = designs.met(frame) if by in OTHER else None
-    alike = met is not None and designs.paired(met, by)
+    alike = by in OTHER and designs.paired(frame, by)
     for chosen in plan.strata:
         stratum = np.zeros(len(frame), dtype=np.intp)
         if chosen is not None:

@@ -15,7 +15,6 @@ from etholog.analysis import columns
 from etholog.analysis.latency import named
 from etholog.base import notebook
 from etholog.base.refusal import Refusal
-from etholog.base.text import nearest
 from etholog.season import Season
 
 Floats = NDArray[np.float64]
@@ -57,7 +56,11 @@ def unseen_onsets(season: Season, times: pd.DataFrame, soon_s: float = SOON_S) -
     `times` with lower_s and upper_s (seconds from where the latency begins, gaps counted, since the animals did not
     stop; equal where the onset was seen, upper_s infinite where it never came) and unseen (bool).
     """
-    bouts = season.bouts
+    bouts = columns.season(season).bouts
+    times = columns.table(columns.latencies(times), "session", "length_s")
+    if not {"since", "to"} <= set(times.attrs):
+        raise Refusal("times: give what etholog.latency returned for this season")
+    columns.number(soon_s, "soon_s", 0.0)
     text = bouts["session"].astype(str)
     onsets = {
         name: bouts[named(bouts, times.attrs[name])].groupby(text, observed=True)["onset_s"] for name in ("since", "to")
@@ -155,8 +158,7 @@ def weibull(spans: pd.DataFrame, by: str | None = None) -> Weibull:
     lower, upper = np.where(lower == upper, np.maximum(lower, 0.5), lower), np.maximum(upper, 0.5)
     terms, names = np.ones((len(lower), 1)), ["intercept"]
     if by is not None:
-        if by not in spans.columns:
-            raise Refusal(f"no column {by!r}{nearest(by, map(str, spans.columns))}")
+        columns.labels(columns.table(spans, by), by)
         label, values = pd.factorize(spans[by], sort=True)
         terms = np.column_stack([terms, *(label == one for one in range(1, len(values)))])
         names += [f"{by}: {value}" for value in values[1:]]
@@ -176,7 +178,10 @@ def weibull(spans: pd.DataFrame, by: str | None = None) -> Weibull:
     start[0] = np.log(np.mean(np.where(np.isfinite(upper), upper, lower)) + 1)
     found = minimize(negative, start, method="Nelder-Mead", options={"xatol": 1e-9, "fatol": 1e-11, "maxiter": 20_000})
     found = minimize(negative, found.x, method="BFGS", options={"gtol": 1e-7})
-    inverse = np.linalg.inv(_curvature(negative, found.x))
+    curvature = _curvature(negative, found.x)
+    if not np.isfinite(curvature).all() or np.linalg.matrix_rank(curvature, hermitian=True) < len(curvature):
+        raise Refusal("these spans do not determine a Weibull's curve: too few of them, or too much alike")
+    inverse = np.linalg.inv(curvature)
     table = pd.DataFrame(
         {"coef": found.x[:-1], "se": np.sqrt(np.diag(inverse))[:-1]}, index=pd.Index(names, name="term")
     )
@@ -198,7 +203,8 @@ def _curvature(negative: Callable[[Floats], float], at: Floats) -> Floats:
 def _spans(spans: pd.DataFrame) -> tuple[Floats, Floats]:
     rows = columns.table(spans, "lower_s", "upper_s")
     lower = columns.seconds(rows, "lower_s")
-    upper: Floats = np.asarray(rows["upper_s"].astype(float).fillna(np.inf), dtype=np.float64)
+    upper = columns.numbers(rows, "upper_s", infinite=True)
+    upper = np.where(np.isnan(upper), np.inf, upper)
     wrong = np.flatnonzero(~(lower >= 0) | (upper < lower) | ~np.isfinite(lower))
     if len(wrong):
         at = int(wrong[0])

@@ -37,8 +37,12 @@ def schoenfeld(ratio: float, power: float = 0.8, share: float = 0.5, sessions: i
     >>> round(schoenfeld(2), 2), round(schoenfeld(3), 2)
     (65.35, 26.01)
     """
-    if not ratio > 0 or ratio == 1:
+    if not columns.number(ratio, "ratio") > 0 or ratio == 1:
         raise Refusal(f"ratio {ratio:g}: a number above 0 that is not 1")
+    columns.number(power, "power", 1e-6, 1 - 1e-6)
+    columns.number(share, "share", 1e-6, 1 - 1e-6)
+    columns.whole(sessions, "sessions", 1)
+    columns.number(like, "like", 0.0, 1.0)
     needed = survival.normal_quantile(0.975) + survival.normal_quantile(power)
     return needed**2 / (share * (1 - share) * log(ratio) ** 2) * (1 + (sessions - 1) * like)
 
@@ -82,6 +86,13 @@ def power(
     """
     if (times is None) == (median_s is None):
         raise Refusal("say what to plan from: past sessions, or a median in seconds")
+    times = None if times is None else columns.latencies(times)
+    for name, value in (("median_s", median_s), ("watch_s", watch_s), ("ratio", ratio)):
+        if value is not None:
+            columns.number(value, name)
+    males, sessions = columns.wholes(males, "males"), columns.wholes(sessions, "sessions")
+    like = [columns.number(one, "like") for one in columns.several(like, "like")]
+    seasons, seed = columns.whole(seasons, "seasons", 1), columns.whole(seed, "seed", most=2**63)
     for name, values, least in (("males", males, 2), ("sessions", sessions, 2)):
         if any(value < least or value > 100 for value in values):
             raise Refusal(f"{name} {', '.join(map(str, values))}: each from {least} to 100")

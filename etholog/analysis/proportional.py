@@ -7,9 +7,8 @@ import numpy as np
 import pandas as pd
 
 from etholog.analysis import cox
+from etholog.analysis.columns import latencies, words
 from etholog.analysis.hazard import design_of
-from etholog.base.refusal import Refusal
-from etholog.base.text import nearest
 
 
 def proportional(times: pd.DataFrame, by: str | Sequence[str], within: str | None = None) -> pd.DataFrame:
@@ -19,10 +18,8 @@ def proportional(times: pd.DataFrame, by: str | Sequence[str], within: str | Non
 
     No p: males come again, and few of them make any such p too small. Missing where it is not estimable.
     """
-    columns = [by] if isinstance(by, str) else list(by)
-    for column in ("latency_s", "occurred", *columns, *([within] if within else [])):
-        if column not in times.columns:
-            raise Refusal(f"no column {column!r}{nearest(column, map(str, times.columns))}")
+    columns = list(words(by, "by"))
+    times = latencies(times, columns, [within])
     rows = times.dropna(subset=[*columns, *([within] if within else [])])
     design, _ = design_of(rows, columns)
     found = pd.DataFrame(np.nan, pd.Index(design.columns, name="term"), ["early", "late", "chi_squared"])

@@ -15,7 +15,6 @@ from numpy.typing import NDArray
 from etholog.analysis import columns, cox
 from etholog.analysis.compare import compare
 from etholog.base import notebook
-from etholog.base.refusal import Refusal
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -330,13 +329,11 @@ def _given(
     table: pd.DataFrame, needed: list[str], by: str, adjust: Sequence[str]
 ) -> tuple[pd.DataFrame, Labels, pd.Index, Floats]:
     """Return the rows in which nothing is missing, each one's male, their names, and the centred covariates."""
-    columns.table(table, *needed, by, *adjust)
-    if "occurred" in needed:
-        table = columns.latencies(table, [by])
+    adjust = columns.words(adjust, "adjust")
+    table = columns.latencies(table, [by]) if "latency_s" in needed else columns.table(table, *needed, by)
+    columns.table(table, *adjust)
     columns.labels(table, by, holes=True)
-    for column in adjust:
-        if not pd.api.types.is_numeric_dtype(table[column]):
-            raise Refusal(f"column {column!r} holds no numbers; adjust for a column of numbers, such as temperature_c")
+    table = table.assign(**{name: columns.numbers(table, name) for name in (*adjust, *needed) if name != "occurred"})
     rows = table.dropna(subset=[*needed, by, *adjust]).reset_index(drop=True)
     label, names = pd.factorize(rows[by].astype(object), sort=True)
     covariates = rows[list(adjust)].to_numpy(dtype=np.float64)

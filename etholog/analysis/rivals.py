@@ -51,9 +51,10 @@ def rivals(
     >>> list(rivals(times, "species", shuffles=19)["end"])[0]
     'occurred'
     """
-    whole = columns.latencies(columns.table(times, "ended_by"), [by], [within])
-    columns.whole(shuffles, "shuffles", 1)
-    rows = whole.dropna(subset=[by])
+    times = columns.latencies(times, ["ended_by", by], [within])
+    columns.labels(times, "ended_by")
+    shuffles, seed = columns.whole(shuffles, "shuffles", 1), columns.whole(seed, "seed", most=2**63)
+    rows = times.dropna(subset=[by, *([within] if within else [])])
     time = rows["latency_s"].to_numpy(dtype=np.float64)
     ends = rows["ended_by"].astype(object).to_numpy()
     group, names = pd.factorize(rows[by].astype(object), sort=True)

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 import pandas as pd
 
-from etholog.analysis.compare import test
+from etholog.analysis.compare import check_columns, test
 from etholog.analysis.ending import by_the_keeper
 
 AS_SHOWN = "as shown"
@@ -27,6 +27,8 @@ def sensitivity(
     came, the worst and the best that could have been: it would never have come (the time goes on to the longest of
     all), or at once. p is missing where the design can't give one of .05.
     """
+    times = check_columns(times, by, within, cluster)
+    otherwise = None if otherwise is None else check_columns(otherwise, by, within, cluster)
     rows = []
     for case, concerned, these in _cases(times, otherwise):
         found = test(these, by, within, permutations, seed, cluster).permuted

@@ -1,9 +1,12 @@
 """Whatever comes in: a number that means what it says, or one Refusal that names the column and the row."""
 
 import contextlib
+import inspect
 import math
+import re
 from collections.abc import Callable
 from datetime import date, datetime, timedelta
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -97,6 +100,28 @@ def test_tables_of_latencies(times: Any, by: Any, within: Any, cluster: Any, num
     answered(lambda: etholog.hazards(times, [by, "light"], within))
     answered(lambda: etholog.incidence(times, by))
     answered(lambda: etholog.ended(times, by))
+    answered(lambda: etholog.sensitivity(times, by, within, 99))
+    answered(lambda: etholog.sensitivity(times, "male", cluster=cluster, otherwise=number))
+
+
+@settings(often, max_examples=25)
+@given(tables(TIMES), name, name, cell, tables({"lower_s": [0.0, 3.0, 4.0], "upper_s": [2.0, None, 4.0]}))
+def test_what_else_takes_latencies(times: Any, by: Any, within: Any, number: Any, spans: Any) -> None:
+    answered(lambda: etholog.proportional(times, by, within))
+    answered(lambda: etholog.rivals(times, by, within, 9))
+    answered(lambda: etholog.repeatability(times, by, permutations=9))
+    answered(lambda: etholog.mixed(times, "light", "male", [by], 9))
+    answered(lambda: etholog.mixed(times, by, "male", number, 9))
+    answered(lambda: etholog.power(times, males=[4], sessions=[2], like=[0.2], seasons=2))
+    answered(lambda: etholog.power(None, number, 60.0, males=[4], sessions=[2], seasons=2))
+    answered(lambda: etholog.power(None, 30.0, number, number, [4], number, number, seasons=2))
+    answered(lambda: etholog.schoenfeld(number))
+    answered(lambda: etholog.schoenfeld(2.0, number, number, number, number))
+    answered(lambda: etholog.turnbull(spans))
+    answered(lambda: etholog.weibull(spans))
+    answered(lambda: etholog.weibull(spans, by))
+    answered(lambda: etholog.observers(number))
+    answered(lambda: etholog.observers([(times, number)]))
 
 
 @often
@@ -162,8 +187,18 @@ def test_measures_of_a_season(season: Any, given_: Any, other: Any) -> None:
         for of_today in (etholog.outcomes, etholog.signs_seen):
             answered(lambda one=one, work=of_today: work(one, other))
             answered(lambda one=one, work=of_today: work(one, date(2026, 6, 1)))
+        for measure in ("rate", "share", other):
+            answered(lambda one=one, m=measure: etholog.contrast(one, "drumming", given_, m, permutations=9))
+            answered(lambda one=one, m=measure: etholog.contrast(one, given_, "male", m, other, 9))
+        answered(lambda one=one: etholog.unseen_onsets(one, etholog.latency(season, "courtship"), other))
         answered(lambda one=one: etholog.practice(one, given_, date(2026, 6, 1)))
         answered(lambda: etholog.read(other))
+
+
+def test_every_public_function_is_asked() -> None:
+    text = Path(__file__).read_text()
+    public = [name for name in etholog.__all__ if inspect.isfunction(getattr(etholog, name))]
+    assert [name for name in public if not re.search(rf"etholog\.{name}\b", text)] == []
 
 
 def wrong(**cells: Any) -> pd.DataFrame:

@@ -16,6 +16,8 @@ from etholog import figures
 from etholog.figures.style import ACTORS, GROUPS, ReproducibleFigure, filled
 from etholog.season import Season
 
+pytestmark = pytest.mark.slow
+
 # Okabe & Ito 2008, Color Universal Design (https://jfly.uni-koeln.de/color/), as hexadecimals.
 OKABE_ITO = {"#000000", "#e69f00", "#56b4e9", "#009e73", "#f0e442", "#0072b2", "#d55e00", "#cc79a7"}
 BASELINE = Path(__file__).parent / "baseline"
@@ -23,8 +25,6 @@ BASELINE = Path(__file__).parent / "baseline"
 SCRIPT = """
 import hashlib, sys, etholog
 from etholog import figures
-
-pytestmark = pytest.mark.slow
 season = etholog.read("examples/season")
 times = etholog.latency(season, "courtship")
 found = etholog.transition(season)

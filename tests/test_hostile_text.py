@@ -40,12 +40,12 @@ from tests.make import season_of as small_season
 from tests.make import small_ethogram
 from tests.screens.terminal import Terminal
 
+pytestmark = pytest.mark.slow
+
 # A process that runs one command after another: starting one for each of a thousand sessions would take minutes.
 RUN_ALL = """
 import json, sys
 from etholog.commands import main
-
-pytestmark = pytest.mark.slow
 for words in json.load(open(sys.argv[1])):
     try:
         main(words)

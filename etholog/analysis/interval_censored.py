@@ -87,7 +87,8 @@ def unseen_onsets(season: Season, times: pd.DataFrame, soon_s: float = SOON_S) -
             soon = own.loc[own["offset_s"].between(at - soon_s, at), "onset_s"]
             lower = max(start, float(soon.min())) if len(soon) else at
         rows.append((lower - start, at - start, lower < at))
-    return times.assign(**dict(zip(("lower_s", "upper_s", "unseen"), map(list, zip(*rows, strict=True)), strict=True)))
+    spans = pd.DataFrame(rows, columns=["lower_s", "upper_s", "unseen"], index=times.index)
+    return times.assign(**spans.astype({"lower_s": float, "upper_s": float, "unseen": bool}))
 
 
 def turnbull(spans: pd.DataFrame) -> pd.DataFrame:

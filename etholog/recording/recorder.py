@@ -233,7 +233,7 @@ class Recorder(Corrector):
     def close(self, at: float, outcome: dict[str, Scalar] | None = None) -> None:
         """End the session: what runs is cut here."""
         self.closed = True
-        self._append(drafts.at_wall(drafts.close(self.ends_at(at), outcome), self.wall()))
+        self._append(drafts.close(self.ends_at(at), outcome, self.wall()))
 
     def _at(self, draft: Draft, at: float) -> int:
         """Append what happened at one moment of the clock, the wall's time beside it once a minute."""

@@ -88,14 +88,18 @@ def film(clips: Sequence[FilmClip]) -> Draft:
     return _draft("film", clips=list(clips))
 
 
-def close(t: int, outcome: Mapping[str, Scalar] | None = None) -> Draft:
+def close(t: int, outcome: Mapping[str, Scalar] | None = None, wall: datetime | None = None) -> Draft:
     """Return the session's end, with the answers about it."""
-    return _draft("close", t=t, outcome=dict(outcome or {}))
+    return _draft("close", t=t, wall=None if wall is None else _iso(wall), outcome=dict(outcome or {}))
 
 
 def at_wall(draft: Draft, wall: datetime) -> Draft:
     """Return a draft with the wall clock's time beside its own, so that a change of that clock can be seen."""
-    return Draft({**draft, "wall": wall.isoformat(timespec="milliseconds")})
+    return Draft({**draft, "wall": _iso(wall)})
+
+
+def _iso(wall: datetime) -> str:
+    return wall.isoformat(timespec="milliseconds")
 
 
 def _draft(do: str, **members: Any) -> Draft:

@@ -43,7 +43,8 @@ def test_bad_words_end_with_2_and_no_traceback(etholog: Run, words: list[str]) -
 
 def test_an_unknown_command_names_the_nearest(etholog: Run) -> None:
     done = etholog("lateny", "courtship")
-    assert (done.returncode, done.stderr) == (2, "etholog: no command 'lateny'; did you mean 'latency'?\n")
+    assert done.returncode == 2
+    assert done.stderr.startswith("etholog: no command 'lateny'; did you mean 'latency'")
 
 
 def test_every_command_shows_an_example(etholog: Run) -> None:

@@ -1,6 +1,7 @@
 """The fold and the session's file, by properties that hold for any list of records."""
 
 import contextlib
+import json
 import zlib
 from pathlib import Path
 from typing import Any
@@ -224,7 +225,10 @@ def test_what_is_validated_together_is_what_each_line_alone_would_be(
         file.writelines(body + b',"crc":"%08x"}\n' % zlib.crc32(body) for body in bodies)
     alone: list[Record] = []
     for body in bodies:
-        with contextlib.suppress(ValidationError):
+        with contextlib.suppress(ValidationError, json.JSONDecodeError):
+            names = [name for name, _ in json.loads(body + b"}", object_pairs_hook=list)]
+            if len(set(names)) < len(names):
+                continue  # one of two values would be lost
             alone.append(TypeAdapter(Record).validate_json(body + b"}"))
     read = session.read(path)
     assert read.records == alone

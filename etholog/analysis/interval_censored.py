@@ -203,6 +203,8 @@ def _curvature(negative: Callable[[Floats], float], at: Floats) -> Floats:
 
 def _spans(spans: pd.DataFrame) -> tuple[Floats, Floats]:
     rows = columns.table(spans, "lower_s", "upper_s")
+    if rows.empty:
+        raise Refusal("spans: no row in the table; there is nothing to estimate from")
     lower = columns.seconds(rows, "lower_s")
     upper = columns.numbers(rows, "upper_s", infinite=True)
     upper = np.where(np.isnan(upper), np.inf, upper)

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from pydantic import TypeAdapter, ValidationError
+from pydantic import TypeAdapter
 
 from etholog import session
 from etholog.base import journal
@@ -225,7 +225,7 @@ def test_what_is_validated_together_is_what_each_line_alone_would_be(
         file.writelines(body + b',"crc":"%08x"}\n' % zlib.crc32(body) for body in bodies)
     alone: list[Record] = []
     for body in bodies:
-        with contextlib.suppress(ValidationError, json.JSONDecodeError):
+        with contextlib.suppress(ValueError):
             names = [name for name, _ in json.loads(body + b"}", object_pairs_hook=list)]
             if len(set(names)) < len(names):
                 continue  # one of two values would be lost

@@ -221,7 +221,7 @@ AGAINST = [
     ((), (("moult", "2025-02-20"),), "against", "the next may come any day now"),
     ((), (("meal", "2026-01-01", "small"),), "against", "last meal small 59 days ago"),
     ((), (("meal", "2026-02-25", "refused"),), "against", "refused"),
-    ((("moult", "2025-02-01", "last"),), (), "against", "most pair from 14 to 180 days"),
+    ((BRACHYPELMA, ("moult", "2025-02-01", "last")), (), "against", "most pair from 14 to 180 days"),
     ((("died", "2026-01-01"),), (), "against", "M-1 died on 2026-01-01"),
     ((("dam", "2020", "D"),), (("dam", "2020", "D"),), "against", "kin through D: kinship 0.125"),
     ((), (("paired", "2026-01-01", "M-2"),), "against", "nobody will know the sire"),

@@ -146,6 +146,9 @@ def _free_name(folder: Path, name: str) -> str:
     return free
 
 
+LONGEST_S = 100 * 86_400  # a record's time is at most 10^10 ms, 115 days
+
+
 def resume(
     path: Path,
     hand: Hand,
@@ -171,6 +174,12 @@ def resume(
         told.append("the machine was started again since: the time away is by the wall clock")
     # Whatever the clocks say, nothing comes before what is in the file already.
     clock_at = min(clock_at, now - last / 1000)
+    if now - clock_at > LONGEST_S:  # the times of its records would be refused when they are read
+        days = (now - clock_at) / 86_400
+        clock_at = now - last / 1000 - 60
+        told.append(
+            f"broken off {days:.0f} days ago, more than a session can hold: its clock goes on a minute after it"
+        )
     live = Live(known.ethogram, known.records)
     recorder = Recorder(journal, known.ethogram, hand, known.began, clock_at, live=live, keyboard=keyboard)
     replay(recorder, missed, clock_at)

@@ -46,6 +46,18 @@ def test_a_session_that_was_broken_off_goes_on(tmp_path: Path) -> None:
     assert [said.text for said in read.fold.said if said.do == "note"] == ["broken off here", "and goes on"]
 
 
+def test_a_session_that_was_broken_off_a_year_ago_loses_nothing_that_follows(tmp_path: Path) -> None:
+    file = Path(shutil.copy(OLD / "sessions" / "broken-off.jsonl", tmp_path))
+    recorder, told = resume(file, "left", system.now(), session.read(file).began + timedelta(days=365))
+    assert any("365 days" in line for line in told)
+    recorder.line("a year later", system.now())
+    recorder.close(system.now(), {"ended": "parted"})
+    assert recorder.journal.close()
+    read = session.read(file)
+    assert read.findings == []
+    assert [said.text for said in read.fold.said if said.do == "note"] == ["broken off here", "a year later"]
+
+
 def test_a_closed_session_can_be_amended(tmp_path: Path) -> None:
     file = Path(shutil.copy(OLD / "sessions" / "everything.jsonl", tmp_path))
     before = session.read(file)

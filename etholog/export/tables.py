@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from etholog import session
+from etholog.analysis.duration import budget
 from etholog.analysis.latency import latency
 from etholog.analysis.transition import transition
 from etholog.base import files
@@ -38,7 +39,7 @@ def tables(season: Season) -> dict[str, pd.DataFrame]:
         "marks": marks.table(season.sessions["session"].cat.categories),
         "gaps": season.gaps,
         "latencies": _latencies(season),
-        "durations": _durations(season),
+        "durations": budget(season),
         "transitions": _transitions(season),
         "ethogram": _ethograms(kept),
         "intervals": _intervals(kept),
@@ -164,18 +165,6 @@ def _latencies(season: Season) -> pd.DataFrame:
     for part in parts:
         part.attrs = {}
     return _joined(parts, ["interval", "session", "male", "female", "latency_s", "occurred", "ended_by"])
-
-
-def _durations(season: Season) -> pd.DataFrame:
-    """Return what `analysis.duration` gives by session, but for the limits: over one session they say little, and
-    would take a minute for a thousand."""
-    keys = ["session", "actor", "behaviour", "qualifier", "kind"]
-    groups = season.bouts.assign(cut=~season.bouts["whole"]).groupby(keys, observed=True, dropna=False, sort=False)
-    found = groups.agg(count=("n", "size"), cut=("cut", "sum"), total_s=("duration_s", "sum")).reset_index()
-    watched = season.sessions["watched_s"].to_numpy()[found["session"].cat.codes]
-    found["total_s"] = found["total_s"].where(found["kind"] == "state")
-    found["share"] = (found["total_s"] / watched).where(watched > 0)
-    return found
 
 
 def _cards(cards: pd.DataFrame) -> pd.DataFrame:

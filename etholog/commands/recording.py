@@ -100,7 +100,7 @@ def begin_plainly(new: NewSession, bell: bool) -> int:
             if not new.named:
                 unsaid = [question for question in (*PAIR, *SETTING) if question.name not in new.said]
                 new.take(new.said | forms.ask_each(unsaid, console.line))
-            for line in (new.pair, new.ethogram.title, *new.cautions, *new.before):
+            for line in (new.pair, new.ethogram.title, *new.before, *new.cautions):
                 print(visible(line))
             console.line("Enter starts the clock, Ctrl-C leaves. ")
         except (EOFError, KeyboardInterrupt):

@@ -1,4 +1,4 @@
-"""The last screen before the clock: the cautions, and how these two fared before."""
+"""The last screen before the clock: how these two fared before, and the cautions."""
 
 from collections.abc import Callable, Mapping, Sequence
 from typing import ClassVar
@@ -52,10 +52,10 @@ class Ready(Screen[bool], inherit_bindings=False):
         """Lay the screen out."""
         with VerticalScroll(id="said", can_focus=False):
             yield Static(visible(f"{self._pair}. {self._ethogram.title}"), markup=False)
-            for caution in self._cautions:
-                yield Static(visible(caution), markup=False)
             if self._before:
                 yield Static("\n".join(visible(line) for line in ("Before:", *self._before)), markup=False)
+            for caution in self._cautions:
+                yield Static(visible(caution), markup=False)
         with VerticalScroll(id="meanings", can_focus=False):
             for words in definitions(self._ethogram, self._layout):
                 yield Static(words, markup=False)

@@ -95,8 +95,9 @@ def test_a_disk_that_fails_for_a_while(tmp_path: Path, shim: Path, fault: str, r
         terminal.type("x")
         terminal.until("insertion left")
         (rescue,) = (state / "etholog").glob("*.rescue")
-        rescued = [json.loads(line).get("code") for line in rescue.read_bytes().splitlines()]
-        assert rescued == ["clasp", "insertion"]
+        header, *rescued = map(json.loads, rescue.read_bytes().splitlines())  # it says first whose marks these are
+        assert header["do"] == "begin"
+        assert [record["code"] for record in rescued] == ["clasp", "insertion"]
         control.write_text("")
         terminal.type("z")
         terminal.until_gone("NOT SAVED")

@@ -152,6 +152,15 @@ def ask_again(args: argparse.Namespace, keyboard: Keyboard) -> int:
 
 def finish(recorder: Recorder | Amender, code: int = 0) -> int:
     """Wait for the disk, then print the summary, or how to go on."""
+    try:
+        return _told(recorder, code)
+    except OSError:
+        if not code:
+            raise
+        return code  # the terminal is gone, and with it whoever could have read
+
+
+def _told(recorder: Recorder | Amender, code: int) -> int:
     safe = kept(recorder.journal)
     path = recorder.journal.path
     if isinstance(recorder, Recorder) and not recorder.closed:

@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from etholog import session
+from etholog import ethogram, session
 from tests.conftest import need
 from tests.screens.terminal import WATCH, Terminal, codes, the_file
 
@@ -375,9 +375,10 @@ def test_hostile_notes_stay_text(tmp_path: Path) -> None:
 
 
 def test_a_full_disk_is_said_on_the_screen_and_nothing_is_lost(tmp_path: Path) -> None:
+    header = len(ethogram.read(ethogram.find("terrestrial")).plain_json().encode()) + 700
     script = (
         "import resource, signal, sys; signal.signal(signal.SIGXFSZ, signal.SIG_IGN);"
-        "resource.setrlimit(resource.RLIMIT_FSIZE, (12_500, resource.RLIM_INFINITY));"
+        f"resource.setrlimit(resource.RLIMIT_FSIZE, ({header + 2700}, resource.RLIM_INFINITY));"
         "from etholog.commands import main; sys.exit(main(sys.argv[1:]))"
     )
     sitecustomize = tmp_path / "limited"

@@ -17,7 +17,7 @@ from etholog.recording.prompts import Prompts
 from etholog.recording.recorder import Recorder
 from etholog.screens.strip import PLAIN, Lanes, totals, trace
 from etholog.screens.themes import THEMES
-from etholog.session.summary import INSERTION, evidence
+from etholog.session.evidence import Evidence, evidence
 from tests.make import BEGAN, luminance, press, recorder, reread, terrestrial_1
 
 
@@ -116,7 +116,7 @@ def test_doubt_at_the_end_of_a_bout_is_about_the_bout(tmp_path: Path) -> None:
     live.close(120)
     fold = reread(live).fold
     assert [bout.sure for bout in fold.bouts] == [True, False]
-    assert evidence(fold.bouts) == INSERTION
+    assert evidence(terrestrial_1(), fold.bouts) is Evidence.INSERTION
 
 
 def test_an_offset_is_not_moved_before_its_onset(tmp_path: Path) -> None:
@@ -127,7 +127,7 @@ def test_an_offset_is_not_moved_before_its_onset(tmp_path: Path) -> None:
     live.close(120)
     fold = reread(live).fold
     assert [bout.whole for bout in fold.bouts] == [False, True]
-    assert evidence(fold.bouts) == INSERTION  # short, and not as long as the clasp
+    assert evidence(terrestrial_1(), fold.bouts) is Evidence.INSERTION  # short, and not as long as the clasp
     assert not fold.remarks
 
 

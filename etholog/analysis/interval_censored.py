@@ -170,19 +170,22 @@ def weibull(spans: pd.DataFrame, by: str | None = None) -> Weibull:
     def negative(parameters: Floats) -> float:
         middle, scale = terms @ parameters[:-1], np.exp(parameters[-1])
         a, b = np.exp((low - middle) / scale), np.exp((high - middle) / scale)
-        with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
-            spread = -a + np.log(-np.expm1(-(b - a)))
-            point = (low - middle) / scale - a - np.log(scale) - low
+        spread = -a + np.log(-np.expm1(-(b - a)))
+        point = (low - middle) / scale - a - np.log(scale) - low
         return -float(np.where(seen, point, spread).sum())
 
     start = np.zeros(terms.shape[1] + 1)
     start[0] = np.log(np.mean(np.where(np.isfinite(upper), upper, lower)) + 1)
-    found = minimize(negative, start, method="Nelder-Mead", options={"xatol": 1e-9, "fatol": 1e-11, "maxiter": 20_000})
-    found = minimize(negative, found.x, method="BFGS", options={"gtol": 1e-7})
-    curvature = _curvature(negative, found.x)
+    with np.errstate(all="ignore"):  # on the way it meets curves that hold nothing
+        simplex = {"xatol": 1e-9, "fatol": 1e-11, "maxiter": 20_000}
+        found = minimize(negative, start, method="Nelder-Mead", options=simplex)
+        found = minimize(negative, found.x, method="BFGS", options={"gtol": 1e-7})
+        curvature = _curvature(negative, found.x)
     if not np.isfinite(curvature).all() or np.linalg.matrix_rank(curvature, hermitian=True) < len(curvature):
         raise Refusal("these spans do not determine a Weibull's curve: too few of them, or too much alike")
     inverse = np.linalg.inv(curvature)
+    if (np.diag(inverse) < 0).any():
+        raise Refusal("these spans do not determine a Weibull's curve: too few of them, or too much alike")
     table = pd.DataFrame(
         {"coef": found.x[:-1], "se": np.sqrt(np.diag(inverse))[:-1]}, index=pd.Index(names, name="term")
     )

@@ -74,7 +74,11 @@ def folder_of(path: Path | str) -> Path:
     if not isinstance(path, str | Path):
         raise Refusal(f"a folder is needed, not {path!r}"[:100])
     path = Path(path)
-    if not path.is_dir():
+    try:
+        there = path.is_dir()
+    except (OSError, ValueError):  # a name that no folder can have
+        there = False
+    if not there:
         raise Refusal(f"{path}: is no folder; name a folder of sessions, or a workspace that has one")
     inner = path / "sessions"
     return inner if inner.is_dir() else path

@@ -30,7 +30,7 @@ from etholog.analysis import logrank, permutation
 from etholog.analysis.duration import budget, duration
 from etholog.analysis.latency import latency
 from etholog.analysis.transition import transition
-from etholog.base import journal, system
+from etholog.base import journal
 from etholog.season import Season
 from tests.bench import made
 
@@ -379,8 +379,8 @@ def reading(count: int) -> None:
     print(f" x {(lines_alone - crc) / parsed:.1f}, strict validation x {(checked - lines_alone) / parsed:.1f}", end="")
     print(f", folding and tables x {(slow - checked) / parsed:.1f}")
     print(f"  json.loads of each line {told(common)}: x {slow / statistics.median(common):.2f}")
-    print(f"  waited for, on {system.processors()} processors: {waited:.1f} s,", end="")
-    print(f" x {waited / waited_base:.1f} of orjson.loads and x {waited / waited_common:.2f} of json.loads on one")
+    print(f"  waited for: {waited:.1f} s,", end="")
+    print(f" x {waited / waited_base:.1f} of orjson.loads and x {waited / waited_common:.2f} of json.loads")
     print(f"  from the cache {told(warm)}: x {slow / quick:.0f} faster (waited for: x {waited / quick:.0f})")
     print(f"  stat of each file alone {told(floor)}: the cache takes x {quick / statistics.median(floor):.1f} of it")
 

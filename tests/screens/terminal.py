@@ -141,3 +141,9 @@ def the_file(folder: Path) -> Path:
 
 def codes(folder: Path) -> list[str]:
     return [record["code"] for record in session.read(the_file(folder)).records if record["do"] == "mark"]
+
+
+def painted_marks(terminal: Terminal) -> int:
+    """Add up the counts that the lanes showed last."""
+    found = [re.search(r"│\s+(\d+)(\s+\d+:\d\d)?\s*$", line) for line in terminal.screen().splitlines()]
+    return sum(int(one[1]) for one in found if one)

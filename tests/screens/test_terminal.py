@@ -4,7 +4,6 @@ import itertools
 import json
 import os
 import random
-import re
 import signal
 import subprocess
 import sys
@@ -15,7 +14,7 @@ import pytest
 
 from etholog import ethogram, session
 from tests.conftest import need
-from tests.screens.terminal import WATCH, Terminal, codes, the_file
+from tests.screens.terminal import WATCH, Terminal, codes, painted_marks, the_file
 
 pytestmark = [pytest.mark.slow, pytest.mark.skipif(sys.platform == "win32", reason="there are no ptys there")]
 
@@ -93,12 +92,6 @@ def test_kill_9_under_keys_loses_no_mark_that_was_painted(tmp_path: Path, seed: 
     read = session.read(the_file(tmp_path))
     assert not read.findings
     assert 0 < painted <= read.fold.marks + sum(record["do"] == "repeat" for record in read.records)
-
-
-def painted_marks(terminal: Terminal) -> int:
-    """Add up the counts that the lanes showed last."""
-    found = [re.search(r"│\s+(\d+)(\s+\d+:\d\d)?\s*$", line) for line in terminal.screen().splitlines()]
-    return sum(int(one[1]) for one in found if one)
 
 
 @pytest.mark.parametrize(("number", "code"), [(signal.SIGTERM, 143), (signal.SIGHUP, 129), (signal.SIGINT, 130)])

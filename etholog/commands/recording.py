@@ -16,12 +16,12 @@ from etholog.recording import forms
 from etholog.recording.amender import Amender
 from etholog.recording.arrivals import Arrivals
 from etholog.recording.begun import Begun
-from etholog.recording.forms import OUTCOME, PAIR, SETTING
+from etholog.recording.corrector import Corrector
+from etholog.recording.forms import PAIR, SETTING
 from etholog.recording.keyboard import KEYBOARDS, Keyboard
 from etholog.recording.opening import NewSession, reopen
 from etholog.recording.recorder import Recorder
 from etholog.session import summary
-from etholog.session.record import Scalar
 
 if TYPE_CHECKING:
     from etholog.screens.plain import Console
@@ -113,39 +113,37 @@ def begin_plainly(new: NewSession, bell: bool) -> int:
 
 def plainly(recorder: Recorder, console: "Console", bell: bool = False) -> int:
     """Record line by line, ask how it ended, and print what came of it."""
-    from etholog.screens.plain import Ended, Plain
+    from etholog.screens.plain import Plain
 
-    code = 0
-    if Plain(recorder, console, bell).run():
-        told: dict[str, Scalar] = {}
-        try:
-            forms.ask_each(OUTCOME, console.line, told)
-        except (EOFError, KeyboardInterrupt):
-            print()
-        except Ended as ended:
-            print()
-            code = 128 + ended.args[0]
-        told = {name: value for name, value in told.items() if value is not None}
-        if told:  # also what was answered before the rest was broken off
-            recorder.close_again(told)
-    return finish(recorder, code)
+    return finish(recorder, _ask_plainly(recorder, console) if Plain(recorder, console, bell).run() else 0)
+
+
+def _ask_plainly(of: Corrector, console: "Console") -> int:
+    """Ask line by line how it ended; return the exit code."""
+    from etholog.screens.plain import Ended, ask_closing
+
+    try:
+        ask_closing(of, console.line)
+    except (EOFError, KeyboardInterrupt):
+        print()
+    except Ended as ended:
+        print()
+        return 128 + int(ended.args[0])
+    return 0
 
 
 def ask_again(args: argparse.Namespace, keyboard: Keyboard) -> int:
     """Ask how a closed session ended, with what was typed before that was broken off."""
-    from etholog.screens.app import OutcomeApp, tell_outcome
+    from etholog.screens.closing import ClosingApp
 
     of, _, told = reopen(args.file, args.hand, keyboard)
     say(*told)
     if args.plain:
         from etholog.screens.plain import Console
 
-        typed = Begun.of_session(args.file).typed("outcome")
-        say("typed before the break: " + "; ".join(f"{text}" for text in typed.values() if text))
         with system.Keys() as keys:
-            tell_outcome(of, forms.ask_each(OUTCOME, Console(keys).line))
-        return finish(of)
-    app = OutcomeApp(of, look(args))
+            return finish(of, _ask_plainly(of, Console(keys)))
+    app = ClosingApp(of, look(args))
     app.run()
     return finish(of, app.return_code or 0)
 

@@ -10,9 +10,10 @@ from etholog.base.refusal import Refusal
 from etholog.commands import recording
 from etholog.commands.film import watching
 from etholog.commands.film.common import add_search
-from etholog.recording.forms import CONDITIONS, ETHOGRAM, PAIR, SETTING, Question
+from etholog.recording.forms import CONDITIONS, ETHOGRAM, PAIR, SETTING
 from etholog.recording.keyboard import Keyboard
 from etholog.recording.opening import NewSession
+from etholog.session.question import Question
 from etholog.session.record import Scalar
 
 if TYPE_CHECKING:

@@ -10,7 +10,7 @@ from etholog.base.clock import clock_face, seconds_typed
 from etholog.base.journal import Draft, Journal
 from etholog.ethogram import Behaviour
 from etholog.recording.live import Live
-from etholog.session import drafts
+from etholog.session import closing, drafts
 from etholog.session.record import Scalar
 
 NOTE_LENGTH = 10_000
@@ -164,10 +164,18 @@ class Corrector:
         self._keep(*group)
         return Answer(f"{'sure again' if sure else 'unsure'}: {self.live.told(mark['n'])}", group[-1])
 
-    def close_again(self, outcome: dict[str, Scalar]) -> None:
-        """Tell how it ended, at the time at which it ended."""
-        ended = next(record["t"] for record in reversed(self.live.records) if record["do"] == "close")
-        self._append(drafts.close(ended, outcome))
+    @property
+    def outcome(self) -> dict[str, Scalar]:
+        """The answers about the end, as they stand now."""
+        closes = (record["outcome"] for record in reversed(self.live.records) if record["do"] == "close")
+        return dict(next(closes, {}))
+
+    def answer(self, answers: Mapping[str, Scalar]) -> None:
+        """Keep answers about the end, at the time at which it ended; None takes one away."""
+        outcome = closing.changed(self.outcome, answers)
+        if outcome != self.outcome:
+            ended = next(record["t"] for record in reversed(self.live.records) if record["do"] == "close")
+            self._append(drafts.close(ended, outcome))
 
     # ------------------------------------------------------------ within
 

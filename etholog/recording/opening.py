@@ -18,11 +18,12 @@ from etholog.ethogram import Ethogram, Hand, Press
 from etholog.recording.amender import Amender
 from etholog.recording.arrivals import Arrival
 from etholog.recording.earlier import Earlier
-from etholog.recording.forms import CONDITIONS, ETHOGRAM, PAIR, SETTING, Question
+from etholog.recording.forms import CONDITIONS, ETHOGRAM, PAIR, SETTING
 from etholog.recording.keyboard import QWERTY_KEYBOARD, Keyboard
 from etholog.recording.live import Live
 from etholog.recording.recorder import Recorder
 from etholog.recording.replay import replay
+from etholog.session.question import Question
 
 
 @dataclass

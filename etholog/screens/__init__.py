@@ -4,6 +4,7 @@ __all__ = [
     "amending",
     "app",
     "browse",
+    "closing",
     "driver",
     "film_watching",
     "home",

@@ -14,12 +14,12 @@ from etholog.ethogram.own_keys import Act, Where, act_of
 from etholog.recording.amender import Amender
 from etholog.recording.begun import Begun
 from etholog.recording.corrector import Answer
-from etholog.screens.app import ThemedApp
 from etholog.screens.chart import StripChart
 from etholog.screens.fit import first_fitting, shortened
 from etholog.screens.keys_panel import KeysPanel
 from etholog.screens.line import Line
 from etholog.screens.strip import KEY_WIDTH, LABEL_WIDTH, Lanes, ruler
+from etholog.screens.themed import ThemedApp
 from etholog.screens.themes import Look
 
 SCALES = (500, 1000, 2000, 5000, 10_000, 30_000, 60_000)

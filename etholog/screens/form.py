@@ -13,13 +13,15 @@ from textual.widgets import Input, Static
 
 from etholog.base.refusal import Refusal
 from etholog.base.text import visible
-from etholog.recording.forms import NotUnderstood, Question, answers
+from etholog.recording.forms import answers
 from etholog.screens.line import Line
+from etholog.session.question import NotUnderstood, Question, Surprising
 
 Known = Callable[[str], Sequence[str]]
 Check = Callable[[dict[str, Any]], None]
 Changed = Callable[[Mapping[str, str]], None]
 Aside = Callable[[Mapping[str, str]], str]
+AGAIN = " The same key again keeps it."
 
 
 class Form(Screen[dict[str, Any] | None], inherit_bindings=False):
@@ -102,9 +104,9 @@ class Form(Screen[dict[str, Any] | None], inherit_bindings=False):
         self._refusal = ""
         match event.key:
             case "up" | "shift+tab":
-                self.focus_previous(Input)
+                self._walk(-1)
             case "down" | "tab":
-                self.focus_next(Input)
+                self._walk(1)
             case "ctrl+s":
                 self._done()
             case "escape" | "ctrl+c":
@@ -118,7 +120,16 @@ class Form(Screen[dict[str, Any] | None], inherit_bindings=False):
         if self.focused is not None and self.focused.id == self._asked[-1].name:
             self._done()
         else:
-            self.focus_next(Input)
+            self._walk(1)
+
+    def _walk(self, steps: int) -> None:
+        """Go to the next line (1) or the one before (-1), if this one may be left."""
+        if self.focused is None or self.focused.id is None or self._may_leave(self.focused.id):
+            (self.focus_next if steps > 0 else self.focus_previous)(Input)
+
+    def _may_leave(self, name: str) -> bool:
+        """Whether the cursor may leave a line as it stands."""
+        return True
 
     def on_descendant_focus(self) -> None:
         """Tell what may be answered here."""
@@ -143,19 +154,19 @@ class Form(Screen[dict[str, Any] | None], inherit_bindings=False):
         self.query_one("#hint", Static).update(f" {visible(hint)}")
         self.query_one("#aside", Static).update(self._aside(self.typed))
 
-    def _go_to_fault(self, error: Exception) -> None:
-        """Put the cursor where something has to be changed; where the fault says no place, it stays."""
+    def _refuse(self, error: Exception) -> None:
+        """Say what is wrong, and put the cursor there; where the fault says no place, it stays."""
+        self._refusal = str(error) + (AGAIN if isinstance(error, Surprising) else "")
         if isinstance(error, NotUnderstood):
             self.query_one(f"#{error.question.name}", Input).focus()
+        self._tell()
 
     def _done(self) -> None:
         try:
             meant = answers(self._asked, self.typed)
             self._check(meant)
         except (ValueError, Refusal) as error:
-            self._refusal = str(error)
-            self._go_to_fault(error)
-            self._tell()
+            self._refuse(error)
         else:
             self._leave(meant)
 

@@ -15,9 +15,12 @@ from etholog.base.clock import clock_face
 from etholog.base.text import visible
 from etholog.ethogram.own_keys import Act, Where, act_of
 from etholog.recording.begun import Begun
+from etholog.recording.corrector import Corrector
 from etholog.recording.prompts import Prompts
 from etholog.recording.recorder import Recorder
 from etholog.screens.legend import definitions, key_words, own_words
+from etholog.session.closing import QUESTIONS
+from etholog.session.question import NotUnderstood, Surprising
 
 TICK_S = 0.25
 # What a terminal sends for the keys that print nothing.
@@ -197,3 +200,34 @@ class Plain:
     def _broken_off(self, how: str) -> None:
         if self._recorder.live.folding.gap is None:
             self._recorder.gap(system.now(), f"etholog was ended ({how})")
+
+
+def ask_closing(of: Corrector, line: Callable[[str, str, Callable[[str], None]], str]) -> None:
+    """Ask line by line how a session ended. Each answer is kept as it is given, and what is being typed beside it.
+
+    `line` asks a question, with what stands after it already, and tells of each key.
+    """
+    begun = Begun.of_session(of.journal.path)
+    typed, asks = begun.typed("outcome"), dict.fromkeys(question.name for question in QUESTIONS)
+    if typed:  # go on where that was broken off
+        asks = {name: None for name in asks if name in typed or name not in of.outcome}
+    for question in (question for question in QUESTIONS if question.name in asks):
+        hint = f" ({question.hint})" if question.hint else ""
+        text, odd, wrong = typed.pop(question.name, ""), "", True
+
+        def keep(now: str, name: str = question.name) -> None:
+            begun.keep("outcome", {**typed, name: now})
+
+        while wrong:
+            text = line(f"{question.what}{hint}: ", text, keep)
+            try:
+                value = question.answer(text, sure=bool(odd) and text == odd)
+                wrong = False
+                if value is not None:
+                    of.answer({question.name: value})
+            except NotUnderstood as error:
+                odd = text if isinstance(error, Surprising) else ""
+                say(f"{error}{' The same answer again keeps it.' if odd else '.'}")
+                text = ""
+        keep("")
+    begun.forget()

@@ -4,6 +4,7 @@ from etholog.session.file import Session, counted_once, header, header_of, read
 
 __all__ = [
     "Session",
+    "closing",
     "counted_once",
     "drafts",
     "endings",
@@ -12,6 +13,7 @@ __all__ = [
     "header",
     "header_of",
     "latency",
+    "question",
     "read",
     "record",
     "summary",

@@ -12,7 +12,7 @@ from etholog.analysis import ending, sensitivity
 from etholog.analysis.compare import compare
 from etholog.analysis.incidence import ended
 from etholog.analysis.order import confounded, order
-from etholog.recording import forms
+from etholog.session import closing
 from tests.make import marks, write_session
 
 
@@ -82,7 +82,7 @@ def test_latencies_by_order_can_be_compared_within_it() -> None:
 
 
 def test_every_answer_to_how_it_ended_is_known_here() -> None:
-    [question] = [question for question in forms.OUTCOME if question.name == "ended"]
+    [question] = [question for question in closing.QUESTIONS if question.name == "ended"]
     assert set(ending.FOR_GOOD) | {ending.BY_THE_KEEPER, "left together"} == set(question.choices)
 
 

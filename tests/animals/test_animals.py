@@ -14,7 +14,7 @@ from etholog.animals.attempts import attempts
 from etholog.animals.pedigree import Chances, Parents, common, kinship
 from etholog.base.dates import Day
 from etholog.base.refusal import Refusal
-from etholog.recording.forms import OUTCOME
+from etholog.session.closing import QUESTIONS
 from tests.make import CardLine, marks, write_card, write_session
 
 # Wright 1922, Am. Nat. 56:330-338: the inbreeding of the young of relatives, which is the parents' kinship. The values
@@ -239,7 +239,7 @@ def test_an_animal_that_only_sessions_know_has_a_life_too(
 def test_a_male_who_was_killed_is_dead_without_a_word_on_his_card(
     tmp_path: Path, etholog: Callable[..., CompletedProcess[str]]
 ) -> None:
-    (ended,) = (question for question in OUTCOME if question.name == "ended")
+    (ended,) = (question for question in QUESTIONS if question.name == "ended")
     close = {"n": 2, "do": "close", "t": 60_000, "outcome": {"ended": ended.answer("5")}}
     (tmp_path / "sessions").mkdir()
     write_session(tmp_path / "sessions" / "a.jsonl", [*marks((1000, "walking", "onset")), close])

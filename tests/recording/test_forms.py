@@ -8,12 +8,13 @@ import pytest
 
 from etholog import session
 from etholog.recording.earlier import Earlier
-from etholog.recording.forms import CONDITIONS, OUTCOME, answers, ask_each
+from etholog.recording.forms import CONDITIONS, PAIR, SETTING, answers, ask_each
+from etholog.session.closing import QUESTIONS
 from tests.screens.terminal import Terminal, the_file
 
 pytestmark = pytest.mark.slow
 
-BY_NAME = {question.name: question for question in (*CONDITIONS, *OUTCOME)}
+BY_NAME = {question.name: question for question in (*CONDITIONS, *QUESTIONS)}
 
 
 @pytest.mark.parametrize(
@@ -27,7 +28,10 @@ BY_NAME = {question.name: question for question in (*CONDITIONS, *OUTCOME)}
         ("temperature_c", "24,5", 24.5),
         ("female_days_since_moult", "88", 88),
         ("again", "", None),
-        ("again", "x" * 500, "x" * 200),
+        ("again", "y, " + "x" * 500, "yes, " + "x" * 195),
+        ("again", "Never again", "never again"),
+        ("ended", "keeper", "keeper ended it"),
+        ("again_when", "2027-01", "2027-01"),
     ],
 )
 def test_what_an_answer_means(name: str, typed: str, meant: object) -> None:
@@ -45,6 +49,11 @@ def test_what_an_answer_means(name: str, typed: str, meant: object) -> None:
         ("male_whole", "not sure"),
         ("temperature_c", "nan"),
         ("humidity_percent", "1e999"),
+        ("ended", "n"),
+        ("ended", "she"),
+        ("again", "perhaps"),
+        ("again_when", "soon"),
+        ("again_when", "in 99999 weeks"),
     ],
 )
 def test_what_is_not_understood_is_said_and_not_kept(name: str, typed: str) -> None:
@@ -53,14 +62,13 @@ def test_what_is_not_understood_is_said_and_not_kept(name: str, typed: str) -> N
 
 
 def test_line_by_line_asks_again_and_skips() -> None:
-    lines = iter(["1", "perhaps", "", "n", "", "5", "", "soon"])
-    assert ask_each(OUTCOME, lambda _: next(lines)) == {
-        "ended": "he got out",
-        "male_whole": False,
-        "evidence": 5,
-        "again_when": "soon",
+    lines = iter(["M-1", "", "warm", "", "24,5", "", "dim"])
+    assert ask_each((*PAIR, *CONDITIONS[:3]), lambda _: next(lines)) == {
+        "male": "M-1",
+        "temperature_c": 24.5,
+        "light": "dim",
     }
-    assert answers(OUTCOME, {}) == {}
+    assert answers(SETTING, {}) == {}
 
 
 def test_known_animals_come_from_sessions_and_cards(tmp_path: Path, repository: Path) -> None:

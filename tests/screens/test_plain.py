@@ -46,7 +46,15 @@ def test_an_evening_line_by_line(tmp_path: Path) -> None:
         terminal.type("\x1b")
         terminal.until("End?")
         terminal.type("\r")
-        for question in ("How did it end?", "Is he whole?", "How is she now?", "Evidence", "Pair them again?", "When?"):
+        for question in (
+            "How did it end?",
+            "Is he whole?",
+            "How is she now?",
+            "Evidence",
+            "Pair them again?",
+            "When?",
+            "mistake",
+        ):
             terminal.until(question)
             terminal.type("\r")
         terminal.until("kept in")
@@ -95,7 +103,7 @@ def test_keys_through_a_pipe(tmp_path: Path) -> None:
             words, input=keys, capture_output=True, text=True, cwd=tmp_path, timeout=60, check=False, env=environment
         )
 
-    done = run("\ndvü\r\x1b[31mnote \u202e\r\x1b\r1\r\r\r\r\r\r")
+    done = run("\ndvü\r\x1b[31mnote \u202e\r\x1b\r1\r\r\r\r\r\r\r")
     assert done.returncode == 0, done.stderr
     assert "clasp began" in done.stdout
     assert codes(tmp_path) == ["drumming", "clasp"]

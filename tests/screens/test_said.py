@@ -64,8 +64,8 @@ def test_definitions_are_read_before_the_clock_and_a_fault_takes_the_cursor_ther
         terminal.until("END?")
         terminal.type("\r")
         terminal.until("How did it end?")
-        terminal.type("\rperhaps\r\r\ryes\x13")
-        terminal.until("y or n")
+        terminal.type("\r\r\r\ryes\x1b[A\x1b[A\x1b[Aperhaps\x13")
+        terminal.until("Is he whole? y or n, or nothing")
         terminal.type("\x7f" * 7 + "n\x13")
         assert terminal.wait() == 0
     assert session.read(the_file(tmp_path)).fold.outcome == {"male_whole": False, "again": "yes"}

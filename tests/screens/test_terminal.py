@@ -8,6 +8,7 @@ import signal
 import subprocess
 import sys
 import time
+from datetime import date, timedelta
 from pathlib import Path
 
 import pytest
@@ -48,7 +49,7 @@ def test_an_evening_from_the_cautions_to_the_summary(tmp_path: Path) -> None:
         "male_whole": True,
         "evidence": 3,
         "again": "yes",
-        "again_when": "in two weeks",
+        "again_when": (date.today() + timedelta(weeks=2)).isoformat(),
     }
     assert [said.text for said in read.fold.said if said.do == "stray"] == ["j"]
     assert codes(tmp_path) == [

@@ -13,20 +13,35 @@ if TYPE_CHECKING:
 __version__ = "0.2.0"
 
 
+# What 0.1 called otherwise: taken for one version.
+_RENAMED = {
+    "balance": "palp_balance",
+    "budget": "time_shares",
+    "ended": "first_ends",
+    "evening": "evening_measures",
+    "pauses": "bout_pauses",
+    "practice": "practice_outcomes",
+}
+
+
 # Every public name stands once, in `__init__.pyi`, and is imported when first used, so that `etholog --help` and the
-# watch screen load no pandas. lazy_loader is loaded only then, and takes over.
+# watch screen load no pandas.
 def __getattr__(name: str) -> "Any":
-    _open()
-    return globals()[name] if name in globals() else globals()["__getattr__"](name)
+    import lazy_loader
+
+    get, _, public = lazy_loader.attach_stub(__name__, __file__)
+    if name == "__all__":
+        return public
+    if name not in _RENAMED:
+        return get(name)
+    import warnings
+
+    now = _RENAMED[name]
+    warnings.warn(f"etholog.{name} is now etholog.{now}; the old name goes with 0.3", FutureWarning, stacklevel=2)
+    return get(now)
 
 
 def __dir__() -> "list[str]":
-    _open()
-    return list(globals()["__all__"])
-
-
-def _open() -> None:
     import lazy_loader
 
-    get, names, every = lazy_loader.attach_stub(__name__, __file__)
-    globals().update(__getattr__=get, __dir__=names, __all__=every)
+    return list(lazy_loader.attach_stub(__name__, __file__)[2])

@@ -1,34 +1,28 @@
 """Makes the cards of the invented season from the invented notebook beside this file: `python examples/make_cards.py
-[FOLDER]`."""
+[WORKSPACE]`."""
 
-import csv
 import shutil
 import sys
+from datetime import date
 from pathlib import Path
 
-from etholog.animals import card
-from etholog.animals.card import Entry
-from etholog.base.dates import Day
+from etholog import animals
+from etholog.animals import entering, notebook
 
 TOLD = "2026-11-20T20:00:00+01:00"
 
 
-def make(folder: Path, notebook: Path) -> None:
+def make(workspace: Path, book: Path) -> None:
     """Write a card for each animal of the notebook anew."""
-    shutil.rmtree(folder, ignore_errors=True)
-    books = {}
-    with notebook.open(encoding="utf-8", newline="") as file:
-        for row in csv.DictReader(file):
-            if row["animal"] not in books:
-                books[row["animal"]] = card.open_or_create(folder / card.file_name(row["animal"]))
-            number = float(row["number"]) if row["number"] else None
-            entry = Entry(0, row["entry"], Day.parse(row["on"]), not row["unsure"], row["words"], number, row["note"])
-            card.check(entry)
-            card.append(books[row["animal"]], entry, TOLD)
-    for book in books.values():
-        book.close()
+    shutil.rmtree(workspace / "animals", ignore_errors=True)
+    entries, findings = notebook.read(book)
+    assert not findings, findings
+    proposal = entering.propose(animals.read(workspace), entries, date.fromisoformat(TOLD[:10]))
+    for found in proposal.asked:
+        print(found, file=sys.stderr)
+    entering.write(proposal, TOLD)
 
 
 if __name__ == "__main__":
     here = Path(__file__).parent
-    make(Path(sys.argv[1]) if len(sys.argv) > 1 else here / "season" / "animals", here / "notebook.csv")
+    make(Path(sys.argv[1]) if len(sys.argv) > 1 else here / "season", here / "notebook.csv")

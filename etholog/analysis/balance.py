@@ -13,7 +13,7 @@ from etholog.season import Season
 SIDES = ("left", "right")
 
 
-def balance(season: Season, behaviour: str | None = None, by: str | None = None, seed: int = 0) -> pd.DataFrame:
+def palp_balance(season: Season, behaviour: str | None = None, by: str | None = None, seed: int = 0) -> pd.DataFrame:
     """Return how insertions, or the bouts of another behaviour, are divided between left and right.
 
     Parameters
@@ -47,7 +47,7 @@ def balance(season: Season, behaviour: str | None = None, by: str | None = None,
     Examples
     --------
     >>> import etholog
-    >>> etholog.balance(etholog.read("examples/season"))[["left", "right", "males"]].to_dict("records")
+    >>> etholog.palp_balance(etholog.read("examples/season"))[["left", "right", "males"]].to_dict("records")
     [{'left': 19, 'right': 20, 'males': 6}]
     """
     columns.season(season)

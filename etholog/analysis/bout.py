@@ -42,7 +42,7 @@ class Criterion:
         return notebook.html(self.sentence, self.classes)
 
 
-def pauses(season: Season, behaviour: str) -> Floats:
+def bout_pauses(season: Season, behaviour: str) -> Floats:
     """Return the seconds from each offset of a behaviour ('drumming', 'insertion:left') to its next onset.
 
     Sorted. Pauses that reach over a gap, or over time out of sight, are left out, as are those after a bout whose

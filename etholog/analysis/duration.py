@@ -134,7 +134,7 @@ def _limits(found: dict[str, Estimate]) -> dict[str, Any]:
     return row | {"males": watched.males, "females": watched.females, "limits": "; ".join(told)}
 
 
-def budget(season: Season) -> pd.DataFrame:
+def time_shares(season: Season) -> pd.DataFrame:
     """Return the time budget of each session: one row for each session and each behaviour, actor and qualifier that
     came in it. count, cut, total_s, share: as in `duration`, which has the same over many sessions."""
     columns.season(season)

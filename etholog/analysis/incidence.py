@@ -47,7 +47,7 @@ def incidence(times: pd.DataFrame, cause: str) -> pd.DataFrame:
     return pd.DataFrame(shares, index=pd.Index(risk.time, name="time_s"))
 
 
-def ended(times: pd.DataFrame, by: str | None = None) -> pd.DataFrame:
+def first_ends(times: pd.DataFrame, by: str | None = None) -> pd.DataFrame:
     """Return, for each group of `by` and each way in which a latency of `latency(..., competing=True)` ended, how
     often that came first.
 

@@ -223,7 +223,7 @@ def time_to_sac(table: pd.DataFrame) -> pd.DataFrame:
     return found
 
 
-def evening(table: pd.DataFrame) -> pd.DataFrame:
+def evening_measures(table: pd.DataFrame) -> pd.DataFrame:
     """Return what of the evening goes with a sac, over closed attempts of which a session was watched.
 
     The female is what repeats. Where her own attempts differ enough for a p of .05, they are compared within her

@@ -38,7 +38,7 @@ class Practice:
         return notebook.html(self.sentence, self.table)
 
 
-def practice(season: Season, name: str, today: date) -> Practice:
+def practice_outcomes(season: Season, name: str, today: date) -> Practice:
     """Return what came of attempts and sacs before and after a practice was begun, as `analysis.begun` compares it.
 
     A sac: from the first pairing that may have taken, a moult or her death ending the wait. The sac lost: from the sac,

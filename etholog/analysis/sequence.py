@@ -11,8 +11,6 @@ from numpy.typing import NDArray
 from etholog.analysis import columns
 from etholog.analysis.blocks import BLOCK, begins, blocks, codes
 from etholog.analysis.latency import is_
-from etholog.base.refusal import Refusal
-from etholog.base.text import nearest
 from etholog.season import Season
 
 Ints = NDArray[np.integer]
@@ -172,9 +170,8 @@ def impossible(season: Season, names: list[str]) -> NDArray[np.bool_]:
 
 def groups(season: Season, by: str) -> tuple[list[Any], NDArray[np.int64]]:
     """Return the values of a column of `season.sessions` and for each session the number of its own, -1 for none."""
-    if columns.word(by, "by") not in columns.season(season).sessions.columns:
-        raise Refusal(f"no column {by!r}{nearest(by, map(str, season.sessions.columns))}")
-    number, values = pd.factorize(season.sessions[by].astype(object), sort=True)
+    sessions = columns.table(columns.season(season).sessions, columns.word(by, "by"))
+    number, values = pd.factorize(sessions[by].astype(object), sort=True)
     return list(values), number.astype(np.int64)
 
 

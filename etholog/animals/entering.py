@@ -120,12 +120,12 @@ def propose(animals: Animals, new_entries: Sequence[NewEntry], today: date, once
     return Proposal(tuple(result), asked, tuple(refused), there)
 
 
-def write(proposal: Proposal) -> list[int]:
+def write(proposal: Proposal, told: str | None = None) -> list[int]:
     """Write what was proposed, wait for the disk, and return the entries' numbers. Raises Refusal, and writes nothing,
-    where any of it was refused; Refusal too where the disk fails."""
+    where any of it was refused; Refusal too where the disk fails. `told`: when it was told (RFC 3339), now if None."""
     if proposal.refused:
         raise Refusal(*proposal.refused)
-    told = datetime.now().astimezone().isoformat(timespec="seconds")
+    told = told or datetime.now().astimezone().isoformat(timespec="seconds")
     numbers: dict[int, int] = {}
     for path in dict.fromkeys(one.card.path for one in proposal.proposed):
         book = card_.open_or_create(path)

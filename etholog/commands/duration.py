@@ -44,7 +44,7 @@ def run(args: argparse.Namespace) -> int:
     elif args.criterion is not None:
         _criterion(read, args)
     elif args.balance:
-        _balance(read, args)
+        _palp_balance(read, args)
     else:
         _durations(read, args)
     say(*read.findings)
@@ -154,9 +154,9 @@ def _bracketed(middle: str, ends: str, known: bool) -> str:
 
 
 def _criterion(read: "Season", args: argparse.Namespace) -> None:
-    from etholog.analysis.bout import criterion, pauses
+    from etholog.analysis.bout import bout_pauses, criterion
 
-    found = criterion(pauses(read, args.criterion))
+    found = criterion(bout_pauses(read, args.criterion))
     if args.json:
         told = {name: getattr(found, name) for name in ("criterion_s", "within", "within_rate", "between")}
         told |= {name: getattr(found, name) for name in ("between_rate", "misassigned", "sentence", "classes")}
@@ -166,10 +166,10 @@ def _criterion(read: "Season", args: argparse.Namespace) -> None:
     say(found.sentence)
 
 
-def _balance(read: "Season", args: argparse.Namespace) -> None:
-    from etholog.analysis.balance import balance
+def _palp_balance(read: "Season", args: argparse.Namespace) -> None:
+    from etholog.analysis.balance import palp_balance
 
-    found = balance(read, by=args.by)
+    found = palp_balance(read, by=args.by)
     if args.json:
         print(as_json({"balance": found}))
         return

@@ -75,10 +75,10 @@ def run(args: argparse.Namespace) -> int:
         came, cox, change, apart = None, None, None, None
         strata = None if args.within == "none" else args.within
         if args.competing or args.ends:
-            from etholog.analysis.incidence import ended
+            from etholog.analysis.incidence import first_ends
             from etholog.analysis.rivals import rivals
 
-            came = ended(times, args.by)
+            came = first_ends(times, args.by)
             apart = rivals(times, args.by, strata, seed=args.seed)
         if args.cox is not None:
             from etholog.analysis.hazard import hazards
@@ -144,7 +144,7 @@ def show(
         paragraph(_about_pairs(found))
     if ended is not None and len(ended):
         print(f"\nWhat came first, by {span(1000 * ended['at_s'].iloc[0])} (Aalen-Johansen):")
-        table(_ended(ended))
+        table(_first_ends(ended))
         paragraph(_about_ends(times))
     if cox is not None:
         print()
@@ -265,7 +265,7 @@ def _factors(low: float, high: float) -> str:
     return f"{least} or more" if math.isinf(high) else f"{least} to {most}"
 
 
-def _ended(ended: "pd.DataFrame") -> "pd.DataFrame":
+def _first_ends(ended: "pd.DataFrame") -> "pd.DataFrame":
     told = ended.drop(columns=["share", "se", "low", "high", "at_s"])
     told["end"] = ["it came" if end == "occurred" else end for end in ended["end"]]
     told["share"] = [shares(*three) for three in zip(ended["share"], ended["low"], ended["high"], strict=True)]

@@ -40,9 +40,9 @@ def run(args: argparse.Namespace) -> int:
     today = exact_day(args.today) if args.today else date.today()
     season = season_.read(args.folder)
     if args.practice:
-        from etholog.analysis.practice import practice
+        from etholog.analysis.practice import practice_outcomes
 
-        found = practice(season, args.practice, today)
+        found = practice_outcomes(season, args.practice, today)
         _out(args.json, {"practice": found.table}, {"practice": f"With {args.practice} and without"}, found.sentence)
     elif args.signs:
         _signs(season, today, args)
@@ -57,7 +57,7 @@ def run(args: argparse.Namespace) -> int:
         parts = {
             "funnel": outcome.funnel(attempts, args.day),
             "time_to_sac": outcome.time_to_sac(attempts).reset_index(),
-            "evening": outcome.evening(attempts),
+            "evening": outcome.evening_measures(attempts),
         }
         _out(args.json, parts, TITLES, _sentence(attempts, parts["evening"]))
     faults = [*season.findings, *season.animals.findings]

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from etholog import session
-from etholog.analysis.duration import budget
+from etholog.analysis.duration import time_shares
 from etholog.analysis.latency import latency
 from etholog.analysis.transition import transition
 from etholog.base import files
@@ -39,7 +39,7 @@ def tables(season: Season) -> dict[str, pd.DataFrame]:
         "marks": marks.table(season.sessions["session"].cat.categories),
         "gaps": season.gaps,
         "latencies": _latencies(season),
-        "durations": budget(season),
+        "durations": time_shares(season),
         "transitions": _transitions(season),
         "ethogram": _ethograms(kept),
         "intervals": _intervals(kept),

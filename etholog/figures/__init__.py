@@ -5,10 +5,11 @@
 >>> etholog.figures.survival(times, by="male").savefig("latency.svg")  # doctest: +SKIP
 """
 
+from typing import Any
+
 from etholog.figures.activity import activity, contact_sheet
 from etholog.figures.agreement import agreement
 from etholog.figures.aligned import aligned
-from etholog.figures.budget import budget
 from etholog.figures.drift import drift
 from etholog.figures.ends import ends
 from etholog.figures.flow import flow
@@ -20,6 +21,7 @@ from etholog.figures.signs import signs
 from etholog.figures.strip import strip
 from etholog.figures.style import ReproducibleFigure, names
 from etholog.figures.survival import survival
+from etholog.figures.time_shares import time_shares
 from etholog.figures.transitions import transitions
 
 __all__ = [
@@ -27,7 +29,6 @@ __all__ = [
     "activity",
     "agreement",
     "aligned",
-    "budget",
     "contact_sheet",
     "drift",
     "ends",
@@ -41,5 +42,16 @@ __all__ = [
     "strip",
     "style",
     "survival",
+    "time_shares",
     "transitions",
 ]
+
+
+def __getattr__(name: str) -> Any:
+    if name != "budget":
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    import warnings
+
+    old, now = "etholog.figures.budget", "etholog.figures.time_shares"
+    warnings.warn(f"{old} is now {now}; the old name goes with 0.3", FutureWarning, stacklevel=2)
+    return time_shares

@@ -91,7 +91,7 @@ def budget(season: Season, drawings: Drawings) -> Iterator[Section]:
         "per_hour": "per hour",
     }  # fmt: skip
     question = "What did the time go to?"
-    picture = figures.budget(by, by="male" if many else None, named=named)
+    picture = figures.time_shares(by, by="male" if many else None, named=named)
     yield Section(
         "budget",
         question,

@@ -99,7 +99,7 @@ def test_tables_of_latencies(times: Any, by: Any, within: Any, cluster: Any, num
     answered(lambda: etholog.hazards(times, by, within, cluster))
     answered(lambda: etholog.hazards(times, [by, "light"], within))
     answered(lambda: etholog.incidence(times, by))
-    answered(lambda: etholog.ended(times, by))
+    answered(lambda: etholog.first_ends(times, by))
     answered(lambda: etholog.sensitivity(times, by, within, 99))
     answered(lambda: etholog.sensitivity(times, "male", cluster=cluster, otherwise=number))
 
@@ -157,7 +157,7 @@ SIGNS = {"attempt": [0, 1, 2], "end": ["sac", "moult", "open"], "sign": ["web", 
 def test_tables_of_attempts_signs_and_pauses(attempts: Any, seen: Any, pauses: Any) -> None:
     answered(lambda: etholog.funnel(attempts))
     answered(lambda: etholog.time_to_sac(attempts))
-    answered(lambda: etholog.evening(attempts))
+    answered(lambda: etholog.evening_measures(attempts))
     answered(lambda: etholog.signs(seen))
     answered(lambda: etholog.criterion(pauses))
 
@@ -175,9 +175,9 @@ def test_measures_of_a_season(season: Any, given_: Any, other: Any) -> None:
         answered(lambda one=one: etholog.latency(one, since=other, to=given_, unseen=other))
         answered(lambda one=one: etholog.latency(one, to="drumming", ends=other))
         answered(lambda one=one: etholog.duration(one, by=other, join_s=given_))
-        answered(lambda one=one: etholog.budget(one))
-        answered(lambda one=one: etholog.balance(one, given_, other))
-        answered(lambda one=one: etholog.pauses(one, given_))
+        answered(lambda one=one: etholog.time_shares(one))
+        answered(lambda one=one: etholog.palp_balance(one, given_, other))
+        answered(lambda one=one: etholog.bout_pauses(one, given_))
         answered(lambda one=one: etholog.transition(one, lag=given_, actor=other))
         answered(lambda one=one: etholog.transition(one, actor="male", answer="female", within_s=other))
         answered(lambda one=one: etholog.transition(one, longest_pause_s=other, sessions=given_))
@@ -191,7 +191,7 @@ def test_measures_of_a_season(season: Any, given_: Any, other: Any) -> None:
             answered(lambda one=one, m=measure: etholog.contrast(one, "drumming", given_, m, permutations=9))
             answered(lambda one=one, m=measure: etholog.contrast(one, given_, "male", m, other, 9))
         answered(lambda one=one: etholog.unseen_onsets(one, etholog.latency(season, "courtship"), other))
-        answered(lambda one=one: etholog.practice(one, given_, date(2026, 6, 1)))
+        answered(lambda one=one: etholog.practice_outcomes(one, given_, date(2026, 6, 1)))
         answered(lambda: etholog.read(other))
 
 

@@ -8,7 +8,7 @@ from scipy.optimize import brentq
 
 import etholog
 from etholog.analysis import bout
-from etholog.analysis.balance import balance
+from etholog.analysis.balance import palp_balance
 from etholog.analysis.duration import duration
 from etholog.base.refusal import Refusal
 from tests.analysis.test_season_measures import close, season_of
@@ -68,9 +68,9 @@ def test_pauses_do_not_reach_over_what_nobody_saw(tmp_path: Path) -> None:
         close(10_000),
     ]
     season = season_of(tmp_path, made, [*marks(*walk), close(5000)])
-    assert bout.pauses(season, "walking").tolist() == [2.0, 2.0]
+    assert bout.bout_pauses(season, "walking").tolist() == [2.0, 2.0]
     with pytest.raises(Refusal, match="did you mean 'walking'"):
-        bout.pauses(season, "walkin")
+        bout.bout_pauses(season, "walkin")
 
 
 def test_bouts_nearer_than_the_criterion_are_one(tmp_path: Path) -> None:
@@ -104,18 +104,18 @@ def test_the_balance_of_palps(tmp_path: Path) -> None:
         return [*made, close(1000 * (len(sides) + 1))]
 
     season = season_of(tmp_path, inserted("left", "right", "left", "left"), inserted("right", "right"))
-    row = balance(season).iloc[0]
+    row = palp_balance(season).iloc[0]
     # Two onsets of one palp running are one insertion that goes on.
     assert (row["left"], row["right"], row["left_s"], row["right_s"]) == (2, 2, 3.0, 3.0)
     assert row["left_share"] == 0.5
     assert (row["turns"], row["pairs"]) == (2, 2)
     assert row["chance"] == pytest.approx(2 / 3)  # of left, right, left: 4 of the 6 neighbours in all 3 orders differ
-    assert balance(season, by="male")["left"].tolist() == [2, 0]
+    assert palp_balance(season, by="male")["left"].tolist() == [2, 0]
     with pytest.raises(Refusal, match="no behaviour 'walking:left'"):
-        balance(season, "walking")
+        palp_balance(season, "walking")
 
 
-def test_no_insertion_has_no_balance(tmp_path: Path) -> None:
+def test_no_insertion_has_no_palp_balance(tmp_path: Path) -> None:
     season = season_of(tmp_path, [*marks((0, "walking", "onset")), close(1000)])
     with pytest.raises(Refusal, match="there is no balance"):
-        etholog.balance(season)
+        etholog.palp_balance(season)

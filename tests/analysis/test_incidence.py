@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from etholog.analysis.incidence import ended, incidence
+from etholog.analysis.incidence import first_ends, incidence
 from etholog.base.refusal import Refusal
 
 CAUSES = {0: None, 1: "insertion", 2: "retreat"}
@@ -68,7 +68,7 @@ def as_latencies(times: pd.DataFrame, **more: Any) -> pd.DataFrame:
 
 def test_shares_of_all_ends_and_of_none_add_up_to_one() -> None:
     # R: .4428571429 and .3857142857; the state in which nothing has come keeps .1714285714.
-    table = ended(as_latencies(TIMES)).set_index("end")
+    table = first_ends(as_latencies(TIMES)).set_index("end")
     assert list(table["count"]) == [4, 3]
     np.testing.assert_allclose(table["share"], [0.4428571429, 0.3857142857], atol=5e-11)
     assert 1 - table["share"].sum() == pytest.approx(0.1714285714, abs=5e-11)
@@ -86,14 +86,14 @@ def test_groups_are_read_off_at_a_time_that_all_were_watched_to() -> None:
     first = as_latencies(TIMES, male="A")
     second = as_latencies(TIMES[TIMES["latency_s"] < 5], male="B")  # ends with an insertion: known for ever after
     third = as_latencies(TIMES.iloc[:2], male="C")  # ends censored at 2
-    assert set(ended(pd.concat([first, second]), "male")["at_s"]) == {8.0}
-    assert set(ended(pd.concat([first, second, third]), "male")["at_s"]) == {2.0}
+    assert set(first_ends(pd.concat([first, second]), "male")["at_s"]) == {8.0}
+    assert set(first_ends(pd.concat([first, second, third]), "male")["at_s"]) == {2.0}
     with pytest.raises(Refusal, match="did you mean 'male'"):
-        ended(first, "mal")
+        first_ends(first, "mal")
 
 
 def test_a_group_of_several_males_has_no_limits_that_take_sessions_for_males() -> None:
     males = as_latencies(TIMES, male=["A"] * 5 + ["B"] * 5, species="one")
-    assert ended(males, "species")[["se", "low", "high"]].isna().all().all()
-    assert ended(males, "male")["n"].tolist() == [5, 5, 5, 5]
-    assert ended(as_latencies(TIMES, male=list("ABCDEFGHIJ"), species="one"), "species")["low"].notna().all()
+    assert first_ends(males, "species")[["se", "low", "high"]].isna().all().all()
+    assert first_ends(males, "male")["n"].tolist() == [5, 5, 5, 5]
+    assert first_ends(as_latencies(TIMES, male=list("ABCDEFGHIJ"), species="one"), "species")["low"].notna().all()

@@ -10,7 +10,7 @@ import pytest
 import etholog
 from etholog.analysis import ending, sensitivity
 from etholog.analysis.compare import compare
-from etholog.analysis.incidence import ended
+from etholog.analysis.incidence import first_ends
 from etholog.analysis.order import confounded, order
 from etholog.session import closing
 from tests.make import marks, write_session
@@ -98,7 +98,7 @@ def test_what_happens_on_the_way_ends_nothing(tmp_path: Path) -> None:
     assert times["latency_s"].tolist() == [9, 20, 30, 40, 50]
     assert times["ended_by"].tolist() == ["occurred", "he was killed", *["watching ended"] * 3]
     assert times.attrs["followed"] is None
-    by_end = ended(times).set_index("end")["count"]
+    by_end = first_ends(times).set_index("end")["count"]
     assert by_end.to_dict() == {"occurred": 1, "he was killed": 1}
     # A definition of one's own ends it there, and how often it came all the same is said.
     own = etholog.latency(season, since="walking", to="drumming", ends="flees")

@@ -15,7 +15,7 @@ from scipy.stats import mannwhitneyu
 import etholog
 from etholog import figures
 from etholog.analysis import outcome
-from etholog.analysis.practice import practice
+from etholog.analysis.practice import practice_outcomes
 from etholog.analysis.sign import signs, signs_seen
 from etholog.base.refusal import Refusal
 
@@ -114,16 +114,16 @@ def test_time_to_sac_is_the_incidence_of_what_came_first(season: etholog.Season)
 
 def test_time_before_a_practice_counts_as_without_it(season: etholog.Season) -> None:
     """Counted by hand: Clay, Fern and Sienna had water while guarding and lost no sac, Rust had none and ate hers."""
-    found = practice(season, "water while guarding", TODAY)
+    found = practice_outcomes(season, "water while guarding", TODAY)
     row = found.table.set_index("outcome").loc["the sac lost"]
     assert (row["with"], row["with_of"], row["without"]) == (0, 3, 1)
     assert np.isnan(row["p"])
     assert "too few for a p" in found.sentence
     assert "No female in both" in found.sentence
-    rest = practice(season, "cool rest", TODAY)
+    rest = practice_outcomes(season, "cool rest", TODAY)
     assert rest.table["outcome"].tolist()[0] == "a sac"
     with pytest.raises(Refusal, match="did you mean 'cool rest'"):
-        practice(season, "cool test", TODAY)
+        practice_outcomes(season, "cool test", TODAY)
 
 
 def test_signs_count_those_that_came_to_nothing_too(season: etholog.Season) -> None:
@@ -141,7 +141,7 @@ def test_signs_are_drawn_where_the_table_has_them(season: etholog.Season) -> Non
 
 
 def test_where_no_small_p_is_possible_there_is_none(season: etholog.Season) -> None:
-    table = outcome.evening(outcome.outcomes(season, TODAY))
+    table = outcome.evening_measures(outcome.outcomes(season, TODAY))
     assert table["measure"].tolist() == list(outcome.MEASURES)
     assert table["larger"].between(0, 1).all()
     assert table["p"].isna().all()  # four sacs and one moult
@@ -160,7 +160,7 @@ def evenings(female: list[str], sac: list[bool], value: list[float], males: str 
 def test_each_female_once_is_the_exact_rank_sum_test() -> None:
     chance = np.random.default_rng(7)
     sac, value = np.arange(12) % 2 == 0, chance.normal(size=12)
-    table = outcome.evening(evenings([f"F{at}" for at in range(12)], sac.tolist(), value.tolist()))
+    table = outcome.evening_measures(evenings([f"F{at}" for at in range(12)], sac.tolist(), value.tolist()))
     row = table.iloc[0]
     assert row["compared"] == "females"
     assert row["p"] == pytest.approx(mannwhitneyu(value[sac], value[~sac], method="exact").pvalue)
@@ -173,7 +173,7 @@ def test_a_female_that_comes_again_is_compared_with_herself() -> None:
     each difference: 6 females, 64 orders, 2 of them as far apart."""
     female = [f"F{at // 2}" for at in range(12)]
     value = [one + bonus for one in (10.0, 30, 50, 70, 90, 110) for bonus in (5, 0)]
-    row = outcome.evening(evenings(female, [True, False] * 6, value)).iloc[0]
+    row = outcome.evening_measures(evenings(female, [True, False] * 6, value)).iloc[0]
     assert row["compared"] == "within females"
     assert row["p"] == row["smallest_p"] == 2 / 64
     assert np.isnan(row["low"])
@@ -181,7 +181,7 @@ def test_a_female_that_comes_again_is_compared_with_herself() -> None:
 
 
 def test_with_sacs_alone_there_is_no_effect() -> None:
-    table = outcome.evening(evenings(["a", "b"], [True, True], [1.0, 2.0]))
+    table = outcome.evening_measures(evenings(["a", "b"], [True, True], [1.0, 2.0]))
     assert table["n_none"].eq(0).all()
     assert table["p"].isna().all()
 

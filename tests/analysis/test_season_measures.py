@@ -143,7 +143,7 @@ def test_the_budget_of_each_session_is_its_duration_table() -> None:
     keys = ["session", "behaviour", "qualifier"]
     each, table = (
         one.assign(**one[keys].astype(object).fillna("").astype(str)).sort_values(keys, ignore_index=True)
-        for one in (etholog.budget(season), duration(season, by="session"))
+        for one in (etholog.time_shares(season), duration(season, by="session"))
     )
     columns = [*keys, "actor", "kind", "count", "cut", "total_s", "share"]
     pd.testing.assert_frame_equal(

@@ -209,7 +209,7 @@ def test_the_cards_of_the_example_are_made_from_its_notebook(repository: Path, t
     import subprocess
     import sys
 
-    subprocess.run([sys.executable, repository / "examples" / "make_cards.py", tmp_path / "animals"], check=True)
+    subprocess.run([sys.executable, repository / "examples" / "make_cards.py", tmp_path], check=True)
     kept = repository / "examples" / "season" / "animals"
     assert {f.name: f.read_bytes() for f in kept.iterdir()} == {
         f.name: f.read_bytes() for f in (tmp_path / "animals").iterdir()

@@ -27,7 +27,7 @@ import pandas as pd
 from etholog import season as seasons
 from etholog import session
 from etholog.analysis import logrank, permutation
-from etholog.analysis.duration import budget, duration
+from etholog.analysis.duration import duration, time_shares
 from etholog.analysis.latency import latency
 from etholog.analysis.transition import transition
 from etholog.base import journal
@@ -76,7 +76,7 @@ def ours_latency(season: Season) -> tuple[int, float]:
 
 
 def ours_budget(season: Season) -> Sums:
-    found = budget(season)
+    found = time_shares(season)
     sums = found.groupby("behaviour", observed=True)[["count", "total_s"]].sum()
     return len(found), {code: (int(row["count"]), row["total_s"]) for code, row in sums.to_dict("index").items()}
 

@@ -11,7 +11,7 @@ import pytest
 
 import etholog
 from etholog import animals, ethogram, session
-from etholog.analysis.balance import balance
+from etholog.analysis.balance import palp_balance
 from etholog.analysis.outcome import funnel, outcomes
 from etholog.base.dates import Day
 from etholog.base.journal import Journal
@@ -109,7 +109,7 @@ def test_what_an_ethogram_of_ones_own_does_not_say_is_not_known(
 def test_a_measure_that_needs_a_missing_role_refuses_in_one_line(workspace: Path) -> None:
     season = etholog.read(workspace)
     with pytest.raises(Refusal) as refused:
-        balance(season)
+        palp_balance(season)
     assert str(refused.value).count("\n") == 0
     assert THE_LINE in str(refused.value)
     with pytest.raises(Refusal, match=THE_LINE):
@@ -131,7 +131,7 @@ def test_one_line_in_the_ethogram_gives_old_sessions_the_role(
     assert read.ethogram.hash == before.hash == read.header["ethogram_hash"]
     assert evidence(read.ethogram, read.fold.bouts) is Evidence.BOTH_PALPS
     season = season_of(workspace)
-    assert balance(season)[["left", "right"]].to_numpy().tolist() == [[1, 1]]
+    assert palp_balance(season)[["left", "right"]].to_numpy().tolist() == [[1, 1]]
     assert etholog("check", workspace).returncode == 0
 
 

@@ -173,7 +173,7 @@ def test_a_latency_over_a_gap_ends_where_the_behaviour_came(season: Season) -> N
 
 def test_the_budget_is_the_table_of_durations(season: Season) -> None:
     durations = etholog.duration(season, by="male")
-    figure = figures.budget(durations, by="male", named=figures.names(season))
+    figure = figures.time_shares(durations, by="male", named=figures.names(season))
     states = durations[durations["kind"] == "state"]
     for axes, (name, rows) in zip(figure.axes, states.groupby(states["male"].astype(str)), strict=True):
         assert axes.get_title(loc="left") == name
@@ -283,7 +283,7 @@ def test_nothing_to_draw_is_said(season: Season) -> None:
     for figure in (
         figures.survival(times, by="male"),
         figures.aligned(season, times),
-        figures.budget(etholog.duration(season).iloc[:0]),
+        figures.time_shares(etholog.duration(season).iloc[:0]),
         figures.transitions(empty),
         figures.flow(empty, etholog.duration(season)),
         figures.palps(season, "strike_of_lightning"),

@@ -24,7 +24,7 @@ BAR_INCHES = 0.19
 ORDER = ("female", "pair", "male", "keeper")
 
 
-def budget(
+def time_shares(
     durations: pd.DataFrame, by: str | None = None, named: Mapping[str, str] | None = None, size: Size = "page"
 ) -> ReproducibleFigure:
     """Draw `share` of each state of a table of `etholog.duration`, a panel for each value of the column `by`.

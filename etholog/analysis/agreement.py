@@ -296,6 +296,8 @@ def _record(given: pd.DataFrame | Season) -> Record:
         watched, given = (np.round(edges * 1000).astype(np.int64).reshape(-1, 2)), given.bouts
     bouts = columns.table(given, "behaviour", "onset_s", "offset_s")
     columns.labels(bouts, "behaviour")
+    if "session" in bouts.columns:
+        columns.labels(bouts, "session", holes=True)
     if "session" in bouts.columns and bouts["session"].nunique() > 1:
         one, other = bouts["session"].drop_duplicates().iloc[:2]
         raise Refusal(f"column 'session': {one} and {other}, two sessions in one table; give the bouts of one")

@@ -24,6 +24,7 @@ def times_as_fast(
     """
     labels = permutation.labellings(second, stratum, _LABELLINGS, seed)
 
+    @np.errstate(over="ignore")
     def kept(factor: float) -> bool:
         statistic = logrank.statistic(np.where(second == 0, time * factor, time), occurred, stratum, 2)
         kernel = statistic.kernel(np.arange(len(time)))
@@ -32,7 +33,10 @@ def times_as_fast(
 
     own, other = np.flatnonzero(second == 0), np.flatnonzero(second == 1)
     shared = (stratum[own][:, None] == stratum[other]) & (time[own][:, None] > 0) & (time[other] > 0)
-    ratios = np.unique((time[other] / np.where(time[own] > 0, time[own], 1.0)[:, None])[shared])
+    # Further apart than a hundred digits, the order of the times stays the same, and floats overflow.
+    with np.errstate(over="ignore"):
+        every = (time[other] / np.where(time[own] > 0, time[own], 1.0)[:, None])[shared]
+    ratios = np.unique(np.clip(every, 1e-100, 1e100))
     if not len(ratios):
         return np.nan, np.nan
     if len(ratios) > _FACTORS_AT_MOST:

@@ -9,10 +9,11 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from etholog.analysis import cox, survival
-from etholog.analysis.columns import latencies, one_of, seconds, whole, words
+from etholog.analysis.columns import latencies, numbers, one_of, seconds, whole, words
 from etholog.analysis.columns import table as table_of
 from etholog.analysis.covariate import permute_within
 from etholog.base import notebook
+from etholog.base.refusal import Refusal
 
 ANIMALS = ("male", "female")
 EVENTS_EACH = 10  # events for each coefficient (a rule of thumb, from memory)
@@ -145,11 +146,13 @@ def _permuted(data: cox.Data, at: int, group: NDArray[np.intp], ties: cox.Ties, 
 
 def design_of(rows: pd.DataFrame, columns: list[str]) -> tuple[pd.DataFrame, list[str]]:
     """Return the terms, and what the terms of each column of groups are against."""
+    if not columns:
+        raise Refusal("by: no column; name at least one")
     parts, against = [], []
     for column in columns:
         values = rows[column]
         if pd.api.types.is_numeric_dtype(values) and not pd.api.types.is_bool_dtype(values):
-            parts.append(values.astype(float).to_frame())
+            parts.append(pd.DataFrame({column: numbers(rows, column)}, rows.index))
         else:
             dummies = pd.get_dummies(values.astype(str), prefix=column, prefix_sep=": ", dtype=float)
             parts.append(dummies.iloc[:, 1:])

@@ -53,12 +53,12 @@ def tables(draw: Any, good: dict[str, list[Any]]) -> Any:
             for place, value in enumerate(values):
                 plain[place] = value
             made[name] = pd.Series(plain)
-            with contextlib.suppress(TypeError, ValueError, OverflowError):
+            with contextlib.suppress(TypeError, ValueError, OverflowError, Warning):
                 made[name] = made[name].infer_objects() if kind is None else made[name].astype(kind)
     try:
         frame = pd.DataFrame(made)
-    except (TypeError, ValueError, OverflowError):
-        reject()  # pandas itself holds no such table
+    except (TypeError, ValueError, OverflowError, Warning):
+        reject()  # pandas itself holds no such table, or not for long
     if draw(st.booleans()) and len(frame):
         frame.index = draw(st.sampled_from([pd.Index([0] * len(frame)), pd.Index([str(n) for n in range(len(frame))])]))
     return draw(st.sampled_from([frame] * 20 + [None, 3, "table", [1, 2], np.eye(2), {"a": [1]}]))

@@ -17,7 +17,7 @@ from etholog.base.dates import Day
 from etholog.base.refusal import Finding, Refusal
 from etholog.base.text import nearest
 from etholog.ethogram import NEEDED, Ethogram
-from etholog.session import endings
+from etholog.session import endings, log
 from etholog.session.evidence import Evidence, evidence
 
 
@@ -34,6 +34,12 @@ class Pairing:
     # What a keeper writes on a card without a session says that they were together, and no more.
     evidence: Evidence = Evidence.UNWATCHED
     ethogram: Ethogram | None = None
+    strikes: int = 0
+
+    @property
+    def struck(self) -> str:
+        """That she struck or lunged at him, in words; '' where she did not."""
+        return f"she struck {'once' if self.strikes == 1 else f'{self.strikes} times'}" if self.strikes else ""
 
     @property
     def may_have_taken(self) -> bool:
@@ -218,7 +224,8 @@ def _from_sessions(folder: Path, known: Animals) -> tuple[list[Pairing], list[Fi
         except Refusal as refusal:
             findings += refusal.findings
             continue
-        read.append(one)
+        if not one.is_accident:
+            read.append(one)
     for at in session.counted_once((one.id, one.header.get("record_of")) for one in read):
         one = read[at]
         reached = evidence(one.ethogram, one.fold.bouts)
@@ -233,6 +240,7 @@ def _from_sessions(folder: Path, known: Animals) -> tuple[list[Pairing], list[Fi
             str(one.fold.outcome.get("ended") or ""),
             reached,
             one.ethogram,
+            len(log.strikes(one)),
         )
         pairings.append(pairing)
     return pairings, findings

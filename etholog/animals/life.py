@@ -44,8 +44,8 @@ def events(animals: Animals, name: str) -> Iterator[tuple[str, str, str]]:
         if isinstance(what, Pairing):
             mate = what.female if what.male == animals.id_of(name) else what.male
             how = f": {what.evidence.words}" if what.evidence != Evidence.UNWATCHED else ""
-            ended = f"; {what.ended}" if what.ended else ""
-            yield what.on.text, f"paired with {mate}{how}{ended}", what.file.name if what.file else "card"
+            then = "".join(f"; {said}" for said in (what.struck, what.ended) if said)
+            yield what.on.text, f"paired with {mate}{how}{then}", what.file.name if what.file else "card"
         else:
             yield what.on.text, what.said + (f": {what.note}" if what.note else ""), f"#{what.n}"
 

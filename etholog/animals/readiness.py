@@ -276,8 +276,8 @@ def _moults(card: Card, group: Group, now: Day) -> Iterator[Fact]:
 
 def _this_intermoult(who: str, one: Attempt) -> Iterator[Fact]:
     for pairing in one.pairings:
-        ended = f"; {pairing.ended}" if pairing.ended else ""
-        yield Fact("note", f"{who}: paired {pairing.on.text} with {pairing.male}: {pairing.evidence.words}{ended}")
+        then = "".join(f"; {said}" for said in (pairing.struck, pairing.ended) if said)
+        yield Fact("note", f"{who}: paired {pairing.on.text} with {pairing.male}: {pairing.evidence.words}{then}")
     if one.sac and one.guarding:
         yield Fact("against", f"{who}: guards a sac since {one.sac.on.text}")
     if one.sac:
@@ -304,7 +304,7 @@ def _together(male: str, female: str, animals: Animals) -> Iterator[Fact]:
             yield Fact("against", f"{' and '.join(others)} before him in this intermoult: nobody will know the sire")
     met = [pairing for pairing in animals.pairings_of(her) if pairing.male == him]
     if met:
-        ended = f", {met[-1].ended}" if met[-1].ended else ""
+        ended = "".join(f", {said}" for said in (met[-1].struck, met[-1].ended) if said)
         yield Fact(
             "note", f"these two have met {len(met)} time{'s' if len(met) > 1 else ''}, last on {met[-1].on.text}{ended}"
         )

@@ -36,6 +36,9 @@ def run(args: argparse.Namespace) -> int:
     findings += [found for path in args.paths if (path / "animals").is_dir() for found in _herd(path)]
     for found in findings:
         print(visible(str(found)))
+    mistakes = sum(map(_begun_by_mistake, files))
+    if mistakes:
+        say(f"{mistakes} session{'' if mistakes == 1 else 's'} begun by mistake: kept, and counted for nothing")
     say(f"{len(files) + len(cards)} files read, {len(findings) or 'no'} finding{'' if len(findings) == 1 else 's'}")
     return 1 if findings else 0
 
@@ -86,8 +89,16 @@ def _findings(file: Path) -> list[Finding]:
         read = session.read(file)
     except Refusal as refusal:
         return list(refusal.findings)
+    broken = Finding("was broken off, not ended", f"go on with it, or end it: etholog resume {file}", file)
     remarks = [replace(remark, path=file) for remark in read.fold.remarks]
-    return [*read.findings, *remarks, *_without_role(file, read.ethogram)]
+    return [*read.findings, *([] if read.fold.closed else [broken]), *remarks, *_without_role(file, read.ethogram)]
+
+
+def _begun_by_mistake(file: Path) -> bool:
+    try:
+        return file.suffix != ".toml" and session.read(file).is_accident
+    except Refusal:
+        return False
 
 
 def _without_role(file: Path, kept: Ethogram) -> list[Finding]:

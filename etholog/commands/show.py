@@ -11,13 +11,14 @@ from etholog.base.colours import ACTORS
 from etholog.base.refusal import Finding
 from etholog.base.text import visible
 from etholog.commands.output import Part, picture, say
-from etholog.screens.strip import BOXES, KEY_WIDTH, LABEL_WIDTH, PLAIN, TOTALS_WIDTH, Glyphs, Lane, totals, trace
-from etholog.session import Session, summary
+from etholog.screens.strip import BOXES, KEY_WIDTH, LABEL_WIDTH, PLAIN, TOTALS_WIDTH, Glyphs, Lane, ruler, totals, trace
+from etholog.session import Session, log, summary
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Give the command its arguments."""
     parser.add_argument("files", nargs="+", type=Path, metavar="SESSION", help="a session's file")
+    parser.add_argument("--log", action="store_true", help="marks, notes and gaps side by side, in the order of time")
     parser.add_argument("--ascii", action="store_true", help="draw with plain characters")
     parser.epilog = "example:\n  etholog show sessions/20260503-211500-M-Basalt-F-Umbra.jsonl"
 
@@ -33,6 +34,11 @@ def run(args: argparse.Namespace) -> int:
         for line in summary.lines(read):
             print(visible(line))
         print()
+        if args.log:
+            for entry in log.entries(read):
+                print(visible(f"  {log.line(entry)}"))
+            print()
+            continue
         picture(strip(read, shutil.get_terminal_size().columns, PLAIN if args.ascii else BOXES))
         print()
     say(*findings)
@@ -74,4 +80,5 @@ def strip(read: Session, width: int, glyphs: Glyphs) -> Iterator[list[Part]]:
             (body, ACTORS[actor]),
             (f"{glyphs.frame}{totals(lane, fold.end)}".rstrip(), ""),
         ]
-    yield [(f"{'':<{KEY_WIDTH + LABEL_WIDTH}}0{summary.span(fold.end):>{columns}}", "")]
+    signs = [(moment.t, glyphs.sign(moment.kind)) for moment in log.moments(read) if moment.kind != "gap"]
+    yield [(" " * (KEY_WIDTH + LABEL_WIDTH + 1) + ruler((columns - 1) * scale, columns, scale, signs).rstrip(), "")]

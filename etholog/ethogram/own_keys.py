@@ -50,6 +50,7 @@ class Act(Enum):
     MOVE_BACK = auto()
     MOVE_ON = auto()
     TAKE_OUT = auto()
+    ANSWERS = auto()
     LEAVE = auto()
 
 
@@ -187,6 +188,13 @@ OWN_KEYS = (
     OwnKey(Act.SUSPEND, Where.STRIP | Where.FILMS, ("ctrl+z",), "", "goes to the shell; fg comes back"),
     OwnKey(Act.HOW_TO_END, Where.STRIP | Where.FILMS, ("ctrl+c", "ctrl+q"), ""),
     OwnKey(Act.END, Where.WATCH, ("escape",), "end, with Enter", "asks whether to end the session; Enter ends it"),
+    OwnKey(
+        Act.ANSWERS,
+        Where.AMEND,
+        ("ctrl+e",),
+        "how it ended",
+        "shows the answers about the session's end, to be changed",
+    ),
     OwnKey(Act.LEAVE, Where.AMEND, ("escape",), "leave", "leaves"),
 )
 

@@ -68,6 +68,8 @@ class Earlier:
                 known = session.read(path)
             except Refusal:
                 continue
+            if known.is_accident:
+                continue
             ended = f", {known.fold.outcome['ended']}" if known.fold.outcome.get("ended") else ""
             rung = evidence(known.ethogram, known.fold.bouts).words
             yield f"{header['began']:%Y-%m-%d}  {header['male']} with {header['female']}: {rung}{ended}"

@@ -6,6 +6,7 @@ from typing import Any
 from etholog.base.clock import clock_face
 from etholog.ethogram import Ethogram
 from etholog.session.folding import Folding, corrected
+from etholog.session.log import mark_words
 
 
 class Live:
@@ -38,6 +39,7 @@ class Live:
         self.folding = Folding(self.ethogram)
         self.refolds += 1
         self.stage, self.marks, self.rescues = "", 0, 0
+        self.moments: list[tuple[int, str]] = []  # notes, rescues and syncs: when, and which
         self.latest: dict[str, int] = {}  # when each behaviour last began
         self.open_gap: int | None = None  # the record that began the gap of now
         self._folded_to = 0
@@ -56,6 +58,8 @@ class Live:
         do = record["do"]
         if do in ("mark", "stray"):
             self._last_mark = record["n"]
+        elif do in ("note", "rescue", "sync"):
+            self.moments.append((record["t"], do))
         if do == "mark":
             self.marks += 1
             edge = record.get("edge")
@@ -145,9 +149,4 @@ class Live:
         if record["do"] != "mark":
             said = record.get("text") or record.get("key") or record.get("why") or ""
             return f"{record['do']} {said[:40]}".strip() + f" {when}"
-        behaviour = self.ethogram.by_code.get(record["code"])
-        label = behaviour.label if behaviour else record["code"]
-        side = f" {record['qualifier']}" if record.get("qualifier") else ""
-        state = behaviour is not None and behaviour.kind == "state"
-        verb = "" if not state else " ended" if record.get("edge") == "offset" else " began"
-        return f"{label}{side}{verb} {when}{'' if record.get('sure', True) else ' (unsure)'}"
+        return f"{mark_words(self.ethogram, record)} {when}{'' if record.get('sure', True) else ' (unsure)'}"

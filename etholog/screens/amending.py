@@ -15,6 +15,7 @@ from etholog.recording.amender import Amender
 from etholog.recording.begun import Begun
 from etholog.recording.corrector import Answer
 from etholog.screens.chart import StripChart
+from etholog.screens.closing import ClosingForm
 from etholog.screens.fit import first_fitting, shortened
 from etholog.screens.keys_panel import KeysPanel
 from etholog.screens.line import Line
@@ -125,6 +126,8 @@ class Amending(Screen[bool], inherit_bindings=False):
                 self._open_line()
             case Act.KEYS:
                 self.query_one(KeysPanel).turn()
+            case Act.ANSWERS:
+                self.app.push_screen(ClosingForm(amender))
             case Act.UNDO:
                 return amender.undo()
             case Act.TAKE_OUT:
@@ -175,7 +178,9 @@ class Amending(Screen[bool], inherit_bindings=False):
         chart.changed()
         here = f" {clock_face(amender.cursor)} of {clock_face(amender.end)}"
         self._say("top", f"{here}  {self._pair}  ? keys, Esc leaves")
-        times = ruler(chart.right, chart.room, chart.scale, amender.cursor, self.look.glyphs.here)
+        glyphs = self.look.glyphs
+        signs = [(t, glyphs.sign(what)) for t, what in live.moments]
+        times = ruler(chart.right, chart.room, chart.scale, [*signs, (amender.cursor, glyphs.here)])
         self._say("ruler", " " * (KEY_WIDTH + LABEL_WIDTH + 1) + times)
         mark = amender.in_hand()
         self._say("hand", f" in hand: {live.told(mark['n']) if mark is not None else 'nothing, no mark before this'}")

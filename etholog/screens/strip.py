@@ -1,7 +1,7 @@
 """The strip's geometry: which lanes there are, and what each shows at which column. Pure, no screen."""
 
 from bisect import bisect_left, insort
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 
 from etholog.base.clock import clock_face, short_face
@@ -12,6 +12,8 @@ from etholog.session.folding import Bout, Span
 MS_PER_COLUMN = 2000
 FOREVER = 10**11  # milliseconds: later than any session's end
 KEY_WIDTH, LABEL_WIDTH, TOTALS_WIDTH = 3, 17, 13
+TICK_WIDTH, TICK_COLUMNS = 8, 12  # what a time on the ruler takes, and how far apart two are at least
+TICKS_S = (1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 14_400, 28_800, 86_400)
 
 
 @dataclass(frozen=True)
@@ -25,6 +27,14 @@ class Glyphs:
     gap: str = "░"
     frame: str = "│"
     here: str = "▼"
+    note: str = "*"
+    rescue: str = "!"
+    sync: str = "+"
+
+    def sign(self, what: str) -> str:
+        """Return the sign of a note, a rescue or a sync."""
+        sign: str = getattr(self, what)
+        return sign
 
 
 BOXES = Glyphs()
@@ -165,18 +175,24 @@ def _onset(bout: Bout) -> int:
     return bout.onset
 
 
-def ruler(now: int, columns: int, scale: int, cursor: int, mark: str) -> str:
-    """Return a line of times above a trace of the same measure, with `mark` above the column of `cursor` (ms)."""
+def ruler(now: int, columns: int, scale: int, signs: Iterable[tuple[int, str]] = ()) -> str:
+    """Return a line of times above a trace of the same measure, and signs at their times (ms); the last one wins.
+
+    >>> ruler(62_000, 32, 2000, [(4000, "*")])
+    '  *            0:00:30         '
+    """
     left = now // scale - columns + 1
     cells = [" "] * columns
-    here = cursor // scale - left
-    step = 15
-    for column in range(left - left % step, left + columns, step):
-        at = column - left
-        if column >= 0 and 0 <= at <= columns - 8 and not at <= here <= at + 7:
-            cells[at : at + 8] = f"{clock_face(column * scale):<8}"
-    if 0 <= here < columns:
-        cells[here] = mark
+    at_column = {t // scale - left: sign for t, sign in signs}
+    apart = next((tick for tick in TICKS_S if tick * 1000 >= TICK_COLUMNS * scale), TICKS_S[-1]) * 1000
+    for tick in range(max(0, left * scale // apart), now // apart + 1):
+        at = tick * apart // scale - left
+        room = range(at, at + TICK_WIDTH)
+        if 0 <= at <= columns - TICK_WIDTH and not any(column in at_column for column in room):
+            cells[at : at + TICK_WIDTH] = f"{clock_face(tick * apart):<{TICK_WIDTH}}"
+    for at, sign in at_column.items():
+        if 0 <= at < columns:
+            cells[at] = sign
     return "".join(cells)
 
 

@@ -24,13 +24,13 @@ from etholog.screens.driver import held
 from etholog.screens.fit import first_fitting, shortened
 from etholog.screens.keys_panel import KeysPanel
 from etholog.screens.line import Line
-from etholog.screens.strip import PLAIN, Lanes
+from etholog.screens.strip import KEY_WIDTH, LABEL_WIDTH, PLAIN, Lanes, ruler
 from etholog.screens.themes import Look
 from etholog.session.folding import Bout
 
 TICK_S = 0.25
 SLOW_DISK_S = 2.0
-OTHER_ROWS = 8  # the clock in big figures, and all the lines above and below the strip
+OTHER_ROWS = 9  # the clock in big figures, and all the lines above and below the strip
 NOTE_HINTS = (
     "a note, or -12 to move the last mark 12 s earlier; Enter keeps, Esc leaves",
     "a note, or -12 to move the mark; Enter keeps, Esc leaves",
@@ -46,7 +46,8 @@ class Watching(Screen[bool], inherit_bindings=False):
     CSS = """
     Watching { overflow: hidden; }
     #clock { width: auto; padding: 0 2; display: none; }
-    #top, #prompt, #runs, #last, #trouble { height: 1; }
+    #top, #axis, #prompt, #runs, #last, #trouble { height: 1; }
+    #axis { color: $faint; }
     #prompt { color: $alarm; }
     #top.long, #prompt.long, #runs.long, #last.long { height: auto; }
     #trouble { display: none; color: $alarm; text-style: bold reverse; height: auto; }
@@ -91,6 +92,7 @@ class Watching(Screen[bool], inherit_bindings=False):
         yield Digits("0:00:00", id="clock")
         yield Static(id="top", markup=False)
         yield Static(id="trouble", markup=False)
+        yield Static(id="axis", markup=False)
         yield StripChart(self.recorder.live, self._lanes, self.look, self._now)
         yield Static(id="prompt", markup=False)
         yield Static(id="runs", markup=False)
@@ -244,6 +246,8 @@ class Watching(Screen[bool], inherit_bindings=False):
         if big:
             digits.update(clock_face(now))
         self._say("top", self._top(now))
+        signs = [(t, self.look.glyphs.sign(what)) for t, what in self.recorder.live.moments]
+        self._say("axis", " " * (KEY_WIDTH + LABEL_WIDTH + 1) + ruler(chart.right, chart.room, chart.scale, signs))
         self._say("prompt", self._bottom_prompt(chart))
         self._say("runs", self._run_text(now))
         ways = (self.recorder.with_undo(self._answer), self.recorder.with_undo_key(self._answer), self._answer)

@@ -16,7 +16,7 @@ from etholog.base.refusal import Finding, Refusal
 from etholog.ethogram import Ethogram, with_roles
 from etholog.season import cache, rows, tables
 from etholog.season.rows import Rows
-from etholog.session import Session
+from etholog.session import Session, closing
 
 
 @dataclass(frozen=True)
@@ -128,7 +128,8 @@ def sessions_in(folder: Path) -> tuple[list[Session], list[Finding]]:
 
 
 def of(folder: Path, found: Iterable[Session], findings: Iterable[Finding] = ()) -> Season:
-    """Put sessions into tables. A session that comes twice counts once; so does one with a second observer's record."""
+    """Put sessions into tables. A session that comes twice counts once; so does one with a second observer's record;
+    one that was begun by mistake counts for nothing."""
     return _season(folder, _in_order(rows.gather(found)), findings)
 
 
@@ -146,7 +147,9 @@ def _season(folder: Path, found: Rows, findings: Iterable[Finding]) -> Season:
         first = kept.setdefault(id_, at)
         if first != at:
             told.append(Finding(f"is session {id_} again, as {names[first]} is", "left out", folder / name))
-    firsts = rows.take(found, session.counted_once(zip(found.said["id"], record_of, strict=True)))
+    meant = [at for at, outcome in enumerate(found.said["outcome"]) if not closing.is_accident(outcome)]
+    counted = session.counted_once((found.said["id"][at], record_of[at]) for at in meant)
+    firsts = rows.take(found, [meant[at] for at in counted])
     # The cache keeps an ethogram as it was recorded, without the roles that the workspace's own was given since.
     firsts = replace(firsts, ethograms=[with_roles(one, folder.absolute()) for one in firsts.ethograms])
     ethograms = [firsts.ethograms[at] for at in dict.fromkeys(firsts.counted["ethogram"].tolist())]

@@ -13,6 +13,7 @@ __all__ = [
     "header",
     "header_of",
     "latency",
+    "log",
     "question",
     "read",
     "record",

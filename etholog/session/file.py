@@ -13,6 +13,7 @@ from pydantic import TypeAdapter, ValidationError
 from etholog.base import journal
 from etholog.base.refusal import Finding, Refusal
 from etholog.ethogram import Ethogram, from_plain, with_roles
+from etholog.session.closing import is_accident
 from etholog.session.folding import Fold, fold
 from etholog.session.record import FORMAT_1, FORMAT_2, Header, Record, brief, checked
 
@@ -40,6 +41,11 @@ class Session:
     def began(self) -> datetime:
         """The instant of t = 0, with its offset from UTC."""
         return self.header["began"]
+
+    @property
+    def is_accident(self) -> bool:
+        """Whether it was begun by mistake: it counts for nothing."""
+        return is_accident(self.fold.outcome)
 
     @cached_property
     def fold(self) -> Fold:

@@ -2,6 +2,8 @@
 
 from collections.abc import Iterator
 
+from etholog.base.clock import clock_face
+from etholog.session import log
 from etholog.session.evidence import OF_A_SESSION, Evidence, evidence
 from etholog.session.file import Session
 from etholog.session.folding import Bout
@@ -29,21 +31,29 @@ def lines(session: Session) -> Iterator[str]:
     gaps = sum(gap.offset - gap.onset for gap in fold.gaps)
     watched = fold.end - gaps
     yield f"  {span(fold.end)} in all" + (f", {span(gaps)} of it not watched" if gaps else "") + f", {fold.marks} marks"
+    if session.is_accident:
+        yield "  begun by mistake: it counts for nothing"
+    if not fold.closed:
+        yield "  broken off, not ended: `etholog resume` goes on with it"
     yield from _latencies(session)
     yield from _insertions(session)
     yield f"  evidence of transfer: {evidence(session.ethogram, fold.bouts).words}"
     hidden = sum(b.offset - b.onset for b in fold.bouts if session.ethogram.by_code[b.code].hides)
     if hidden and watched:
         yield f"  out of sight (he, she): {hidden / watched:.0%} of the time watched, added up"
-    unsure = [bout for bout in fold.bouts if not bout.sure]
-    if unsure:
-        yield f"  unsure: {', '.join(sorted({session.ethogram.by_code[b.code].label for b in unsure}))}"
+    if unsure := [bout for bout in fold.bouts if not bout.sure]:
+        told = (f"{session.ethogram.by_code[bout.code].label} {clock_face(bout.onset)}" for bout in unsure)
+        yield f"  unsure: {', '.join(told)}"
+    if struck := log.strikes(session):
+        yield f"  she struck: {', '.join(map(clock_face, struck))}"
     if any(said.do == "rescue" for said in fold.said):
         yield "  disturbed: the keeper had to step in"
+    for moment in log.moments(session):
+        yield f"  {log.line(moment)}"
     for name, value in fold.outcome.items():
         if name == "evidence" and type(value) is int and value in OF_A_SESSION:
             yield f"  evidence of transfer, as the keeper saw it: {Evidence(value).words}"
-        elif value not in (None, ""):
+        elif value not in (None, "") and name != "accident":
             shown = {True: "yes", False: "no"}.get(value, value) if isinstance(value, bool) else value
             yield f"  {name.replace('_', ' ')}: {shown}"
     strays = sum(said.do == "stray" for said in fold.said)

@@ -74,4 +74,4 @@ def test_gaps_are_shaded_and_marks_stand_on_them() -> None:
 
 
 def test_the_ruler_tells_times_and_where_the_cursor_is() -> None:
-    assert ruler(59_000, 30, 2000, 20_000, "V") == "0:00:00   V    0:00:30        "
+    assert ruler(59_000, 30, 2000, [(20_000, "V")]) == "0:00:00   V    0:00:30        "

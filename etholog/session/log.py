@@ -1,0 +1,73 @@
+"""A session from its first moment to its last: marks, notes, gaps and rescues side by side, each in words."""
+
+from collections.abc import Iterator, Mapping
+from typing import Any, NamedTuple
+
+from etholog.base.clock import clock_face
+from etholog.ethogram import Ethogram
+from etholog.session.file import Session
+from etholog.session.folding import corrected
+
+
+class Entry(NamedTuple):
+    """One thing at one instant, in milliseconds since the session began; `kind` is that of its record."""
+
+    t: int
+    kind: str
+    text: str
+
+
+def mark_words(ethogram: Ethogram, mark: Mapping[str, Any]) -> str:
+    """Return what a mark says: the behaviour, its qualifier, and whether it began or ended."""
+    behaviour = ethogram.by_code.get(mark["code"])
+    label = behaviour.label if behaviour else mark["code"]
+    side = f" {mark['qualifier']}" if mark.get("qualifier") else ""
+    state = behaviour is not None and behaviour.kind == "state"
+    verb = "" if not state else " ended" if mark.get("edge") == "offset" else " began"
+    return f"{label}{side}{verb}"
+
+
+def entries(session: Session) -> Iterator[Entry]:
+    """Yield all that an observer put there, as corrected, in the order of its time."""
+    for record in corrected(session.records)[0]:
+        match record["do"]:
+            case "mark":
+                unsure = "" if record.get("sure", True) else " (unsure)"
+                text = mark_words(session.ethogram, record) + unsure
+            case "note":
+                text = f"note: {record['text']}"
+            case "gap":
+                text = "nobody watches" + (f": {record['why']}" if record["why"] else "")
+            case "back":
+                text = "watched again"
+            case "rescue":
+                text = "RESCUE: the keeper stepped in"
+            case "sync":
+                text = "sync with the film"
+            case "stray":
+                text = f"key {record['key']!r}, without a meaning"
+            case _:
+                continue
+        yield Entry(record["t"], record["do"], text)
+
+
+def moments(session: Session) -> Iterator[Entry]:
+    """Yield what the strip's lanes don't tell: notes, rescues, and why nobody watched."""
+    for entry in entries(session):
+        if entry.kind in ("note", "rescue") or (entry.kind == "gap" and ":" in entry.text):
+            yield entry
+
+
+def strikes(session: Session) -> list[int]:
+    """Return when she struck or lunged at him, in milliseconds."""
+    codes = session.ethogram.codes_of("strike")
+    return [bout.onset for bout in session.fold.bouts if bout.code in codes]
+
+
+def line(entry: Entry) -> str:
+    """Return an entry as a line of a log.
+
+    >>> line(Entry(192_000, "note", "note: his left palp is lame"))
+    '0:03:12  note: his left palp is lame'
+    """
+    return f"{clock_face(entry.t)}  {entry.text}"

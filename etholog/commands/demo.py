@@ -1,22 +1,27 @@
-"""`etholog demo`: an invented pairing, key by key through the recorder of a live one, beside an invented season."""
+"""`etholog demo`: a minute with an invented pairing, keyed through the recorder of a live one, and its season."""
 
 import argparse
 import shutil
 import sys
 import tempfile
 from collections.abc import Iterator
+from datetime import date
 from pathlib import Path
-from types import ModuleType
+from typing import TYPE_CHECKING
 
-from etholog import ethogram, session
+from etholog import animals, ethogram, session
 from etholog.base import system
 from etholog.base.shipped import folder
 from etholog.base.text import visible
-from etholog.commands import duration, label, latency, outcome, transition
-from etholog.commands.output import say
+from etholog.commands import curve, label
+from etholog.commands.output import paragraph, say, working
 from etholog.recording.opening import begin
 from etholog.recording.recorder import Recorder
 from etholog.session import summary
+from etholog.session.summary import span
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 # A brisk pairing takes about 7 minutes from his first step to the parting, and she may stay still for about 15
 # afterwards; a palp
@@ -29,7 +34,7 @@ z he probes, 48 s      c right palp, 7 s   z he probes, 52 s      x left palp, 8
 z he probes, 39 s      v they part, 10 s   h he flees, 2 s        6 she is still, 1 s
 """
 STILL_S = 15 * 60
-SPEED = 60
+SPEED = 24  # times as fast as the evening: about twenty seconds
 
 
 def script() -> Iterator[tuple[float, str]]:
@@ -49,7 +54,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Record the invented pairing, then print what it and the invented season come to."""
+    """Play the invented pairing, then tell in a page what it and the invented season come to."""
     workspace = Path(tempfile.mkdtemp(prefix="etholog-demo-"))
     shutil.copytree(folder("examples") / "season", workspace, dirs_exist_ok=True)
     kept = ethogram.read(folder("examples") / "terrestrial-1.toml")  # the season's own
@@ -57,65 +62,63 @@ def run(args: argparse.Namespace) -> int:
     said = {"male": "M-Flint", "female": "F-Umbra", "species": "Brachypelma smithi", "observer": "the demo"}
     journal = begin(workspace / "sessions", kept, began, 0.0, place="invented", source="invented", **said)
     recorder = Recorder(journal, kept, "left", began, 0.0)
-    if sys.stdin.isatty() and sys.stdout.isatty() and not args.headless:
-        _play_on_the_strip(recorder)
+    shown = sys.stdin.isatty() and sys.stdout.isatty()
+    if shown and not args.headless:
+        from etholog.screens.played import play
+        from etholog.screens.themes import THEMES, Look
+
+        pair = "M-Flint x F-Umbra (invented; any key skips)"
+        if not play(recorder, Look(THEMES["day"]), pair, script(), SPEED):
+            return 1
     else:
         for at, key in script():
             recorder.press(key, at)
-    end = max(at for at, _ in script()) + STILL_S
-    recorder.close(end, {"ended": "he got out", "male_whole": True})
+    recorder.close(max(at for at, _ in script()) + STILL_S, {"ended": "he got out", "male_whole": True})
     journal.close()
-    print("ALL OF THIS IS INVENTED: no such animals, no such evening.\n")
-    print("One pairing, keyed through the recorder:\n")
+    print("ALL OF THIS IS INVENTED: no such animals, no such evening.\n\nOne pairing, as it was keyed:")
     for line in summary.lines(session.read(journal.path)):
         print(visible(line))
-    print("\nThe season beside it:")
-    _measures(workspace)
+    print("\nThe label for her enclosure (etholog label F-Umbra):")
+    known = animals.read(workspace)
+    for line in label.lines(known, "F-Umbra", ethogram.at_hand(workspace)):
+        paragraph(f"  {visible(line)}")
+    _season(workspace, with_curve=shown)
     say(
         "",
-        f"The invented season lies in {workspace}; delete it when you like. What to run next, with your own animals:",
+        "What next, with your own animals (delete the demo's folder when you like):",
+        "  etholog new spiders          a folder for your animals; then: cd spiders",
         "  etholog watch --male YOUR-MALE --female YOUR-FEMALE",
-        "  etholog latency courtship --by male",
     )
     return 0
 
 
-def _play_on_the_strip(recorder: Recorder) -> None:
-    from etholog.screens.app import WatchApp
-    from etholog.screens.themes import THEMES, Look
-    from etholog.screens.watching import Watching
+def _season(workspace: Path, with_curve: bool) -> None:
+    from etholog import season
+    from etholog.analysis.compare import compare
+    from etholog.analysis.latency import latency
+    from etholog.report import file, page
 
-    class Played(Watching):
-        """The watch screen with invented fingers on its keys, and a clock that runs `SPEED` times as fast."""
-
-        compares_clocks = False
-
-        def on_mount(self) -> None:
-            super().on_mount()
-            started = system.now()
-            self._clock = lambda: (system.now() - started) * SPEED
-            self._stamp = lambda _: self._clock()  # a key of the onlooker falls into the invented time
-            for at, key in script():
-                self.set_timer(at / SPEED, lambda at=at, key=key: self._told(self.recorder.press(key, at)))
-            last = max(at for at, _ in script())
-            self.set_timer((last + 60) / SPEED, lambda: self.dismiss(True))
-
-    dress = Look(THEMES["day"])
-    played = Played(recorder, dress, pair="M-Flint x F-Umbra (invented)", asks=False)
-    WatchApp(dress, watching=played).run()
+    read = season.read(workspace)
+    times = latency(read, "courtship")
+    print(f"\nThe season beside it, {len(read.sessions)} sessions: how long until the male courts?")
+    if with_curve:
+        curve.show(times, "male")
+    paragraph(_in_words(compare(times, "male").table))
+    found, _ = season.sessions_in(workspace / "sessions")
+    out = workspace / "report.html"
+    with working("Drawing the page"):
+        file.write(page.html(read, found, date.today()), out)
+    print(visible(f"\nThe whole season on one page, for any browser: {out}"))
 
 
-def _measures(workspace: Path) -> None:
-    asked: tuple[tuple[ModuleType, list[str]], ...] = (
-        (latency, ["courtship"]),
-        (duration, []),
-        (transition, ["--actor", "male"]),
-        (outcome, ["--today", "2026-11-20"]),
-        (label, ["F-Umbra"]),
+def _in_words(males: "pd.DataFrame") -> str:
+    """Return who began sooner and who took longer, by the medians, and how far that can be trusted."""
+    known = males["median_s"].dropna().sort_values()
+    if len(known) < 2:
+        return "Too few of these males courted for a comparison."
+    first, last = (f"{male} took about {span(1000 * known[male])}" for male in (known.index[0], known.index[-1]))
+    least, most = int(males["n"].min()), int(males["n"].max())
+    return (
+        f"{first}, {last} (half of their evenings were shorter). With {least} to {most} evenings each this may still"
+        " be chance: etholog latency courtship --by male tells how sure that is."
     )
-    for command, words in asked:
-        parser = argparse.ArgumentParser()
-        command.configure(parser)
-        print(f"\n$ etholog {command.__name__.rsplit('.', 1)[1]} {' '.join(words)}")
-        sys.stdout.flush()
-        command.run(parser.parse_args([*words, "--folder", str(workspace)]))

@@ -10,6 +10,7 @@ __all__ = [
     "home",
     "mpv",
     "plain",
+    "played",
     "stretch_watching",
     "strip",
     "themes",

@@ -5,7 +5,6 @@ import shutil
 import sys
 import tempfile
 from collections.abc import Iterator
-from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -17,7 +16,7 @@ from etholog.commands import curve, label
 from etholog.commands.output import paragraph, say, working
 from etholog.recording.opening import begin
 from etholog.recording.recorder import Recorder
-from etholog.session import summary
+from etholog.session import Session, summary
 from etholog.session.summary import span
 
 if TYPE_CHECKING:
@@ -75,16 +74,15 @@ def run(args: argparse.Namespace) -> int:
             recorder.press(key, at)
     recorder.close(max(at for at, _ in script()) + STILL_S, {"ended": "he got out", "male_whole": True})
     journal.close()
-    print("ALL OF THIS IS INVENTED: no such animals, no such evening.\n\nOne pairing, as it was keyed:")
-    for line in summary.lines(session.read(journal.path)):
+    print("ALL OF THIS IS INVENTED: no such animals, no such evening.\n")
+    pairing = session.read(journal.path)
+    for line in summary.lines(pairing):
         print(visible(line))
     print("\nThe label for her enclosure (etholog label F-Umbra):")
-    known = animals.read(workspace)
-    for line in label.lines(known, "F-Umbra", ethogram.at_hand(workspace)):
+    for line in list(label.lines(animals.read(workspace), "F-Umbra", ethogram.at_hand(workspace)))[1:]:
         paragraph(f"  {visible(line)}")
-    _season(workspace, with_curve=shown)
+    _season(workspace, pairing, with_curve=shown)
     say(
-        "",
         "What next, with your own animals (delete the demo's folder when you like):",
         "  etholog new spiders          a folder for your animals; then: cd spiders",
         "  etholog watch --male YOUR-MALE --female YOUR-FEMALE",
@@ -92,7 +90,7 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def _season(workspace: Path, with_curve: bool) -> None:
+def _season(workspace: Path, pairing: Session, with_curve: bool) -> None:
     from etholog import season
     from etholog.analysis.compare import compare
     from etholog.analysis.latency import latency
@@ -104,11 +102,10 @@ def _season(workspace: Path, with_curve: bool) -> None:
     if with_curve:
         curve.show(times, "male")
     paragraph(_in_words(compare(times, "male").table))
-    found, _ = season.sessions_in(workspace / "sessions")
     out = workspace / "report.html"
     with working("Drawing the page"):
-        file.write(page.html(read, found, date.today()), out)
-    print(visible(f"\nThe whole season on one page, for any browser: {out}"))
+        file.write(page.html(season.of(workspace, [pairing]), [pairing]), out)
+    print(visible(f"The pairing's page, for any browser: {out}"))
 
 
 def _in_words(males: "pd.DataFrame") -> str:

@@ -11,18 +11,17 @@ import pytest
 
 import etholog as package
 from etholog.commands.demo import STILL_S, script
+from tests.screens.terminal import Terminal
 
 pytestmark = pytest.mark.slow
 
 
-def test_the_demo_prints_all_three_measures_and_says_that_it_is_invented(
+def test_the_demo_is_a_page_and_says_that_it_is_invented(
     etholog: Callable[..., CompletedProcess[str]], tmp_path: Path
 ) -> None:
     done = etholog("demo", env={"TMPDIR": str(tmp_path), "PATH": "", "PYTHONPATH": ":".join(sys.path)})
     assert done.returncode == 0, done.stderr
     assert done.stdout.startswith("ALL OF THIS IS INVENTED")
-    for word in ("latency", "duration", "transition"):
-        assert f"$ etholog {word}" in done.stdout
     assert "etholog watch" in done.stderr
     summary = done.stdout.split("The season beside it")[0]
     # Common practice, no source: a brisk pairing of about 7 minutes, her stillness of about 15, both palps in turn.
@@ -32,6 +31,24 @@ def test_the_demo_prints_all_three_measures_and_says_that_it_is_invented(
     assert "insertions, left palp: 2 in 1 min 32 s" in summary
     assert "insertions, right palp: 2 in 1 min 31 s" in summary
     assert "clear insertions of both palps" in summary
+    told = done.stdout + done.stderr
+    assert len(told.splitlines()) <= 40
+    assert not any(line.count(",") > 4 for line in told.splitlines())  # no table for a program
+    (page,) = tmp_path.glob("*/report.html")
+    assert str(page) in done.stdout
+
+
+def test_on_a_terminal_the_strip_plays_and_any_key_skips(tmp_path: Path) -> None:
+    with Terminal("demo", cwd=tmp_path, rows=60, TMPDIR=str(tmp_path)) as terminal:
+        shown = terminal.until("any key skips")
+        assert "no display for" not in shown
+        terminal.until("on her silk      │")
+        terminal.type("d")
+        shown = terminal.until("etholog new spiders")
+        assert terminal.wait() == 0
+    assert "21 min 55 s in all, 24 marks" in shown, "a key of the onlooker is no mark, and skips nothing of the pairing"
+    assert "Error" not in shown
+    assert len(shown.strip().splitlines()) <= 40
 
 
 def test_the_script_is_a_brisk_pairing() -> None:

@@ -17,7 +17,7 @@ from etholog.recording.arrivals import Arrival, Arrivals
 from etholog.recording.begun import Begun
 from etholog.recording.keyboard import Keyboard
 from etholog.recording.opening import resume
-from etholog.recording.replay import LINE_BEGINS, rehearse
+from etholog.recording.replay import LINE_BEGINS, LINE_EMPTIED, rehearse
 from etholog.session import summary
 from etholog.session.record import FORMATS
 
@@ -162,6 +162,8 @@ def _offered_back(file: Path, hand: Hand, keyboard: Keyboard) -> list[Arrival]:
             told, records = rehearse(known, hand, keyboard, missed)
         else:
             begun.forget()  # the keys know more of it
+    elif told[-1:] == [LINE_EMPTIED]:
+        begun.forget()
     if not records or known.fold.closed:
         return []
     print(f"{len(missed)} keys were pressed and never handled. They would do this:")

@@ -20,7 +20,8 @@ from tests.screens.terminal import WATCH, Terminal, codes, the_file
 
 pytestmark = [pytest.mark.slow, pytest.mark.skipif(sys.platform != "linux", reason="these ways to fail are Linux's")]
 
-# Preloaded, it lets writes or syncs of journals fail while a file named by FAULT says so. Nothing else is touched.
+# Preloaded, it lets writes or syncs of journals fail while a file named by FAULT says so: `write`, `sync`, or `full`.
+# Nothing else is touched.
 SHIM = r"""
 #define _GNU_SOURCE
 #include <dlfcn.h>
@@ -48,6 +49,13 @@ ssize_t write(int fd, const void *data, size_t size) {
     static ssize_t (*real)(int, const void *, size_t);
     if (!real) real = dlsym(RTLD_NEXT, "write");
     if (fails("write", fd)) { errno = EROFS; return -1; }
+    static int taken;
+    if (fails("full", fd)) {  /* a disk that fills takes a part of a line, and then none */
+        if (!taken) { taken = 1; return real(fd, data, size / 2); }
+        errno = ENOSPC;
+        return -1;
+    }
+    taken = 0;
     return real(fd, data, size);
 }
 

@@ -13,6 +13,7 @@ import tempfile
 import time
 from collections import deque
 from collections.abc import Sequence
+from contextlib import suppress
 from datetime import datetime
 from pathlib import Path
 from subprocess import DEVNULL, Popen
@@ -173,13 +174,14 @@ class Keys:
     """Single keys from standard input, unechoed and unbuffered; within `with`, so that the terminal is given back."""
 
     def __init__(self) -> None:
+        self.of_terminal = sys.stdin.isatty()
         self._decoder = codecs.getincrementaldecoder("utf-8")("replace")
         self._strokes = Keystrokes()
         self._waiting: deque[str] = deque()
         self._ended = False
 
     def __enter__(self) -> "Keys":
-        if sys.platform != "win32" and sys.stdin.isatty():
+        if sys.platform != "win32" and self.of_terminal:
             self._before = termios.tcgetattr(0)
         self.take_over()
         return self
@@ -190,9 +192,16 @@ class Keys:
             tty.setcbreak(0)
 
     def give_back(self) -> None:
-        """Have the terminal as it was."""
-        if sys.platform != "win32" and sys.stdin.isatty():
-            termios.tcsetattr(0, termios.TCSADRAIN, self._before)
+        """Have the terminal as it was, when it has read what was written."""
+        if sys.platform != "win32" and self.of_terminal:
+            with suppress(termios.error):  # it is gone
+                termios.tcsetattr(0, termios.TCSADRAIN, self._before)
+
+    def give_back_at_once(self) -> None:
+        """Have the terminal as it was, though it may not read any more."""
+        if sys.platform != "win32" and self.of_terminal:
+            with suppress(termios.error):
+                termios.tcsetattr(0, termios.TCSANOW, self._before)
 
     def __exit__(self, *_: object) -> None:
         self.give_back()
@@ -220,7 +229,10 @@ class Keys:
             if msvcrt.kbhit():
                 text = msvcrt.getwch()
         elif not self._ended and select.select([0], [], [], seconds)[0]:
-            data = os.read(0, 4096)
+            try:
+                data = os.read(0, 4096)
+            except OSError:  # the terminal is gone
+                data = b""
             self._ended = not data
             text = self._decoder.decode(data, self._ended)
         # At the end of input nothing more can come of what was begun.

@@ -2,6 +2,7 @@
 
 import argparse
 import os
+import signal
 import sys
 from collections.abc import Callable
 from typing import TYPE_CHECKING
@@ -94,8 +95,7 @@ def begin_plainly(new: NewSession, bell: bool) -> int:
     """Ask line by line what is not said yet, then record line by line."""
     from etholog.screens.plain import Console, Ended
 
-    with system.Keys() as keys:
-        console = Console(keys)
+    with Console(system.Keys()) as console:
         try:
             if not new.named:
                 unsaid = [question for question in (*PAIR, *SETTING) if question.name not in new.said]
@@ -103,19 +103,26 @@ def begin_plainly(new: NewSession, bell: bool) -> int:
             for line in (new.pair, new.ethogram.title, *new.before, *new.cautions):
                 print(visible(line))
             console.line("Enter starts the clock, Ctrl-C leaves. ")
-        except (EOFError, KeyboardInterrupt):
+        except EOFError:
             say("", "nothing was begun")
             return 0
         except Ended as ended:
-            return 128 + int(ended.args[0])
+            if ended.code == 128 + signal.SIGINT:
+                say("", "nothing was begun")
+                return 0
+            return ended.code
         return plainly(new.begin(), console, bell)
 
 
 def plainly(recorder: Recorder, console: "Console", bell: bool = False) -> int:
     """Record line by line, ask how it ended, and print what came of it."""
-    from etholog.screens.plain import Plain
+    from etholog.screens.plain import Ended, Plain
 
-    return finish(recorder, _ask_plainly(recorder, console) if Plain(recorder, console, bell).run() else 0)
+    try:
+        closed = Plain(recorder, console, bell).run()
+    except Ended as ended:
+        return finish(recorder, ended.code)
+    return finish(recorder, _ask_plainly(recorder, console) if closed else 0)
 
 
 def _ask_plainly(of: Corrector, console: "Console") -> int:
@@ -124,11 +131,10 @@ def _ask_plainly(of: Corrector, console: "Console") -> int:
 
     try:
         ask_closing(of, console.line)
-    except (EOFError, KeyboardInterrupt):
+    except EOFError:
         print()
     except Ended as ended:
-        print()
-        return 128 + int(ended.args[0])
+        return ended.code
     return 0
 
 
@@ -141,8 +147,8 @@ def ask_again(args: argparse.Namespace, keyboard: Keyboard) -> int:
     if args.plain:
         from etholog.screens.plain import Console
 
-        with system.Keys() as keys:
-            return finish(of, _ask_plainly(of, Console(keys)))
+        with Console(system.Keys()) as console:
+            return finish(of, _ask_plainly(of, console))
     app = ClosingApp(of, look(args))
     app.run()
     return finish(of, app.return_code or 0)

@@ -17,7 +17,7 @@ from etholog.recording.arrivals import Arrival, Arrivals
 from etholog.recording.begun import Begun
 from etholog.recording.keyboard import Keyboard
 from etholog.recording.opening import resume
-from etholog.recording.replay import LINE_BEGINS, LINE_EMPTIED, rehearse
+from etholog.recording.replay import LINE_BEGINS, rehearse
 from etholog.session import summary
 from etholog.session.record import FORMATS
 
@@ -53,8 +53,8 @@ def run(args: argparse.Namespace) -> int:
     if args.plain:
         from etholog.screens.plain import Console
 
-        with system.Keys() as keys:
-            return recording.plainly(recorder, Console(keys), args.bell)
+        with Console(system.Keys()) as console:
+            return recording.plainly(recorder, console, args.bell)
     return recording.record(args, recorder=recorder, pair=args.file.stem)
 
 
@@ -156,16 +156,19 @@ def _offered_back(file: Path, hand: Hand, keyboard: Keyboard) -> list[Arrival]:
     missed = Arrivals(file).unhandled(known.records[-1]["n"] + 1 if known.records else 1, known.fold.end)
     told, records = rehearse(known, hand, keyboard, missed)
     begun = Begun.of_session(file)
-    if len(told) > len(missed) and (note := begun.typed("note").get("note")):
-        if told[-1].endswith(f": {note}"):  # the line itself stands there again, to go on with
-            missed = missed[: len(missed) - 1 - told[len(missed) - 1 :: -1].index(LINE_BEGINS)]
-            told, records = rehearse(known, hand, keyboard, missed)
-        else:
-            begun.forget()  # the keys know more of it
-    elif told[-1:] == [LINE_EMPTIED]:
-        begun.forget()
-    if not records or known.fold.closed:
-        return []
+    note = begun.typed("note").get("note")
+    goes_on = bool(note) and len(told) > len(missed) and told[-1].endswith(f": {note}")
+    if goes_on:  # the line itself stands there again, to go on with
+        missed = missed[: len(missed) - 1 - told[len(missed) - 1 :: -1].index(LINE_BEGINS)]
+        told, records = rehearse(known, hand, keyboard, missed)
+    taken = _chosen(missed, told) if records and not known.fold.closed else []
+    if not goes_on and LINE_BEGINS in told[: len(taken) if records else None]:
+        begun.forget()  # the keys know more of it: it would be kept twice
+    return taken
+
+
+def _chosen(missed: list[Arrival], told: list[str]) -> list[Arrival]:
+    """Show what the keys would do, ask, and return those that shall be taken in."""
     print(f"{len(missed)} keys were pressed and never handled. They would do this:")
     for number, (arrival, what) in enumerate(zip(missed, told, strict=False), 1):
         key = arrival.character if arrival.character.strip() and arrival.character.isprintable() else arrival.key

@@ -11,6 +11,7 @@ from etholog.ethogram import Behaviour, Ethogram, Hand
 from etholog.ethogram.own_keys import Act, Where, act_of
 from etholog.recording.corrector import NOTE_LENGTH, WALL_EVERY_S, Answer, Corrector, shift_typed
 from etholog.recording.held import HeldKey
+from etholog.recording.history import history
 from etholog.recording.keyboard import QWERTY_KEYBOARD, Keyboard
 from etholog.recording.live import Live
 from etholog.session import drafts
@@ -41,6 +42,7 @@ class Recorder(Corrector):
         keyboard: Keyboard = QWERTY_KEYBOARD,
     ) -> None:
         super().__init__(journal, live or Live(ethogram), wall)
+        self._done, self._undone = history(self.live.records)
         self.hand, self.keyboard = hand, keyboard
         self.layout = keyboard.layout(ethogram.layout(hand))
         self.began = began

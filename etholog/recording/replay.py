@@ -14,7 +14,6 @@ from etholog.session import Session
 
 NOTHING = "nothing"
 LINE_BEGINS = "a line begins"
-LINE_EMPTIED = "line: "
 
 
 class _Replay:
@@ -60,7 +59,7 @@ class _Replay:
             self._line = line[:-1]
         elif arrival.character.isprintable():
             self._line = line + arrival.character
-        return f"{LINE_EMPTIED}{self._line}"
+        return f"line: {self._line}"
 
 
 def replay(recorder: Recorder, missed: Sequence[Arrival], clock_at: float) -> list[str]:

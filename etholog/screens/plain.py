@@ -8,7 +8,7 @@ import signal
 import sys
 import time
 from collections.abc import Callable
-from types import FrameType
+from typing import Any
 
 from etholog.base import system
 from etholog.base.clock import clock_face
@@ -19,10 +19,12 @@ from etholog.recording.corrector import Corrector
 from etholog.recording.prompts import Prompts
 from etholog.recording.recorder import Recorder
 from etholog.screens.legend import definitions, key_words, own_words
+from etholog.screens.watchdog import LAST_S, Watchdog
 from etholog.session.closing import QUESTIONS
 from etholog.session.question import NotUnderstood, Surprising
 
 TICK_S = 0.25
+HANG_UP, GONE = 1, "the terminal is gone"  # POSIX's number of SIGHUP
 # What a terminal sends for the keys that print nothing.
 NAMES = {
     "\x7f": "backspace",
@@ -41,47 +43,79 @@ def say(text: str) -> None:
 
 
 class Ended(Exception):
-    """A signal asked the program to end."""
+    """A signal asked the program to end, or its terminal is gone; says the signal's number, and how it ended."""
+
+    def __init__(self, number: int, how: str) -> None:
+        super().__init__(number, how)
+        self.code, self.how = 128 + number, how
 
 
 class Console:
-    """Keys and lines of one terminal, without any help of a screen.
+    """Keys and lines of one terminal, without any help of a screen; within `with`, so that it is given back.
 
-    A signal is only noted when it comes and acted upon between two keys, so that it can't tear a record.
+    A signal is only noted when it comes and acted upon between two keys, so that it can't tear a record. Where that
+    takes too long, as before a terminal that no longer reads, `before_end(how)` is called and the program ended.
     """
 
     def __init__(self, keys: system.Keys) -> None:
         self.keys = keys
         self.continued = False  # whether the program was stopped and goes on again
-        self._ended = 0
-        for name in ("SIGHUP", "SIGTERM", "SIGQUIT", "SIGCONT"):
-            if hasattr(signal, name):
-                signal.signal(getattr(signal, name), self._noted)
-        if hasattr(signal, "SIGTSTP"):
-            signal.signal(signal.SIGTSTP, self._stop)
+        self.before_end: Callable[[str], None] = lambda how: None
+        self._ended: Ended | None = None
+        self._watchdog = Watchdog(self._ask_to_end, self._end_by_force)
+        self._stops: dict[int, Any] = {}
 
-    def _noted(self, number: int, _: FrameType | None) -> None:
-        if signal.Signals(number).name == "SIGCONT":
-            self.continued = True
-            self.keys.take_over()  # the shell has changed the terminal meanwhile
-        else:
-            self._ended = number
+    def __enter__(self) -> "Console":
+        self.keys.__enter__()
+        self._watchdog.listen()
+        if sys.platform != "win32":
+            self._stops = {
+                signal.SIGTSTP: signal.signal(signal.SIGTSTP, self._stop),
+                signal.SIGCONT: signal.signal(signal.SIGCONT, self._go_on),
+            }
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.keys.__exit__()
+        self._watchdog.over()
+        for number, handler in self._stops.items():
+            signal.signal(number, handler)
+
+    def _ask_to_end(self, number: int, how: str) -> None:
+        self._ended = Ended(number, how)
+
+    def _end_by_force(self, how: str) -> None:
+        self.before_end(how)
+        self.keys.give_back_at_once()
 
     def _stop(self, *_: object) -> None:
         self.keys.give_back()
-        say("etholog waits, and records nothing meanwhile. To go on with it: fg")
+        # No print: this may come in the middle of one.
+        os.write(1, b"\netholog waits, and records nothing meanwhile. To go on with it: fg\n")
         os.kill(os.getpid(), signal.SIGSTOP)
 
+    def _go_on(self, *_: object) -> None:
+        self.continued = True
+        self.keys.take_over()  # the shell has changed the terminal meanwhile
+
     def key(self) -> str | None:
-        """Wait a moment for a key. Raises Ended after a signal, EOFError at the end of input."""
-        key = self.keys.read(TICK_S)
-        if key is None and self._ended:
-            raise Ended(self._ended)
+        """Wait a moment for a key. Raises Ended after a signal, EOFError at the end of what is no terminal."""
+        try:
+            key = self.keys.read(TICK_S)
+        except EOFError:
+            if self.keys.of_terminal:
+                raise Ended(HANG_UP, GONE) from None
+            if self._ended is not None:
+                raise self._ended from None
+            raise
+        if key is None and self._ended is not None:
+            raise self._ended
         return key
 
     def line(self, question: str, typed: str = "", changed: Callable[[str], None] = lambda _: None) -> str:
         """Print the question and return the line that is typed after it; `changed` is told of each key."""
         print(visible(question + typed), end="", flush=True)
+        shown_again = self.continued
         while True:
             key = self.key()
             if key in ("\r", "\n"):
@@ -95,6 +129,9 @@ class Console:
                 typed += key
                 changed(typed)
                 print(key, end="", flush=True)
+            elif key is None and self.continued and not shown_again:
+                shown_again = True  # the shell has written below it
+                print(visible(question + typed), end="", flush=True)
 
 
 class Plain:
@@ -108,7 +145,8 @@ class Plain:
         self._read_keys = False  # whether `?` was the last key: again, it reads the definitions
 
     def run(self) -> bool:
-        """Take in keys until the end is keyed; True then, False when the input ended."""
+        """Take in keys until the end is keyed; True then, False when the input ended. Raises Ended after a signal."""
+        self._console.before_end = self._end_by_force
         say("The clock runs. ? reads the keys.")
         try:
             if note := Begun.of_session(self._recorder.journal.path).typed("note").get("note"):
@@ -125,11 +163,12 @@ class Plain:
                 self._tick()
         except EOFError:
             self._broken_off("its input ended")
-        except KeyboardInterrupt:
-            self._broken_off("Ctrl-C")
         except Ended as ended:
-            self._broken_off(signal.Signals(ended.args[0]).name)
-            sys.exit(128 + ended.args[0])
+            self._broken_off(ended.how)
+            raise
+        except OSError as error:  # of the terminal: a failing disk raises nothing
+            self._broken_off(GONE)
+            raise Ended(HANG_UP, GONE) from error
         return False
 
     def _take(self, key: str, at: float) -> bool:
@@ -196,6 +235,10 @@ class Plain:
         if trouble != self._trouble:
             self._trouble = trouble
             say(trouble or "Saved again.")
+
+    def _end_by_force(self, how: str) -> None:
+        self._broken_off(how)
+        self._recorder.journal.close(LAST_S)
 
     def _broken_off(self, how: str) -> None:
         if self._recorder.live.folding.gap is None:

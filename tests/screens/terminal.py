@@ -44,6 +44,7 @@ class Terminal:
     def resize(self, columns: int, rows: int) -> None:
         fcntl.ioctl(self.master, termios.TIOCSWINSZ, struct.pack("HHHH", rows, columns, 0, 0))
         self._emulator.resize(rows, columns)
+        self._worked_out = -1, ""
 
     def type(self, keys: str | bytes) -> None:
         os.write(self.master, keys.encode() if isinstance(keys, str) else keys)
@@ -66,16 +67,22 @@ class Terminal:
 
     def screen(self) -> str:
         self.read(0.02)
-        return "\n".join(self._emulator.display)
+        return self._text()
+
+    def _text(self) -> str:
+        """Return what stands on the screen; working that out is slow, so it is done when something new has come."""
+        if self._worked_out[0] != len(self.raw):
+            self._worked_out = len(self.raw), "\n".join(self._emulator.display)
+        return self._worked_out[1]
 
     def until(self, words: str, seconds: float = 20.0) -> str:
         end = time.monotonic() + seconds
         while time.monotonic() < end:
             self.read(0.05)
-            if words in "\n".join(self._emulator.display):
+            if words in self._text():
                 self.read(0.1)  # the rest of what was painted with them
-                return "\n".join(self._emulator.display)
-        raise AssertionError(f"{words!r} did not come in {seconds} s:\n" + "\n".join(self._emulator.display))
+                return self._text()
+        raise AssertionError(f"{words!r} did not come in {seconds} s:\n{self._text()}")
 
     def until_gone(self, words: str, seconds: float = 20.0) -> None:
         end = time.monotonic() + seconds

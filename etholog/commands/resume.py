@@ -171,7 +171,8 @@ def _chosen(missed: list[Arrival], told: list[str]) -> list[Arrival]:
     """Show what the keys would do, ask, and return those that shall be taken in."""
     print(f"{len(missed)} keys were pressed and never handled. They would do this:")
     for number, (arrival, what) in enumerate(zip(missed, told, strict=False), 1):
-        key = arrival.character if arrival.character.strip() and arrival.character.isprintable() else arrival.key
+        shows = len(arrival.character) == 1 and arrival.character.strip() and arrival.character.isprintable()
+        key = arrival.character if shows else arrival.key
         print(visible(f"{number:>5}  {clock_face(arrival.t)}  {key:<10} {what}"))
     for what in told[len(missed) :]:
         print(visible(f"       a line that was not ended: {what}"))

@@ -14,11 +14,12 @@ from typing import Any, NamedTuple
 
 _SETTLED = ""  # in place of a key's name: all before it is settled
 OPENS_AND_ENDS, LEAVES = "enter", "escape"  # what a typed line begins with and ends with
+TAP, PASTE = "<tap>", "<paste>"  # in place of a key's name: a tap on the lane of a key, a text that was pasted
 
 
 class Arrival(NamedTuple):
     """A key by its name and by what it types ('' for nothing), and when it arrived, in milliseconds since the session
-    began."""
+    began. Also a tap, or a pasted text."""
 
     key: str
     character: str

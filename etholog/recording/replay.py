@@ -6,7 +6,7 @@ from typing import cast
 from etholog.base.journal import Draft, Journal
 from etholog.ethogram import Hand
 from etholog.ethogram.own_keys import Act, act_of
-from etholog.recording.arrivals import LEAVES, OPENS_AND_ENDS, Arrival
+from etholog.recording.arrivals import LEAVES, OPENS_AND_ENDS, PASTE, TAP, Arrival
 from etholog.recording.keyboard import Keyboard
 from etholog.recording.live import Live
 from etholog.recording.recorder import Recorder
@@ -27,8 +27,13 @@ class _Replay:
         recorder = self._recorder
         if recorder.closed:
             return NOTHING  # an answer to the form at the end
+        if arrival.key == TAP:
+            self._ending = False
+            return recorder.press(arrival.character, at).text
         if self._line is not None:
             return self._typed(arrival, self._line, at)
+        if arrival.key == PASTE:
+            return recorder.pasted(arrival.character, at).text
         where = recorder.where
         act = act_of(arrival.key, where) or act_of(recorder.keyboard.place(arrival.character), where)
         ending, self._ending = self._ending, act is Act.END
@@ -57,6 +62,8 @@ class _Replay:
             return f"{self._recorder.line(line, at).text}: {line}" if arrival.key == OPENS_AND_ENDS else "line left"
         if arrival.key == "backspace":
             self._line = line[:-1]
+        elif arrival.key == PASTE:
+            self._line = line + "".join(filter(str.isprintable, "".join(arrival.character.splitlines()[:1])))
         elif arrival.character.isprintable():
             self._line = line + arrival.character
         return f"line: {self._line}"

@@ -7,8 +7,9 @@ from textual import events
 
 from etholog.base import system
 from etholog.base.refusal import Refusal
-from etholog.recording.arrivals import Arrivals
+from etholog.recording.arrivals import PASTE, TAP, Arrivals
 from etholog.recording.begun import Begun
+from etholog.recording.corrector import NOTE_LENGTH
 from etholog.recording.forms import ETHOGRAM
 from etholog.recording.opening import NewSession
 from etholog.recording.recorder import Recorder
@@ -44,14 +45,24 @@ class WatchApp(ThemedApp):
         """Where the session is recorded, once it is."""
         return self.watching.recorder if self.watching is not None else None
 
-    def note(self, event: events.Key) -> None:
-        """Keep a key as it arrives, in the input thread, where it is meant for the strip."""
-        if self.recorder is not None and self.arrivals is not None and not self.recorder.closed:
-            t = self.recorder.t(system.at_stamp(event.time))
-            event.arrival = self.arrivals.note(event.key, event.character or "", t)  # type: ignore[attr-defined]
+    def note(self, event: events.Event) -> None:
+        """Keep what arrives, in the input thread, where it is meant for the strip."""
+        if self.watching is None or self.arrivals is None or self.watching.recorder.closed:
+            return
+        match event:
+            case events.Key():
+                told = event.key, event.character or ""
+            case events.MouseDown() if key := self.watching.tapped(event):
+                told = TAP, key
+            case events.Paste():
+                told = PASTE, event.text[:NOTE_LENGTH]
+            case _:
+                return
+        t = self.watching.recorder.t(system.at_stamp(event.time))
+        event.arrival = self.arrivals.note(*told, t)  # type: ignore[union-attr]
 
-    def take_up(self, event: events.Key) -> None:
-        """Keep that the strip is about to handle a key."""
+    def take_up(self, event: events.Event) -> None:
+        """Keep that the strip is about to handle what arrived."""
         number = getattr(event, "arrival", None)
         if number is not None and self.arrivals is not None and self.watching is not None:
             self.arrivals.take_up(number, self.watching.recorder.journal.n, not self.watching.takes_keys)

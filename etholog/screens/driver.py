@@ -57,12 +57,12 @@ def held(event: events.Key) -> bool | None:
 
 
 def noting_driver(
-    note: Callable[[events.Key], None], ended: Callable[[int, str], None], farewell: Callable[[], str]
+    note: Callable[[events.Event], None], ended: Callable[[int, str], None], farewell: Callable[[], str]
 ) -> type[Driver] | None:
     """Return a Textual driver of our own; None where the usual one has to do.
 
-    It calls `note(event)` in the input thread for each key, and `ended(signal, how)` when no more can come;
-    what `farewell` gives stands on the terminal after it was given back to the shell for a while.
+    It calls `note(event)` in the input thread for each key, tap and paste, and `ended(signal, how)` when no more can
+    come; what `farewell` gives stands on the terminal after it was given back to the shell for a while.
     """
     if sys.platform == "win32":
         return None
@@ -129,7 +129,7 @@ def noting_driver(
                             return
 
         def process_message(self, message: Message) -> None:
-            if isinstance(message, events.Key):
+            if isinstance(message, events.Key | events.MouseDown | events.Paste):
                 with contextlib.suppress(Exception):  # a second net; the key itself is handed on in any case
                     note(message)
             super().process_message(message)

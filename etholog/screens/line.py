@@ -14,6 +14,11 @@ class Line(Input):
     to `take` what is meant for the line.
     """
 
+    before_paste: Callable[[events.Paste], None] = staticmethod(lambda event: None)
+
+    def _on_paste(self, event: events.Paste) -> None:
+        self.before_paste(event)  # Textual's own handler comes after this one
+
     def validate_value(self, value: str) -> str:
         """Keep what can be printed; Textual asks this of every new value."""
         return "".join(character for character in value if character.isprintable())

@@ -91,8 +91,8 @@ class ThemedApp(App[bool], inherit_bindings=False):
         self.before_end(name)
         self.exit(return_code=128 + number if number else 1)
 
-    def note(self, event: events.Key) -> None:
-        """Take notice of a key as it arrives; called in the input thread."""
+    def note(self, event: events.Event) -> None:
+        """Take notice of a key, tap or paste as it arrives; called in the input thread."""
 
     def farewell(self) -> str:
         """Return what the shell's screen says while the program is stopped."""

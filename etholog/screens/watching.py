@@ -84,7 +84,7 @@ class Watching(Screen[bool], inherit_bindings=False):
         self._ending = False
         self.continued = False  # set by whoever sees that the program was stopped and goes on
         self.takes_keys = True  # False while a line is typed, whose letters are no marks
-        self.before_key: Callable[[events.Key], None] = lambda event: None
+        self.before_key: Callable[[events.Event], None] = lambda event: None
         self._shown: dict[str, str] = {}
 
     def compose(self) -> ComposeResult:
@@ -104,6 +104,7 @@ class Watching(Screen[bool], inherit_bindings=False):
         """Start to tick."""
         self.app.app_resume_signal.subscribe(self, self._came_back)
         self.watch(self.app, "app_focus", self.tick, init=False)
+        self.query_one(Line).before_paste = self.before_key
         if self._live:
             self.set_interval(TICK_S, self.tick)
         self.tick()
@@ -181,21 +182,35 @@ class Watching(Screen[bool], inherit_bindings=False):
         named = event.character is None or act_of(event.key, recorder.where) is not None
         return recorder.take(event.key if named else event.character or "", at, held(event))
 
-    def on_mouse_down(self, event: events.MouseDown) -> None:
-        """A tap on a lane is its key; on a lane with two keys, the left half is the first."""
+    def _forward_event(self, event: events.Event) -> None:
+        # Handed on to a widget, a tap would be stamped anew, and leave its place among the keys.
+        if isinstance(event, events.MouseDown) and not event.is_forwarded and self.tapped(event):
+            event._set_forwarded()
+            self.post_message(event)
+        else:
+            super()._forward_event(event)
+
+    def tapped(self, event: events.MouseDown) -> str:
+        """Return the key that a tap stands for: that of its lane; of two, the left half of it is the first. '' for
+        none."""
         widget = self.get_widget_at(event.screen_x, event.screen_y)[0]
-        if not isinstance(widget, StripChart):
-            return
-        lane = widget.lane_at(event.screen_y - widget.region.y)
-        if lane is not None and lane.keys:
-            half = 2 * event.screen_x // max(1, self.size.width) if len(lane.keys) > 1 else 0
+        lane = widget.lane_at(event.screen_y - widget.region.y) if isinstance(widget, StripChart) else None
+        if lane is None or not lane.keys:
+            return ""
+        return lane.keys[2 * event.screen_x // max(1, self.size.width) if len(lane.keys) > 1 else 0]
+
+    def on_mouse_down(self, event: events.MouseDown) -> None:
+        """A tap on a lane is its key."""
+        if key := self.tapped(event):
+            self.before_key(event)
             self._ending = False
-            self._told(self.recorder.press(lane.keys[half], self._stamp(event)))
+            self._told(self.recorder.press(key, self._stamp(event)))
 
     def on_paste(self, event: events.Paste) -> None:
         """Pasted text makes no marks."""
         if self.takes_keys:
             event.stop()
+            self.before_key(event)
             self._told(self.recorder.pasted(event.text, self._stamp(event)))
 
     def on_input_changed(self, event: Input.Changed) -> None:

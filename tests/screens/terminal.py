@@ -141,6 +141,18 @@ class Terminal:
 WATCH = ("watch", "--male", "M-Basalt", "--female", "F-Umbra")
 
 
+def gone(terminal: Terminal, seconds: float = 20.0) -> int:
+    """Wait for the end without reading what it writes; its exit code, or minus the signal's number."""
+    end = time.monotonic() + seconds
+    while time.monotonic() < end:
+        pid, status = os.waitpid(terminal.pid, os.WNOHANG)
+        if pid:
+            terminal.pid = 0
+            return os.waitstatus_to_exitcode(status)
+        time.sleep(0.02)
+    raise AssertionError("the program did not end")
+
+
 def the_file(folder: Path) -> Path:
     (file,) = (folder / "sessions").glob("*.jsonl")
     return file

@@ -16,7 +16,7 @@ import pytest
 
 from etholog import session
 from tests.conftest import need
-from tests.screens.terminal import WATCH, Terminal, codes, the_file
+from tests.screens.terminal import WATCH, Terminal, codes, gone, the_file
 
 pytestmark = [pytest.mark.slow, pytest.mark.skipif(sys.platform != "linux", reason="these ways to fail are Linux's")]
 
@@ -404,6 +404,33 @@ def test_the_keys_of_a_freeze_are_offered_after_a_signal_and_none_of_them_twice(
 
 
 @pytest.mark.slow
+def test_taps_and_pastes_of_a_freeze_are_offered_too(tmp_path: Path) -> None:
+    with Terminal(*WATCH, cwd=tmp_path) as terminal:
+        terminal.start()
+        terminal.type("d")
+        rows = terminal.until("now: palpal drumming").splitlines()
+        row = next(at for at, line in enumerate(rows, 1) if "clasp" in line)
+        frozen(terminal, "")
+        terminal.type(f"\x1b[<0;40;{row}M\x1b[<0;40;{row}m")
+        time.sleep(0.3)
+        terminal.type("\x1b[200~Dvx\x1b[201~\rtwo \x1b[200~dvx\x1b[201~")
+        time.sleep(0.3)
+        terminal.type("!\r")
+        time.sleep(0.3)
+        terminal.kill(signal.SIGKILL)
+        assert gone(terminal) == -9
+    with Terminal("resume", str(the_file(tmp_path)), cwd=tmp_path, rows=60) as terminal:
+        assert "clasp began" in terminal.until("Enter takes all in")
+        terminal.type("\r")
+        terminal.until("nothing runs")
+        terminal.end()
+        assert terminal.wait() == 0
+    fold = session.read(the_file(tmp_path)).fold
+    assert [bout.code for bout in fold.bouts if bout.code not in ("raises", "threat")] == ["drumming", "clasp"]
+    assert [said.text for said in fold.said if said.do == "note"] == ["pasted: Dvx", "two dvx!"]
+
+
+@pytest.mark.slow
 def test_a_part_of_the_keys_of_a_freeze_can_be_taken(tmp_path: Path) -> None:
     with Terminal(*WATCH, cwd=tmp_path) as terminal:
         terminal.start()
@@ -422,15 +449,3 @@ def test_a_part_of_the_keys_of_a_freeze_can_be_taken(tmp_path: Path) -> None:
     assert session.read(the_file(tmp_path)).fold.marks == marks + 1
     with Terminal("resume", str(the_file(tmp_path)), cwd=tmp_path, rows=60) as terminal:
         terminal.until("nothing runs")  # and nothing is offered a second time
-
-
-def gone(terminal: Terminal, seconds: float = 20.0) -> int:
-    """Wait for the end without reading what it writes; its exit code, or minus the signal's number."""
-    end = time.monotonic() + seconds
-    while time.monotonic() < end:
-        pid, status = os.waitpid(terminal.pid, os.WNOHANG)
-        if pid:
-            terminal.pid = 0
-            return os.waitstatus_to_exitcode(status)
-        time.sleep(0.02)
-    raise AssertionError("the program did not end")

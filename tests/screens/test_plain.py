@@ -5,12 +5,14 @@ import signal
 import subprocess
 import sys
 import termios
+import time
 from pathlib import Path
 
 import pytest
 
 from etholog import session
-from tests.screens.terminal import Terminal, codes, the_file
+from tests.conftest import need
+from tests.screens.terminal import Terminal, codes, gone, the_file
 
 pytestmark = pytest.mark.slow
 
@@ -141,3 +143,80 @@ def test_a_key_that_calls_off_the_end_is_a_mark_too(tmp_path: Path) -> None:
         terminal.type("n")
         terminal.until("she strikes")
     assert codes(tmp_path) == ["strike"]
+
+
+@pytest.mark.parametrize("number", [signal.SIGHUP, signal.SIGTERM, signal.SIGINT, signal.SIGKILL])
+def test_a_note_that_was_broken_off_is_offered_again(tmp_path: Path, number: int) -> None:
+    with Terminal(*PLAIN, cwd=tmp_path, rows=60) as terminal:
+        started(terminal)
+        terminal.type("\rhe li")
+        terminal.until("note: he li")
+        terminal.read(0.3)
+        terminal.kill(number)
+        assert terminal.wait() == (-number if number == signal.SIGKILL else 128 + number)
+        assert number == signal.SIGKILL or "go on with: etholog resume" in terminal.screen()
+    gaps = [gap.why for gap in session.read(the_file(tmp_path)).fold.gaps]
+    assert number == signal.SIGKILL or gaps == [f"etholog was ended ({signal.Signals(number).name})"]
+    with Terminal("resume", "--plain", str(the_file(tmp_path)), cwd=tmp_path, rows=60) as terminal:
+        terminal.until("note: he li")
+        terminal.type("mps\r")
+        terminal.until("noted")
+    assert [said.text for said in session.read(the_file(tmp_path)).fold.said] == ["he limps"]
+
+
+def started(terminal: Terminal) -> None:
+    terminal.until("Enter starts the clock")
+    terminal.type("\r")
+    terminal.until("The clock runs")
+
+
+def test_a_closed_window_ends_it_with_a_gap(tmp_path: Path) -> None:
+    with Terminal(*PLAIN, cwd=tmp_path) as terminal:
+        started(terminal)
+        terminal.type("d")
+        terminal.until("drumming began")
+        terminal.hang_up()
+        assert gone(terminal) == 129
+    assert session.read(the_file(tmp_path)).fold.gaps
+
+
+@pytest.mark.parametrize("then", [signal.SIGTERM, signal.SIGHUP, None])
+def test_a_frozen_terminal_does_not_hold_it(tmp_path: Path, then: int | None) -> None:
+    with Terminal(*PLAIN, cwd=tmp_path) as terminal:
+        started(terminal)
+        slave = os.open(f"/proc/{terminal.pid}/fd/1", os.O_RDWR | os.O_NOCTTY)
+        termios.tcflow(slave, termios.TCOOFF)  # as Ctrl-S of a console does
+        terminal.type("dv")
+        time.sleep(0.6)
+        if then is None:
+            os.close(slave)
+            terminal.hang_up()
+            assert gone(terminal) in (3, 129)
+        else:
+            terminal.kill(then)
+            assert gone(terminal) == 3
+            assert termios.tcgetattr(slave)[3] & termios.ECHO  # the shell has its terminal again
+            os.close(slave)
+    read = session.read(the_file(tmp_path))
+    assert "drumming" in [bout.code for bout in read.fold.bouts]
+    assert read.fold.gaps
+
+
+def test_ctrl_z_says_how_to_come_back_and_leaves_a_gap(tmp_path: Path) -> None:
+    need("bash")
+    shell = ("bash", "--norc", "--noprofile", "-ic", '"$@"; echo stopped; sleep 1; fg', "bash")
+    with Terminal(*PLAIN, cwd=tmp_path, rows=60, under=shell) as terminal:
+        started(terminal)
+        terminal.type("d")
+        terminal.until("drumming began")
+        terminal.type("\x1a")
+        terminal.until("To go on with it: fg")
+        terminal.until("etholog was stopped: that time counts for nothing")
+        terminal.type("v")
+        terminal.until("clasp began")
+        terminal.type("\rhe tu")
+        terminal.until("note: he tu")
+        fold = session.read(the_file(tmp_path)).fold  # before the end of this terminal makes another gap
+    (gap,) = fold.gaps
+    assert gap.why == "etholog was stopped"
+    assert gap.offset - gap.onset > 900

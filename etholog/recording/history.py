@@ -45,7 +45,9 @@ def history(records: Sequence[Record]) -> tuple[list[Group], list[tuple[Group, G
                 times[record["of"]] = record["t"]
             if do == "gap":
                 keyed_gap = not record["why"]
-            if keyed_gap or do not in ("gap", "back"):
+            # After a break the program says itself that somebody watches again, and puts the wall's time to it.
+            own = do == "back" and "wall" in record and after.get("t") != record["t"]
+            if (keyed_gap and not own) or do not in ("gap", "back"):
                 before = by_number[done[-1][-1]] if done else {}
                 if _goes_with(before, record, by_number):
                     done[-1] = (*done[-1], n)

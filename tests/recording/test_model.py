@@ -133,8 +133,6 @@ class Pairing(RuleBasedStateMachine):
         self.recorder, _ = opening.resume(self.path, "left", self.at, BEGAN)
         self.did += [] if self.away else [["gap", "", True]]
         self.did.append(["back", "", True])
-        self.stack.clear()
-        self.undone.clear()
 
     @rule()
     def close_and_amend(self) -> None:

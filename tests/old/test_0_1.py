@@ -5,6 +5,7 @@
 
 import json
 import shutil
+import time
 from datetime import timedelta
 from pathlib import Path
 from typing import Any
@@ -14,7 +15,10 @@ import pytest
 import etholog
 from etholog import ethogram, session
 from etholog.base import system
+from etholog.film import alignment
 from etholog.recording.opening import reopen, resume
+from etholog.season import cache
+from tests.make import assert_same_season
 
 OLD = Path(__file__).parent / "0.1"
 TOLD: dict[str, dict[str, Any]] = json.loads((OLD / "told.json").read_text(encoding="utf-8"))
@@ -79,3 +83,24 @@ def test_a_workspace_becomes_a_season() -> None:
 
 def test_an_ethogram_of_ones_own_is_read() -> None:
     assert ethogram.read(OLD / "ethograms" / "own.toml").hash == TOLD["own-codes"]["hash"]
+
+
+@pytest.mark.slow
+def test_a_cache_of_0_1_is_made_anew_in_silence(
+    tmp_path: Path, capfd: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(cache, "AT_LEAST", 1)
+    folder = Path(shutil.copytree(OLD / "sessions", tmp_path / "sessions"))
+    (folder / cache.FOLDER).mkdir()
+    kept = Path(shutil.copyfile(OLD / "cache" / "season.npz", folder / cache.FOLDER / cache.FILE))
+    time.sleep(2.1)  # only files that have rested are kept
+    season = etholog.read(folder)
+    assert len(season.bouts) == sum(len(told["bouts"]) for told in TOLD.values())
+    assert kept.read_bytes() != (OLD / "cache" / "season.npz").read_bytes()
+    assert_same_season(etholog.read(folder), season)
+    assert capfd.readouterr() == ("", "")
+
+
+def test_where_a_film_stood_on_the_clock_is_read() -> None:
+    (clip,) = alignment.clips_of(session.read(OLD / "sessions" / "everything.jsonl"))
+    assert (clip.path.name, clip.begins, clip.ppm) == ("evening.mp4", -1200.0, 12.5)

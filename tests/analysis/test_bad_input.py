@@ -90,6 +90,7 @@ PHASES = (Phase.explicit, Phase.reuse, Phase.generate)
 often = settings(max_examples=40, deadline=None, phases=PHASES, suppress_health_check=list(HealthCheck))
 
 
+@pytest.mark.slow
 @often
 @given(tables(TIMES), name, name, name, cell)
 def test_tables_of_latencies(times: Any, by: Any, within: Any, cluster: Any, number: Any) -> None:
@@ -104,6 +105,7 @@ def test_tables_of_latencies(times: Any, by: Any, within: Any, cluster: Any, num
     answered(lambda: etholog.sensitivity(times, "male", cluster=cluster, otherwise=number))
 
 
+@pytest.mark.slow
 @settings(often, max_examples=25)
 @given(tables(TIMES), name, name, cell, tables({"lower_s": [0.0, 3.0, 4.0], "upper_s": [2.0, None, 4.0]}))
 def test_what_else_takes_latencies(times: Any, by: Any, within: Any, number: Any, spans: Any) -> None:
@@ -124,6 +126,7 @@ def test_what_else_takes_latencies(times: Any, by: Any, within: Any, number: Any
     answered(lambda: etholog.observers([(times, number)]))
 
 
+@pytest.mark.slow
 @often
 @given(tables(BOUTS), tables(BOUTS), cell, cell, st.booleans(), tables({"onset_s": [0.0, 5.0], "offset_s": [4.0, 9.0]}))
 def test_two_records(first: Any, second: Any, tolerance: Any, unit: Any, align: bool, watched: Any) -> None:
@@ -131,6 +134,7 @@ def test_two_records(first: Any, second: Any, tolerance: Any, unit: Any, align: 
     answered(lambda: etholog.agreement(first, second, tolerance, unit, align, watched))
 
 
+@pytest.mark.slow
 @often
 @given(tables({"a": [0, 3, 4], "b": [2, 0, 1], "c": [3, 4, 0]}), tables({"a": [1, 0, 0], "b": [0, 1, 0]}), cell)
 def test_counts(counts: Any, impossible: Any, other: Any) -> None:
@@ -152,6 +156,7 @@ ATTEMPTS = {
 SIGNS = {"attempt": [0, 1, 2], "end": ["sac", "moult", "open"], "sign": ["web", None, "web"], "days": [3.0, 4.0, 5.0]}
 
 
+@pytest.mark.slow
 @often
 @given(tables(ATTEMPTS), tables(SIGNS), st.one_of(cell, st.lists(st.one_of(st.floats(), cell), max_size=40)))
 def test_tables_of_attempts_signs_and_pauses(attempts: Any, seen: Any, pauses: Any) -> None:
@@ -167,6 +172,7 @@ def season() -> Any:
     return etholog.read("sessions")
 
 
+@pytest.mark.slow
 @settings(max_examples=20, deadline=None, phases=PHASES, suppress_health_check=list(HealthCheck))
 @given(given_=st.one_of(cell, st.sampled_from(["insertion", "drumming", "male", "session", "courtship"])), other=cell)
 def test_measures_of_a_season(season: Any, given_: Any, other: Any) -> None:

@@ -43,6 +43,7 @@ def sacs(chance: np.random.Generator, ratio: float, n: int = 20) -> pd.DataFrame
     return pd.DataFrame({"days": days, "occurred": lost < 70, "began": np.where(start < days, start, np.nan)})
 
 
+@pytest.mark.slow
 def test_a_useless_practice_is_seldom_found() -> None:
     """'Ever' against 'never' finds one in 20 to 63 % of such seasons. 200 seasons: 5 % and two errors are 8 %."""
     chance = np.random.default_rng(20)
@@ -50,6 +51,7 @@ def test_a_useless_practice_is_seldom_found() -> None:
     assert np.mean(np.array(found) <= 0.05) <= 0.08
 
 
+@pytest.mark.slow
 def test_power_grows_with_the_effect() -> None:
     units = sacs(np.random.default_rng(3), 1.0, 40)
     assert power(units, 1.0) < 0.1 < power(units, 0.05)

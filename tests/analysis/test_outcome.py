@@ -186,6 +186,7 @@ def test_with_sacs_alone_there_is_no_effect() -> None:
     assert table["p"].isna().all()
 
 
+@pytest.mark.slow
 def test_the_day_is_named_and_asked_for(repository: Path, etholog: Callable[..., CompletedProcess[str]]) -> None:
     folder = repository / "examples" / "season"
     done = etholog("outcome", "--today", "2026-11-20", "--day", "60", "--json", "--folder", folder)
@@ -196,6 +197,7 @@ def test_the_day_is_named_and_asked_for(repository: Path, etholog: Callable[...,
     assert "--day 0" in wrong.stderr
 
 
+@pytest.mark.slow
 def test_a_season_without_cards_or_sessions_says_so(
     tmp_path: Path, etholog: Callable[..., CompletedProcess[str]]
 ) -> None:

@@ -95,6 +95,7 @@ def test_a_cycle_in_the_pedigree_is_refused_by_name() -> None:
         kinship("a", "b", parents)
 
 
+@pytest.mark.slow
 def test_a_long_line_is_no_trouble() -> None:
     parents = {str(n): Parents.of(str(n - 1), "") for n in range(1, 900)}
     assert kinship("899", "0", parents).expected == pytest.approx(0.5**900)

@@ -15,6 +15,7 @@ from etholog.animals.card import KINDS, Entry
 from etholog.base.dates import Day, between
 from etholog.base.journal import Draft
 from etholog.base.refusal import Refusal
+from tests.make import write_card
 
 Run = Callable[..., CompletedProcess[str]]
 
@@ -132,13 +133,8 @@ REFUSED = [
 def test_what_cannot_be_is_refused_and_nothing_is_written(
     words: tuple[str, ...], why: str, said: Run, tmp_path: Path
 ) -> None:
-    for known in (
-        ("sex", "female", "--on", "2020"),
-        ("born", "--on", "2020"),
-        ("moult", "--on", "2026-05-01"),
-        ("died", "--on", "2026-06-01"),
-    ):
-        assert said("F-1", *known).returncode == 0
+    facts = ("sex", "2020", "female"), ("born", "2020"), ("moult", "2026-05-01"), ("died", "2026-06-01")
+    write_card(tmp_path, "F-1", *facts)
     before = (tmp_path / "animals" / "F-1.jsonl").read_bytes()
     done = said("F-1", *words)
     assert done.returncode == 2

@@ -44,6 +44,7 @@ def test_lines_are_json_and_their_crc_is_the_published_one(tmp_path: Path) -> No
 texts = st.text(max_size=50)
 
 
+@pytest.mark.slow
 @given(texts, texts)
 def test_any_text_comes_back(kind: str, text: str) -> None:
     line = journal.encode({"n": 0, "do": "note", "text": text, "why": kind})
@@ -96,6 +97,7 @@ def test_only_the_newline_lost_is_nothing_lost(tmp_path: Path) -> None:
     assert len(journal.read(path).bodies) == 5
 
 
+@pytest.mark.slow
 def test_every_single_bit_flip_is_seen(tmp_path: Path) -> None:
     path = tmp_path / "a.jsonl"
     data = written(path, 4)

@@ -78,6 +78,7 @@ def states(step: Step, written: bytes, chance: random.Random) -> Iterator[bytes]
             yield base + tail[:size]
 
 
+@pytest.mark.slow
 def test_what_was_told_as_safe_outlives_a_power_cut(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     steps, written = logged(tmp_path / "a.jsonl", monkeypatch)
     assert any(step.later for step in steps)

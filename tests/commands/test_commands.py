@@ -47,6 +47,7 @@ def test_an_unknown_command_names_the_nearest(etholog: Run) -> None:
     assert done.stderr.startswith("etholog: no command 'lateny'; did you mean 'latency'")
 
 
+@pytest.mark.slow
 def test_every_command_shows_an_example(etholog: Run) -> None:
     from etholog.commands import COMMANDS
 

@@ -166,6 +166,7 @@ def test_two_do_not_amend_one_session(closed: Path) -> None:
     amender.journal.close()
 
 
+@pytest.mark.slow
 def test_amending_in_a_terminal(closed: Path, tmp_path: Path) -> None:
     with Terminal("amend", str(closed), cwd=tmp_path) as terminal:
         terminal.until("in hand: palpal drumming began 0:00:01")

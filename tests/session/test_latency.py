@@ -58,6 +58,7 @@ def test_both_agree_on_every_example_session(unseen: Unseen, competing: bool) ->
 names = st.lists(st.sampled_from(NAMES), min_size=1, max_size=3, unique=True)
 
 
+@pytest.mark.slow
 @settings(max_examples=150, deadline=None)
 @given(
     made=st.lists(records(), min_size=1, max_size=4),

@@ -60,6 +60,7 @@ def lane(code: str, qualifier: str | None) -> object:
     return ETHOGRAM.by_code[code].chain or (code, qualifier)
 
 
+@pytest.mark.slow
 @settings(max_examples=400)
 @given(records())
 def test_bouts_never_overlap_in_a_chain_and_never_run_backwards(made: list[dict[str, Any]]) -> None:
@@ -72,6 +73,7 @@ def test_bouts_never_overlap_in_a_chain_and_never_run_backwards(made: list[dict[
             ends[lane(bout.code, bout.qualifier)] = bout.offset
 
 
+@pytest.mark.slow
 @settings(max_examples=400)
 @given(records())
 def test_no_state_runs_through_a_gap(made: list[dict[str, Any]]) -> None:
@@ -81,6 +83,7 @@ def test_no_state_runs_through_a_gap(made: list[dict[str, Any]]) -> None:
             assert not (bout.onset < gap.onset < bout.offset)
 
 
+@pytest.mark.slow
 @settings(max_examples=400)
 @given(records())
 def test_undoing_everything_gives_nothing(made: list[dict[str, Any]]) -> None:
@@ -94,6 +97,7 @@ def test_undoing_everything_gives_nothing(made: list[dict[str, Any]]) -> None:
     assert folded.marks == 0
 
 
+@pytest.mark.slow
 @settings(max_examples=200)
 @given(records())
 def test_an_undo_taken_back_changes_nothing(made: list[dict[str, Any]]) -> None:
@@ -204,6 +208,7 @@ MEMBERS = st.sampled_from(
 )  # fmt: skip
 
 
+@pytest.mark.slow
 @settings(max_examples=400, deadline=None)
 @given(
     rows=st.lists(

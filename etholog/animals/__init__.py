@@ -11,6 +11,7 @@ __all__ = [
     "card",
     "care",
     "cautions",
+    "custody",
     "entering",
     "life",
     "notebook",

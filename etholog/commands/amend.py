@@ -24,6 +24,7 @@ def run(args: argparse.Namespace) -> int:
     recording.need_terminal()
     from etholog.screens.amending import AmendApp
 
+    recording.settle(args, args.file.absolute().parent.parent)
     amender, pair, told = reopen(args.file, args.hand, Keyboard.of(args.map))
     say(*told)
     before = amender.journal.n

@@ -52,9 +52,11 @@ def run(args: argparse.Namespace) -> int:
     if args.leaf:
         say("--leaf is called --browse now; the old name goes with the next version")
     if args.browse or args.leaf:
+        from etholog.recording import settings
         from etholog.screens.browse import CardBrowser
+        from etholog.screens.themes import THEMES, Look
 
-        CardBrowser(known, args.animal).run()
+        CardBrowser(Look(THEMES[settings.read(args.folder)[0].theme or "day"]), known, args.animal).run()
         return 0
     if args.animal is None:
         return _list(known)

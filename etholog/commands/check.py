@@ -13,6 +13,7 @@ from etholog.base.refusal import Finding, Refusal
 from etholog.base.text import visible
 from etholog.commands.output import say
 from etholog.ethogram import FORMAT_2, NEEDED, Ethogram, Hand, free_keys
+from etholog.recording import settings
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -33,6 +34,7 @@ def run(args: argparse.Namespace) -> int:
     findings += [found for file in files for found in _findings(file)]
     cards = [path / "animals" / name for path in args.paths for name in listed(path / "animals", ".jsonl")[0]]
     findings += rescue.waiting([*(file for file in files if file.suffix != ".toml"), *cards])
+    findings += [found for path in args.paths for found in settings.read(path)[1]]
     findings += [found for path in args.paths if (path / "animals").is_dir() for found in _herd(path)]
     for found in findings:
         print(visible(str(found)))

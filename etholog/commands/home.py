@@ -1,29 +1,204 @@
-"""`etholog` alone, on a terminal: the home screen, and what is chosen there."""
+"""`etholog` alone, on a terminal: the desk, and what is chosen there."""
 
+import contextlib
+import io
+import os
+import shutil
+import sys
+from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
+from typing import Any
 
-from etholog import animals
-from etholog.animals import care
+from etholog import animals, session
+from etholog.animals import Animals, care, entering
+from etholog.animals.card import KINDS, Entry
+from etholog.animals.custody import custody
+from etholog.animals.entering import NewEntry
 from etholog.base import rescue
+from etholog.base.dates import Day
 from etholog.base.files import listed
+from etholog.base.refusal import Refusal
 from etholog.commands import main
 from etholog.ethogram import at_hand
-from etholog.screens.home import Home
+from etholog.recording import settings
+from etholog.screens.home import CARD, FEED, READY, Home, Way
+from etholog.screens.themes import THEMES, Look
+from etholog.session.broken_off import broken_off
+from etholog.session.question import NotUnderstood
 
 
 def run() -> int:
-    """Show the home screen, run what is chosen there, and come back to it."""
+    """Show the desk, do what is chosen there, and come back to it."""
+    said = ""
     while True:
         today, known = date.today(), animals.read(Path())
+        look = Look(THEMES[settings.read(Path())[0].theme or "day"])
         journals = [Path(folder) / name for folder in ("sessions", "animals") for name in listed(Path(folder))[0]]
         alarms = [str(found) for found in rescue.waiting(journals)]
-        words = Home(known, care.due(known, at_hand(Path()), today), today, alarms).run()
-        if words is None:
+        tasks = care.due(known, at_hand(Path()), today)
+        unended = [_pair_of(path) for path in broken_off(Path("sessions"))]
+        way = Home(look, known, tasks, today, alarms, unended, said).run()
+        if way is None:
             return 0
-        print(f"$ etholog {' '.join(words)}\n")
+        said = ""
+        if way == FEED:
+            said = _feed(look, known, today)
+        elif way == CARD:
+            said = _fill_card(look, known, today)
+        elif not _command(way, look, known):
+            return 0
+
+
+def _pair_of(path: Path) -> str:
+    header = session.header(path)
+    return f"{header['male'] or 'male'} x {header['female'] or 'female'} of {header['began']:%Y-%m-%d %H:%M}"
+
+
+def _command(way: Way, look: Look, known: Animals) -> bool:
+    """Run a way's command, and wait; False at the end of input."""
+    words = _chosen_pair(look, known) if way == READY else way.words
+    if words is None:
+        return True
+    print(f"$ etholog {' '.join(words)}\n")
+    if way.paged:
+        _page(words)
+    else:
         main(words)
-        try:
-            input("\nEnter: back to the home screen. ")
-        except EOFError:
-            return 0
+    try:
+        input("\nEnter: back to the desk. ")
+    except EOFError:
+        return False
+    return True
+
+
+class _Page(io.StringIO):
+    """Takes what is printed as the terminal would, to be shown page by page."""
+
+    encoding = "utf-8"
+
+    def isatty(self) -> bool:
+        """Whether people read it."""
+        return True
+
+
+def _page(words: Sequence[str]) -> None:
+    """Run a command; where it prints more than the window holds, let the system's pager show it."""
+    page = _Page()
+    with contextlib.redirect_stdout(page), contextlib.redirect_stderr(page):
+        main(words)
+    text = page.getvalue()
+    if text.count("\n") < shutil.get_terminal_size().lines - 3:
+        sys.stdout.write(text)
+        return
+    import pydoc
+
+    os.environ.setdefault("LESS", "-R")  # colours as they are
+    pydoc.pager(text)
+
+
+def _chosen_pair(look: Look, known: Animals) -> tuple[str, ...] | None:
+    """Let the keeper choose a male and a female. None where that was left."""
+    from etholog.screens.picking import Picking
+
+    chosen: list[str] = []
+    for sex in ("male", "female"):
+        rows = [(name, _known_of(known, name)) for name in _here(known) if known.sex_of(name) in (sex, "unknown")]
+        name = Picking(look, f"{'Which male' if sex == 'male' else f'{chosen[0]}, and which female'}?", rows).run()
+        if name is None:
+            return None
+        chosen.append(name)
+    return ("ready", *chosen)
+
+
+def _here(known: Animals) -> list[str]:
+    """Return the animals that live, and live here."""
+    return [name for name in known.known() if not known.died(name) and custody(known.find(name)).where == "here"]
+
+
+def _known_of(known: Animals, name: str) -> str:
+    """Return in a line what is known of an animal."""
+    card, met = known.find(name), known.pairings_of(name)
+    last = {kind: found.on.text for kind in ("moult", "meal") if card and (found := card.last(kind))}
+    parts = [known.species_of(name) or "species not on record", *(f"{kind} {on}" for kind, on in last.items())]
+    return ", ".join([*parts, *([f"session {met[-1].on.text}"] if met else [])])
+
+
+def _feed(look: Look, known: Animals, today: date) -> str:
+    """Walk down the animals with a key a meal; return what came of it."""
+    from etholog.screens.feeding import Feeding
+
+    def give(name: str, meal: str) -> tuple[str, int, str]:
+        entry = Entry(0, "meal", Day.of(today), words=meal)
+        proposal = entering.propose(animals.read(Path()), [NewEntry(name, entry)], today)
+        (n,) = entering.write(proposal)
+        return proposal.proposed[0].card.id, n, "; ".join(str(found) for found in proposal.asked)
+
+    def take_back(card: str, n: int) -> None:
+        entering.undo(animals.read(Path()), card, str(n))
+
+    rows = [(name, _last_meal(known, name)) for name in _here(known)]
+    meals = Feeding(look, today.isoformat(), rows, KINDS["meal"].choices, give, take_back).run() or 0
+    return f"{meals} meal{'' if meals == 1 else 's'} written" if rows else "no animals yet: press a"
+
+
+def _last_meal(known: Animals, name: str) -> str:
+    card = known.find(name)
+    meal = card.last("meal") if card else None
+    return f"last meal {meal.on.text} {meal.words}".rstrip() if meal else "no meal on the card"
+
+
+def _fill_card(look: Look, known: Animals, today: date) -> str:
+    """Let the keeper fill a card by a form; return what was written."""
+    from etholog.screens.card_form import CardForm
+
+    written: list[str] = []
+    asked_before: list[str] = []
+
+    def check(answers: dict[str, Any]) -> None:
+        entries = _entries(answers, today)
+        proposal = entering.propose(known, entries, today)
+        questions = [str(found) for found in proposal.asked]
+        if questions and questions != asked_before and not proposal.refused:
+            asked_before[:] = questions
+            raise Refusal(f"{'; '.join(questions)}. Ctrl-S again writes it all the same")
+        entering.write(proposal)
+        written.append(f"{answers['animal']}: {', '.join(one.entry.said for one in proposal.proposed)}")
+
+    def suggested(question: str) -> list[str]:
+        if question == "animal":
+            return known.known()
+        return sorted({known.species_of(name) for name in known.known()} - {""}) if question == "species" else []
+
+    CardForm(look, suggested, check, lambda typed: _aside(known, typed["animal"].strip())).run()
+    return "; ".join(written)
+
+
+def _aside(known: Animals, name: str) -> str:
+    there = name in known.known()
+    return f" On record: {known.sex_of(name)}, {_known_of(known, name)}" if there else ""
+
+
+def _entries(answers: dict[str, Any], today: date) -> list[NewEntry]:
+    """Return what the answers put on a card: facts of today, a moult and a meal on their days."""
+    name = answers.get("animal", "")
+    if not name:
+        raise Refusal("its name or id: without a name there is no card")
+    said = {kind: str(answers[kind]) for kind in ("sex", "species", "moved", "note") if answers.get(kind)}
+    entries = [Entry(0, kind, Day.of(today), words=words) for kind, words in said.items()]
+    entries += [Entry(0, kind, _day(kind, answers[kind])) for kind in ("moult", "meal") if answers.get(kind)]
+    if answers.get("size") is not None:
+        entries.append(Entry(0, "size", Day.of(today), number=float(answers["size"])))
+    if not entries:
+        raise Refusal("say something of it, its sex or its species: an empty card is none")
+    return [NewEntry(name, entry) for entry in entries]
+
+
+def _day(kind: str, typed: str) -> Day:
+    """Read a day of the form's; what is none takes the cursor to its line."""
+    from etholog.screens.card_form import QUESTIONS
+
+    try:
+        return entering.day(typed)
+    except Refusal as refusal:
+        raise NotUnderstood(next(one for one in QUESTIONS if one.name == kind), str(refusal)) from None

@@ -5,6 +5,7 @@ import os
 import signal
 import sys
 from collections.abc import Callable
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from etholog import session
@@ -13,7 +14,7 @@ from etholog.base.journal import Journal
 from etholog.base.refusal import Refusal
 from etholog.base.text import visible
 from etholog.commands.output import say
-from etholog.recording import forms
+from etholog.recording import forms, settings
 from etholog.recording.amender import Amender
 from etholog.recording.arrivals import Arrivals
 from etholog.recording.begun import Begun
@@ -22,6 +23,7 @@ from etholog.recording.forms import PAIR, SETTING
 from etholog.recording.keyboard import KEYBOARDS, Keyboard
 from etholog.recording.opening import NewSession, reopen
 from etholog.recording.recorder import Recorder
+from etholog.recording.settings import Settings
 from etholog.session import summary
 
 if TYPE_CHECKING:
@@ -40,16 +42,28 @@ def add_plain(parser: argparse.ArgumentParser) -> None:
 
 def add_look(parser: argparse.ArgumentParser) -> None:
     """Give a command the arguments that say how the screen looks and where the keys are."""
-    parser.add_argument("--hand", choices=("left", "right"), default="left", help="the hand on the keyboard")
+    parser.add_argument("--hand", choices=("left", "right"), help="the hand on the keyboard (default: left)")
     parser.add_argument(
         "--map",
         default="",
         metavar="KEYBOARD",
         help=f"a keyboard other than QWERTY: {', '.join(KEYBOARDS)}, or pairs such as 'yz zy', typed and meant",
     )
-    parser.add_argument("--theme", choices=("day", "night", "mono"), default="day", help="colours (default: day)")
+    parser.add_argument("--theme", choices=("day", "night", "mono"), help="colours (default: day)")
     parser.add_argument("--ascii", action="store_true", help="draw with plain characters")
     parser.add_argument("--bell", action="store_true", help="ring for prompts; it may disturb the animals")
+
+
+def settle(args: argparse.Namespace, workspace: Path, file: Path | None = None) -> Settings:
+    """Fill in what no option says: how the session was begun, else `etholog.toml`, else what is usual. Returns it."""
+    own, findings = settings.read(workspace)
+    say(*findings)
+    said = Settings(hand=args.hand or "", keyboard=args.map, theme=args.theme or "")
+    if file is not None:
+        said = said.before(settings.kept(file))
+    chosen = said.before(own).before(Settings(hand="left", theme="day"))
+    args.hand, args.map, args.theme = chosen.hand, chosen.keyboard, chosen.theme
+    return chosen
 
 
 def look(args: argparse.Namespace) -> "Look":
@@ -81,7 +95,7 @@ def record(
 
     dress = look(args)
     watching = Watching(recorder, dress, pair=pair) if recorder is not None else strip(dress) if strip else None
-    app = WatchApp(dress, watching=watching, new=new)
+    app = WatchApp(dress, watching=watching, new=new, settings=_settings(args))
     app.run()
     if app.refusal is not None:
         raise app.refusal
@@ -91,7 +105,11 @@ def record(
     return finish(app.recorder, app.return_code or 0)
 
 
-def begin_plainly(new: NewSession, bell: bool) -> int:
+def _settings(args: argparse.Namespace) -> Settings:
+    return Settings(hand=args.hand, keyboard=args.map, theme=args.theme)
+
+
+def begin_plainly(new: NewSession, args: argparse.Namespace) -> int:
     """Ask line by line what is not said yet, then record line by line."""
     from etholog.screens.plain import Console, Ended
 
@@ -100,7 +118,8 @@ def begin_plainly(new: NewSession, bell: bool) -> int:
             if not new.named:
                 unsaid = [question for question in (*PAIR, *SETTING) if question.name not in new.said]
                 new.take(new.said | forms.ask_each(unsaid, console.line))
-            for line in (new.pair, new.ethogram.title, *new.before, *new.cautions):
+            against = [f"Speaks against it: {line}" for line in new.warnings]
+            for line in (new.pair, new.ethogram.title, *new.before, *against, *new.cautions):
                 print(visible(line))
             console.line("Enter starts the clock, Ctrl-C leaves. ")
         except EOFError:
@@ -111,7 +130,9 @@ def begin_plainly(new: NewSession, bell: bool) -> int:
                 say("", "nothing was begun")
                 return 0
             return ended.code
-        return plainly(new.begin(), console, bell)
+        recorder = new.begin()
+        settings.keep(recorder.journal.path, _settings(args))
+        return plainly(recorder, console, args.bell)
 
 
 def plainly(recorder: Recorder, console: "Console", bell: bool = False) -> int:
@@ -170,6 +191,7 @@ def _told(recorder: Recorder | Amender, code: int) -> int:
     if isinstance(recorder, Recorder) and not recorder.closed:
         say(f"broken off; go on with: etholog resume {path}")
         return code or (0 if safe else 1)
+    settings.forget(path)
     if not safe:
         return code or 1
     for line in summary.lines(session.read(path)):

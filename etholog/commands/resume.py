@@ -19,22 +19,27 @@ from etholog.recording.keyboard import Keyboard
 from etholog.recording.opening import resume
 from etholog.recording.replay import LINE_BEGINS, rehearse
 from etholog.session import summary
+from etholog.session.broken_off import broken_off
 from etholog.session.record import FORMATS
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Give the command its arguments."""
-    parser.add_argument("file", type=Path, metavar="FILE", help="the session's file")
+    parser.add_argument(
+        "file", nargs="?", type=Path, metavar="FILE", help="the session's file (default: the last that was broken off)"
+    )
     parser.add_argument("--rescue", type=Path, metavar="FILE", help="a rescue file to take in first; most are found")
     recording.add_plain(parser)
     recording.add_look(parser)
-    parser.epilog = "example:\n  etholog resume sessions/20260503-211500-M-Basalt-F-Umbra.jsonl"
+    parser.epilog = "examples:\n  etholog resume\n  etholog resume sessions/20260503-211500-M-Basalt-F-Umbra.jsonl"
 
 
 def run(args: argparse.Namespace) -> int:
     """Go on recording."""
     if not args.plain:
         recording.need_terminal()
+    args.file = args.file or _last_broken_off(Path("sessions"))
+    recording.settle(args, args.file.absolute().parent.parent, args.file)
     keyboard = Keyboard.of(args.map)
     if take_in(args.file, args.rescue) and not _open_session(args.file):
         return 0
@@ -56,6 +61,16 @@ def run(args: argparse.Namespace) -> int:
         with Console(system.Keys()) as console:
             return recording.plainly(recorder, console, args.bell)
     return recording.record(args, recorder=recorder, pair=args.file.stem)
+
+
+def _last_broken_off(folder: Path) -> Path:
+    """Return the session of the workspace that was broken off last. Refusal where there is none."""
+    found = broken_off(folder)
+    if not found:
+        raise Refusal(f"{folder}: no session was broken off; name the file of the one that is meant")
+    if len(found) > 1:
+        say(f"{len(found)} sessions were broken off; this is the last. The others: {', '.join(map(str, found[1:]))}")
+    return found[0]
 
 
 def _open_session(file: Path) -> bool:

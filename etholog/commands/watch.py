@@ -66,6 +66,8 @@ def _meant(asked: Question) -> Callable[[str], Scalar]:
 def run(args: argparse.Namespace) -> int:
     """Record until the end is keyed, then print the summary."""
     asked = (*PAIR, *SETTING, ETHOGRAM, *CONDITIONS)
+    settings = recording.settle(args, args.folder.parent)
+    args.observer, args.place = args.observer or settings.observer, args.place or settings.place
     said = {question.name: getattr(args, question.name) for question in asked}
     said = {name: value for name, value in said.items() if value not in (None, "")}
     new = NewSession(args.folder, args.hand, Keyboard.of(args.map), said)
@@ -79,7 +81,7 @@ def run(args: argparse.Namespace) -> int:
     check_folder(args.folder)
     if args.film is not None:
         return watching.begin(args, new)
-    return recording.begin_plainly(new, args.bell) if args.plain else recording.record(args, new=new)
+    return recording.begin_plainly(new, args) if args.plain else recording.record(args, new=new)
 
 
 def check_folder(folder: Path) -> None:

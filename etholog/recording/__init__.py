@@ -13,4 +13,5 @@ __all__ = [
     "prompts",
     "recorder",
     "replay",
+    "settings",
 ]

@@ -8,8 +8,8 @@ from functools import cached_property
 from pathlib import Path
 from typing import Any
 
-from etholog import ethogram, session
-from etholog.animals import cautions
+from etholog import animals, ethogram, session
+from etholog.animals import cautions, readiness
 from etholog.base import files, system
 from etholog.base.journal import Journal
 from etholog.base.refusal import Refusal
@@ -81,7 +81,23 @@ class NewSession:
         workspace, species = self.folder.parent, self.said.get("species", "")
         told = [species] if species else self.earlier.species(self.said.get("male", ""), self.said.get("female", ""))
         own = [one for one in cautions.cautions(told, self.ethogram.name) if one != cautions.OTHERS]
-        return [*self.ethogram.cautions, *own, *filter(None, [cautions.poison_centre(workspace)])]
+        told_already = {_topic(one) for one in own}
+        others = [one for one in self.ethogram.cautions if _topic(one) not in told_already]
+        return [*own, *others, *filter(None, [cautions.poison_centre(workspace)])]
+
+    @cached_property
+    def _animals(self) -> animals.Animals:
+        return animals.read(self.folder.parent)
+
+    @property
+    def warnings(self) -> list[str]:
+        """What speaks against putting these two together today, as cards and sessions know it."""
+        male, female = self.said.get("male", ""), self.said.get("female", "")
+        if not male or not female:
+            return []
+        known = ethogram.at_hand(self.folder.parent)
+        found = readiness.facts(male, female, self._animals, known, system.wall_now().date())
+        return [fact.text for fact in found if fact.side == "against"]
 
     def take(self, said: dict[str, Any]) -> None:
         """Take in what was said. Refusal as above."""
@@ -101,6 +117,11 @@ class NewSession:
         conditions = {q.name: self.said[q.name] for q in CONDITIONS if self.said.get(q.name) is not None}
         journal = begin(self.folder, kept, began, clock_at, conditions=conditions, **about)
         return Recorder(journal, kept, self.hand, began, clock_at, keyboard=self.keyboard)
+
+
+def _topic(caution: str) -> str:
+    """Return what a caution is about, such as 'hairs': the word before its colon."""
+    return (caution.partition(":")[0].split() or [""])[-1].casefold()
 
 
 def begin(folder: Path, kept: Ethogram, began: datetime, clock_at: float, name: str = "", **said: Any) -> Journal:

@@ -13,6 +13,7 @@ from etholog.recording.corrector import NOTE_LENGTH
 from etholog.recording.forms import ETHOGRAM
 from etholog.recording.opening import NewSession
 from etholog.recording.recorder import Recorder
+from etholog.recording.settings import Settings, keep
 from etholog.screens.closing import ClosingForm
 from etholog.screens.form import Form
 from etholog.screens.ready import Ready
@@ -34,8 +35,10 @@ class WatchApp(ThemedApp):
         *,
         watching: Watching | None = None,
         new: NewSession | None = None,
+        settings: Settings | None = None,
     ) -> None:
         super().__init__(look)
+        self._settings = settings or Settings()
         self.watching, self.new = watching, new
         self.arrivals: Arrivals | None = None
         self.refusal: Refusal | None = None
@@ -121,6 +124,7 @@ class WatchApp(ThemedApp):
                     self.new.pair,
                     self.new.cautions,
                     self.new.before,
+                    self.new.warnings,
                     self.start_clock,
                 ),
                 lambda back: self.show_form() if back else self.exit(),
@@ -143,6 +147,7 @@ class WatchApp(ThemedApp):
         """Record."""
         self.watching = watching
         self.arrivals = Arrivals(watching.recorder.journal.path)
+        keep(watching.recorder.journal.path, self._settings)
         watching.before_key = self.take_up
         self.push_screen(watching, self.show_outcome)
 

@@ -2,7 +2,7 @@
 
 from typing import ClassVar
 
-from textual.app import App, ComposeResult
+from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, VerticalScroll
 from textual.widgets import OptionList, Static
@@ -10,24 +10,33 @@ from textual.widgets.option_list import Option
 
 from etholog.animals import Animals, life
 from etholog.base.text import visible
+from etholog.screens.themed import ThemedApp
+from etholog.screens.themes import Look
 
 
-class CardBrowser(App[None], inherit_bindings=False):
+class CardBrowser(ThemedApp, inherit_bindings=False):
     """The cards of a workspace, one at a time."""
 
-    CSS = """
-    OptionList { width: 30; height: 100%; border: none; }
-    VerticalScroll { padding: 0 2; }
+    CSS = (
+        ThemedApp.CSS
+        + """
+    Screen Static { background: $ground; color: $ink; }
+    OptionList, OptionList:focus { width: 30; height: 100%; border: none; background: $ground; color: $ink;
+        scrollbar-size: 0 0; }
+    OptionList > .option-list--option, OptionList:focus > .option-list--option { background: $ground; color: $ink; }
+    OptionList > .option-list--option-highlighted, OptionList:focus > .option-list--option-highlighted {
+        background: $ink; color: $ground; }
+    VerticalScroll { padding: 0 2; background: $ground; scrollbar-size: 0 0; }
     """
-    ENABLE_COMMAND_PALETTE = False
+    )
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("q,escape,ctrl+c", "quit", "leave"),
         Binding("space,pagedown", "down", "card down"),
         Binding("pageup", "up", "card up"),
     ]
 
-    def __init__(self, animals: Animals, first: str | None = None) -> None:
-        super().__init__()
+    def __init__(self, look: Look, animals: Animals, first: str | None = None) -> None:
+        super().__init__(look)
         self._animals, self._names = animals, animals.known()
         self._first = animals.id_of(first) if first else None
 

@@ -1,96 +1,162 @@
-"""The home screen: what is due, the last sessions, and each command one key away, told beside its key."""
+"""The desk: what is due, the last sessions, and each job one key away, told beside its key."""
 
 from collections.abc import Sequence
 from datetime import date
-from typing import ClassVar, NamedTuple
+from typing import NamedTuple
 
 from textual import events
-from textual.app import App, ComposeResult
-from textual.binding import BindingType
+from textual.app import ComposeResult
 from textual.containers import Horizontal, Vertical
 from textual.widgets import Static
 
 from etholog.animals import Animals
 from etholog.animals.care import Task
 from etholog.base.text import visible
+from etholog.screens.fit import shortened
+from etholog.screens.themed import ThemedApp
+from etholog.screens.themes import Look
 
 DUE_SHOWN, SESSIONS_SHOWN = 9, 6
+WIDE = 84  # columns from which on the commands stand beside their keys
 
 
 class Way(NamedTuple):
-    """One key of the home screen: what it is for, and the command that it stands for."""
+    """One key of the desk: what it is for, and the command that does the same; `paged` where that prints much."""
 
     key: str
     what: str
     words: tuple[str, ...]
+    paged: bool = False
 
 
+RESUME = Way("g", "go on with the session that was broken off", ("resume",))
+NEW = Way("n", "make a workspace in this folder", ("new",))
+CARD = Way("a", "a new animal, or more on a card", ("card",))
+FEED = Way("f", "a feeding round, a key a meal", ("card", "ANIMAL", "meal"))
+READY = Way("y", "may these two be paired?", ("ready",), True)
+DEMO = Way("x", "try it on invented animals", ("demo",))
 WAYS = (
     Way("w", "watch a pairing", ("watch",)),
-    Way("d", "all that is due", ("due",)),
+    READY,
+    FEED,
+    CARD,
+    Way("d", "all that is due", ("due",), True),
     Way("c", "browse the cards", ("card", "--browse")),
-    Way("l", "courtship latencies by male", ("latency", "courtship", "--by", "male")),
-    Way("o", "which pairings gave sacs", ("outcome",)),
+    Way("l", "courtship latencies by male", ("latency", "courtship", "--by", "male"), True),
+    Way("o", "which pairings gave sacs", ("outcome",), True),
     Way("r", "the season's report", ("report", "--season")),
-    Way("k", "check every file", ("check",)),
-    Way("x", "try it on invented animals", ("demo",)),
+    Way("k", "check every file", ("check",), True),
+    DEMO,
 )
 
 
-class Home(App[tuple[str, ...]], inherit_bindings=False):
-    """Returns the words of the command that was chosen, or None when the keeper leaves."""
+class Home(ThemedApp):
+    """Its result is the way that was chosen, or None when the keeper leaves.
 
-    CSS = """
-    Screen { padding: 1 2; }
+    `broken_off`: sessions that were never ended, the latest first. `said`: what came of the last way.
+    """
+
+    CSS = (
+        ThemedApp.CSS
+        + """
+    Screen { padding: 1 2; overflow: hidden; }
     #due { width: 3fr; padding-right: 2; }
     #side { width: 2fr; }
-    .head { text-style: bold; }
+    Home .head, #broken { text-style: bold; height: auto; }
     #alarms { text-style: bold reverse; height: auto; }
-    #ways { height: auto; padding-top: 1; }
+    #said { height: auto; }
+    #ways { height: auto; padding-top: 1; dock: bottom; }
     Horizontal { height: 1fr; }
     """
-    ENABLE_COMMAND_PALETTE = False
-    AUTO_FOCUS = None
-    BINDINGS: ClassVar[list[BindingType]] = []
+    )
 
-    def __init__(self, animals: Animals, tasks: Sequence[Task], today: date, alarms: Sequence[str] = ()) -> None:
-        super().__init__()
-        self._alarms = alarms
+    def __init__(
+        self,
+        look: Look,
+        animals: Animals,
+        tasks: Sequence[Task],
+        today: date,
+        alarms: Sequence[str] = (),
+        broken_off: Sequence[str] = (),
+        said: str = "",
+    ) -> None:
+        super().__init__(look)
+        self._alarms, self._unended, self._said = alarms, broken_off, said
         self._animals, self._tasks, self._today = animals, tasks, today
+
+    @property
+    def ways(self) -> tuple[Way, ...]:
+        """What can be done here: in a folder that is no workspace yet, that comes first."""
+        if not any((self._animals.folder / part).is_dir() for part in ("sessions", "animals")):
+            return NEW, DEMO
+        return (*((RESUME,) if self._unended else ()), *WAYS)
 
     def compose(self) -> ComposeResult:
         """Lay the desk out."""
-        yield Static(f"etholog  {self._today}   {visible(str(self._animals.folder.resolve()))}", markup=False)
+        if self._unended:
+            last, more = self._unended[0], len(self._unended) - 1
+            others = f" ({more} more: etholog check)" if more else ""
+            yield Static(visible(f"g goes on with {last}, which was broken off{others}"), id="broken", markup=False)
+        yield Static(f"etholog  {self._today}   {visible(self._animals.folder.resolve().name)}", markup=False)
         if self._alarms:
             yield Static("\n".join(map(visible, self._alarms)), id="alarms", markup=False)
+        if self._said:
+            yield Static(visible(self._said), id="said", markup=False)
         with Horizontal():
             with Vertical(id="due"):
                 yield Static(f"\nDUE: {len(self._now)} (all of it: d)", classes="head", markup=False)
-                yield Static(self._due(), markup=False)
+                yield Static(id="tasks", markup=False)
             with Vertical(id="side"):
                 yield Static("\nLAST SESSIONS", classes="head", markup=False)
-                yield Static(self._sessions(), markup=False)
-        rows = [f" {way.key}  {way.what:<30} etholog {' '.join(way.words)}" for way in WAYS]
-        yield Static("\n".join([*rows, " q  leave"]), id="ways", markup=False)
+                yield Static(id="sessions", markup=False)
+        yield Static(id="ways", markup=False)
+
+    def on_resize(self, event: events.Resize) -> None:
+        """Fit the words to the window: with less room the commands go first, no word is broken."""
+        width = max(20, event.size.width - 4)
+        rows = [f"{way.key}  {way.what}" for way in (*self.ways, Way("q", "leave", ()))]
+        if width >= WIDE:
+            words = [" ".join(way.words) for way in self.ways]
+            rows = [f"{row:<45} etholog {command}" for row, command in zip(rows, words, strict=False)] + rows[-1:]
+            shown = "\n".join(rows)
+        else:
+            half = -(-len(rows) // 2)
+            pairs = zip(rows[:half], [*rows[half:], ""], strict=False)
+            wide = max(map(len, rows)) + 2
+            two = width >= 2 * wide - 2
+            shown = "\n".join(f"{a:<{wide}}{b}".rstrip() for a, b in pairs) if two else "\n".join(rows)
+        self.query_one("#ways", Static).update(visible_lines(shown))
+        self.query_one("#tasks", Static).update(self._due(3 * width // 5 - 2))
+        self.query_one("#sessions", Static).update(self._sessions(2 * width // 5))
 
     def on_key(self, event: events.Key) -> None:
         """Take a way, or leave."""
         if event.key in ("q", "escape", "ctrl+c", "ctrl+q"):
             self.exit(None)
-        for way in WAYS:
+        for way in self.ways:
             if event.character == way.key:
-                self.exit(way.words)
+                self.exit(way)
 
     @property
     def _now(self) -> list[Task]:
         # A sac can't wait; a meal can.
         return sorted((t for t in self._tasks if t.first <= self._today), key=lambda t: (t.until_done, t.first))
 
-    def _due(self) -> str:
-        rows = [visible(f"{task.animal:<10} {task.what}") for task in self._now[:DUE_SHOWN]]
+    def _due(self, width: int) -> str:
+        if NEW in self.ways:
+            return "This folder is no workspace yet."
+        rows = [shortened(visible(f"{task.animal:<10} {task.what}"), width) for task in self._now[:DUE_SHOWN]]
+        if not rows and not self._animals.known():
+            return "no animals yet: press a"
         return "\n".join(rows) or "nothing today"
 
-    def _sessions(self) -> str:
+    def _sessions(self, width: int) -> str:
         met = [pairing for pairing in self._animals.pairings if pairing.file][-SESSIONS_SHOWN:]
-        rows = [f"{p.on.text} {p.male} x {p.female}\n  {p.evidence.words}" for p in reversed(met)]
-        return "\n".join("\n".join(visible(line) for line in row.split("\n")) for row in rows) or "none yet: press w"
+        rows = [(f"{p.on.text} {p.male} x {p.female}", f"  {p.evidence.words}") for p in reversed(met)]
+        shown = [shortened(visible(line), width) for row in rows for line in row]
+        return "\n".join(shown) or ("" if NEW in self.ways else "none yet: press w")
+
+
+def visible_lines(text: str) -> str:
+    """Return lines, each made safe to show."""
+    return "\n".join(map(visible, text.split("\n")))

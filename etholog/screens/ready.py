@@ -38,11 +38,12 @@ class Ready(Screen[bool], inherit_bindings=False):
         pair: str,
         cautions: Sequence[str],
         before: Sequence[str],
+        warnings: Sequence[str],
         start: Callable[[], None],
     ) -> None:
         super().__init__()
         self._ethogram, self._pair = ethogram, pair
-        self._cautions, self._before = cautions, before
+        self._cautions, self._before, self._warnings = cautions, before, warnings
         self._layout = layout
         self._meanings = False  # whether the behaviours are shown in place of the cautions
         self._start = start
@@ -54,6 +55,8 @@ class Ready(Screen[bool], inherit_bindings=False):
             yield Static(visible(f"{self._pair}. {self._ethogram.title}"), markup=False)
             if self._before:
                 yield Static("\n".join(visible(line) for line in ("Before:", *self._before)), markup=False)
+            if self._warnings:
+                yield Static("\n".join(visible(line) for line in ("Speaks against it:", *self._warnings)), markup=False)
             for caution in self._cautions:
                 yield Static(visible(caution), markup=False)
         with VerticalScroll(id="meanings", can_focus=False):

@@ -15,7 +15,7 @@ from etholog.screens.themes import Look
 from etholog.screens.watchdog import Watchdog
 
 
-class ThemedApp(App[bool], inherit_bindings=False):
+class ThemedApp(App[Any], inherit_bindings=False):
     """An app in the colours of a theme, with no key of its own."""
 
     CSS = """
@@ -33,7 +33,7 @@ class ThemedApp(App[bool], inherit_bindings=False):
         self._stops = False  # whether Ctrl-Z, or the signal of it, gives the terminal to the shell
         super().__init__(driver_class=noting_driver(self.note, self.input_ended, self.farewell))
 
-    def run(self, *args: Any, **options: Any) -> bool | None:
+    def run(self, *args: Any, **options: Any) -> Any:
         """Show the app until it ends."""
         try:
             return super().run(*args, **options)

@@ -4,6 +4,7 @@ from etholog.session.file import Session, counted_once, header, header_of, read
 
 __all__ = [
     "Session",
+    "broken_off",
     "closing",
     "counted_once",
     "drafts",

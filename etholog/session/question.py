@@ -91,7 +91,8 @@ class Question:
     def _choice(self, typed: str) -> Scalar:
         first = 0 if self.kind == "rung" else 1
         numbers = [str(number) for number, _ in enumerate(self.choices, first)]
-        wanted = f"a number from {numbers[0]} to {numbers[-1]}, or nothing"
+        own = "" if self.kind == "rung" else " your own words,"
+        wanted = f"a number from {numbers[0]} to {numbers[-1]},{own} or nothing"
         if typed in numbers:
             return int(typed) if self.kind == "rung" else self.choices[int(typed) - first]
         if self.kind == "rung" or typed.isdecimal():
@@ -99,7 +100,7 @@ class Question:
         meant = [choice for choice in self.choices if choice == typed.casefold()]
         meant = meant or [choice for choice in self.choices if choice.startswith(typed.casefold())]
         if sum(map(str.isalpha, typed)) < LEAST_LETTERS or len(meant) > 1:
-            also = f": {' or '.join(meant)}?" if len(meant) > 1 else "; or your own words"
+            also = f": {' or '.join(meant)}?" if len(meant) > 1 else ""
             raise NotUnderstood(self, f"{wanted}; not {typed!r}{also}")
         return meant[0] if meant else typed[:200]
 

@@ -1,13 +1,16 @@
 """The home screen and the screen of cards, in a real terminal."""
 
 import shutil
+import signal
 from collections.abc import Callable
 from pathlib import Path
 from subprocess import CompletedProcess
 
 import pytest
 
-from tests.screens.terminal import Terminal
+from etholog import animals, session
+from tests.make import write_card
+from tests.screens.terminal import WATCH, Terminal
 
 pytestmark = pytest.mark.slow
 
@@ -24,18 +27,87 @@ def test_home_shows_the_desk_and_runs_what_a_key_stands_for(repository: Path, tm
             assert words in shown
         terminal.type("k")
         terminal.until("45 files read, no findings")
-        terminal.until("back to the home screen")
+        terminal.until("back to the desk")
         terminal.type("\r")
         terminal.until("LAST SESSIONS")
         terminal.type("q")
         assert terminal.wait() == 0
 
 
-def test_home_in_an_empty_folder_says_how_to_begin(tmp_path: Path) -> None:
-    with Terminal(cwd=tmp_path) as terminal:
-        assert "none yet: press w" in terminal.until("LAST SESSIONS")
+def test_from_an_empty_folder_to_a_fed_herd_by_keys_alone(tmp_path: Path) -> None:
+    with Terminal(cwd=tmp_path, columns=60, rows=20) as terminal:
+        assert "watch a pairing" not in terminal.until("make a workspace")
+        terminal.type("n")
+        terminal.until("back to the desk")
+        terminal.type("\r")
+        terminal.until("no animals yet: press a")
+        for number in range(10):
+            terminal.type("a")
+            terminal.until("Ctrl-S writes it")
+            terminal.type(f"F-{number}\r2\rBrachypelma smithi\x13")
+            terminal.until(f"F-{number}: sex female, species Brachypelma smithi")
+        terminal.type("f")
+        terminal.until("Feeding round")
+        terminal.type("ssssmmllr")
+        terminal.until("F-8: refused")
+        terminal.type("\x7f")
+        terminal.until("taken back: F-8")
+        terminal.type("rs")
+        terminal.until("F-9: small")
+        terminal.type("\x1b")
+        terminal.until("10 meals written")
         terminal.type("q")
         assert terminal.wait() == 0
+    herd = animals.read(tmp_path)
+    meals = [herd.cards[f"F-{number}"].all("meal") for number in range(10)]
+    assert [[meal.words for meal in one] for one in meals] == [
+        [words] for words in ["small"] * 4 + ["middling"] * 2 + ["large"] * 2 + ["refused", "small"]
+    ]
+
+
+def test_a_day_that_is_none_takes_the_cursor_there_and_two_animals_are_chosen(tmp_path: Path) -> None:
+    for name, sex in (("M-Flint", "male"), ("F-Umbra", "female"), ("F-Alder", "female")):
+        write_card(tmp_path, name, ("sex", "2026-01-01", sex))
+    with Terminal(cwd=tmp_path) as terminal:
+        terminal.until("may these two be paired?")
+        terminal.type("a")
+        terminal.until("Ctrl-S writes it")
+        terminal.type("M-Flint\r\r\r\r2026-13\r\r\rwell\x13")
+        terminal.until("is no date")
+        terminal.type("\x7f\x7f02\x13")  # the cursor stands where something is wrong
+        terminal.until("M-Flint: moult, note well")
+        terminal.type("y")
+        terminal.until("Which male?")
+        terminal.type("f\r")
+        terminal.until("M-Flint, and which female?")
+        terminal.type("u\r")
+        terminal.until("M-Flint to F-Umbra")
+        terminal.kill(signal.SIGKILL)
+        terminal.wait()
+
+
+def test_a_session_that_was_broken_off_comes_first_and_goes_on_as_it_was_begun(tmp_path: Path) -> None:
+    (tmp_path / "animals").mkdir()
+    (tmp_path / "etholog.toml").write_text('observer = "Ana"\nhand = "left"\ncolour = "blue"\n', encoding="utf-8")
+    with Terminal(*WATCH, "--hand", "right", cwd=tmp_path) as terminal:
+        terminal.start()
+        terminal.kill(signal.SIGKILL)
+        terminal.wait()
+    with Terminal(cwd=tmp_path) as terminal:
+        assert "g goes on with M-Basalt x F-Umbra" in terminal.until("LAST SESSIONS").splitlines()[1]
+        terminal.type("g")
+        terminal.until("k  palpal drumming")  # the right hand's key
+        terminal.type("k")
+        terminal.until("palpal drumming began")
+        terminal.end("2")
+        terminal.until("back to the desk")
+        assert b"line 3: colour = 'blue' is left out" in terminal.raw
+        terminal.type("\r")
+        terminal.until_gone("g goes on")
+        terminal.type("q")
+        assert terminal.wait() == 0
+    (file,) = (tmp_path / "sessions").iterdir()
+    assert session.read(file).header["observer"] == "Ana"
 
 
 def test_without_a_terminal_it_is_the_help(etholog: Callable[..., CompletedProcess[str]]) -> None:

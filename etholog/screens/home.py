@@ -30,11 +30,11 @@ class Way(NamedTuple):
 
 
 RESUME = Way("g", "go on with the session that was broken off", ("resume",))
-NEW = Way("n", "make a workspace in this folder", ("new",))
-CARD = Way("a", "a new animal, or more on a card", ("card",))
-FEED = Way("f", "a feeding round, a key a meal", ("card", "ANIMAL", "meal"))
-READY = Way("y", "may these two be paired?", ("ready",), True)
-DEMO = Way("x", "try it on invented animals", ("demo",))
+NEW = Way("n", "make a workspace here", ("new",))
+CARD = Way("a", "begin or fill a card", ("card",))
+FEED = Way("f", "a feeding round", ("card", "ANIMAL", "meal"))
+READY = Way("y", "may these two pair?", ("ready",), True)
+DEMO = Way("x", "a demo, all invented", ("demo",))
 WAYS = (
     Way("w", "watch a pairing", ("watch",)),
     READY,
@@ -42,8 +42,8 @@ WAYS = (
     CARD,
     Way("d", "all that is due", ("due",), True),
     Way("c", "browse the cards", ("card", "--browse")),
-    Way("l", "courtship latencies by male", ("latency", "courtship", "--by", "male"), True),
-    Way("o", "which pairings gave sacs", ("outcome",), True),
+    Way("l", "how soon males court", ("latency", "courtship", "--by", "male"), True),
+    Way("o", "pairings and sacs", ("outcome",), True),
     Way("r", "the season's report", ("report", "--season")),
     Way("k", "check every file", ("check",), True),
     DEMO,
@@ -114,10 +114,11 @@ class Home(ThemedApp):
     def on_resize(self, event: events.Resize) -> None:
         """Fit the words to the window: with less room the commands go first, no word is broken."""
         width = max(20, event.size.width - 4)
-        rows = [f"{way.key}  {way.what}" for way in (*self.ways, Way("q", "leave", ()))]
+        ways = [way for way in self.ways if way != RESUME]  # the first line tells of it
+        rows = [f"{way.key}  {way.what}" for way in (*ways, Way("q", "leave", ()))]
         if width >= WIDE:
-            words = [" ".join(way.words) for way in self.ways]
-            rows = [f"{row:<45} etholog {command}" for row, command in zip(rows, words, strict=False)] + rows[-1:]
+            words = [" ".join(way.words) for way in ways]
+            rows = [f"{row:<30} etholog {command}" for row, command in zip(rows, words, strict=False)] + rows[-1:]
             shown = "\n".join(rows)
         else:
             half = -(-len(rows) // 2)

@@ -36,7 +36,7 @@ def test_home_shows_the_desk_and_runs_what_a_key_stands_for(repository: Path, tm
 
 def test_from_an_empty_folder_to_a_fed_herd_by_keys_alone(tmp_path: Path) -> None:
     with Terminal(cwd=tmp_path, columns=60, rows=20) as terminal:
-        assert "watch a pairing" not in terminal.until("make a workspace")
+        assert "watch a pairing" not in terminal.until("make a workspace here")
         terminal.type("n")
         terminal.until("back to the desk")
         terminal.type("\r")
@@ -69,7 +69,7 @@ def test_a_day_that_is_none_takes_the_cursor_there_and_two_animals_are_chosen(tm
     for name, sex in (("M-Flint", "male"), ("F-Umbra", "female"), ("F-Alder", "female")):
         write_card(tmp_path, name, ("sex", "2026-01-01", sex))
     with Terminal(cwd=tmp_path) as terminal:
-        terminal.until("may these two be paired?")
+        terminal.until("may these two pair?")
         terminal.type("a")
         terminal.until("Ctrl-S writes it")
         terminal.type("M-Flint\r\r\r\r2026-13\r\r\rwell\x13")

@@ -7,25 +7,36 @@ import asyncio
 import shutil
 import tempfile
 from collections.abc import Awaitable, Callable
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from pathlib import Path
+from typing import Any
 
 from rich.segment import Segment
+from textual.app import App
 from textual.pilot import Pilot
 
+from etholog import animals
+from etholog.animals import care
+from etholog.animals.card import KINDS
 from etholog.commands.demo import script
 from etholog.recording.keyboard import Keyboard
 from etholog.recording.opening import NewSession, begin, reopen
 from etholog.recording.recorder import Recorder
 from etholog.screens.amending import AmendApp
 from etholog.screens.app import WatchApp
+from etholog.screens.browse import CardBrowser
+from etholog.screens.card_form import CardForm
+from etholog.screens.feeding import Feeding
+from etholog.screens.home import Home
+from etholog.screens.picking import Picking
 from etholog.screens.strip import BOXES, PLAIN, Glyphs
 from etholog.screens.themes import THEMES, Look
 from etholog.screens.watching import Watching
-from tests.make import TERRESTRIAL_1, terrestrial_1
+from tests.make import TERRESTRIAL_1, terrestrial_1, write_card
 
 FOLDER = Path(__file__).parent / "captured"
-SIZES = ((80, 24), (160, 48), (60, 15))
+SIZES = ((80, 24), (160, 48), (60, 20))
+TODAY = date(2026, 5, 10)
 BEGAN = datetime(2026, 5, 3, 21, 15, tzinfo=UTC)
 UNTIL_S = 330
 
@@ -108,6 +119,48 @@ async def amending(folder: Path, look: Look, size: tuple[int, int]) -> list[list
         return seen(pilot)
 
 
+def alone(make: Callable[[Path, Look], App[Any]], *keys: str) -> Draw:
+    """A screen of the desk's, over three animals and one session that was broken off."""
+
+    async def draw(folder: Path, look: Look, size: tuple[int, int]) -> list[list[Segment]]:
+        workspace = folder / "spiders"
+        evening(workspace).journal.close()
+        for name, sex in (("M-Flint", "male"), ("F-Umbra", "female"), ("F-Alder", "female")):
+            write_card(
+                workspace, name, ("sex", "2026-01-04", sex), ("species", "2026-01-04", "Brachypelma smithi"),
+                ("moult", "2026-02"), ("meal", "2026-04-20", "small"),
+            )  # fmt: skip
+        async with make(workspace, look).run_test(size=size) as pilot:
+            await pilot.pause()
+            await pilot.press(*keys)
+            await pilot.pause()
+            return seen(pilot)
+
+    return draw
+
+
+def desk(workspace: Path, look: Look) -> App[Any]:
+    known = animals.read(workspace)
+    tasks = care.due(known, [terrestrial_1()], TODAY)
+    return Home(look, known, tasks, TODAY, broken_off=["M-Flint x F-Umbra of 2026-05-03 21:15"])
+
+
+def empty_desk(workspace: Path, look: Look) -> App[Any]:
+    (workspace.parent / "empty").mkdir()
+    return Home(look, animals.read(workspace.parent / "empty"), [], TODAY)
+
+
+def feeding(workspace: Path, look: Look) -> App[Any]:
+    rows = [(name, "last meal 2026-04-20 small") for name in animals.read(workspace).known()]
+    meals = KINDS["meal"].choices
+    return Feeding(look, TODAY.isoformat(), rows, meals, lambda name, meal: (name, 1, ""), lambda name, n: None)
+
+
+def choosing(workspace: Path, look: Look) -> App[Any]:
+    rows = [(name, "Brachypelma smithi, moult 2026-02") for name in animals.read(workspace).known()]
+    return Picking(look, "M-Flint, and which female?", rows)
+
+
 SCREENS: dict[str, Draw] = {
     "form": before("M-Flint"),
     "ready": before("M-Flint", "F-Umbra"),
@@ -117,6 +170,12 @@ SCREENS: dict[str, Draw] = {
     "rescue": watching("space"),
     "ending": watching("escape", "enter"),
     "amending": amending,
+    "desk": alone(desk),
+    "empty": alone(empty_desk),
+    "cards": alone(lambda workspace, look: CardBrowser(look, animals.read(workspace), "F-Umbra")),
+    "card": alone(lambda _, look: CardForm(look, lambda _: [], lambda _: None, lambda _: ""), *"F-Fern"),
+    "feeding": alone(feeding, "s", "s"),
+    "choosing": alone(choosing, "u"),
 }
 
 

@@ -1,7 +1,7 @@
 """Rates, shares of time, bout lengths and counts compared between males, or between conditions.
 
 All four are a ratio of two sums over sessions, so one method serves them: a permutation of whole sessions (or of
-whole animals, where the groups belong to them), and limits of the ratio of two ratios by leaving sessions out.
+whole animals, where the groups belong to them), and a ratio with limits (see `analysis.ratio`).
 """
 
 from dataclasses import dataclass
@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from etholog.analysis import columns, permutation, welch
+from etholog.analysis import columns, permutation, ratio, welch
 from etholog.analysis import design as designs
 from etholog.analysis.design import OTHER
 from etholog.analysis.duration import in_sight
@@ -20,7 +20,6 @@ from etholog.analysis.latency import check_names, named
 from etholog.analysis.multiplicity import holm
 from etholog.analysis.permutation import NOTHING, Permuted
 from etholog.analysis.sequence import groups
-from etholog.analysis.survival import t_quantile
 from etholog.base import notebook
 from etholog.base.refusal import Refusal
 from etholog.season import Season
@@ -30,7 +29,6 @@ Ints = NDArray[np.integer[Any]]
 Measure = Literal["rate", "share", "bout", "count"]
 
 UNITS = {"rate": "per hour in sight", "share": "of the time watched", "bout": "s a bout", "count": "a session"}
-LIMITS_LEAST = 4  # sessions of each group
 PAIRED_AT_MOST = 40  # groups
 
 
@@ -44,8 +42,9 @@ class Contrast:
     """Index: group. sessions; value: sum of `above` by sum of `below`; above, below: events or seconds, and hours,
     seconds, bouts or sessions."""
     pairs: pd.DataFrame
-    """Each two groups: first, second, ratio with its 95 % limits low and high, p, p_holm, smallest_p, and why there are
-    no limits."""
+    """Each two groups: first, second, ratio of the second to the first with its 95 % limits low and high, p, p_holm,
+    smallest_p, and why there are no limits. Between groups of males, and between conditions that one male was under,
+    the ratio is that of the typical male (the geometric mean of males' own), who is not the sum of all."""
     within: str | None
     """The column within whose values sessions were permuted."""
     p: float
@@ -120,24 +119,37 @@ def contrast(
     check_names(season, [columns.word(behaviour, "behaviour")])
     names, group = groups(season, by)
     above, below = _sums(season, behaviour, measure)
-    kept = (group >= 0) & (below > 0)
+    kept = (group >= 0) & ((below > 0) | (above > 0))
     frame = season.sessions[kept].reset_index(drop=True)
     if within is not None and columns.word(within, "within") != designs.NONE:
         columns.labels(columns.table(frame, within), within)
-    above, below, label = above[kept], below[kept], group[kept]
-    came, label = np.unique(label, return_inverse=True)
-    names = [names[at] for at in came]
+    came, label = np.unique(group[kept], return_inverse=True)
+    return compared(
+        frame, above[kept], below[kept], label, [names[at] for at in came], by, measure, behaviour, within,
+        permutations, seed,
+    )  # fmt: skip
+
+
+def compared(
+    frame: pd.DataFrame, above: Floats, below: Floats, label: Ints, names: list[Any], by: str, measure: Measure,
+    what: str = "", within: str | None = None, permutations: int = permutation.SHUFFLES, seed: int = 0,
+) -> Contrast:  # fmt: skip
+    """Return how sum(above) / sum(below) over the sessions of `frame` differs between groups, `label` numbering the
+    `names` of each session's group in the column `by`; the rest as in `contrast`."""
+    total = np.bincount(label, below, len(names))
     table = pd.DataFrame(
         {
             "sessions": np.bincount(label, minlength=len(names)),
-            "value": np.bincount(label, above, len(names)) / np.bincount(label, below, len(names)),
+            "value": np.divide(
+                np.bincount(label, above, len(names)), total, out=np.full(len(names), np.nan), where=total > 0
+            ),
             "above": np.bincount(label, above, len(names)),
-            "below": np.bincount(label, below, len(names)),
+            "below": total,
         },
         index=pd.Index(names, name=by),
     )
-    whole_counts = measure in ("rate", "count")
-    spread = dispersion(above, below, label) if whole_counts else np.nan
+    counted = measure in ("rate", "count")
+    spread = dispersion(above, below, label) if counted else np.nan
     if len(names) < 2 or not above.any():
         why = "the behaviour never came" if len(names) > 1 else "fewer than two groups"
         return Contrast(
@@ -155,6 +167,9 @@ def contrast(
             break
     if alike and chosen != OTHER.get(by):
         found = NOTHING
+    mate = np.full(len(frame), -1)
+    if (mates := OTHER.get(plan.unit or "")) in frame.columns:
+        mate = designs.numbers(frame[mates])
     rows = []
     couples = list(combinations(range(len(names)), 2)) if len(names) <= PAIRED_AT_MOST else []
     for one, other in couples:
@@ -164,13 +179,17 @@ def contrast(
         if np.isfinite(found.p):
             part = designs.Design(plan.kind, plan.unit, plan.unit_of[both], plan.strata)
             tested = _permuted(above[both], below[both], second, stratum[both], part, permutations, seed)
-        ratio, low, high, why = ratio_of_ratios(above[both], below[both], second)
-        if plan.kind != "each animal":
-            low, high, why = np.nan, np.nan, f"several sessions of one {plan.unit}"
-        row = {"first": names[one], "second": names[other], "ratio": ratio, "low": low, "high": high}
-        rows.append(row | {"p": tested.p if tested.usable else np.nan, "smallest_p": tested.smallest_p, "why": why})
+        sums = above[both], below[both]
+        if plan.kind == "each animal":
+            beside = ratio.of_sessions(*sums, second)
+        else:
+            how = ratio.of_animals if plan.kind == "whole animals" else ratio.within_animals
+            beside = how(*sums, plan.unit_of[both], mate[both], second, counted)
+        row = {"first": names[one], "second": names[other], "ratio": beside.value, "low": beside.low}
+        row |= {"high": beside.high, "p": tested.p if tested.usable else np.nan, "smallest_p": tested.smallest_p}
+        rows.append(row | {"why": beside.why})
     p = found.p if found.usable else np.nan
-    said = _sentence(measure, behaviour, by, chosen, found, spread, plan, alike)
+    said = _sentence(measure, what, by, chosen, found, spread, plan, alike)
     return Contrast(
         measure, table, _pairs_table(rows), chosen, p, found.labellings, found.exact, found.smallest_p, spread, said
     )
@@ -179,38 +198,12 @@ def contrast(
 def dispersion(above: Floats, below: Floats, group: Ints) -> float:
     """Return by how much counts vary more than Poisson's: Pearson's chi-squared by its degrees of freedom (Wedderburn
     1974, Biometrika 61:439)."""
-    rate = np.bincount(group, above) / np.bincount(group, below)
+    total = np.bincount(group, below)
+    rate = np.divide(np.bincount(group, above), total, out=np.zeros(len(total)), where=total > 0)
     expected = rate[group] * below
     some = expected > 0
     df = int(some.sum()) - len(np.unique(group[some]))
     return float(((above - expected)[some] ** 2 / expected[some]).sum() / df) if df > 0 else np.nan
-
-
-def ratio_of_ratios(above: Floats, below: Floats, second: Ints) -> tuple[float, float, float, str]:
-    """Return (sum above / sum below) of the second (1) by that of the first (0), its 95 % limits, and why there are
-    none: by the jackknife of each logarithm, sessions left out in turn, with Welch's degrees of freedom."""
-    logs, variances, counts = [], [], []
-    for group in (0, 1):
-        x, w = above[second == group], below[second == group]
-        n = len(x)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            log = np.log(x.sum() / w.sum())
-            pseudo = n * log - (n - 1) * np.log((x.sum() - x) / (w.sum() - w)) if n > 1 else np.full(n, np.nan)
-        logs.append(float(log))
-        variances.append(float(pseudo.var(ddof=1)) / n if n > 1 and np.isfinite(pseudo).all() else np.nan)
-        counts.append(n)
-    with np.errstate(over="ignore", invalid="ignore"):
-        ratio = float(np.exp(logs[1] - logs[0]))
-    if min(counts) < LIMITS_LEAST:
-        return ratio, np.nan, np.nan, f"under {LIMITS_LEAST} sessions"
-    if not np.isfinite(variances).all():
-        return ratio, np.nan, np.nan, "it came in fewer than two sessions"
-    total = sum(variances)
-    if not total > 1e-18:
-        return ratio, np.nan, np.nan, "all sessions are alike"
-    df = total**2 / sum(v**2 / (n - 1) for v, n in zip(variances, counts, strict=True))
-    half = t_quantile(0.975, df) * np.sqrt(total)
-    return ratio, float(ratio * np.exp(-half)), float(ratio * np.exp(half)), ""
 
 
 def _sums(season: Season, behaviour: str, measure: Measure) -> tuple[Floats, Floats]:
@@ -235,20 +228,14 @@ def _sums(season: Season, behaviour: str, measure: Measure) -> tuple[Floats, Flo
     return total.astype(np.float64), ended.astype(np.float64)
 
 
-def contrast_p(above: Floats, below: Floats, group: Ints, shuffles: int = permutation.SHUFFLES) -> float:
-    """Return the permutation p of groups of sessions that stand each for itself; NaN where none of .05 is possible."""
-    alone = designs.Design("each animal", None, np.arange(len(group)), (None,))
-    found = _permuted(above, below, group, np.zeros(len(group), dtype=np.intp), alone, shuffles, 0)
-    return found.p if found.usable else np.nan
-
-
 def _permuted(
     above: Floats, below: Floats, label: Ints, stratum: Ints, plan: designs.Design, shuffles: int, seed: int
 ) -> Permuted:
     score = np.zeros(len(above))
     for one in np.unique(stratum):
         own = stratum == one
-        score[own] = above[own] - above[own].sum() / below[own].sum() * below[own]
+        if (total := below[own].sum()) > 0:
+            score[own] = above[own] - above[own].sum() / total * below[own]
     if plan.kind == "whole animals":
         _, first, place = np.unique(plan.unit_of, return_index=True, return_inverse=True)
         score, label, stratum = np.bincount(place, score).astype(np.float64), label[first], stratum[first] * 0
@@ -282,6 +269,8 @@ def _sentence(
             said += f" It assumes that {OTHER[by]}s were met at random."
     if plan.kind == "whole animals":
         said += f" Whole {plan.unit}s are permuted, not their sessions."
+    if plan.kind != "each animal":
+        said += f" Ratio: of the typical {plan.unit}, the geometric mean of {plan.unit}s' own."
     if spread > 1:
         said += f" Counts vary {spread:.1f} times as much between sessions as chance alone (Poisson) would have them."
     return said

@@ -34,7 +34,7 @@ def design(rows: pd.DataFrame, by: str, within: str | None, cluster: str | None)
     unit = cluster or ("male" if "male" in rows.columns and by not in OTHER else None)
     unit_of = np.arange(len(rows))
     if unit in rows.columns and unit != by:
-        unit_of = _numbers(rows[unit])
+        unit_of = numbers(rows[unit])
     if len(np.unique(unit_of)) == len(rows):
         unit = None
     group = pd.factorize(rows[by].astype(object))[0]
@@ -60,7 +60,7 @@ def alone(rows: pd.DataFrame, by: str | None) -> bool:
     return not rows.loc[named(rows["male"]), "male"].duplicated().any()
 
 
-def _numbers(column: pd.Series) -> NDArray[np.intp]:
+def numbers(column: pd.Series) -> NDArray[np.intp]:
     """Return the animals' numbers; who is not known is another each time."""
     numbers = pd.factorize(column.astype(object))[0].astype(np.intp)
     unknown = ~named(column).to_numpy()

@@ -3,7 +3,7 @@
 import numpy as np
 import pandas as pd
 
-from etholog.analysis import columns, crossed
+from etholog.analysis import columns, crossed, renamed
 from etholog.analysis.duration import animals
 from etholog.analysis.latency import check_names, check_role, is_, of_role
 from etholog.analysis.sequence import groups
@@ -86,7 +86,7 @@ def palp_balance(season: Season, behaviour: str | None = None, by: str | None = 
         )
     if not rows:
         raise Refusal(f"no {behaviour or 'insertion'} with a side in these sessions: there is no balance")
-    return pd.DataFrame(rows)
+    return renamed.with_old_names(pd.DataFrame(rows), renamed.BALANCE)
 
 
 def _chance(place: np.ndarray, left: np.ndarray) -> float:

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from etholog.analysis import columns, crossed
+from etholog.analysis import columns, crossed, renamed
 from etholog.analysis.blocks import blocks, codes
 from etholog.analysis.bout import join
 from etholog.analysis.crossed import Estimate
@@ -106,7 +106,8 @@ def duration(season: Season, by: str | None = None, join_s: float | None = None,
                 found["median"] = crossed.median(length[own], whole[own], who)
                 found["share"] = crossed.ratio(total[:, at], watched[inside], his, hers, "logit")
             rows.append(row | _limits(found))
-    return pd.DataFrame(rows, columns=[*([by] if by else []), *_COLUMNS])
+    whole_table = pd.DataFrame(rows, columns=[*([by] if by else []), *_COLUMNS])
+    return renamed.with_old_names(whole_table, renamed.DURATION)
 
 
 def animals(season: Season) -> tuple[Ints, Ints]:

@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from etholog.analysis import factor, logrank, permutation, survival, welch
+from etholog.analysis import factor, logrank, permutation, renamed, survival, welch
 from etholog.analysis import sooner as first_sooner
 from etholog.analysis.multiplicity import holm
 
@@ -61,7 +61,7 @@ class Rows:
 
 def none() -> pd.DataFrame:
     """Return the table of no pairs."""
-    return pd.DataFrame(columns=list(COLUMNS))
+    return renamed.with_old_names(pd.DataFrame(columns=list(COLUMNS)), renamed.PAIRS)
 
 
 def pairs(
@@ -138,7 +138,7 @@ def pairs(
     for name in COLUMNS[4:-1]:
         frame[name] = frame[name].astype(float)
     frame["p_holm"] = holm(frame["p"].to_numpy(dtype=float))
-    return frame
+    return renamed.with_old_names(frame, renamed.PAIRS)
 
 
 def _test(rows: Rows, second: Ints, whole: bool, shuffles: int, seed: int) -> permutation.Permuted:

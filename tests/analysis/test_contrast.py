@@ -5,10 +5,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from scipy import stats
 
 import etholog
 from etholog import Refusal
-from etholog.analysis.contrast import dispersion, ratio_of_ratios
+from etholog.analysis.contrast import dispersion
+from etholog.analysis.ratio import of_animals, of_sessions, within_animals
 from tests.analysis.test_season_measures import close, season_of
 
 # R's datasets: InsectSprays (Beall 1942, Biometrika 32:243) and warpbreaks (Tukey 1977), six groups each.
@@ -33,11 +35,11 @@ def test_dispersion_is_rs_quasi_poisson(counts: list[int], expected: float) -> N
 def test_a_ratio_is_one_over_that_of_the_groups_changed_over() -> None:
     above, below = np.array([3, 5, 2, 8, 9, 6, 4, 7.0]), np.array([1, 2, 1, 3, 1, 1, 2, 1.0])
     second = np.repeat([0, 1], 4)
-    one, other = ratio_of_ratios(above, below, second), ratio_of_ratios(above, below, 1 - second)
+    one, other = of_sessions(above, below, second), of_sessions(above, below, 1 - second)
     np.testing.assert_allclose(one[:3], [1 / other[0], 1 / other[2], 1 / other[1]])
     assert one[0] == pytest.approx((26 / 5) / (18 / 7))
-    assert ratio_of_ratios(above[1:], below[1:], second[1:])[3] == "under 4 sessions"
-    assert ratio_of_ratios(np.where(second, above, 0), below, second)[3] == "it came in fewer than two sessions"
+    assert of_sessions(above[1:], below[1:], second[1:])[3] == "under 4 sessions"
+    assert of_sessions(np.where(second, above, 0), below, second)[3] == "it came in fewer than two sessions"
 
 
 def test_all_labellings_of_two_males(tmp_path: Path) -> None:
@@ -75,4 +77,50 @@ def test_an_event_has_no_duration_to_compare() -> None:
             etholog.contrast(season, "strike", by="male", measure=measure)  # type: ignore[arg-type]
     whole = etholog.contrast(season, "drumming", by="species")
     assert "Whole males" in whole.sentence
-    assert whole.pairs["why"].tolist() == ["several sessions of one male"]
+    assert whole.pairs["why"].tolist() == ["2 of 3 animals in each group"]
+
+
+# Invented: events and hours of 14 sessions of 7 males; a negative mate has no name, so that males alone vary.
+EVENTS = np.array([3, 5, 2, 8, 9, 6, 4, 7, 1, 0, 12, 9, 5, 6.0])
+HOURS = np.array([1, 2, 1, 3, 1, 1, 2, 1, 1, 2, 2, 1, 1, 2.0])
+MALE = np.arange(14) // 2
+UNNAMED = np.full(14, -1)
+
+
+def test_kinds_of_males_are_welchs_t_of_males_own_logarithms() -> None:
+    # scipy's ttest_ind with unequal variances, of the seven males' logarithms
+    second = (MALE >= 3).astype(int)
+    own = np.log((EVENTS.reshape(7, 2).sum(axis=1) + 0.5) / HOURS.reshape(7, 2).sum(axis=1))
+    theirs = stats.ttest_ind(own[3:], own[:3], equal_var=False)
+    low, high = np.exp(theirs.confidence_interval(0.95))
+    found = of_animals(EVENTS, HOURS, MALE, UNNAMED, second, True)
+    np.testing.assert_allclose(found[:3], [np.exp(own[3:].mean() - own[:3].mean()), low, high])
+    # Females who differ can only widen the limits.
+    wider = of_animals(EVENTS, HOURS, MALE, np.arange(14) % 5, second, True)
+    assert wider.low < found.low
+    assert wider.high > found.high
+    assert of_animals(EVENTS, HOURS, MALE, UNNAMED, (MALE >= 5).astype(int), True).why == "2 of 3 animals in each group"
+    assert of_animals(np.where(MALE == 0, 0, EVENTS), HOURS, MALE, UNNAMED, second, False).why == "some have none of it"
+
+
+def test_conditions_are_a_t_of_differences_within_males() -> None:
+    # scipy's ttest_rel, of the seven males' logarithms under either condition
+    second = np.arange(14) % 2
+    rate = np.log((EVENTS + 0.5) / HOURS)
+    theirs = stats.ttest_rel(rate[1::2], rate[::2])
+    low, high = np.exp(theirs.confidence_interval(0.95))
+    found = within_animals(EVENTS, HOURS, MALE, UNNAMED, second, True)
+    np.testing.assert_allclose(found[:3], [np.exp((rate[1::2] - rate[::2]).mean()), low, high])
+    few = MALE < 3
+    assert within_animals(EVENTS[few], HOURS[few], MALE[few], UNNAMED[few], second[few], True).why == (
+        "3 of 4 animals under both"
+    )
+
+
+def test_old_names_of_columns_are_still_there() -> None:
+    season = etholog.read("examples/season")
+    rates = etholog.duration(season)
+    assert rates["per_hour_resampled_low"].equals(rates["per_hour_low"].rename("per_hour_resampled_low"))
+    assert {"resampled_low", "resampled_high"} <= set(etholog.palp_balance(season).columns)
+    pairs = etholog.compare(etholog.latency(season, "courtship"), "male", horizon_s=900).pairs
+    assert {"difference_resampled_low_s", "difference_resampled_high_s"} <= set(pairs.columns)

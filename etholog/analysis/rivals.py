@@ -12,6 +12,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from etholog.analysis import columns, logrank, permutation
+from etholog.analysis import design as designs
 
 Floats = NDArray[np.float64]
 Labels = NDArray[np.intp]
@@ -26,7 +27,8 @@ def rivals(
     """Return, for each way in which a latency ended, whether the groups of `by` differ in it.
 
     p permutes labels, never the tables of chi-squared: sessions of one male are alike. Where a group belongs to the
-    male (his species), whole males are permuted; else sessions within `within`.
+    male (his species), whole males are permuted; else sessions within `within` (not given: within males, where one
+    was in several groups; 'none': all together). No p where the groups are animals who met mostly one mate each.
 
     Parameters
     ----------
@@ -51,15 +53,20 @@ def rivals(
     >>> list(rivals(times, "species", shuffles=19)["end"])[0]
     'occurred'
     """
-    times = columns.latencies(times, ["ended_by", by], [within])
+    strata = None if within == designs.NONE else within
+    times = columns.latencies(times, ["ended_by", by], [strata])
     columns.labels(times, "ended_by")
     shuffles, seed = columns.whole(shuffles, "shuffles", 1), columns.whole(seed, "seed", most=2**63)
-    rows = times.dropna(subset=[by, *([within] if within else [])])
+    rows = times.dropna(subset=[by, *([strata] if strata else [])])
     time = rows["latency_s"].to_numpy(dtype=np.float64)
     ends = rows["ended_by"].astype(object).to_numpy()
     group, names = pd.factorize(rows[by].astype(object), sort=True)
-    stratum = pd.factorize(rows[within].astype(object))[0] if within else np.zeros(len(rows), dtype=np.intp)
-    labels = _relabelled(rows, by, group, stratum, shuffles, np.random.default_rng(seed))
+    plan = designs.design(rows, by, within, None)
+    strata = strata or (plan.strata[0] if plan.kind == "within animals" else None)
+    stratum = pd.factorize(rows[strata].astype(object))[0] if strata else np.zeros(len(rows), dtype=np.intp)
+    labels = _relabelled(plan, group, stratum, shuffles, np.random.default_rng(seed))
+    if by in designs.OTHER and not strata and designs.OTHER[by] in rows.columns and designs.paired(rows, by):
+        labels = []  # males and females can't be told apart
     causes = ["occurred", *sorted({end for end in ends if end not in OPEN} - {"occurred"}, key=str)]
     out = []
     for one in causes:
@@ -89,18 +96,19 @@ def _p(observed: float, drawn: Floats) -> float:
 
 
 def _relabelled(
-    rows: pd.DataFrame, by: str, group: Labels, stratum: Labels, shuffles: int, chance: np.random.Generator
+    plan: designs.Design, group: Labels, stratum: Labels, shuffles: int, chance: np.random.Generator
 ) -> list[Labels]:
-    """Return other labels than the groups': of whole males where each male has one (all there are, if they are few),
-    else shuffled within strata."""
-    if "male" in rows.columns and by != "male" and not rows["male"].isna().any():
-        male, names = pd.factorize(rows["male"].astype(object))
-        first = np.array([group[male == one][0] for one in range(len(names))], dtype=np.intp)
-        if (first[male] == group).all():
-            if permutation.distinct(first, np.zeros_like(first)) <= shuffles + 1:
-                every = (np.array(one, dtype=np.intp) for one in _orders(tuple(np.bincount(first).tolist())))
-                return [one[male] for one in every if (one != first).any()]
-            return [chance.permutation(first)[male] for _ in range(shuffles)]
+    """Return other labels than the groups': of whole animals where each belongs to one (all there are, if they are
+    few), else shuffled within strata. None where sessions of one animal would be taken for as many animals."""
+    if plan.kind == "whole animals":
+        _, at, animal = np.unique(plan.unit_of, return_index=True, return_inverse=True)
+        first = group[at].astype(np.intp)
+        if permutation.distinct(first, np.zeros_like(first)) <= shuffles + 1:
+            every = (np.array(one, dtype=np.intp) for one in _orders(tuple(np.bincount(first).tolist())))
+            return [one[animal] for one in every if (one != first).any()]
+        return [chance.permutation(first)[animal] for _ in range(shuffles)]
+    if plan.kind == "within animals" and not stratum.any():
+        return []
     order = np.argsort(stratum, kind="stable")
     out = []
     for _ in range(shuffles):

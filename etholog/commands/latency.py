@@ -79,7 +79,7 @@ def run(args: argparse.Namespace) -> int:
             from etholog.analysis.rivals import rivals
 
             came = first_ends(times, args.by)
-            apart = rivals(times, args.by, strata, seed=args.seed)
+            apart = rivals(times, args.by, found.within or "none", seed=args.seed)
         if args.cox is not None:
             from etholog.analysis.hazard import hazards
             from etholog.analysis.proportional import proportional

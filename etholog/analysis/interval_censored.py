@@ -12,7 +12,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from etholog.analysis import columns
-from etholog.analysis.latency import named
+from etholog.analysis.latency import of_each
 from etholog.base import notebook
 from etholog.base.refusal import Refusal
 from etholog.season import Season
@@ -58,14 +58,17 @@ def unseen_onsets(season: Season, times: pd.DataFrame, soon_s: float = SOON_S) -
     """
     bouts = columns.season(season).bouts
     times = columns.table(columns.latencies(times), "session", "length_s")
-    if not {"since", "to"} <= set(times.attrs):
+    if "intervals" not in times.attrs:
         raise Refusal("times: give what etholog.latency returned for this season")
     columns.number(soon_s, "soon_s", 0.0)
     text = bouts["session"].astype(str)
+    # Each session by the interval of its own ethogram: a code may mean another thing in another one.
+    asked = times.attrs["intervals"]
     onsets = {
-        name: bouts[named(bouts, times.attrs[name])].groupby(text, observed=True)["onset_s"] for name in ("since", "to")
+        name: bouts[of_each(season, {of: one[name] for of, one in asked.items()})].groupby(text)["onset_s"]
+        for name in ("since", "to")
     }
-    first = onsets["since"].min() if times.attrs["since"] else pd.Series(dtype=float)
+    first = onsets["since"].min()
     came = {session: own.to_numpy() for session, own in onsets["to"]}
     hides = bouts[bouts["hides"]]
     away = pd.concat(

@@ -51,9 +51,10 @@ def latency(
 
     Each session is measured by the interval of its own ethogram; where that has none of the name, it has no row.
 
-    `attrs`: label, since, to, ends, unseen, competing, without_since, touched (sessions with a gap or out of sight in
-    their time), followed (sessions that ended at one of the named `ends`, in which `to` came later all the same; None
-    where none is named) and without_interval (sessions whose ethogram has none of the name).
+    `attrs`: label, since, to, intervals (since and to by the name of the ethogram), ends, unseen, competing,
+    without_since, touched (sessions with a gap or out of sight in their time), followed (sessions that ended at one of
+    the named `ends`, in which `to` came later all the same; None where none is named) and without_interval (sessions
+    whose ethogram has none of the name).
     Raises Refusal for a name that no ethogram knows, with the nearest.
     """
     columns.one_of(unseen, "unseen", get_args(Unseen))
@@ -97,11 +98,11 @@ def _measured(
     start = np.where(defined, 0.0, np.inf)
     later = defined & of_kind.isin([of for of, one in asked.items() if one.since]).to_numpy()
     if later.any():
-        first = _first(begin, begin, _of_each(season, {of: one.since for of, one in asked.items()}))
+        first = _first(begin, begin, of_each(season, {of: one.since for of, one in asked.items()}))
         start = np.where(later, at(first), start)
         after = np.where(later[own], _of_one_instant(begin, np.maximum(first, begin), onset), begin)
     at_risk = np.isfinite(start)
-    wanted = _of_each(season, {of: one.to for of, one in asked.items()})
+    wanted = of_each(season, {of: one.to for of, one in asked.items()})
     found = at(_first(begin, after, wanted))
     stop = np.where(np.isfinite(found), found, end)
     why = np.full(count, WATCHING_ENDED, dtype=object)
@@ -137,6 +138,7 @@ def _measured(
         "label": label,
         "since": list(dict.fromkeys(code for one in asked.values() for code in one.since)),
         "to": list(dict.fromkeys(code for one in asked.values() for code in one.to)),
+        "intervals": {of: {"since": list(one.since), "to": list(one.to)} for of, one in asked.items()},
         "ends": list(rivals) or sorted(set(map(str, why[wins & at_risk]))),
         "unseen": unseen,
         "competing": competing or bool(rivals),
@@ -158,8 +160,8 @@ def named(bouts: pd.DataFrame, names: Sequence[str]) -> NDArray[np.bool_]:
     return found
 
 
-def _of_each(season: Season, names: Mapping[str, Sequence[str]]) -> NDArray[np.bool_]:
-    """Return which bouts are of the names that hold for their session's ethogram."""
+def of_each(season: Season, names: Mapping[str, Sequence[str]]) -> NDArray[np.bool_]:
+    """Return which bouts are of the names that hold for their session's ethogram (`names`: by its name)."""
     kinds: dict[tuple[str, ...], list[str]] = {}
     for kind, own in names.items():
         kinds.setdefault(tuple(own), []).append(kind)

@@ -8,7 +8,7 @@ from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 
-from etholog.analysis.latency import named
+from etholog.analysis.latency import of_each
 from etholog.figures.style import (
     ACTORS,
     GROUND,
@@ -52,8 +52,7 @@ def aligned(season: Season, times: pd.DataFrame, size: Size = "page") -> Reprodu
         axes = figure.subplots()
         sessions = [str(name) for name in times["session"]]
         start = dict.fromkeys(sessions, 0.0)
-        if times.attrs["since"]:
-            start = _first(season, times.attrs["since"], start)
+        start |= _first(season, _codes(times, "since"), start)
         reach = 0.0
         labels = []
         for at, row in enumerate(order.to_dict("records")):
@@ -79,10 +78,15 @@ def aligned(season: Season, times: pd.DataFrame, size: Size = "page") -> Reprodu
         return figure
 
 
-def _first(season: Season, codes: Sequence[str], after: Mapping[str, float]) -> dict[str, float]:
-    """Return the second of the first of `codes` in each session, not before `after`; sessions without it are left
-    out."""
-    own = season.bouts[named(season.bouts, codes)]
+def _codes(times: pd.DataFrame, end: str) -> dict[str, Sequence[str]]:
+    """Return the behaviours at which a latency begins ('since') or ends ('to'), of each ethogram."""
+    return {of: one[end] for of, one in times.attrs["intervals"].items()}
+
+
+def _first(season: Season, codes: Mapping[str, Sequence[str]], after: Mapping[str, float]) -> dict[str, float]:
+    """Return the second of the first of the `codes` of its ethogram in each session, not before `after`; sessions
+    without it are left out."""
+    own = season.bouts[of_each(season, codes)]
     own = own[(own["onset_s"] >= own["session"].astype(str).map(after).astype(float)).to_numpy()]
     return {str(name): float(at) for name, at in own.groupby("session", observed=True)["onset_s"].min().items()}
 
@@ -115,7 +119,7 @@ def _marks(axes: Axes, order: pd.DataFrame, season: Season, start: dict[str, flo
     """Put the dots where the latencies end; the clock of a latency stands still in a gap, that of the row does not."""
     places = np.arange(len(order))
     came = order["occurred"].to_numpy(dtype=bool)
-    found = _first(season, order.attrs["to"], start)
+    found = _first(season, _codes(order, "to"), start)
     rows = zip(order["session"].astype(str), order["occurred"], order["latency_s"], strict=True)
     ends = np.array(
         [found[name] - start[name] if so else _wall(season, name, start[name], float(t)) for name, so, t in rows]

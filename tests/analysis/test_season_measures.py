@@ -67,6 +67,25 @@ def test_each_session_is_measured_by_the_interval_of_its_own_ethogram(tmp_path: 
     assert times[["session", "latency_s", "occurred"]].to_numpy().tolist() == [["a", 2.0, True], ["b", 7.0, True]]
     assert (times.attrs["without_since"], times.attrs["without_interval"]) == (0, 1)
     assert times.attrs["to"] == ["drumming", "touch"]
+    # As spans and in a picture too: in b the drumming at 3 s is none of its latency's.
+    spans = etholog.unseen_onsets(season, times)
+    assert spans[["lower_s", "upper_s"]].to_numpy().tolist() == [[2.0, 2.0], [7.0, 7.0]]
+
+
+def test_onsets_that_nobody_saw_are_those_of_the_sessions_own_ethogram(tmp_path: Path) -> None:
+    def kept(name: str, code: str) -> Ethogram:
+        asked = {"name": "display", "label": "to his display", "to": [code]}
+        return Ethogram.model_validate(small_ethogram().model_dump() | {"name": name, "interval": [asked]})
+
+    # In both he drums from 3 s on and touches just after a gap: seen by nobody only where the touch is the display.
+    made = marks((3000, "drumming", "onset"))
+    gap = [{"n": 2, "do": "gap", "t": 5000, "why": "door"}, {"n": 3, "do": "back", "t": 8000}]
+    made += [*gap, {"n": 4, "do": "mark", "t": 9000, "code": "touch"}, close(12_000)]
+    for name, code in (("a", "drumming"), ("b", "touch")):
+        write_session(tmp_path / f"{name}.jsonl", made, kept(name, code))
+    season = etholog.read(tmp_path)
+    spans = etholog.unseen_onsets(season, etholog.latency(season, "display"))
+    assert spans[["lower_s", "upper_s", "unseen"]].to_numpy().tolist() == [[3.0, 3.0, False], [5.0, 9.0, True]]
 
 
 def test_a_named_interval_and_two_behaviours_are_not_mixed(tmp_path: Path) -> None:

@@ -22,16 +22,17 @@ def test_intraclass_correlations_are_the_published_ones() -> None:
 
 def test_limits_of_agreement_have_limits() -> None:
     # R's lme4::sleepstudy (Belenky et al. 2003), reaction times, day 1 less day 0: n 18, mean 7.84395, SD 23.817579877,
-    # limits -38.838506559 and 54.526406559, their standard error 9.77808952627 (Bland & Altman 1999's formula).
+    # limits -38.838506559 and 54.526406559. Their own limits: R's qt(c(.025, .975), 17, ncp = 1.96 * sqrt(18)) * SD /
+    # sqrt(18), from the mean (Carkeet 2015, from memory).
     apart = np.array([9.1446, -17.2296, 4.6847, -21.3825, 25.1, 15.2, 11.1, 2.3, 0.9])
     apart = (apart - apart.mean()) / apart.std(ddof=1)
     apart = np.concatenate([apart, -apart])
     apart = apart / apart.std(ddof=1) * 23.817579877 + 7.84395
     found = limits_over_sessions(apart)
     assert (found["low"], found["high"]) == (pytest.approx(-38.838506559), pytest.approx(54.526406559))
-    half = 2.10981557783332 * 9.77808952627  # R's qt(.975, 17)
-    assert found["low_from"] == pytest.approx(found["low"] - half, abs=1e-6)
-    assert found["high_to"] == pytest.approx(found["high"] + half, abs=1e-6)
+    near, far = 31.674948357, 73.800621287
+    ends = [found[name] - 7.84395 for name in ("low_from", "low_to", "high_from", "high_to")]
+    np.testing.assert_allclose(ends, [-far, -near, near, far], atol=1e-6)
     assert np.isnan(limits_over_sessions(apart[:4])["low"])
 
 

@@ -18,6 +18,7 @@ from etholog.base.refusal import Refusal
 PAIRED_AT_MOST = 25  # groups: beyond, a table of pairs is read by nobody
 QUANTILES = {"median": 0.5, "q25": 0.25, "q75": 0.75}
 MEDIAN_LEAST = 4  # sessions for log-log limits: with 3 they cover 86 % where all of them ended with the event
+TAIL = 0.025
 ANIMALS_LEAST = 4  # in each group; with fewer, more variation among them can pass for a difference
 
 
@@ -246,6 +247,8 @@ def _quantiles(time: survival.Floats, occurred: survival.Bools) -> dict[str, obj
     limited = len(time) >= MEDIAN_LEAST
     for name, q in QUANTILES.items():
         value, low, high = survival.quantile(curve, q)
+        if name == "q25" and (1 - q) ** len(time) > TAIL:
+            low = 0.0  # so few sessions may all miss the first quarter
         found[f"{name}_s"] = value
         found[f"{name}_low_s"], found[f"{name}_high_s"] = (low, high) if limited else (np.nan, np.nan)
     return found | {"why": "" if limited else f"no limits: under {MEDIAN_LEAST} sessions"}

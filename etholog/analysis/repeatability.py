@@ -13,7 +13,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from etholog.analysis import columns, cox
-from etholog.analysis.compare import compare
+from etholog.analysis.compare import test
 from etholog.base import notebook
 
 Floats = NDArray[np.float64]
@@ -55,7 +55,7 @@ class Repeatability:
     models: pd.DataFrame
     """Index = model; value, low, high, log_likelihood: the same by each model."""
     p: float
-    """Whether males differ at all: the permutation p of `compare` by male."""
+    """Whether males differ at all: the permutation p of `compare` by male; NaN where none of .05 is possible."""
     each: pd.DataFrame
     """Index = male, by name; sessions, typical (the median that the model expects of him), low, high."""
     population: float
@@ -99,7 +99,7 @@ def repeatability(
     nan
     """
     rows, label, names, covariates = _given(times, ["latency_s", "occurred"], by, adjust)
-    p = compare(rows, by, permutations=permutations, seed=seed).permutation_p
+    p = _p(rows, by, permutations, seed)
     if not _enough(label) or not rows["occurred"].any():
         return _too_few(label, names, p)
     y = np.log(np.maximum(rows["latency_s"].to_numpy(dtype=np.float64), HALF_SECOND))
@@ -128,7 +128,7 @@ def mixed(
     rows, label, names, covariates = _given(table, [measure], by, adjust)
     values = rows[measure].to_numpy(dtype=np.float64)
     times = rows.assign(latency_s=values - values.min(initial=0.0), occurred=True)
-    p = compare(times, by, permutations=permutations, seed=seed).permutation_p
+    p = _p(times, by, permutations, seed)
     if not _enough(label):
         return _too_few(label, names, p)
     design = np.column_stack([np.ones(len(values)), covariates])
@@ -338,6 +338,12 @@ def _given(
     label, names = pd.factorize(rows[by].astype(object), sort=True)
     covariates = rows[list(adjust)].to_numpy(dtype=np.float64)
     return rows, label, names, covariates - covariates.mean(axis=0) if len(rows) else covariates
+
+
+def _p(times: pd.DataFrame, by: str, permutations: int, seed: int) -> float:
+    """Return whether the animals differ at all, as `compare` has it; NaN where the design can't give a p of .05."""
+    found = test(times, by, permutations=permutations, seed=seed).permuted
+    return found.p if found.usable else np.nan
 
 
 def _enough(label: Labels) -> bool:

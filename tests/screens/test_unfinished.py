@@ -119,3 +119,39 @@ def test_sigquit_gives_the_terminal_back(tmp_path: Path) -> None:
         assert termios.tcgetattr(terminal.master)[3] & termios.ECHO
     (gap,) = session.read(the_file(tmp_path)).fold.gaps
     assert "SIGQUIT" in gap.why
+
+
+@pytest.mark.parametrize("number", [signal.SIGHUP, signal.SIGKILL])
+def test_answers_given_line_by_line_are_kept_one_by_one(tmp_path: Path, number: int) -> None:
+    with Terminal("watch", "--plain", *WATCH[1:], cwd=tmp_path, rows=60) as terminal:
+        terminal.until("Enter starts the clock")
+        terminal.type("\r")
+        terminal.until("The clock runs")
+        terminal.type("\x1b")
+        terminal.until("End?")
+        terminal.type("\r")
+        terminal.until("How did it end?")
+        terminal.type("n\r")
+        terminal.until("not 'n'")
+        terminal.type("2\r\r\r\ryes, but l")
+        terminal.until("yes, but l")
+        terminal.read(0.3)
+        terminal.kill(number)
+        terminal.wait()
+    assert session.read(the_file(tmp_path)).fold.outcome == {"ended": "keeper ended it"}
+    with Terminal("resume", "--plain", str(the_file(tmp_path)), cwd=tmp_path, rows=60) as terminal:
+        for question in ("Is he whole?", "How is she now?", "Evidence of a transfer?"):
+            terminal.until(question)
+            terminal.type("\r")
+        terminal.until("yes, but l")
+        terminal.type("ater\r2020-01-01\r")
+        terminal.until("2020-01-01 is past")
+        terminal.type("2020-01-01\r\r")
+        terminal.until("kept in")
+        assert terminal.wait() == 0
+    assert session.read(the_file(tmp_path)).fold.outcome == {
+        "ended": "keeper ended it",
+        "again": "yes, but later",
+        "again_when": "2020-01-01",
+    }
+    assert not list((tmp_path / "sessions").glob(".*"))

@@ -1,6 +1,6 @@
 """The strip of one session: a lane for each behaviour that came, grouped by actor."""
 
-from collections.abc import Hashable
+from collections.abc import Hashable, Sequence
 from typing import Any
 
 import pandas as pd
@@ -10,6 +10,7 @@ from etholog.base.refusal import Refusal
 from etholog.figures.style import (
     ACTORS,
     FAINT,
+    INK,
     RULE,
     Look,
     ReproducibleFigure,
@@ -33,11 +34,20 @@ LANE_INCHES = 0.17
 ORDER = ("keeper", "female", "pair", "male")
 
 
-def strip(season: Season, session: str | None = None, size: Size = "page") -> ReproducibleFigure:
+MOMENTS = {"note": "*", "rescue": "X"}  # what stands above the lanes, and its marker
+
+
+def strip(
+    season: Season,
+    session: str | None = None,
+    size: Size = "page",
+    moments: Sequence[tuple[float, str]] = (),
+) -> ReproducibleFigure:
     """Draw one session against time: bars for bouts, ticks for events, with their count and total at the right.
 
     Dotted and hollow: the observer was unsure. An arrow: the watching ended before the bout did. Grey: nobody watched.
-    `session` may be left out where the season has only one. Raises Refusal where there is no such session.
+    `session` may be left out where the season has only one. `moments`: (seconds, "note" or "rescue"), which get a star
+    or a cross above the lanes. Raises Refusal where there is no such session.
     """
     row = one(season, session)
     with rules():
@@ -56,6 +66,12 @@ def strip(season: Season, session: str | None = None, size: Size = "page") -> Re
                 axes.axhline(at - 0.5, color=RULE, linewidth=0.5, zorder=0)
         for span in season.gaps[season.gaps["session"] == row["session"]].to_dict("records"):
             gap(axes, span["onset_s"], span["offset_s"], -0.5, len(lanes) - 0.5)
+        for kind, marker in MOMENTS.items():
+            if told := [at for at, what in moments if what == kind]:
+                axes.plot(
+                    told, [-0.5] * len(told), marker,
+                    color=INK, markersize=5, clip_on=False, zorder=5, gid=f"moments:{kind}",
+                )  # fmt: skip
         axes.set_xlim(0, end)
         axes.set_ylim(len(lanes) - 0.5, -0.5)
         named = names(season)

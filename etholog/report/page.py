@@ -15,7 +15,7 @@ from etholog.report.content import Note, Report, shown
 from etholog.report.sections import sections
 from etholog.report.svg import Drawings
 from etholog.season import Season
-from etholog.session import Session, summary
+from etholog.session import Session, log, summary
 
 
 def html(season: Season, read: Sequence[Session], today: date | None = None) -> str:
@@ -81,7 +81,8 @@ def _notes(season: Season, read: Sequence[Session], drawings: Drawings) -> list[
     notes = []
     for number, name in enumerate(season.sessions["session"], 1):
         heading, *lines = summary.lines(by_id[str(name)])
-        strip = drawings.picture(figures.strip(season, str(name)), "", f"Strip: {heading}")
+        moments = [(moment.t / 1000, moment.kind) for moment in log.moments(by_id[str(name)])]
+        strip = drawings.picture(figures.strip(season, str(name), moments=moments), "", f"Strip: {heading}")
         told = [line.strip() for line in lines]
         notes.append(Note(f"session-{number}", heading, told, strip))
     return notes

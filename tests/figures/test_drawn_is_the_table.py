@@ -293,3 +293,12 @@ def test_nothing_to_draw_is_said(season: Season) -> None:
         (text,) = figure.texts
         assert text.get_text().endswith((".", "draw."))
         assert figure.content("png")
+
+
+def test_notes_and_rescues_stand_above_the_lanes_at_their_times(season: Season) -> None:
+    told = [(12.5, "note"), (300.0, "rescue"), (480.0, "note"), (500.0, "gap")]
+    figure = figures.strip(season, "20260322-2043-M-Onyx-F-Sepia", moments=told)
+    (notes,), (rescues,) = (found(figure, f"moments:{kind}") for kind in ("note", "rescue"))
+    assert list(notes.get_xdata()) == [12.5, 480.0]
+    assert list(rescues.get_xdata()) == [300.0]
+    assert {notes.get_marker(), rescues.get_marker()} == {"*", "X"}

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from etholog.base.refusal import Refusal
-from etholog.commands.output import add_json, as_json, limits, paragraph, say, shares, table
+from etholog.commands.output import add_json, add_more, as_json, lead, limits, paragraph, say, shares, table
 
 if TYPE_CHECKING:
     from etholog.analysis.agreement import Agreement
@@ -23,6 +23,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--tolerance", type=float, default=1.0, metavar="S", help="onsets this near may match (1 s)")
     parser.add_argument("--unit", type=float, default=1.0, metavar="S", help="time unit of kappa (1 s)")
     parser.add_argument("--align", action="store_true", help="take out a constant shift between the two clocks")
+    add_more(parser)
     add_json(parser)
     parser.epilog = (
         "examples:\n  etholog agree sessions/a.jsonl sessions/a-second.jsonl --tolerance 2\n"
@@ -40,15 +41,19 @@ def run(args: argparse.Namespace) -> int:
         raise Refusal("--criterion and --chart go with a folder: etholog agree FOLDER")
     from etholog import season, session
     from etholog.analysis.agreement import agreement
+    from etholog.analysis.sentences import agreement as sentences
 
     read = [session.read(path) for path in (args.first, args.second)]
     records = [season.of(one.path.parent, [one]) for one in read]
     found = agreement(records[0], records[1], args.tolerance, args.unit, args.align)
+    plain = sentences.of_session(found, args.tolerance)
+    if not args.json:
+        lead(plain)
     if args.json:
         told = {name: getattr(found, name) for name in ("kappa", "matched", "agreed", "shift_s")}
         told |= {name: getattr(found, name) for name in ("difference_s", "low_s", "high_s")}
         told |= {name: getattr(found, name) for name in ("watched_s", "unwatched_s", "silent_s", "outside")}
-        print(as_json({**told, "behaviours": found.table.reset_index()}))
+        print(as_json({**told, "plain": plain, "behaviours": found.table.reset_index()}))
     elif sys.stdout.isatty():
         _show(found, args)
     else:
@@ -61,6 +66,7 @@ def run(args: argparse.Namespace) -> int:
 def _folder(args: argparse.Namespace) -> int:
     from etholog import season
     from etholog.analysis.observers import observers
+    from etholog.analysis.sentences import agreement as sentences
 
     folder = season.folder_of(args.first)
     found, unread = season.sessions_in(folder)
@@ -69,11 +75,16 @@ def _folder(args: argparse.Namespace) -> int:
     pairs = [(firsts[one.header["record_of"]], one) for one in seconds]
     seasons = [(season.of(folder, [first]), season.of(folder, [second])) for first, second in pairs]
     told = observers(seasons, args.tolerance, args.unit, args.align, args.criterion)
+    plain = sentences.of_sessions(told)
+    if not args.json:
+        lead(plain)
     if args.json:
-        words = {name: getattr(told, name) for name in ("kappa", "kappa_low", "kappa_high", "sentence")}
-        print(as_json({**words, "sessions": told.sessions, "behaviours": told.table.reset_index()}))
+        words: dict[str, object] = {
+            name: getattr(told, name) for name in ("kappa", "kappa_low", "kappa_high", "sentence")
+        }
+        print(as_json({**words, "plain": plain, "sessions": told.sessions, "behaviours": told.table.reset_index()}))
     elif sys.stdout.isatty():
-        _show_folder(told)
+        _show_folder(told, args.more)
     else:
         table(told.table.reset_index())
     if args.chart is not None:
@@ -86,13 +97,16 @@ def _folder(args: argparse.Namespace) -> int:
     return 1 if faults else 0
 
 
-def _show_folder(told: "Observers") -> None:
+def _show_folder(told: "Observers", more: bool) -> None:
     sessions = told.sessions[["session", "second", "matched"]].copy()
     sessions["agreed"] = [shares(value) for value in told.sessions["agreed"]]
     sessions["kappa"] = ["-" if math.isnan(value) else f"{value:.3f}" for value in told.sessions["kappa"]]
     if told.sessions["reaches"].notna().any():
         sessions["reaches it"] = ["yes" if value else "no" for value in told.sessions["reaches"]]
     table(sessions)
+    if not more:
+        paragraph("kappa: agreement beyond chance, second by second; 1 is full. Each behaviour, and limits: --more.")
+        return
     each = told.table.reset_index()
     shown = each[["behaviour", "what", "sessions", "difference"]].copy()
     for head, low, high in (("95 % lie in", "low", "high"), ("low from", "low_from", "low_to"),
@@ -114,9 +128,15 @@ def _show(found: "Agreement", args: argparse.Namespace) -> None:
     shown = found.table[["first", "second", "matched"]].reset_index()
     shown["agreed"] = [shares(value) for value in found.table["agreed"]]
     shown["kappa"] = ["-" if math.isnan(value) else f"{value:.3f}" for value in found.table["kappa"]]
-    shown["longer by s"] = found.table["difference_s"].to_numpy()
+    if not args.more:
+        table(shown)
+        paragraph(
+            "kappa: agreement beyond chance, second by second; 1 is full. In all, and how durations differ: --more."
+        )
+        return
+    shown["longer by, s"] = found.table["difference_s"].to_numpy()
     ends = zip(found.table["low_s"], found.table["high_s"], strict=True)
-    shown["limits"] = [limits(low, high, missing="-") for low, high in ends]
+    shown["limits, s"] = [limits(low, high, missing="-") for low, high in ends]
     table(shown)
     if args.align:
         way = "later" if found.shift_s < 0 else "earlier"

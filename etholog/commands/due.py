@@ -1,7 +1,10 @@
 """`etholog due`: what is to be done for the animals today, this week, later; as a calendar too."""
 
 import argparse
-from collections.abc import Iterable
+import shutil
+import sys
+import textwrap
+from collections.abc import Iterable, Sequence
 from datetime import date, timedelta
 from pathlib import Path
 
@@ -11,7 +14,7 @@ from etholog.animals import care
 from etholog.animals.care import Task
 from etholog.base.dates import exact_day
 from etholog.base.text import visible
-from etholog.commands.output import add_json, as_json, say
+from etholog.commands.output import add_json, add_more, as_json, lead, paragraph, say
 
 WEEK = timedelta(days=7)
 
@@ -23,6 +26,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--ahead", type=int, default=60, metavar="DAYS", help="how far to look ahead (default: 60)")
     parser.add_argument("--ics", type=Path, metavar="FILE", help="write it all as a calendar (iCalendar, RFC 5545)")
     parser.add_argument("--folder", type=Path, default=Path(), help="the workspace (default: here)")
+    add_more(parser)
     add_json(parser)
     parser.epilog = "examples:\n  etholog due\n  etholog due F-Umbra --ics spiders.ics"
 
@@ -43,7 +47,8 @@ def run(args: argparse.Namespace) -> int:
     elif args.json:
         print(as_json([vars(task) for task in tasks]))
     else:
-        _print(tasks, today, args.ahead)
+        lead(sentences(tasks, today))
+        _print(tasks, today, args.ahead, full=args.more or not sys.stdout.isatty())
     say(*known.findings)
     return 1 if known.findings else 0
 
@@ -56,7 +61,42 @@ def _span(task: Task, today: date) -> str:
     return f"until {task.last}" if task.first <= today else f"{task.first} to {task.last}"
 
 
-def _print(tasks: Iterable[Task], today: date, ahead: int) -> None:
+NOTHING = "Nothing is to be done today."
+TODAY = "{things} today, for {animals}."
+OVERDUE = "Overdue: {count}; the longest is {what} for {animal}, since {since}."
+WEEK_AHEAD = "In the 7 days after it: {things}."
+SACS = "When a sac comes nobody can say to the day: {females} may lay within what keepers have seen, or not at all."
+
+
+def sentences(tasks: Sequence[Task], today: date) -> list[str]:
+    """Return what is to be done today and soon, and what of it is a guess, in plain words."""
+    now = [task for task in tasks if task.first <= today]
+    soon = [task for task in tasks if today < task.first <= today + WEEK]
+    late = sorted((task for task in now if task.last < today), key=lambda task: task.last)
+    said = [NOTHING]
+    if now:
+        said = [TODAY.format(things=_many(len(now), "thing is", "things are") + " to be done", animals=_animals(now))]
+    if late:
+        first = late[0]
+        what = first.what.partition(":")[0]
+        said.append(OVERDUE.format(count=len(late), what=f"'{what}'", animal=first.animal, since=first.last))
+    if soon:
+        said.append(WEEK_AHEAD.format(things=_many(len(soon), "thing", "things")))
+    waiting = [task.animal for task in tasks if task.key.split("/")[1] == "sac"]
+    if waiting:
+        said.append(SACS.format(females=", ".join(dict.fromkeys(waiting))))
+    return said
+
+
+def _animals(tasks: Iterable[Task]) -> str:
+    return _many(len({task.animal for task in tasks}), "animal", "animals")
+
+
+def _many(count: int, one: str, more: str) -> str:
+    return f"{count} {one if count == 1 else more}"
+
+
+def _print(tasks: Iterable[Task], today: date, ahead: int, full: bool) -> None:
     parts: dict[str, list[Task]] = {"TODAY": [], "THIS WEEK": [], "LATER": []}
     for task in tasks:
         if task.first <= today:
@@ -71,7 +111,21 @@ def _print(tasks: Iterable[Task], today: date, ahead: int) -> None:
         for task in some:
             span = _span(task, today)
             again = f", every {task.every} days" if task.every else ""
+            if not full:
+                lines += _folded(task, f"{span}{again}")
+                continue
             lines.append(visible(f"  {task.animal:<12} {task.what}"))
             lines.append(visible(f"  {'':<12} {span}{again}. {task.why} [{task.source}]"))
     print("\n".join(lines))
+    if not full:
+        paragraph("Why, and whose the windows are: --more. They are habits of keepers, no promise.")
+        paragraph("Opening and shaking can make her eat a sac: look with a torch.")
+        return
     print("\nWindows are habits of keepers, no promise. Opening and shaking can make her eat a sac: look with a torch.")
+
+
+def _folded(task: Task, when: str) -> list[str]:
+    """Return a task as people read it, within the terminal's width."""
+    room = max(40, min(110, shutil.get_terminal_size().columns))
+    head = visible(f"  {task.animal:<12} ")
+    return textwrap.wrap(visible(f"{task.what}, {when}"), room, initial_indent=head, subsequent_indent=" " * 15)

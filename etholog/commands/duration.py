@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from etholog.base.refusal import Refusal
-from etholog.commands.output import add_json, as_json, limits, paragraph, say, shares, table
+from etholog.commands.output import add_json, add_more, as_json, lead, limits, paragraph, say, shares, table
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -25,6 +25,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--within", metavar="COLUMN", help="with --compare: permute within this, e.g. female, or none")
     parser.add_argument("--seed", type=int, default=0)
     parser.add_argument("--folder", type=Path, default=Path(), help="workspace or folder of sessions (default: here)")
+    add_more(parser)
     add_json(parser)
     parser.epilog = (
         "examples:\n  etholog duration --by male\n  etholog duration --criterion drumming\n"
@@ -53,13 +54,21 @@ def run(args: argparse.Namespace) -> int:
 
 def _durations(read: "Season", args: argparse.Namespace) -> None:
     from etholog.analysis.duration import duration
+    from etholog.analysis.sentences import duration as sentences
 
     found = duration(read, args.by, args.join)
+    labels = {b.code: b.label for kept in read.ethograms.values() for b in kept.behaviour}
+    plain = sentences.of_season(read, found, args.by, labels)
     if args.json:
-        print(as_json({"join_s": args.join, "durations": found}))
+        print(as_json({"join_s": args.join, "plain": plain, "durations": found}))
         return
+    lead(plain)
     if not sys.stdout.isatty() or found.empty:
         table(found)
+        return
+    if not args.more:
+        table(_short(found, args.by))
+        paragraph("share: of the time watched. Limits, and what each number rests on: --more.")
         return
     table(_pretty(found, args.by))
     paragraph(
@@ -70,6 +79,23 @@ def _durations(read: "Season", args: argparse.Namespace) -> None:
     paragraph(f"They rest on {_animals(found, args.by)}.")
     if found["limits"].nunique() == 1 and found["limits"].iloc[0]:
         paragraph(f"Limits are missing, or not for all animals: {found['limits'].iloc[0]}.")
+
+
+def _short(found: "pd.DataFrame", by: str | None) -> "pd.DataFrame":
+    shown = found[[by] if by else []].copy()
+    shown["behaviour"] = _named(found)
+    shown["bouts"] = found["count"]
+    if by is None:
+        shown["in all, s"] = found["total_s"]
+    shown["share, %"] = 100 * found["share"]
+    shown["median of one, s"] = found["median_s"].where(found["kind"] != "event")
+    shown["per hour"] = found["per_hour"]
+    return shown
+
+
+def _named(found: "pd.DataFrame") -> list[str]:
+    sides = found["qualifier"].astype(object).where(found["qualifier"].notna(), None)
+    return [code if side is None else f"{code}, {side}" for code, side in zip(found["behaviour"], sides, strict=True)]
 
 
 def _compare(read: "Season", args: argparse.Namespace) -> None:
@@ -117,18 +143,15 @@ def _many(count: int, of: str) -> str:
 
 def _pretty(found: "pd.DataFrame", by: str | None) -> "pd.DataFrame":
     shown = found[[by] if by else []].copy()
-    sides = found["qualifier"].astype(object).where(found["qualifier"].notna(), None)
-    shown["behaviour"] = [
-        code if side is None else f"{code}:{side}" for code, side in zip(found["behaviour"], sides, strict=True)
-    ]
+    shown["behaviour"] = _named(found)
     shown[["count", "cut"]] = found[["count", "cut"]]
-    shown["total s"] = found["total_s"]
+    shown["total, s"] = found["total_s"]
     event = (found["kind"] == "event").tolist()
     shown["share"] = [
         _bracketed(f"{share:.1%}", f"{low:.1%} to {high:.1%}", low == low) if share == share else "-"
         for share, low, high in zip(found["share"], found["share_low"], found["share_high"], strict=True)
     ]
-    shown["median s"] = [
+    shown["median, s"] = [
         "-" if is_event else _with_limits(*cells)
         for is_event, *cells in zip(
             event, found["median_s"], found["median_low_s"], found["median_high_s"], strict=True
@@ -178,7 +201,7 @@ def _palp_balance(read: "Season", args: argparse.Namespace) -> None:
         return
     shown = found[[args.by] if args.by else []].copy()
     shown[["left", "right"]] = found[["left", "right"]]
-    shown[["left s", "right s"]] = found[["left_s", "right_s"]]
+    shown[["left, s", "right, s"]] = found[["left_s", "right_s"]]
     shown["left share"] = [
         shares(*three) for three in zip(found["left_share"], found["low"], found["high"], strict=True)
     ]

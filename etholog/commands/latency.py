@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from etholog.base.refusal import Refusal
 from etholog.commands import curve
-from etholog.commands.output import add_json, as_json, limits, paragraph, say, shares, table
+from etholog.commands.output import add_json, add_more, as_json, lead, limits, paragraph, say, shares, table
 from etholog.session.summary import span
 
 if TYPE_CHECKING:
@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
     from etholog.analysis.compare import Comparison
     from etholog.analysis.hazard import Hazards
+    from etholog.season import Season
 
 MET_AT_MOST = 12  # males or females in a table of who met whom: a larger one is read by nobody
 
@@ -25,7 +26,8 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("interval", nargs="?", help="a named interval of the ethogram, such as courtship")
     parser.add_argument("--since", action="append", metavar="CODE", help="instead: from this behaviour (or the start)")
     parser.add_argument("--to", action="append", metavar="CODE", help="to this one; insertion:left names one palp")
-    parser.add_argument("--by", default="male", metavar="COLUMN", help="compare by this (default: male)")
+    parser.add_argument("--by", metavar="COLUMN", help="compare groups of these, such as male or species")
+    parser.add_argument("--rows", action="store_true", help="each session, also where groups are compared")
     parser.add_argument(
         "--within", metavar="COLUMN", help="compare only within each of these; none: all together (default: chosen)"
     )
@@ -39,6 +41,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--permutations", type=int, default=10_000, metavar="N", help="shuffles, where not exact")
     parser.add_argument("--seed", type=int, default=0)
     parser.add_argument("--folder", type=Path, default=Path(), help="workspace or folder of sessions (default: here)")
+    add_more(parser)
     add_json(parser)
     parser.epilog = (
         "examples:\n  etholog latency courtship --by male --within female --first 15\n"
@@ -48,13 +51,14 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Print the comparison, or each session's latency in a pipe; 1 where a file could not be read."""
+    """Print each session's latency, or the groups of `--by`; 1 where a file could not be read."""
     if args.permutations < 1:
         raise Refusal(f"--permutations {args.permutations}: must be 1 or more")
     from etholog import season
     from etholog.analysis.compare import check_columns, compare
     from etholog.analysis.latency import latency
     from etholog.analysis.sensitivity import sensitivity
+    from etholog.analysis.sentences import latency as sentences
     from etholog.commands.spans import offered, spans_of
 
     read = season.read(args.folder)
@@ -64,30 +68,38 @@ def run(args: argparse.Namespace) -> int:
     times = latency(read, args.interval, unseen=args.unseen, **asked)
     if args.spans:
         return spans_of(read, times, args)
-    if args.json or sys.stdout.isatty():
+    by = args.by or "male"
+    grouped = not args.rows and (args.by is not None or args.within is not None or args.cox is not None)
+    if args.json or (grouped and sys.stdout.isatty()):
         first = None if args.first is None else 60 * args.first
         how = (args.permutations, args.seed, args.cluster)
-        found = compare(times, args.by, args.within, *how, first)
+        found = compare(times, by, args.within, *how, first)
+        plain = sentences.of_groups(found, times.attrs["label"])
+        if sys.stdout.isatty() and not args.json:
+            lead(plain)
+            if not args.more and not _asked_for_more(args):
+                _short(times, found)
+                return _end(read)
         otherwise = None
         if times.attrs["touched"]:
             otherwise = latency(read, args.interval, unseen="censor" if args.unseen == "keep" else "keep", **asked)
-        cases = sensitivity(times, args.by, found.within or "none", *how, otherwise)
+        cases = sensitivity(times, by, found.within or "none", *how, otherwise)
         came, cox, change, apart = None, None, None, None
         strata = None if args.within == "none" else args.within
         if args.competing or args.ends:
             from etholog.analysis.incidence import first_ends
             from etholog.analysis.rivals import rivals
 
-            came = first_ends(times, args.by)
-            apart = rivals(times, args.by, found.within or "none", seed=args.seed)
+            came = first_ends(times, by)
+            apart = rivals(times, by, found.within or "none", seed=args.seed)
         if args.cox is not None:
             from etholog.analysis.hazard import hazards
             from etholog.analysis.proportional import proportional
 
-            cox = hazards(times, args.cox or args.by, strata, args.cluster)
-            change = proportional(times, args.cox or args.by, strata)
+            cox = hazards(times, args.cox or by, strata, args.cluster)
+            change = proportional(times, args.cox or by, strata)
         if args.json:
-            every = _everything(times, found, cases, came, cox, change)
+            every = _everything(times, found, cases, came, cox, change) | {"plain": plain}
             print(as_json(every if apart is None else every | {"rivals": apart}))
         else:
             show(times, found, cases, came, cox, change)
@@ -96,11 +108,56 @@ def run(args: argparse.Namespace) -> int:
             if apart is not None:
                 print("\nDo groups differ in what comes? Gray's test: how many come to it; log-rank: how fast.")
                 table(apart)
+    elif grouped:
+        found = compare(times, by, args.within, args.permutations, args.seed, args.cluster,
+                        None if args.first is None else 60 * args.first)  # fmt: skip
+        lead(sentences.of_groups(found, times.attrs["label"]))
+        table(found.table.reset_index())
     else:
-        check_columns(times, args.by, args.within, args.cluster)
-        table(times)
+        check_columns(times, by, args.within, args.cluster)
+        lead(sentences.of_sessions(times))
+        table(_rows(times) if sys.stdout.isatty() and not args.more else times)
+        if sys.stdout.isatty():
+            paragraph("To compare groups: --by male. Everything that is known of each session: --more.")
+    return _end(read)
+
+
+def _end(read: "Season") -> int:
     say(*read.findings)
     return 1 if read.findings else 0
+
+
+def _asked_for_more(args: argparse.Namespace) -> bool:
+    """Tell whether an option asks for what only the full tables hold."""
+    return bool(args.competing or args.ends or args.cox is not None)
+
+
+def _rows(times: "pd.DataFrame") -> "pd.DataFrame":
+    """Return each session's latency, as a keeper reads it."""
+    rows = times[["session", "male", "female"]].astype(str)
+    rows["time, s"] = times["latency_s"].to_numpy()
+    rows["it came"] = ["yes" if came else "no, watched so long" for came in times["occurred"]]
+    if "ended_by" in times.columns:
+        rows["ended by"] = times["ended_by"].astype(str).to_numpy()
+    return rows.drop(columns=["male", "female"]) if _named_by_pair(rows) else rows
+
+
+def _named_by_pair(rows: "pd.DataFrame") -> bool:
+    """Tell whether each session's name says whose it is."""
+    return all(row["male"] in row["session"] and row["female"] in row["session"] for row in rows.to_dict("records"))
+
+
+def _short(times: "pd.DataFrame", found: "Comparison") -> None:
+    groups = found.table
+    if not len(groups):
+        return
+    rows = groups[["n", "occurred"]].reset_index().rename(columns={"n": "sessions", "occurred": "it came in"})
+    rows["half within, s"] = [_reached(value) for value in groups["median_s"]]
+    ends = zip(groups["median_low_s"], groups["median_high_s"], groups["why"], strict=True)
+    rows["95 % limits, s"] = [limits(low, high, "-" if why else "not reached") for low, high, why in ends]
+    table(rows)
+    curve.show(times, found.by)
+    paragraph("What each number rests on, each two beside each other, and what may be otherwise: --more.")
 
 
 def show(
@@ -217,16 +274,16 @@ def _reached(value: float) -> str:
 
 def _groups(found: "Comparison") -> "pd.DataFrame":
     groups = found.table
-    pretty = groups[["n", "occurred"]].reset_index()
-    pretty["median"] = [_reached(value) for value in groups["median_s"]]
+    pretty = groups[["n", "occurred"]].reset_index().rename(columns={"n": "sessions", "occurred": "it came in"})
+    pretty["median, s"] = [_reached(value) for value in groups["median_s"]]
     none = ["-" if why.startswith("no limits") else "not reached" for why in groups["why"]]
     ends = zip(groups["median_low_s"], groups["median_high_s"], none, strict=True)
-    pretty["limits"] = [limits(*three) for three in ends]
+    pretty["limits, s"] = [limits(*three) for three in ends]
     if found.clusters == "session":
-        pretty["quartiles"] = [limits(*pair) for pair in zip(groups["q25_s"], groups["q75_s"], strict=True)]
-    pretty["mean"] = groups["mean_s"].to_numpy()
+        pretty["quartiles, s"] = [limits(*pair) for pair in zip(groups["q25_s"], groups["q75_s"], strict=True)]
+    pretty["mean, s"] = groups["mean_s"].to_numpy()
     if groups["mean_se_s"].notna().any():
-        pretty["se"] = groups["mean_se_s"].to_numpy()
+        pretty["its error, s"] = groups["mean_se_s"].to_numpy()
     for animals in ("females", "males"):
         if animals in groups.columns:
             pretty[animals] = groups[animals].to_numpy()
@@ -239,10 +296,10 @@ def _pairs(found: "Comparison") -> "pd.DataFrame":
     told["sessions"] = [f"{a} v {b}" for a, b in zip(pairs["first_n"], pairs["second_n"], strict=True)]
     if pairs["p"].notna().any():
         told["p"], told["p_holm"] = pairs["p"], pairs["p_holm"]
-    told["difference"] = pairs["difference_s"]
+    told["difference, s"] = pairs["difference_s"]
     if pairs["difference_low_s"].notna().any():
         ends = zip(pairs["difference_low_s"], pairs["difference_high_s"], strict=True)
-        told["limits"] = [limits(low, high, "-") for low, high in ends]
+        told["limits, s"] = [limits(low, high, "-") for low, high in ends]
     sooner = zip(pairs["first_sooner"], pairs["first_sooner_low"], pairs["first_sooner_high"], strict=True)
     told["first sooner"] = [shares(*three) for three in sooner]
     told["of pairs"] = [

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from etholog.base.dates import exact_day
 from etholog.base.refusal import Refusal
-from etholog.commands.output import add_json, as_json, say, table
+from etholog.commands.output import add_json, add_more, as_json, lead, limits, paragraph, say, table
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -25,6 +25,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--each", action="store_true", help="one row for each attempt")
     parser.add_argument("--today", metavar="DATE", help="as known on that day")
     parser.add_argument("--folder", type=Path, default=Path(), help="the workspace (default: here)")
+    add_more(parser)
     add_json(parser)
     parser.epilog = (
         "examples:\n  etholog outcome\n  etholog outcome --each\n"
@@ -59,7 +60,15 @@ def run(args: argparse.Namespace) -> int:
             "time_to_sac": outcome.time_to_sac(attempts).reset_index(),
             "evening": outcome.evening_measures(attempts),
         }
-        _out(args.json, parts, TITLES, _sentence(attempts, parts["evening"]))
+        from etholog.analysis.sentences import outcome as sentences
+
+        plain = sentences.of_season(attempts, parts["funnel"], today)
+        words = _sentence(attempts, parts["evening"])
+        if args.json:
+            print(as_json({**parts, "plain": plain, "sentence": words}))
+        else:
+            lead(plain)
+            _tables(parts, args.more, words)
     faults = [*season.findings, *season.animals.findings]
     say(*dict.fromkeys(faults))
     return 1 if faults else 0
@@ -90,6 +99,45 @@ SIGNS = (
     "Signs are not proof: before a moult she looks much the same. Looking closely disturbs her; use a torch, and no"
     " more often than needed."
 )
+
+
+def _tables(parts: "dict[str, pd.DataFrame]", more: bool, words: str) -> None:
+    """Print the funnel, and with `--more`, or in a pipe, the rest."""
+    if not sys.stdout.isatty():
+        _out(False, parts, TITLES, words)
+        return
+    steps = parts["funnel"]
+    shown = steps[["step", "reached", "of", "open"]].rename(columns={"open": "still waiting"})
+    shown["share, %"] = 100 * steps["share"]
+    shown["95 % limits, %"] = [
+        limits(100 * low, 100 * high, "-") for low, high in zip(steps["low"], steps["high"], strict=True)
+    ]
+    shown["by day"] = ["" if day != day else f"{day:.0f}" for day in steps["day"]]
+    table(shown, TITLES["funnel"])
+    if not more:
+        paragraph("What ended the waiting day by day, and what of the evening goes with a sac: --more.")
+        return
+    ends = parts["time_to_sac"].rename(
+        columns=lambda name: f"{name.removeprefix('se_')}: its error" if name.startswith("se_") else name
+    )
+    table(ends, TITLES["time_to_sac"])
+    evening = parts["evening"]
+    shown = evening[["measure", "n_sac", "n_none", "females", "males"]].rename(
+        columns={"n_sac": "with a sac", "n_none": "without"}
+    )
+    shown["measure"] = [MEASURED.get(name, name) for name in evening["measure"]]
+    shown["typical difference"] = evening["shift"]
+    shown["limits"] = [limits(low, high, "-") for low, high in zip(evening["low"], evening["high"], strict=True)]
+    shown["larger with a sac, share"] = evening["larger"]
+    shown["p"] = evening["p"]
+    table(shown, TITLES["evening"])
+    paragraph(words)
+
+
+MEASURED = {
+    "insertion_s": "insertions, s", "insertions": "insertions", "palps": "palps used",
+    "latency_s": "courtship latency, s",
+}  # fmt: skip
 
 
 def _narrow(attempts: "pd.DataFrame") -> "pd.DataFrame":

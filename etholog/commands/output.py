@@ -20,6 +20,21 @@ def add_json(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--json", action="store_true", help="print every number at full precision, as JSON")
 
 
+def add_more(parser: argparse.ArgumentParser) -> None:
+    """Give a command its `--more`."""
+    parser.add_argument("--more", action="store_true", help="the full tables and every note on them")
+
+
+def lead(sentences: Iterable[str]) -> None:
+    """Print the plain sentences with which a command begins: over the table on a terminal, to stderr in a pipe."""
+    if not sys.stdout.isatty():
+        say(*sentences)
+        return
+    print()
+    for sentence in sentences:
+        paragraph(sentence)
+
+
 def say(*lines: object) -> None:
     """Print words for the user to stderr, so that a pipe holds nothing but the table."""
     for line in lines:
@@ -62,16 +77,37 @@ def table(frame: "pd.DataFrame", title: str = "", missing: str = "-") -> None:
     if title:
         paragraph(title)
     console = Console()
-    pretty = Table(box=SIMPLE_HEAD, padding=(0, 1, 0, 0), pad_edge=False)
     heads = [visible(str(name)) for name in frame.columns]
     rows = [list(_cells(row, missing)) for row in frame.itertuples(index=False)]
     numbers = [kind.kind in "iuf" for kind in frame.dtypes]
     columns = [[head, *(row[at] for row in rows)] for at, head in enumerate(heads)]
-    for head, number, width in zip(heads, numbers, _widths(columns, numbers, console.width), strict=True):
-        pretty.add_column(Text(head), justify="right" if number else "left", width=width, overflow="fold")
-    for row in rows:
-        pretty.add_row(*map(Text, row))
-    console.print(pretty)
+    for part in _parts(columns, numbers, console.width):
+        pretty = Table(box=SIMPLE_HEAD, padding=(0, 1, 0, 0), pad_edge=False)
+        own = [columns[at] for at in part], [numbers[at] for at in part]
+        for at, width in zip(part, _widths(*own, console.width), strict=True):
+            head, justify = heads[at], "right" if numbers[at] else "left"
+            pretty.add_column(Text(head), justify=justify, width=width, overflow="fold")  # type: ignore[arg-type]
+        for row in rows:
+            pretty.add_row(*(Text(row[at]) for at in part))
+        console.print(pretty)
+
+
+def _parts(columns: list[list[str]], numbers: list[bool], room: int) -> list[list[int]]:
+    """Return which columns stand in one table: all, or, where that would break words, some in each, the first column
+    in all of them."""
+    from rich.cells import cell_len
+
+    least = [
+        2 + max((cell_len(text) for cell in column for text in ([cell] if number else cell.split())), default=1)
+        for column, number in zip(columns, numbers, strict=True)
+    ]
+    parts: list[list[int]] = []
+    for at in range(len(columns)):
+        if parts and sum(least[own] for own in parts[-1]) + least[at] <= room:
+            parts[-1].append(at)
+        else:
+            parts.append([0, at] if parts and least[0] + least[at] <= room else [at])
+    return parts
 
 
 def _widths(columns: list[list[str]], numbers: list[bool], room: int) -> list[int]:

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from etholog.base.refusal import Refusal
-from etholog.commands.output import add_json, as_json, p_value, paragraph, say, table
+from etholog.commands.output import add_json, add_more, as_json, lead, p_value, paragraph, say, table
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
 ACTORS = ("male", "female", "pair", "keeper")
 SHOWN = 20
+SHORT = 10
 QUESTIONS = {"order": "Does what came before the first matter too?", "homogeneity": "Do they differ by {by}?"}
 
 
@@ -34,6 +35,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--follows", nargs=2, metavar=("FIRST", "NEXT"), help="only this one, planned beforehand")
     parser.add_argument("--seed", type=int, default=0)
     parser.add_argument("--folder", type=Path, default=Path(), help="workspace or folder of sessions (default: here)")
+    add_more(parser)
     add_json(parser)
     parser.epilog = (
         "examples:\n  etholog transition --actor male\n  etholog transition --actor male --answer female --within 30\n"
@@ -53,6 +55,7 @@ def run(args: argparse.Namespace) -> int:
         raise Refusal("--within goes with --answer")
     from etholog import season
     from etholog.analysis.latency import check_names
+    from etholog.analysis.sentences import transition as sentences
     from etholog.analysis.transition import transition, transition_each
 
     read = season.read(args.folder)
@@ -70,20 +73,28 @@ def run(args: argparse.Namespace) -> int:
         if args.follows is not None:
             _print_one(args, pooled)
         else:
-            _print(args, pooled, {} if args.answer else _tests(read, args.by, how))
+            labels = {b.code: b.label for kept in read.ethograms.values() for b in kept.behaviour}
+            plain = sentences.of_season(read, pooled, labels)
+            short = sys.stdout.isatty() and not (args.json or args.more)
+            _print(args, pooled, {} if args.answer or short else _tests(read, args.by, how), plain)
     say(*read.findings)
     return 1 if read.findings else 0
 
 
-def _print(args: argparse.Namespace, found: "Transitions", tests: "dict[str, ChainTest]") -> None:
+def _print(args: argparse.Namespace, found: "Transitions", tests: "dict[str, ChainTest]", plain: list[str]) -> None:
     long = found.long()
+    if not args.json:
+        lead(plain)
     if args.json:
         told = {"x2": found.x2, "g2": found.g2, "df": found.df, "p": found.p, "sentence": found.sentence}
         told |= {"shuffles": found.shuffles, "p_whole_shuffled": found.p_whole}
         chains = {name: {"g2": t.g2, "x2": t.x2, "df": t.df, "p": t.p, "rough": t.rough} for name, t in tests.items()}
-        print(as_json({**told, "tests": chains, "transitions": long}))
+        print(as_json({**told, "plain": plain, "tests": chains, "transitions": long}))
     elif not sys.stdout.isatty():
         table(long)
+    elif not args.more:
+        table(_short(long.head(SHORT)))
+        paragraph(f"The most frequent of {len(long)}. All, their tests and what they assume: --more.")
     else:
         table(_pretty(long.head(SHOWN)))
         if len(long) > SHOWN:
@@ -103,6 +114,13 @@ def _print(args: argparse.Namespace, found: "Transitions", tests: "dict[str, Cha
         )
         for name, test in tests.items():
             paragraph(f"{QUESTIONS[name].format(by=args.by)} {_verdict(test)}")
+
+
+def _short(long: "pd.DataFrame") -> "pd.DataFrame":
+    shown = long[["first", "next", "count"]].copy()
+    shown["of what follows, %"] = 100 * long["probability"]
+    shown["by chance"] = long["expected"]
+    return shown
 
 
 def _verdict(test: "ChainTest") -> str:

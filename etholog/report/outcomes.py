@@ -3,10 +3,9 @@
 from collections.abc import Iterator
 from datetime import date
 
-import pandas as pd
-
 from etholog import figures
 from etholog.analysis.outcome import evidence_words, funnel, outcomes, time_to_sac
+from etholog.analysis.sentences.outcome import answer
 from etholog.report.content import Section, table
 from etholog.report.svg import Drawings
 from etholog.season import Season
@@ -31,7 +30,7 @@ def section(season: Season, drawings: Drawings, today: date) -> Iterator[Section
     yield Section(
         "outcomes",
         question,
-        _answer(attempts, today),
+        answer(attempts, today),
         pictures,
         [table(attempts.assign(evidence=evidence_words(attempts)), caption, heads)],
         "Shares of the evening with Wilson's limits; what takes time by the day that is named, by Aalen and Johansen:"
@@ -44,21 +43,3 @@ def section(season: Season, drawings: Drawings, today: date) -> Iterator[Section
 
 FUNNEL = "How many came how far. Dots: of those that reached the step before, the share that reached this one."
 ENDS = "What ended the waiting, and by when."
-
-
-def _answer(attempts: pd.DataFrame, today: date) -> str:
-    taken = attempts[attempts["may_have_taken"]]
-    ways = taken["end"].value_counts()
-    told = [
-        f"{words.format(count)}"
-        for end, words in (
-            ("sac", "{} gave a sac"),
-            ("moult", "{} ended with her moult"),
-            ("died", "{} with her death"),
-            ("open", "{} still wait"),
-        )
-        if (count := int(ways.get(end, 0)))
-    ]
-    many = "attempt" if len(taken) == 1 else "attempts"
-    said = f"Of {len(taken)} {many} in which sperm may have been transferred: {', '.join(told) or 'none'}."
-    return f"{said} As known on {today.isoformat()}."

@@ -1,0 +1,73 @@
+"""What the time went to, for a keeper."""
+
+from collections.abc import Mapping
+from typing import Any
+
+import pandas as pd
+
+from etholog.analysis.sentences.parts import least_to_most, many, percent, seconds
+from etholog.season import Season
+
+LONGEST = 3
+
+MOST = "Of {watched} watched in {sessions}, most went to: {states}."
+EVENTS = "No state with a length was recorded in {sessions}."
+RESTS = (
+    "They are {males} and {females}. In brackets: from where to where the share of such animals may lie (95 % limits)."
+)
+BARE = "They are {males} and {females}: too few to say how near these shares are to those of other animals."
+APART = (
+    "{label}: from {low} of the time ({least}) to {high} ({most}), with {sessions} each. Whether that is more than"
+    " chance: etholog duration --compare share --of {code} --by {by}"
+)
+
+
+def of_season(season: Season, found: pd.DataFrame, by: str | None, labels: Mapping[str, str]) -> list[str]:
+    """Return what most of the time went to; with `by`, in which group the first of these took most and least.
+
+    `found`: as `duration` returns it for `by`. `labels`: what each behaviour is called.
+    """
+    sessions = season.sessions
+    count = many(len(sessions), "session")
+    states = found[found["kind"] == "state"]
+    if not len(states):
+        return [EVENTS.format(sessions=count)]
+    animals = {name: many(int(sessions[name].nunique()), name) for name in ("male", "female")}
+    if by is not None:
+        return _apart(season, states, by, labels)
+    longest = states.sort_values("share", ascending=False, kind="stable").head(LONGEST)
+    said = ", ".join(_share(row, labels) for row in longest.to_dict("records"))
+    bare = longest["share_low"].isna().all()
+    return [
+        MOST.format(watched=seconds(float(sessions["watched_s"].sum())), sessions=count, states=said),
+        (BARE if bare else RESTS).format(males=animals["male"], females=animals["female"]),
+    ]
+
+
+def _apart(season: Season, states: pd.DataFrame, by: str, labels: Mapping[str, str]) -> list[str]:
+    counts = season.sessions[by].value_counts()
+    counts = counts[counts > 0]
+    code = states.groupby("behaviour", observed=True)["total_s"].sum().sort_values().index[-1]
+    own = (
+        states[states["behaviour"] == code]
+        .groupby(by, observed=True)["share"]
+        .sum()
+        .reindex(counts.index, fill_value=0.0)
+    )
+    low, high = own.idxmin(), own.idxmax()
+    return [
+        APART.format(
+            label=_capital(labels.get(str(code), str(code))), low=percent(own[low]), least=low, high=percent(own[high]),
+            most=high, sessions=least_to_most(int(counts.min()), int(counts.max()), "session"), code=code, by=by,
+        )
+    ]  # fmt: skip
+
+
+def _share(row: Mapping[Any, Any], labels: Mapping[str, str]) -> str:
+    code, share, low, high = (row[name] for name in ("behaviour", "share", "share_low", "share_high"))
+    limits = "" if low != low else f" ({percent(low)} to {percent(high)})"
+    return f"{labels.get(str(code), str(code))} {percent(share)}{limits}"
+
+
+def _capital(label: str) -> str:
+    return label[:1].upper() + label[1:]

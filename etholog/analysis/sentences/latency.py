@@ -1,0 +1,98 @@
+"""How soon it came, for a keeper: in the sessions as they are, and between groups."""
+
+import math
+
+import pandas as pd
+
+from etholog.analysis.compare import Comparison
+from etholog.analysis.sentences.parts import chances, least_to_most, many, seconds
+from etholog.analysis.survival import kaplan_meier, quantile
+
+NAMED_AT_MOST = 8  # groups named one by one; of more, the quickest and the slowest
+
+NONE = "{label}: it came in none of {sessions}."
+HALF = "{label}: it came in {came} of {sessions}, in half of all within {median}."
+FEW = "{label}: it came in {came} of {sessions}, too few to say by when it comes in half of all."
+RESTS = (
+    "A session without it counts for as long as somebody watched. They are {males} and {females}; others may differ."
+)
+
+TIMES = "{label}: in half of the sessions it came within: {times} (in brackets: in how many it came)."
+ENDS = (
+    "{label}, {groups} groups: half of the sessions of {quickest} had it within {soonest}, those of {slowest} within"
+    " {latest}."
+)
+NO_HALF = "It came in fewer than half of the sessions watched so long: {names}."
+NO_TIME = "{label}: in no group did it come in half of the sessions."
+CHANCE = (
+    "With {sessions} each, such differences may still be chance: chance alone gives as large ones {often}"
+    " (p = {p:.2g})."
+)
+SELDOM = (
+    "Chance alone seldom gives such differences, {often} (p = {p:.2g}): the groups are not all alike. It does not say"
+    " which differ."
+)
+TOO_FEW = "With {sessions} each, nobody can tell from these whether they differ by more than chance."
+ONE = "There is one group alone: nothing to compare."
+PAIR = "Each two tested by themselves, these differ: {pairs}."
+
+
+def of_sessions(times: pd.DataFrame) -> list[str]:
+    """Return how soon it came over all sessions."""
+    label, count, came = times.attrs["label"], len(times), int(times["occurred"].sum())
+    sessions = many(count, "session")
+    if not came:
+        return [NONE.format(label=_capital(label), sessions=sessions)]
+    median = quantile(kaplan_meier(times["latency_s"].to_numpy(dtype=float), times["occurred"].to_numpy(dtype=bool)))[0]
+    said = FEW if math.isnan(median) else HALF
+    first = said.format(
+        label=_capital(label), came=came, sessions=sessions, median=seconds(median) if median == median else ""
+    )
+    animals = [many(int(times[name].nunique()), name) for name in ("male", "female")]
+    return [first, RESTS.format(males=animals[0], females=animals[1])]
+
+
+def of_groups(found: Comparison, label: str) -> list[str]:
+    """Return how soon it came in each group, and whether the difference may be chance."""
+    if not len(found.table):
+        return [found.sentence]
+    return [*_times(found.table, _capital(label)), *_chance(found)]
+
+
+def _times(groups: pd.DataFrame, label: str) -> list[str]:
+    reached = groups[groups["median_s"].notna()].sort_values("median_s", kind="stable")
+    without = [
+        f"{name} ({row['occurred']} of {row['n']})" for name, row in groups[groups["median_s"].isna()].iterrows()
+    ]
+    if not len(reached):
+        return [NO_TIME.format(label=label)]
+    if len(groups) > NAMED_AT_MOST:
+        ends = reached.iloc[[0, -1]]
+        said = ENDS.format(
+            label=label, groups=len(groups), quickest=ends.index[0], soonest=seconds(ends["median_s"].iloc[0]),
+            slowest=ends.index[1], latest=seconds(ends["median_s"].iloc[1]),
+        )  # fmt: skip
+        return [said]
+    times = [f"{name} {seconds(row['median_s'])} ({row['occurred']} of {row['n']})" for name, row in reached.iterrows()]
+    said = TIMES.format(label=label, times=", ".join(times))
+    return [said, NO_HALF.format(names=", ".join(without))] if without else [said]
+
+
+def _chance(found: Comparison) -> list[str]:
+    if len(found.table) < 2:
+        return [ONE]
+    sessions = least_to_most(int(found.table["n"].min()), int(found.table["n"].max()), "session")
+    p = found.permutation_p
+    if math.isnan(p) or not found.smallest_p <= 0.05:
+        return [TOO_FEW.format(sessions=sessions)]
+    said = [(CHANCE if p >= 0.05 else SELDOM).format(sessions=sessions, often=chances(p), p=p)]
+    apart = found.pairs[found.pairs["p_holm"] < 0.05] if len(found.pairs) else found.pairs
+    if p < 0.05 and len(apart):
+        said.append(
+            PAIR.format(pairs=", ".join(f"{a} and {b}" for a, b in zip(apart["first"], apart["second"], strict=True)))
+        )
+    return said
+
+
+def _capital(label: str) -> str:
+    return label[:1].upper() + label[1:]

@@ -1,0 +1,47 @@
+"""What came of the pairings, for a keeper."""
+
+from datetime import date
+
+import pandas as pd
+
+from etholog.analysis.sentences.parts import many, percent
+
+NONE = "No pairing is known in which sperm may have been transferred."
+TAKEN = "Of {attempts} in which sperm may have been transferred, {ends}. As known on {today}."
+ENDS = {
+    "sac": "{count} gave a sac", "moult": "{count} ended with her moult", "died": "{count} ended with her death",
+    "open": "{count} still wait",
+}  # fmt: skip
+BY_DAY = (
+    "By day {day} after the pairing about {share} have a sac, those that wait counted for as long as they have waited;"
+    " with so few, the true share may be anything from {low} to {high} (95 %)."
+)
+BY_DAY_BARE = "By day {day} after the pairing about {share} have a sac; they are too few for limits."
+UNPROVEN = "A sac does not prove a transfer, and its absence does not rule one out."
+
+
+def answer(attempts: pd.DataFrame, today: date) -> str:
+    """Return how the attempts in which sperm may have been transferred ended, in one sentence."""
+    taken = attempts[attempts["may_have_taken"]]
+    if not len(taken):
+        return NONE
+    ways = taken["end"].value_counts()
+    told = [words.format(count=count) for end, words in ENDS.items() if (count := int(ways.get(end, 0)))]
+    return TAKEN.format(attempts=many(len(taken), "attempt"), ends=", ".join(told), today=today.isoformat())
+
+
+def of_season(attempts: pd.DataFrame, steps: pd.DataFrame, today: date) -> list[str]:
+    """Return how the attempts ended, and by when a sac may come. `steps`: as `funnel` returns them."""
+    said = [answer(attempts, today)]
+    if said[0] == NONE:
+        return said
+    sac = steps[steps["step"] == "sac"].iloc[0]
+    if sac["share"] == sac["share"] and sac["day"] == sac["day"]:
+        if sac["low"] == sac["low"] and sac["high"] == sac["high"]:
+            told = BY_DAY.format(
+                day=f"{sac['day']:.0f}", share=percent(sac["share"]), low=percent(sac["low"]), high=percent(sac["high"])
+            )
+        else:
+            told = BY_DAY_BARE.format(day=f"{sac['day']:.0f}", share=percent(sac["share"]))
+        said.append(told)
+    return [*said, UNPROVEN]

@@ -1,0 +1,58 @@
+"""Small parts of sentences: counted things, times, shares, and what chance alone would give."""
+
+import math
+
+from etholog.session.summary import span
+
+
+def many(count: int, one: str) -> str:
+    """Return a count with its thing.
+
+    >>> many(1, "session"), many(4, "session")
+    ('1 session', '4 sessions')
+    """
+    return f"{count:,} {one}" if count == 1 else f"{count:,} {one}s"
+
+
+def least_to_most(least: int, most: int, one: str) -> str:
+    """Return a range of counts with its thing.
+
+    >>> least_to_most(4, 5, "session"), least_to_most(5, 5, "session")
+    ('4 to 5 sessions', '5 sessions')
+    """
+    return many(most, one) if least == most else f"{least:,} to {many(most, one)}"
+
+
+def seconds(value: float) -> str:
+    """Return a time in seconds as people say it.
+
+    >>> seconds(43.9), seconds(769.1), seconds(0.4)
+    ('44 s', '12 min 49 s', '0.4 s')
+    """
+    return f"{value:.1f} s" if 0 < value < 10 and value != round(value) else span(1000 * value)
+
+
+def percent(share: float) -> str:
+    """Return a share in percent.
+
+    >>> percent(0.489), percent(0.004), percent(1.0)
+    ('49 %', '0.4 %', '100 %')
+    """
+    return f"{100 * share:.1f} %" if 0 < share < 0.1 else f"{100 * share:.0f} %"
+
+
+def chances(p: float) -> str:
+    """Return a p as how often chance alone would give as much; '' where there is none.
+
+    >>> chances(0.16), chances(0.004)
+    ('in about 16 of 100 seasons like this', 'in about 4 of 1,000 seasons like this')
+    """
+    if math.isnan(p):
+        return ""
+    if p > 0.95:
+        return "in nearly every season like this"
+    if p >= 0.01:
+        return f"in about {100 * p:.0f} of 100 seasons like this"
+    if p >= 0.0005:
+        return f"in about {1000 * p:.0f} of 1,000 seasons like this"
+    return "in fewer than 1 of 1,000 seasons like this"

@@ -1,0 +1,53 @@
+"""What follows what, for a keeper."""
+
+from collections.abc import Mapping
+from typing import Any
+
+import pandas as pd
+
+from etholog.analysis import sequence
+from etholog.analysis.sentences.parts import many
+from etholog.analysis.transition import Transitions
+from etholog.season import Season
+
+SHOWN = 3
+ALPHA = 0.05
+
+NOTHING = "Nothing followed anything: there is nothing to count."
+OFTEN = "More often than chance would have it: {pairs}."
+PAIR = "{next} after {first} ({count} of {of} times; chance: about {expected})"
+PLAIN = "Most often: {pairs}."
+BARE = "{next} after {first} ({count} of {of} times)"
+NONE = "No succession surely comes more often than chance would have it."
+RESTS = "They are {sessions} of {males}: what one male often does can pass for a rule; --each male shows each of them."
+
+
+def of_season(season: Season, found: Transitions, labels: Mapping[str, str]) -> list[str]:
+    """Return the successions that come more often than chance, and on how many animals that rests."""
+    long = found.long()
+    if not len(long):
+        return [NOTHING]
+    totals = long.groupby("first")["count"].sum()
+    p = long["p_shuffled_holm"] if "p_shuffled_holm" in long.columns else long["p_holm"]
+    shuffled = "p_shuffled_holm" in long.columns
+    certain = (p < ALPHA) & (long["residual"] > 0) & (shuffled | ~long["few"]) & (long["next"] != sequence.NOTHING)
+    standing = long[certain].head(SHOWN)
+    if len(standing):
+        first = OFTEN.format(pairs="; ".join(_pair(PAIR, row, totals, labels) for row in standing.to_dict("records")))
+    elif long["expected"].notna().any():
+        first = NONE
+    else:
+        shown = long.head(SHOWN).to_dict("records")
+        first = PLAIN.format(pairs="; ".join(_pair(BARE, row, totals, labels) for row in shown))
+    sessions = season.sessions
+    males = many(int(sessions["male"].nunique()), "male")
+    return [first, RESTS.format(sessions=many(len(sessions), "session"), males=males)]
+
+
+def _pair(template: str, row: Mapping[Any, Any], totals: pd.Series, labels: Mapping[str, str]) -> str:
+    expected = row["expected"]
+    return template.format(
+        first=labels.get(str(row["first"]), str(row["first"])), next=labels.get(str(row["next"]), str(row["next"])),
+        count=row["count"], of=totals[row["first"]],
+        expected=f"{expected:.0f}" if isinstance(expected, float) and expected >= 1 else "less than 1",
+    )  # fmt: skip

@@ -23,6 +23,7 @@ __all__ = [
     "repeatability",
     "rivals",
     "sensitivity",
+    "sentences",
     "share",
     "sign",
     "survival",

@@ -14,6 +14,7 @@ __all__ = [
     "custody",
     "entering",
     "life",
+    "naming",
     "notebook",
     "pedigree",
     "questions",

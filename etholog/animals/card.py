@@ -126,6 +126,8 @@ class Entry:
     words: str = ""
     number: float | None = None
     note: str = ""
+    of: str = ""
+    """Whose card it stands on, where two cards are one animal's; '' for the animal's own."""
 
     @property
     def said(self) -> str:
@@ -166,7 +168,7 @@ class Card:
 
     def told_last(self, kind: str) -> Entry | None:
         """Return what was told last (not what is dated last) of a fact."""
-        return max(self.all(kind), key=lambda entry: entry.n, default=None)
+        return max(self.all(kind), key=lambda entry: (not entry.of, entry.n), default=None)
 
     def fact(self, kind: str) -> str:
         """Return the words of what was told last of a fact, or ''."""

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Literal
 
 from etholog.animals import card as card_
+from etholog.animals import naming
 from etholog.animals.card import KINDS, Card, Entry
 from etholog.animals.doubts import impossible, odd, surprising
 from etholog.animals.herd import Animals
@@ -75,12 +76,14 @@ def propose(animals: Animals, new_entries: Sequence[NewEntry], today: date, once
     refused: list[Finding] = []
     cards: dict[str, Card] = {}
     twins: list[Finding] = []
+    merging: dict[str, Finding] = {}
     there = 0
     for new_entry in sorted(new_entries, key=lambda new_entry: (new_entry.entry.on.first, new_entry.line or 0)):
         try:
             card_.check(new_entry.entry)
             one = cards.get(animals.id_of(new_entry.animal)) or _card(animals, new_entry.animal)
-            _renaming(animals, one, new_entry.entry)
+            if new_entry.entry.kind == "renamed" and (merged := naming.renaming(animals, one, new_entry.entry)):
+                merging[one.id] = merged
         except Refusal as refusal:
             refused += [replace(found, path=new_entry.path, line=new_entry.line) for found in refusal.findings]
             continue
@@ -110,6 +113,7 @@ def propose(animals: Animals, new_entries: Sequence[NewEntry], today: date, once
         questions = (
             *_dated(entry, today),
             *_named(one, known),
+            *([merging[one.id]] if entry.kind == "renamed" and one.id in merging else []),
             *_twice(one, entry),
             *odd(after, one, entry, known),
             *surprising(after, one, entry),
@@ -145,14 +149,17 @@ def undo(animals: Animals, name: str, number: str) -> Entry:
     one = animals.find(name)
     if one is None:
         raise Refusal(f"no card of {name!r}{nearest(name, animals.known())}")
-    numbers = {str(entry.n): entry for entry in one.entries}
-    entry = numbers.get(number.removeprefix("#"))
+    numbers = naming.numbers(one)
+    number = number.removeprefix("#")
+    # By the name with which the other card began, its numbers are meant.
+    entry = numbers.get(f"{name}:{number}") or numbers.get(number)
     if entry is None:
         raise Refusal(f"undo wants the number of an entry, as `etholog card {one.id}` shows it after #")
-    book = card_.open_or_create(one.path)
+    path = naming.cards_of(animals, one, entry)
+    book = card_.open_or_create(path)
     card_.take_back(book, entry.n, datetime.now().astimezone().isoformat(timespec="seconds"))
     if not book.close():
-        raise Refusal(f"{one.path}: {book.trouble or 'the disk does not answer'}")
+        raise Refusal(f"{path}: {book.trouble or 'the disk does not answer'}")
     return entry
 
 
@@ -223,15 +230,8 @@ def _card(animals: Animals, name: str) -> Card:
     return Card(animals.folder / "animals" / card_.file_name(name), name, (), names=(name,))
 
 
-def _renaming(animals: Animals, one: Card, entry: Entry) -> None:
-    if entry.kind == "renamed":
-        card_.file_name(entry.words)
-        if animals.id_of(entry.words) in animals.known():
-            raise Refusal(f"{entry.words!r} is another animal's name; nothing was written")
-
-
 def _same(one: Card, entry: Entry) -> Entry | None:
-    return next((old for old in one.all(entry.kind) if replace(entry, n=old.n, note=old.note) == old), None)
+    return next((old for old in one.all(entry.kind) if replace(entry, n=old.n, note=old.note, of=old.of) == old), None)
 
 
 def _twice(one: Card, entry: Entry) -> Iterator[Finding]:
@@ -246,7 +246,8 @@ def _dated(entry: Entry, today: date) -> Iterator[Finding]:
 
 
 def _named(one: Card, known: set[str]) -> Iterator[Finding]:
-    if not one.entries:
-        for other in sorted(known):
-            if other != one.id and other.casefold() == one.id.casefold():
-                yield Finding(f"{one.id} is new, and {other} is there: they differ in capitals alone")
+    if not one.entries and one.id not in known:
+        for other in naming.alike(one.id, sorted(known)):
+            same = other.casefold() == one.id.casefold()
+            how = "they differ in capitals alone" if same else "is it the same animal?"
+            yield Finding(f"{one.id} is new, and {other} is there: {how}")

@@ -7,7 +7,7 @@ from functools import cached_property
 from pathlib import Path
 
 from etholog import session
-from etholog.animals import card
+from etholog.animals import card, naming
 from etholog.animals.card import Card
 from etholog.animals.groups import Group, group_of
 from etholog.animals.pedigree import Chances, Parents, weighed
@@ -188,23 +188,16 @@ def read(workspace: Path) -> Animals:
     """Read the cards in `animals/` and the pairings in `sessions/` of a workspace; what can't be used becomes a
     finding."""
     names, findings = files.listed(workspace / "animals", ".jsonl")
-    cards: dict[str, Card] = {}
-    taken: dict[str, Path] = {}
+    found: list[Card] = []
     for name in names:
-        file = workspace / "animals" / name
         try:
-            one = card.read(file)
+            found.append(card.read(workspace / "animals" / name))
         except Refusal as refusal:
             findings += refusal.findings
             continue
-        findings += one.findings
-        twice = next((name for name in one.names if name in taken), None)
-        if twice is not None:
-            what = f"{twice} is on {taken[twice].name} as well"
-            findings.append(Finding(what, "one animal, one card: left out", file))
-            continue
-        cards[one.id] = one
-        taken |= dict.fromkeys(one.names, file)
+        findings += found[-1].findings
+    cards, unclear = naming.gathered(found)
+    findings += unclear
     alone = Animals(workspace, cards)
     watched, unread = _from_sessions(workspace / "sessions", alone)
     return Animals(workspace, cards, _by_date([*watched, *_from_cards(alone, watched)]), [*findings, *unread])

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 
+from etholog.animals import naming
 from etholog.animals.attempts import attempts
 from etholog.animals.card import FACTS, KINDS, Entry
 from etholog.animals.custody import custody
@@ -47,7 +48,7 @@ def events(animals: Animals, name: str) -> Iterator[tuple[str, str, str]]:
             then = "".join(f"; {said}" for said in (what.struck, what.ended) if said)
             yield what.on.text, f"paired with {mate}{how}{then}", what.file.name if what.file else "card"
         else:
-            yield what.on.text, what.said + (f": {what.note}" if what.note else ""), f"#{what.n}"
+            yield what.on.text, what.said + (f": {what.note}" if what.note else ""), f"#{naming.label(what)}"
 
 
 def lines(animals: Animals, name: str) -> Iterator[str]:

@@ -6,7 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from etholog import animals, ethogram, session
-from etholog.animals import pedigree
+from etholog.animals import naming, pedigree
 from etholog.base import rescue
 from etholog.base.files import listed
 from etholog.base.refusal import Finding, Refusal
@@ -35,7 +35,7 @@ def run(args: argparse.Namespace) -> int:
     cards = [path / "animals" / name for path in args.paths for name in listed(path / "animals", ".jsonl")[0]]
     findings += rescue.waiting([*(file for file in files if file.suffix != ".toml"), *cards])
     findings += [found for path in args.paths for found in settings.read(path)[1]]
-    findings += [found for path in args.paths if (path / "animals").is_dir() for found in _herd(path)]
+    findings += [found for path in args.paths if path.is_dir() for found in _herd(path)]
     for found in findings:
         print(visible(str(found)))
     mistakes = sum(map(_begun_by_mistake, files))
@@ -78,6 +78,7 @@ def _herd(workspace: Path) -> Iterator[Finding]:
     known = animals.read(workspace)
     yield from (found for found in known.findings if found.path and found.path.parent.name == "animals")
     yield from animals.questions(known)
+    yield from naming.twins(known)
     try:
         pedigree.founders_first(known.cards, known.parents)
     except Refusal as refusal:

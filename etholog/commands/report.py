@@ -4,9 +4,12 @@ import argparse
 from datetime import date
 from pathlib import Path
 
+from etholog import session
+from etholog.animals import naming
 from etholog.base.refusal import Refusal
 from etholog.base.text import visible
 from etholog.commands.output import say, working
+from etholog.session import Session
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -23,7 +26,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Write the page and name its file; 1 where a session could not be read."""
-    from etholog import season, session
+    from etholog import season
     from etholog.report import file, page
 
     if bool(args.files) == args.season:
@@ -31,7 +34,7 @@ def run(args: argparse.Namespace) -> int:
     out = args.out or Path("report.html")
     file.check(out)  # before the work, and again when it is done
     folder = season.folder_of(args.folder) if args.season else args.folder
-    found, unread = season.sessions_in(folder) if args.season else ([session.read(path) for path in args.files], [])
+    found, unread = season.sessions_in(folder) if args.season else ([_read(path) for path in args.files], [])
     read = season.of(folder, found, unread)
     if read.sessions.empty:
         raise Refusal(f"{folder}: no session to report on")
@@ -40,3 +43,8 @@ def run(args: argparse.Namespace) -> int:
     print(visible(str(out)))
     say(*read.findings)
     return 1 if read.findings else 0
+
+
+def _read(path: Path) -> Session:
+    one = session.read(path)
+    return naming.under(one, naming.current(naming.workspace_of(path)))

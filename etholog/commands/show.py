@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from etholog import session
+from etholog.animals import naming
 from etholog.base import journal, rescue
 from etholog.base.colours import ACTORS
 from etholog.base.refusal import Finding
@@ -33,6 +34,8 @@ def run(args: argparse.Namespace) -> int:
         findings += read.findings
         for line in summary.lines(read):
             print(visible(line))
+        for line in _names(read):
+            print(visible(line))
         print()
         if args.log:
             for entry in log.entries(read):
@@ -43,6 +46,14 @@ def run(args: argparse.Namespace) -> int:
         print()
     say(*findings)
     return 1 if findings else 0
+
+
+def _names(read: Session) -> Iterator[str]:
+    """Yield what an animal of the session is called now, where a card says so."""
+    now = naming.current(naming.workspace_of(read.path))
+    for name in (read.header["male"], read.header["female"]):
+        if name in now:
+            yield f"  {name} is called {now[name]} now, as a card says"
 
 
 def rescued(path: Path) -> bool:

@@ -9,7 +9,7 @@ import pandas as pd
 
 from etholog import animals as animals_
 from etholog import session
-from etholog.animals import Animals
+from etholog.animals import Animals, naming
 from etholog.base import files as files_
 from etholog.base import notebook
 from etholog.base.refusal import Finding, Refusal
@@ -43,7 +43,7 @@ class Season:
     @cached_property
     def animals(self) -> Animals:
         """The cards beside the sessions, and the pairings that both know of; read when first asked for."""
-        return animals_.read(self.folder.parent if self.folder.name == "sessions" else self.folder)
+        return animals_.read(_workspace(self.folder))
 
     @cached_property
     def cards(self) -> pd.DataFrame:
@@ -67,6 +67,10 @@ class Season:
         return notebook.html(
             said, self.sessions[["session", "began", "male", "female", "watched_s", "marks", "closed"]]
         )
+
+
+def _workspace(folder: Path) -> Path:
+    return folder.parent if folder.absolute().name == "sessions" else folder
 
 
 def folder_of(path: Path | str) -> Path:
@@ -119,9 +123,10 @@ def sessions_in(folder: Path) -> tuple[list[Session], list[Finding]]:
     """Return the sessions of a folder, in the order of their files' names, and what could not be read."""
     found: list[Session] = []
     names, unread = files_.listed(folder)
+    now = naming.current(_workspace(folder))
     for name in names:
         try:
-            found.append(session.read(folder / name))
+            found.append(naming.under(session.read(folder / name), now))
         except Refusal as refusal:
             unread += refusal.findings
     return found, unread
@@ -151,6 +156,10 @@ def _season(folder: Path, found: Rows, findings: Iterable[Finding]) -> Season:
     counted = session.counted_once((found.said["id"][at], record_of[at]) for at in meant)
     firsts = rows.take(found, [meant[at] for at in counted])
     # The cache keeps an ethogram as it was recorded, without the roles that the workspace's own was given since.
+    now = naming.current(_workspace(folder))
+    if now:
+        said = {who: [now.get(name, name) for name in firsts.said[who]] for who in ("male", "female")}
+        firsts = replace(firsts, said=firsts.said | said)
     firsts = replace(firsts, ethograms=[with_roles(one, folder.absolute()) for one in firsts.ethograms])
     ethograms = [firsts.ethograms[at] for at in dict.fromkeys(firsts.counted["ethogram"].tolist())]
     return Season(folder, *tables.of(firsts), {one.name: one for one in ethograms}, told)

@@ -108,9 +108,10 @@ def test_two_cards_of_one_animal_are_told_of(tmp_path: Path) -> None:
     copy.write_bytes((tmp_path / "animals" / "F-1.jsonl").read_bytes())
     write_card(tmp_path, "F-2", ("renamed", "2026-01-01", "F-1"))
     known = animals.read(tmp_path)
-    assert len(known.findings) == 2
+    assert len(known.findings) == 1
     assert all("F-1 is on" in fault.what for fault in known.findings)
     assert list(known.cards) == ["F-1"]
+    assert known.cards["F-1"].names == ("F-2", "F-1")
 
 
 def test_what_does_not_fit_is_asked_about(tmp_path: Path, etholog: Callable[..., CompletedProcess[str]]) -> None:

@@ -1,0 +1,227 @@
+"""Which names mean one animal: cards say so with `renamed`, and every reader of names goes through here.
+
+No file is rewritten: a session keeps the name that was typed, and a card the name with which it began.
+"""
+
+import difflib
+import re
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from etholog.animals import card as card_
+from etholog.animals.card import Card, Entry
+from etholog.base import files
+from etholog.base.refusal import Finding, Refusal
+
+if TYPE_CHECKING:
+    from etholog.animals.herd import Animals
+    from etholog.session import Session
+
+# Of two names as like as this one may be the other, mistyped: one letter of six or more is another, or missing.
+ALIKE = 0.85
+
+
+def gathered(cards: Iterable[Card]) -> tuple[dict[str, Card], list[Finding]]:
+    """Return one card for each animal, by the name that it has now, and what contradicts itself.
+
+    Where a card says that its animal is one that has a card of its own, both are one animal: its entries are those of
+    both, and each of the other's says on whose card it stands (`Entry.of`).
+    """
+    found: dict[str, Card] = {}
+    findings: list[Finding] = []
+    began: dict[str, Card] = {}
+    for one in cards:
+        if (other := began.setdefault(one.names[0], one)) is not one:
+            what = f"{one.names[0]} is on {other.path.name} as well"
+            findings.append(Finding(what, "one animal, one card: left out", one.path))
+    for one in began.values():
+        last = _last(one, began)
+        home = began.get(last, one) if last is not None else one
+        if last is None:
+            findings.append(Finding(f"{one.names[0]} was renamed in a circle", "undo one of the renamings", one.path))
+        before = found.get(home.id)
+        if before is None:
+            found[home.id] = home if home is one else _joined(home, one)
+        elif home is not one:
+            found[home.id] = _joined(before, one)
+    return _one_name_each(found, findings), findings
+
+
+def _last(one: Card, began: Mapping[str, Card]) -> str | None:
+    """Return the name at the end of a card's renamings, those of the cards that they lead to too; None in a circle."""
+    name, seen = one.id, {one.names[0]}
+    while name in began and began[name].id != name:
+        if name in seen:
+            return None
+        seen.add(name)
+        name = began[name].id
+    return name
+
+
+def _joined(home: Card, other: Card) -> Card:
+    """Return a card with the entries of another that is the same animal's."""
+    taken = [replace(entry, of=entry.of or other.names[0]) for entry in other.entries]
+    entries = sorted((*home.entries, *taken), key=lambda entry: (entry.on.first, entry.of, entry.n))
+    names = tuple(dict.fromkeys((*other.names, *home.names)))
+    return replace(home, entries=tuple(entries), names=names, findings=(*home.findings, *other.findings))
+
+
+def _one_name_each(found: dict[str, Card], findings: list[Finding]) -> dict[str, Card]:
+    """Leave out a card whose animal has a name of another's."""
+    taken: dict[str, Card] = {}
+    kept: dict[str, Card] = {}
+    for one in found.values():
+        twice = next((name for name in one.names if name in taken), None)
+        if twice is not None:
+            what = f"{twice} is on {taken[twice].path.name} as well"
+            findings.append(Finding(what, "one animal, one card: left out", one.path))
+            continue
+        kept[one.id] = one
+        taken |= dict.fromkeys(one.names, one)
+    return kept
+
+
+def workspace_of(session: Path) -> Path:
+    """Return the workspace in which a session's file lies."""
+    folder = session.absolute().parent
+    return folder.parent if folder.name == "sessions" else folder
+
+
+def current(workspace: Path) -> dict[str, str]:
+    """Return the name that each renamed animal has now, by each name that it had before.
+
+    Only cards that say `renamed` are read, so that a folder of thousands costs a look at their bytes.
+    """
+    cards = []
+    for name in files.listed(workspace / "animals", ".jsonl")[0]:
+        path = workspace / "animals" / name
+        try:
+            if b'"do":"renamed"' in files.read(path):
+                cards.append(card_.read(path))
+        except Refusal:
+            continue  # whoever reads the cards tells of it
+    began = {one.names[0]: one for one in cards}
+    ends = {name: last for one in cards if (last := _last(one, began)) for name in one.names}
+    return {name: last for name, last in ends.items() if name != last}
+
+
+def under(session: "Session", names: Mapping[str, str]) -> "Session":
+    """Return a session with the names that its animals have now."""
+    male, female = (session.header[who] for who in ("male", "female"))
+    if male not in names and female not in names:
+        return session
+    header = {**session.header, "male": names.get(male, male), "female": names.get(female, female)}
+    return replace(session, header=header)  # type: ignore[arg-type]
+
+
+def alike(name: str, known: Iterable[str]) -> list[str]:
+    """Return the names that this one may be, mistyped: in other capitals, or with another letter. A number is never
+    mistyped for another: F-14 and F-15 are two animals.
+
+    >>> alike("M-Antn", ["M-Anton", "M-Basalt"]), alike("m-anton", ["M-Anton"]), alike("F-14", ["F-15"])
+    (['M-Anton'], ['M-Anton'], [])
+    """
+    return [other for other in known if other != name and _alike(name.casefold(), other.casefold())]
+
+
+def _alike(one: str, other: str) -> bool:
+    if re.sub(r"[\s_-]", "", one) == re.sub(r"[\s_-]", "", other):
+        return True
+    if re.findall(r"\d+", one) != re.findall(r"\d+", other) or one[:1] != other[:1]:
+        return False
+    return difflib.SequenceMatcher(None, one, other).ratio() >= ALIKE
+
+
+def asked(male: str, female: str, animals: "Animals") -> list[Finding]:
+    """Return what is to be asked about two names before their session begins; nothing where no animal is known."""
+    known = animals.on_record
+    found: list[Finding] = []
+    for name, sex in ((male, "male"), (female, "female")):
+        if not name or not known:
+            continue
+        if animals.id_of(name) not in known:
+            near = alike(name, known)
+            remedy = f"did you mean {' or '.join(near)}?" if near else "is that right?"
+            found.append(Finding(f"{name} is new: no card and no session has that name", remedy))
+        elif animals.sex_of(name) not in (sex, "unknown"):
+            what = f"{name} is {animals.sex_of(name)}, as the card or a session says, and stands here as the {sex}"
+            found.append(Finding(what, "is that right?"))
+        elif animals.id_of(name) != name:
+            found.append(Finding(f"{name} is called {animals.id_of(name)} now", "both names mean that animal"))
+    return found
+
+
+def twins(animals: "Animals") -> Iterator[Finding]:
+    """Yield the names that may be one animal's, mistyped, and the animals that stand in two sexes."""
+    known = sorted(animals.on_record)
+    for at, one in enumerate(known):
+        for other in alike(one, known[at + 1 :]):
+            if one in animals.cards and other in animals.cards and one.casefold() != other.casefold():
+                continue  # whoever has given each a card has meant two
+            if {animals.sex_of(one), animals.sex_of(other)} == {"male", "female"}:
+                continue
+            wrong, right = (one, other) if one not in animals.cards else (other, one)
+            what = f"{wrong} and {right} may be one animal"
+            yield Finding(what, f"if so: etholog card {_quoted(wrong)} renamed {_quoted(right)}")
+    for name in known:
+        yield from _sexes(name, animals)
+
+
+def _sexes(name: str, animals: "Animals") -> Iterator[Finding]:
+    met = [pairing for pairing in animals.pairings_of(name) if pairing.file]
+    as_male = [pairing.file for pairing in met if pairing.male == name]
+    as_female = [pairing.file for pairing in met if pairing.female == name]
+    if as_male and as_female:
+        what = f"{name} is the male here, and the female in {getattr(as_female[0], 'name', '')}"
+        yield Finding(what, "give one of the two another name", as_male[0])
+        return
+    told = animals.cards[name].sex if name in animals.cards else "unknown"
+    for sex, files_ in (("male", as_male), ("female", as_female)):
+        if files_ and told not in (sex, "unknown"):
+            yield Finding(f"{name} is the {sex} here, and the card says {told}", "put one of them right", files_[0])
+
+
+def _quoted(name: str) -> str:
+    return name if re.fullmatch(r"[\w.-]+", name) else f"'{name}'"
+
+
+def renaming(animals: "Animals", one: Card, entry: Entry) -> Finding | None:
+    """Return what is to be asked about a renaming. Raises Refusal where it can't be."""
+    card_.file_name(entry.words)
+    now = animals.id_of(entry.words)
+    if now == one.id:
+        raise Refusal(f"{one.id} has that name already; nothing was written")
+    if now not in animals.known():
+        return None
+    if now != entry.words:
+        raise Refusal(f"{entry.words!r} is an earlier name of {now}; write {now}, or another name; nothing was written")
+    sexes = {animals.sex_of(one.id), animals.sex_of(now)}
+    if sexes == {"male", "female"}:
+        raise Refusal(f"{one.id} is {animals.sex_of(one.id)} and {now} {animals.sex_of(now)}; nothing was written")
+    if any(now in (pairing.male, pairing.female) for pairing in animals.pairings_of(one.id)):
+        raise Refusal(f"{one.id} and {now} have met: they are two animals; nothing was written")
+    return Finding(f"{now} is there already: from now on {one.id} and {now} are one animal")
+
+
+def numbers(one: Card) -> dict[str, Entry]:
+    """Return a card's entries by what is shown after `#`: the number, with the other card's name before it where it
+    stands on another one."""
+    return {label(entry): entry for entry in one.entries}
+
+
+def label(entry: Entry) -> str:
+    """Return what is shown after `#`."""
+    return f"{entry.of}:{entry.n}" if entry.of else str(entry.n)
+
+
+def cards_of(animals: "Animals", one: Card, entry: Entry) -> Path:
+    """Return the file in which an entry stands."""
+    return animals.folder / "animals" / card_.file_name(entry.of) if entry.of else one.path
+
+
+__all__: Sequence[str] = (
+    "alike", "asked", "cards_of", "current", "gathered", "label", "numbers", "renaming", "twins", "under",
+    "workspace_of",
+)  # fmt: skip

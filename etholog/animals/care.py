@@ -12,8 +12,10 @@ from etholog.animals.groups import Group
 from etholog.animals.herd import Animals, Pairing
 from etholog.base.dates import Day
 from etholog.ethogram import Aftercare, Ethogram
+from etholog.session import closing
 from etholog.session.evidence import Evidence
 
+TURNED_DOWN = (closing.NO, closing.NEVER)
 OWN_SACS = 5  # so many sacs of one's own say more than a shipped window
 LOOK_DAYS = 7
 INCUBATOR_DAYS = 3
@@ -108,6 +110,7 @@ def due(animals: Animals, known: Sequence[Ethogram], today: date) -> list[Task]:
         if where.where != "here":
             found += _away(name, where)
             continue
+        found += _planned(name, animals)
         of = animals.species_of(name), animals.group_of(name)
         if of not in windows:
             windows[of] = window(name, animals, known, every)
@@ -138,6 +141,23 @@ def _away(name: str, where: Custody) -> Iterator[Task]:
             where.until.last,
             where.words,
             "as you agreed",
+            until_done=True,
+        )
+
+
+def _planned(female: str, animals: Animals) -> Iterator[Task]:
+    """Yield the pairings that the keeper has chosen a day for, after the last one of these two."""
+    for last in animals.last_met(female):
+        if last.female != female or not (on := last.wished_on) or animals.died(female) or animals.died(last.male):
+            continue
+        yield Task(
+            f"{female}/planned/{last.male}/{last.on.text}",
+            female,
+            f"pair her again with {last.male}, as you chose",
+            on.first,
+            on.last,
+            f"your answer after {last.on.text}",
+            "your own choice",
             until_done=True,
         )
 
@@ -174,7 +194,7 @@ def _brood(one: Attempt, mine: Window, animals: Animals, card: Card | None, toda
         )
     elif one.taken:
         yield from _waiting(one, mine, animals, card, today)
-    else:
+    elif one.pairings[-1].wish not in TURNED_DOWN and not one.pairings[-1].wished_on:
         last = one.pairings[-1]
         yield _again(she, "introduce again?", last, last.evidence, care)
 
@@ -195,7 +215,8 @@ def _waiting(one: Attempt, mine: Window, animals: Animals, card: Card | None, to
     she, care = one.female, mine.care
     first, last = one.taken[0], one.taken[-1]
     best = max(pairing.evidence for pairing in one.taken)
-    if best < Evidence.BOTH_PALPS and not animals.died(last.male):
+    asked = last.wish not in TURNED_DOWN and not last.wished_on
+    if best < Evidence.BOTH_PALPS and not animals.died(last.male) and asked:
         what = "a second introduction? Cup in hand: after a pairing that took, she often attacks"
         yield _again(she, what, last, best, care)
     opens, closes = sac_window(one, mine)

@@ -1,6 +1,6 @@
 """All animals of a workspace: their cards, and the pairings that sessions and cards know of."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date
 from functools import cached_property
@@ -17,8 +17,9 @@ from etholog.base.dates import Day
 from etholog.base.refusal import Finding, Refusal
 from etholog.base.text import nearest
 from etholog.ethogram import NEEDED, Ethogram
-from etholog.session import endings, log
+from etholog.session import closing, endings, log
 from etholog.session.evidence import Evidence, evidence
+from etholog.session.record import Scalar
 
 
 @dataclass(frozen=True)
@@ -35,11 +36,34 @@ class Pairing:
     evidence: Evidence = Evidence.UNWATCHED
     ethogram: Ethogram | None = None
     strikes: int = 0
+    # What the keeper answered at its end.
+    answers: Mapping[str, Scalar] = field(default_factory=dict, hash=False)
 
     @property
     def struck(self) -> str:
         """That she struck or lunged at him, in words; '' where she did not."""
         return f"she struck {'once' if self.strikes == 1 else f'{self.strikes} times'}" if self.strikes else ""
+
+    @property
+    def wish(self) -> str:
+        """Whether these two shall be paired again: 'yes', 'no', 'never', or ''."""
+        return closing.wish(self.answers)
+
+    @property
+    def wished_on(self) -> Day | None:
+        """When, where the answer is yes, or a date was given alone."""
+        return None if self.wish in (closing.NO, closing.NEVER) else closing.wished_day(self.answers, self.on.first)
+
+    @property
+    def male_whole(self) -> bool | None:
+        """Whether he came out whole; None where that was not answered."""
+        whole = self.answers.get("male_whole")
+        return whole if isinstance(whole, bool) else None
+
+    @property
+    def female_after(self) -> str:
+        """How she was after it, or ''."""
+        return str(self.answers.get("female_after") or "")
 
     @property
     def may_have_taken(self) -> bool:
@@ -138,6 +162,18 @@ class Animals:
                 found.setdefault(who, []).append(pairing)
         return found
 
+    def last_met(self, name: str) -> list[Pairing]:
+        """Return the last pairing of an animal with each of its mates, by date."""
+        who = self.id_of(name)
+        last = {p.female if p.male == who else p.male: p for p in self.pairings_of(who)}
+        return sorted(last.values(), key=lambda pairing: pairing.on.first)
+
+    def not_whole(self, name: str) -> Pairing | None:
+        """Return the session after which a male was not whole; None where no answer since says so."""
+        who = self.id_of(name)
+        told = [p for p in self.pairings_of(who) if p.male == who and p.male_whole is not None]
+        return told[-1] if told and not told[-1].male_whole else None
+
     def as_of(self, day: date) -> "Animals":
         """Return what was known at the end of a day: what happened later is left out."""
         cards = {
@@ -234,6 +270,7 @@ def _from_sessions(folder: Path, known: Animals) -> tuple[list[Pairing], list[Fi
             reached,
             one.ethogram,
             len(log.strikes(one)),
+            one.fold.outcome,
         )
         pairings.append(pairing)
     return pairings, findings

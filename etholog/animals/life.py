@@ -7,6 +7,7 @@ from etholog.animals.attempts import attempts
 from etholog.animals.card import FACTS, KINDS, Entry
 from etholog.animals.custody import custody
 from etholog.animals.herd import Animals, Pairing
+from etholog.session import closing
 from etholog.session.evidence import Evidence
 
 
@@ -31,6 +32,8 @@ def facts(animals: Animals, name: str) -> Iterator[str]:
             if len(chances) > 1:
                 shown = ", ".join(f"{who or 'unknown'} ({chance:.0%})" for who, chance in chances) + ": one of these"
             yield f"{KINDS[kind].label.removesuffix(' to')}: {shown}{'' if told.sure else ' (unsure)'}"
+    if hurt := animals.not_whole(name):
+        yield f"not whole: since {hurt.on.text} with {hurt.female}, as answered"
     where = custody(card)
     if where.where != "here":
         yield where.words
@@ -45,10 +48,21 @@ def events(animals: Animals, name: str) -> Iterator[tuple[str, str, str]]:
         if isinstance(what, Pairing):
             mate = what.female if what.male == animals.id_of(name) else what.male
             how = f": {what.evidence.words}" if what.evidence != Evidence.UNWATCHED else ""
-            then = "".join(f"; {said}" for said in (what.struck, what.ended) if said)
-            yield what.on.text, f"paired with {mate}{how}{then}", what.file.name if what.file else "card"
+            ended = "".join(f"; {told}" for told in _answered(what))
+            yield what.on.text, f"paired with {mate}{how}{ended}", what.file.name if what.file else "card"
         else:
             yield what.on.text, what.said + (f": {what.note}" if what.note else ""), f"#{naming.label(what)}"
+
+
+def _answered(met: Pairing) -> Iterator[str]:
+    """Yield what the keeper answered at a pairing's end."""
+    yield from filter(None, (met.struck, met.ended))
+    if met.male_whole is False:
+        yield "he was not whole"
+    if met.female_after:
+        yield f"she was {met.female_after}"
+    if met.wish == closing.NEVER:
+        yield "never again"
 
 
 def lines(animals: Animals, name: str) -> Iterator[str]:

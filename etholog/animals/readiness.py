@@ -17,6 +17,7 @@ from etholog.animals.herd import Animals, Pairing
 from etholog.animals.pedigree import UNKNOWN, Parents, ancestors, common, generations, kinship
 from etholog.base.dates import Day, between
 from etholog.ethogram import Ethogram
+from etholog.session import closing
 from etholog.session.endings import ATTACKED, KILLED
 from etholog.session.evidence import Evidence
 
@@ -154,6 +155,8 @@ def _his(male: str, animals: Animals, known: Sequence[Ethogram], now: Day) -> It
         yield from _charge(card.id, card.all("sperm_web"), met, now)
         yield from _fed(card, animals, now)
         yield from _measured(card, now)
+    if hurt := animals.not_whole(male):
+        yield Fact("against", f"{hurt.male}: not whole since {hurt.on.text} with {hurt.female}, as you answered")
     if met:
         yield Fact("note", f"{met[-1].male}: last session {_ago(met[-1].on, now)}, {len(met)} in all")
     else:
@@ -232,6 +235,9 @@ def hers(female: str, animals: Animals, now: Day) -> Iterator[Fact]:
         yield from _moults(card, group, now)
         yield from _fed(card, animals, now)
         yield from _measured(card, now)
+    told = [pairing for pairing in animals.pairings_of(female) if pairing.female == who and pairing.female_after]
+    if told:
+        yield Fact("note", f"{who}: {told[-1].female_after} after {told[-1].on.text} with {told[-1].male}")
     now_open = tries[-1] if tries else None
     moults = card.all("moult") if card else []
     if now_open and (now_open.end != "moult") and not (moults and _ended_before(now_open, moults[-1].on)):
@@ -308,6 +314,17 @@ def _together(male: str, female: str, animals: Animals) -> Iterator[Fact]:
         yield Fact(
             "note", f"these two have met {len(met)} time{'s' if len(met) > 1 else ''}, last on {met[-1].on.text}{ended}"
         )
+        yield from _wished(met[-1])
+
+
+def _wished(last: Pairing) -> Iterator[Fact]:
+    """What the keeper answered after the last pairing of these two: shall they meet again?"""
+    if last.wish == closing.NEVER:
+        yield Fact("against", f"never again, you answered after {last.on.text}")
+    elif last.wish == closing.NO:
+        yield Fact("against", f"not again, you answered after {last.on.text}")
+    elif last.wished_on:
+        yield Fact("note", f"again on {last.wished_on.text}, you answered after {last.on.text}")
 
 
 def second_introductions(animals: Animals, genus: str) -> list[bool]:

@@ -1,26 +1,44 @@
-"""`etholog amend`: walk along a closed session and put right what film or second thoughts show."""
+"""`etholog amend`: walk along a closed session and put marks right, or give and change the answers about its end."""
 
 import argparse
+from collections.abc import Sequence
+from datetime import date
 from pathlib import Path
 
 from etholog import session
+from etholog.base.refusal import Finding, Refusal
 from etholog.base.text import visible
 from etholog.commands import recording
 from etholog.commands.output import say
 from etholog.recording.keyboard import Keyboard
 from etholog.recording.opening import reopen
-from etholog.session import summary
+from etholog.session import closing, summary
+from etholog.session.record import Scalar
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Give the command its arguments."""
     parser.add_argument("file", type=Path, metavar="SESSION", help="a closed session's file")
+    names = ", ".join(question.name for question in closing.QUESTIONS)
+    parser.add_argument(
+        "--answer",
+        action="append",
+        metavar="NAME=ANSWER",
+        help=f"without a screen: answer one of {names}; nothing after = takes an answer away",
+    )
+    parser.add_argument("--sure", action="store_true", help="with --answer: it is meant so, a date that is past too")
     recording.add_look(parser)
-    parser.epilog = "example:\n  etholog amend sessions/20260503-211500-M-Basalt-F-Umbra.jsonl"
+    parser.epilog = (
+        "examples:\n  etholog amend sessions/20260503-211500-M-Basalt-F-Umbra.jsonl\n"
+        "  etholog amend SESSION --answer again=yes --answer again_when='in 10 days'\n"
+        "  etholog amend SESSION --answer again=never --answer male_whole=n"
+    )
 
 
 def run(args: argparse.Namespace) -> int:
-    """Show the strip with a cursor, then print what the session comes to now."""
+    """Show the strip with a cursor, or take answers in; then print what the session comes to now."""
+    if args.answer:
+        return _answer(args.file, args.answer, args.sure)
     recording.need_terminal()
     from etholog.screens.amending import AmendApp
 
@@ -33,7 +51,43 @@ def run(args: argparse.Namespace) -> int:
     added = amender.journal.n - before
     if not recording.kept(amender.journal):
         return app.return_code or 1
-    for line in summary.lines(session.read(args.file)):
+    return _told(args.file, added, app.return_code or 0)
+
+
+def _answer(file: Path, given: Sequence[str], sure: bool) -> int:
+    answers = _meant(given, date.today(), sure)
+    amender, _, told = reopen(file, "left")
+    say(*told)
+    before = amender.journal.n
+    amender.answer(answers)
+    added = amender.journal.n - before
+    if not recording.kept(amender.journal):
+        return 1
+    return _told(file, added, 0)
+
+
+def _meant(given: Sequence[str], today: date, sure: bool) -> dict[str, Scalar]:
+    """Return what was answered. Raises Refusal with all that is not understood, or is odd and not said to be sure."""
+    answers: dict[str, Scalar] = {}
+    wrong: list[Finding] = []
+    for one in given:
+        name, equals, text = one.partition("=")
+        if not equals:
+            wrong.append(Finding(f"{one!r}: write NAME=ANSWER, such as again=yes"))
+            continue
+        meant = closing.answer(name.strip(), text, today, sure)
+        if isinstance(meant, Finding):
+            odd = not isinstance(closing.answer(name.strip(), text, today, sure=True), Finding)
+            wrong.append(Finding(meant.what, "then add --sure" if odd else meant.remedy))
+        else:
+            answers[name.strip()] = meant
+    if wrong:
+        raise Refusal(*wrong)
+    return answers
+
+
+def _told(file: Path, added: int, code: int) -> int:
+    for line in summary.lines(session.read(file)):
         print(visible(line))
-    say(f"{added} record{'' if added == 1 else 's'} added to {args.file}; what was first typed is still in it")
-    return app.return_code or 0
+    say(f"{added} record{'' if added == 1 else 's'} added to {file}; what was first typed is still in it")
+    return code

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from etholog import ethogram, session
-from etholog.animals import card
+from etholog.animals import card, naming
 from etholog.base import files
 from etholog.base.refusal import Refusal
 from etholog.session.evidence import evidence
@@ -25,10 +25,13 @@ class Earlier:
     headers: list[tuple[Path, "Header"]] = field(default_factory=list)
 
     def __post_init__(self) -> None:
+        now = naming.current(self.folder.parent)
         for name in reversed(files.listed(self.folder)[0]):
             path = self.folder / name
             try:
-                self.headers.append((path, session.header(path)))
+                header = session.header(path)
+                male, female = (now.get(name, name) for name in (header["male"], header["female"]))
+                self.headers.append((path, {**header, "male": male, "female": female}))
             except Refusal:
                 continue  # `etholog check` tells what is wrong with it
 

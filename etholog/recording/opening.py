@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from etholog import animals, ethogram, session
-from etholog.animals import cautions, readiness
+from etholog.animals import Animals, cautions, naming, readiness
 from etholog.base import files, system
 from etholog.base.journal import Journal
 from etholog.base.refusal import Refusal
@@ -70,10 +70,23 @@ class NewSession:
         """What each key will mean."""
         return self.keyboard.layout(self.ethogram.layout(self.hand))
 
+    @cached_property
+    def animals(self) -> Animals:
+        """The cards and sessions of the workspace so far."""
+        return animals.read(self.folder.parent)
+
+    @property
+    def doubts(self) -> list[str]:
+        """What is to be asked about the two names before the clock, a line each."""
+        return self._doubts(self.said.get("male", ""), self.said.get("female", ""))
+
+    def _doubts(self, male: str, female: str) -> list[str]:
+        return [f"? {found}" for found in naming.asked(male, female, self.animals)]
+
     @property
     def before(self) -> list[str]:
-        """The last sessions of these two, a line each."""
-        return list(self.earlier.of(self.said.get("male", ""), self.said.get("female", "")))
+        """What is to be asked about these two, and their last sessions, a line each."""
+        return [*self.doubts, *self.earlier.of(self.said.get("male", ""), self.said.get("female", ""))]
 
     @property
     def cautions(self) -> list[str]:
@@ -107,7 +120,8 @@ class NewSession:
 
     def aside(self, typed: Mapping[str, str]) -> str:
         """Return what is known of the two animals named so far."""
-        lines = self.earlier.of(typed["male"].strip(), typed["female"].strip())
+        pair = typed["male"].strip(), typed["female"].strip()
+        lines = [*(self._doubts(*pair) if all(pair) else []), *self.earlier.of(*pair)]
         return "\n".join(visible(f" {line}") for line in lines)
 
     def begin(self) -> Recorder:

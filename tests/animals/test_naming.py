@@ -1,0 +1,80 @@
+"""One animal under two names: what is asked before it is founded, and how it is put right without a file rewritten."""
+
+from pathlib import Path
+
+import pytest
+
+from etholog import animals, season
+from etholog.animals import naming
+from etholog.animals.card import Entry
+from etholog.base.dates import Day
+from etholog.base.refusal import Refusal
+from etholog.commands import main
+from tests.make import marks, write_card, write_session
+
+COURTED = [*marks((1000, "walking", "onset"), (4000, "drumming", "onset")), {"do": "close", "t": 9000, "outcome": {}}]
+
+
+def workspace(folder: Path) -> Path:
+    (folder / "sessions").mkdir()
+    write_session(folder / "sessions" / "a.jsonl", COURTED, male="M-Anton", female="F-Umbra")
+    write_session(folder / "sessions" / "b.jsonl", COURTED, male="M-Antn", female="F-Umbra")
+    write_card(folder, "M-Anton", ("sex", "2025", "male"), ("meal", "2026-04-01", "small"))
+    return folder
+
+
+def test_a_renaming_reaches_sessions_and_cards_and_can_be_taken_back(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    where = ("--folder", str(workspace(tmp_path)))
+    before = {path: path.read_bytes() for path in tmp_path.rglob("*.jsonl")}
+    assert [found.what for found in naming.twins(animals.read(tmp_path))] == ["M-Antn and M-Anton may be one animal"]
+    assert main(["card", "M-Antn", "meal", "large", *where, "--on", "2026-04-20"]) == 0
+    assert main(["card", "M-Antn", "renamed", "M-Anton", *where]) == 1  # asked about, and written
+    assert "from now on M-Antn and M-Anton are one animal" in capsys.readouterr().err
+    known = animals.read(tmp_path)
+    assert known.known() == ["F-Umbra", "M-Anton"]
+    assert [met.file.name for met in known.pairings_of("M-Antn") if met.file] == ["a.jsonl", "b.jsonl"]
+    assert [meal.on.text for meal in known.cards["M-Anton"].all("meal")] == ["2026-04-01", "2026-04-20"]
+    assert set(season.read(tmp_path).sessions["male"]) == {"M-Anton"}
+    assert list(naming.twins(known)) == []
+    assert main(["show", str(tmp_path / "sessions" / "b.jsonl")]) == 0
+    assert "M-Antn is called M-Anton now" in capsys.readouterr().out
+    assert all(path.read_bytes() == content for path, content in before.items())  # both values are kept
+    assert main(["card", "M-Anton", "undo", "M-Antn:2", *where]) == 0
+    assert set(season.read(tmp_path).sessions["male"]) == {"M-Anton", "M-Antn"}
+
+
+def test_two_that_met_or_are_of_two_sexes_are_never_one(tmp_path: Path) -> None:
+    where = ("--folder", str(workspace(tmp_path)))
+    for words in (("M-Anton", "renamed", "F-Umbra"), ("F-Umbra", "renamed", "M-Antn")):
+        assert main(["card", *words, *where]) == 2
+
+
+def test_names_are_asked_about_before_the_clock(tmp_path: Path) -> None:
+    known = animals.read(workspace(tmp_path))
+    assert naming.asked("M-Anton", "F-Umbra", known) == []
+    told = [str(found) for found in naming.asked("m-anton", "M-Anton", known)]
+    assert "did you mean M-Antn or M-Anton?" in told[0]
+    assert "stands here as the female" in told[1]
+    (tmp_path / "empty").mkdir()
+    assert naming.asked("M-1", "F-1", animals.read(tmp_path / "empty")) == []
+
+
+def test_a_circle_of_renamings_is_told_of(tmp_path: Path) -> None:
+    write_card(tmp_path, "A", ("renamed", "2026", "B"))
+    write_card(tmp_path, "B", ("renamed", "2026", "A"))
+    assert any("circle" in found.what for found in animals.read(tmp_path).findings)
+
+
+def test_a_name_in_two_sexes_is_told_of(tmp_path: Path) -> None:
+    workspace(tmp_path)
+    write_session(tmp_path / "sessions" / "c.jsonl", COURTED, male="F-Umbra", female="F-Clay")
+    found = [str(one) for one in naming.twins(animals.read(tmp_path))]
+    assert any("F-Umbra is the male here, and the female in a.jsonl" in one for one in found)
+
+
+def test_no_name_that_no_file_can_carry(tmp_path: Path) -> None:
+    known = animals.read(workspace(tmp_path))
+    with pytest.raises(Refusal, match="can't name an animal"):
+        naming.renaming(known, known.cards["M-Anton"], Entry(0, "renamed", Day.parse("2026"), words="a/b"))

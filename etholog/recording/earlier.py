@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -24,13 +25,17 @@ class Earlier:
     folder: Path
     headers: list[tuple[Path, "Header"]] = field(default_factory=list)
 
+    @cached_property
+    def now(self) -> dict[str, str]:
+        """The names that renamed animals have now, by those that they had."""
+        return naming.current(self.folder.parent)
+
     def __post_init__(self) -> None:
-        now = naming.current(self.folder.parent)
         for name in reversed(files.listed(self.folder)[0]):
             path = self.folder / name
             try:
                 header = session.header(path)
-                male, female = (now.get(name, name) for name in (header["male"], header["female"]))
+                male, female = (self.now.get(name, name) for name in (header["male"], header["female"]))
                 self.headers.append((path, {**header, "male": male, "female": female}))
             except Refusal:
                 continue  # `etholog check` tells what is wrong with it
@@ -39,7 +44,10 @@ class Earlier:
         """Return what was said for a question before, latest first: of an animal, a species, a place, an observer."""
         said = [str(header.get(name, "")) for _, header in self.headers]
         if name in ("male", "female"):
-            said += (Path(name).stem for name in files.listed(self.folder.parent / "animals", ".jsonl")[0])
+            said += (
+                self.now.get(Path(name).stem, Path(name).stem)
+                for name in files.listed(self.folder.parent / "animals", ".jsonl")[0]
+            )
         if name == "ethogram":
             folders = (self.folder.parent / "ethograms", ethogram.shipped())
             said = [Path(name).stem for folder in folders for name in files.listed(folder, ".toml")[0]]
@@ -48,7 +56,7 @@ class Earlier:
     def species(self, *names: str) -> list[str]:
         """Return the species of these animals, as their cards say, or the last sessions with them."""
         found: list[str] = []
-        for name in filter(None, names):
+        for name in (self.now.get(name, name) for name in names if name):
             try:
                 on_card = card.read(self.folder.parent / "animals" / card.file_name(name)).species
             except Refusal:
@@ -59,6 +67,7 @@ class Earlier:
 
     def of(self, male: str, female: str) -> Iterator[str]:
         """Yield the last sessions of each of the two animals, a line each."""
+        male, female = self.now.get(male, male), self.now.get(female, female)
         met = [
             (path, header)
             for path, header in self.headers

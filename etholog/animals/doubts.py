@@ -15,6 +15,9 @@ from etholog.animals.pedigree import weighed
 from etholog.base.refusal import Finding
 from etholog.base.text import nearest
 
+# An adult tarantula under this leg span would be smaller than any kept as such (common practice, no source).
+ADULT_SPAN_MM = 20
+
 
 def impossible(card: Card, entry: Entry) -> str | None:
     """Return why an entry can't be true beside the others of its card, or None."""
@@ -89,6 +92,9 @@ def surprising(animals: Animals, card: Card, entry: Entry) -> Iterator[Finding]:
     if entry.kind == "moult" and last and last.on.before(entry.on):
         again = "a mature male rarely moults again" if card.sex == "male" else "after that she was to moult no more"
         yield Finding(f"{card.id} had the last moult on {last.on.text}; {again}")
+    if entry.kind == "size" and entry.number is not None and (why := _small(animals, card, entry.number)):
+        cm = f"{entry.number:g} cm would be: size {entry.number:g}cm"
+        yield Finding(f"a leg span of {entry.number:g} mm, and {why}: is it in cm?", cm)
     where = custody(replace(card, entries=tuple(one for one in card.entries if one.on.first <= entry.on.first)))
     if entry.kind == "returned" and where.where == "here":
         yield Finding(f"{card.id} was not away on {entry.on.text}, as far as the card says")
@@ -100,6 +106,17 @@ def surprising(animals: Animals, card: Card, entry: Entry) -> Iterator[Finding]:
         may = laid[-1].sires if laid else ()
         if len(may) > 1 and not {who for who, _ in animals.possible(entry.words)} >= set(may):
             yield Finding(f"before that sac {dams[0][0]} was with {' and '.join(may)}", f"write: {' or '.join(may)}")
+
+
+def _small(animals: Animals, card: Card, millimetres: float) -> str:
+    """Return what makes a leg span look too small to be in mm; '' where nothing does."""
+    before = card.last("size")
+    if before and before.number and millimetres < before.number / 2:
+        return f"it was {before.number:g} mm on {before.on.text}"
+    mature = card.last_moult or card.all("sac", "sperm_web", "paired") or animals.pairings_of(card.id)
+    if mature and animals.group_of(card.id).may_be_tarantula and millimetres < ADULT_SPAN_MM:
+        return f"{card.id} is adult"
+    return ""
 
 
 def questions(animals: Animals) -> Iterator[Finding]:

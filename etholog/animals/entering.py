@@ -172,20 +172,37 @@ def typed(kind: str, words: Sequence[str], on: str, sure: bool = True, note: str
     for before, word in zip(["", *words], words, strict=False):
         if kind != "note" and _DATE.fullmatch(word) and before != "until":
             raise Refusal(f"{word!r} looks like a date; write --on {word}; nothing was written")
+    kind, words = kind_of(kind, words)
     figure = None
     if kind in KINDS and "number" in KINDS[kind].takes and words:
-        figure = number(words[-1])
+        if len(words) > 1 and words[-1].casefold() in _PER:  # 7.5 cm
+            words = [*words[:-2], words[-2] + words[-1]]
+        figure = quantity(words[-1], KINDS[kind].unit)
     return Entry(0, kind, day(on), sure, " ".join(words if figure is None else words[:-1]), figure, note)
+
+
+def kind_of(kind: str, words: Sequence[str] = ()) -> tuple[str, Sequence[str]]:
+    """Return an entry's kind as it is kept, and the words that follow it: `sperm web` and `Sperm-Web` are `sperm_web`.
+
+    >>> kind_of("sperm", ["web"]), kind_of("Bought as", []), kind_of("meal", ["small"])
+    (('sperm_web', []), ('bought_as', []), ('meal', ['small']))
+    """
+    one = re.sub(r"[\s-]+", "_", kind.strip()).casefold()
+    if words and (both := f"{one}_{words[0].casefold()}") in KINDS:
+        return both, list(words[1:])
+    return (one if one in KINDS else kind), words
 
 
 def read_row(values: Mapping[str, str], slashes: Slashes | None = None) -> tuple[str, Entry]:
     """Read the animal and the entry of a table's row: animal, entry, on, words, number, unsure, note."""
     card_.file_name(values["animal"])
-    figure = number(values["number"]) if values["number"] else None
+    kind, _ = kind_of(values["entry"])
+    unit = KINDS[kind].unit if kind in KINDS else ""
+    figure = quantity(values["number"], unit) if values["number"] else None
     if values["number"] and figure is None:
         raise Refusal(f"{values['number']!r} is no number")
     sure = values["unsure"].lower() not in ("yes", "y", "true", "1", "unsure", "?")
-    entry = Entry(0, values["entry"], day(values["on"], slashes), sure, values["words"], figure, values["note"])
+    entry = Entry(0, kind, day(values["on"], slashes), sure, values["words"], figure, values["note"])
     card_.check(entry)
     if entry.kind == "renamed":
         raise Refusal("a renaming can't be taken from a table; use etholog card OLD renamed NEW")
@@ -202,6 +219,31 @@ def number(text: str) -> float | None:
     except ValueError:
         return None
     return found if math.isfinite(found) else None
+
+
+# How many of an entry's own unit (g, mm) one of these is.
+_PER = {
+    "g": ("g", 1.0), "gram": ("g", 1.0), "grams": ("g", 1.0), "mg": ("g", 0.001), "kg": ("g", 1000.0),
+    "mm": ("mm", 1.0), "cm": ("mm", 10.0), "in": ("mm", 25.4), "inch": ("mm", 25.4), "inches": ("mm", 25.4),
+}  # fmt: skip
+_MEASURED = re.compile(r"([\d.,]+)\s*([a-z]+)", re.ASCII | re.IGNORECASE)
+
+
+def quantity(text: str, unit: str) -> float | None:
+    """Read a number with or without its unit, as one of `unit`; None where there is none. Raises Refusal for a unit of
+    another kind.
+
+    >>> quantity("7.5cm", "mm"), quantity("12,5 g", "g"), quantity("12,5", "g"), quantity("small", "g")
+    (75.0, 12.5, 12.5, None)
+    """
+    found = _MEASURED.fullmatch(text.strip())
+    if found is None or found[2].casefold() not in _PER:
+        return number(text)
+    of, per = _PER[found[2].casefold()]
+    if of != unit:
+        raise Refusal(f"{text!r} is in {found[2]}; {f'this takes {unit}' if unit else 'this takes no unit'}")
+    figure = number(found[1])
+    return None if figure is None else round(figure * per, 6)
 
 
 def day(text: str, slashes: Slashes | None = None) -> Day:

@@ -16,6 +16,7 @@ from etholog.base import files
 from etholog.base.dates import Day
 from etholog.base.refusal import Finding, Refusal
 from etholog.base.text import nearest
+from etholog.base.workspace import workspace as meant_by
 from etholog.ethogram import NEEDED, Ethogram
 from etholog.session import closing, endings, log
 from etholog.session.evidence import Evidence, evidence
@@ -223,6 +224,8 @@ class Animals:
 def read(workspace: Path) -> Animals:
     """Read the cards in `animals/` and the pairings in `sessions/` of a workspace; what can't be used becomes a
     finding."""
+    meant = meant_by(workspace)
+    workspace = meant.root
     names, findings = files.listed(workspace / "animals", ".jsonl")
     found: list[Card] = []
     for name in names:
@@ -235,7 +238,7 @@ def read(workspace: Path) -> Animals:
     cards, unclear = naming.gathered(found)
     findings += unclear
     alone = Animals(workspace, cards)
-    watched, unread = _from_sessions(workspace / "sessions", alone)
+    watched, unread = _from_sessions(meant.sessions, alone)
     return Animals(workspace, cards, _by_date([*watched, *_from_cards(alone, watched)]), [*findings, *unread])
 
 

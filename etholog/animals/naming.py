@@ -14,6 +14,7 @@ from etholog.animals import card as card_
 from etholog.animals.card import Card, Entry
 from etholog.base import files
 from etholog.base.refusal import Finding, Refusal
+from etholog.base.workspace import root_of
 
 if TYPE_CHECKING:
     from etholog.animals.herd import Animals
@@ -85,8 +86,7 @@ def _one_name_each(found: dict[str, Card], findings: list[Finding]) -> dict[str,
 
 def workspace_of(session: Path) -> Path:
     """Return the workspace in which a session's file lies."""
-    folder = session.absolute().parent
-    return folder.parent if folder.name == "sessions" else folder
+    return root_of(session.absolute().parent)
 
 
 def current(workspace: Path) -> dict[str, str]:

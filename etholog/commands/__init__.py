@@ -7,10 +7,12 @@ import io
 import os
 import sys
 from collections.abc import Collection, Sequence
+from pathlib import Path
 
 from etholog import __version__
 from etholog.base.refusal import Refusal
 from etholog.base.text import nearest, visible
+from etholog.base.workspace import workspace
 
 # In the order of a keeper's year: prepare, watch, follow, learn, show.
 COMMANDS = {
@@ -70,6 +72,8 @@ def parser_for(called: Collection[str]) -> argparse.ArgumentParser:
             module = importlib.import_module(f"etholog.commands.{name}")
             module.configure(command)
             command.set_defaults(run=module.run)
+            if hasattr(module, "take_words"):
+                command.set_defaults(take_words=module.take_words)
     return parser
 
 
@@ -84,7 +88,9 @@ def main(argv: Sequence[str] | None = None) -> int:
         print(visible(f"etholog: no command {words[0]!r}{nearest(words[0], COMMANDS)}"), file=sys.stderr)
         return 2
     parser = parser_for({word for word in words if not word.startswith("-")})
-    args = parser.parse_args(words)
+    args, more = parser.parse_known_args(words)
+    if more and not (hasattr(args, "take_words") and args.take_words(args, more)):
+        parser.error(f"unrecognized arguments: {' '.join(more)}")
     if args.version:
         print("etholog", __version__)
         return 0
@@ -92,6 +98,8 @@ def main(argv: Sequence[str] | None = None) -> int:
         parser.print_help()
         return 0
     try:
+        if isinstance(folder := getattr(args, "folder", None), Path) and (remark := workspace(folder).remark):
+            print(visible(remark), file=sys.stderr)
         done: int = importlib.import_module("etholog.commands.home").run() if args.command is None else args.run(args)
         sys.stdout.flush()
     except Refusal as refusal:

@@ -44,6 +44,15 @@ def configure(parser: argparse.ArgumentParser) -> None:
     )
 
 
+def take_words(args: argparse.Namespace, more: list[str]) -> bool:
+    """Take words that stand after an option as if they stood before it; False where one of them is an option."""
+    if any(word.startswith("-") for word in more):
+        return False
+    words = [word for word in (args.animal, args.entry) if word is not None] + args.said + more
+    args.animal, args.entry, args.said = words[0], words[1] if len(words) > 1 else None, words[2:]
+    return True
+
+
 def run(args: argparse.Namespace) -> int:
     """Read, list, add or take in; 1 where something on the cards is odd."""
     known = animals_.read(args.folder)

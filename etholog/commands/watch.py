@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from etholog.base import files
 from etholog.base.refusal import Refusal
+from etholog.base.workspace import workspace
 from etholog.commands import recording
 from etholog.commands.film import watching
 from etholog.commands.film.common import add_search
@@ -28,7 +29,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--place", default="", help="where it takes place")
     parser.add_argument("--observer", default="", help="who watches")
     parser.add_argument("--ethogram", default="terrestrial", metavar="NAME", help="name or file (default: terrestrial)")
-    parser.add_argument("--folder", type=Path, default=Path("sessions"), help="where it is kept (default: sessions)")
+    parser.add_argument("--folder", type=Path, default=Path(), help="the workspace (default: here)")
     conditions = parser.add_argument_group("conditions")
     for asked in CONDITIONS:
         conditions.add_argument(
@@ -70,6 +71,7 @@ def run(args: argparse.Namespace) -> int:
     args.observer, args.place = args.observer or settings.observer, args.place or settings.place
     said = {question.name: getattr(args, question.name) for question in asked}
     said = {name: value for name, value in said.items() if value not in (None, "")}
+    args.folder = workspace(args.folder).sessions
     new = NewSession(args.folder, args.hand, Keyboard.of(args.map), said)
     _ = new.ethogram  # what is wrong with it is told before anything else
     if (args.film is None and args.of is not None) or (args.film is not None and args.plain):

@@ -14,6 +14,7 @@ from etholog.base import files
 from etholog.base.refusal import Finding, Refusal
 from etholog.base.shipped import folder as shipped_folder
 from etholog.base.text import nearest
+from etholog.base.workspace import root_of
 from etholog.ethogram.contradictions import Where, contradictions
 from etholog.ethogram.roles import NEEDED
 from etholog.ethogram.schema import (
@@ -91,7 +92,7 @@ def with_roles(kept: Ethogram, sessions: Path) -> Ethogram:
     its name has been given since."""
     if not kept.missing(*NEEDED):
         return kept
-    own = (sessions.parent if sessions.name == "sessions" else sessions) / "ethograms" / f"{kept.name}.toml"
+    own = root_of(sessions) / "ethograms" / f"{kept.name}.toml"
     try:
         return _told_by(kept.plain_json(), own, own.stat().st_mtime_ns)
     except (OSError, Refusal):

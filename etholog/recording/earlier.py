@@ -10,6 +10,7 @@ from etholog import ethogram, session
 from etholog.animals import card, naming
 from etholog.base import files
 from etholog.base.refusal import Refusal
+from etholog.base.workspace import root_of
 from etholog.session.evidence import evidence
 
 if TYPE_CHECKING:
@@ -28,7 +29,7 @@ class Earlier:
     @cached_property
     def now(self) -> dict[str, str]:
         """The names that renamed animals have now, by those that they had."""
-        return naming.current(self.folder.parent)
+        return naming.current(root_of(self.folder))
 
     def __post_init__(self) -> None:
         for name in reversed(files.listed(self.folder)[0]):
@@ -46,10 +47,10 @@ class Earlier:
         if name in ("male", "female"):
             said += (
                 self.now.get(Path(name).stem, Path(name).stem)
-                for name in files.listed(self.folder.parent / "animals", ".jsonl")[0]
+                for name in files.listed(root_of(self.folder) / "animals", ".jsonl")[0]
             )
         if name == "ethogram":
-            folders = (self.folder.parent / "ethograms", ethogram.shipped())
+            folders = (root_of(self.folder) / "ethograms", ethogram.shipped())
             said = [Path(name).stem for folder in folders for name in files.listed(folder, ".toml")[0]]
         return [word for word in dict.fromkeys(said) if word and word.isprintable()]
 
@@ -58,7 +59,7 @@ class Earlier:
         found: list[str] = []
         for name in (self.now.get(name, name) for name in names if name):
             try:
-                on_card = card.read(self.folder.parent / "animals" / card.file_name(name)).species
+                on_card = card.read(root_of(self.folder) / "animals" / card.file_name(name)).species
             except Refusal:
                 on_card = ""
             met = (header["species"] for _, header in self.headers if name in (header["male"], header["female"]))

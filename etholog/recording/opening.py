@@ -14,6 +14,7 @@ from etholog.base import files, system
 from etholog.base.journal import Journal
 from etholog.base.refusal import Refusal
 from etholog.base.text import visible
+from etholog.base.workspace import root_of
 from etholog.ethogram import Ethogram, Hand, Press
 from etholog.recording.amender import Amender
 from etholog.recording.arrivals import Arrival
@@ -34,6 +35,11 @@ class NewSession:
     hand: Hand
     keyboard: Keyboard
     said: dict[str, Any]
+
+    @property
+    def workspace(self) -> Path:
+        """The folder in which cards and ethograms lie."""
+        return root_of(self.folder)
 
     @cached_property
     def earlier(self) -> Earlier:
@@ -63,7 +69,7 @@ class NewSession:
     @property
     def ethogram(self) -> Ethogram:
         """The ethogram that was chosen. Refusal when there is none of that name, or a wrong one."""
-        return ethogram.read(ethogram.find(self.said["ethogram"], self.folder.parent))
+        return ethogram.read(ethogram.find(self.said["ethogram"], self.workspace))
 
     @property
     def layout(self) -> dict[str, Press]:
@@ -73,7 +79,7 @@ class NewSession:
     @cached_property
     def animals(self) -> Animals:
         """The cards and sessions of the workspace so far."""
-        return animals.read(self.folder.parent)
+        return animals.read(self.workspace)
 
     @property
     def doubts(self) -> list[str]:
@@ -91,7 +97,7 @@ class NewSession:
     @property
     def cautions(self) -> list[str]:
         """What to beware of: the ethogram's cautions, those that follow these two animals, whom to call."""
-        workspace, species = self.folder.parent, self.said.get("species", "")
+        workspace, species = self.workspace, self.said.get("species", "")
         told = [species] if species else self.earlier.species(self.said.get("male", ""), self.said.get("female", ""))
         own = [one for one in cautions.cautions(told, self.ethogram.name) if one != cautions.OTHERS]
         told_already = {_topic(one) for one in own}
@@ -115,7 +121,7 @@ class NewSession:
     def take(self, said: dict[str, Any]) -> None:
         """Take in what was said. Refusal as above."""
         kept = {"ethogram": self.said["ethogram"]} | said
-        ethogram.read(ethogram.find(kept["ethogram"], self.folder.parent))
+        ethogram.read(ethogram.find(kept["ethogram"], self.workspace))
         self.said = kept
 
     def aside(self, typed: Mapping[str, str]) -> str:

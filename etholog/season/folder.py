@@ -13,6 +13,7 @@ from etholog.animals import Animals, naming
 from etholog.base import files as files_
 from etholog.base import notebook
 from etholog.base.refusal import Finding, Refusal
+from etholog.base.workspace import root_of
 from etholog.ethogram import Ethogram, with_roles
 from etholog.season import cache, rows, tables
 from etholog.season.rows import Rows
@@ -43,7 +44,7 @@ class Season:
     @cached_property
     def animals(self) -> Animals:
         """The cards beside the sessions, and the pairings that both know of; read when first asked for."""
-        return animals_.read(_workspace(self.folder))
+        return animals_.read(root_of(self.folder))
 
     @cached_property
     def cards(self) -> pd.DataFrame:
@@ -67,10 +68,6 @@ class Season:
         return notebook.html(
             said, self.sessions[["session", "began", "male", "female", "watched_s", "marks", "closed"]]
         )
-
-
-def _workspace(folder: Path) -> Path:
-    return folder.parent if folder.absolute().name == "sessions" else folder
 
 
 def folder_of(path: Path | str) -> Path:
@@ -123,7 +120,7 @@ def sessions_in(folder: Path) -> tuple[list[Session], list[Finding]]:
     """Return the sessions of a folder, in the order of their files' names, and what could not be read."""
     found: list[Session] = []
     names, unread = files_.listed(folder)
-    now = naming.current(_workspace(folder))
+    now = naming.current(root_of(folder))
     for name in names:
         try:
             found.append(naming.under(session.read(folder / name), now))
@@ -156,7 +153,7 @@ def _season(folder: Path, found: Rows, findings: Iterable[Finding]) -> Season:
     counted = session.counted_once((found.said["id"][at], record_of[at]) for at in meant)
     firsts = rows.take(found, [meant[at] for at in counted])
     # The cache keeps an ethogram as it was recorded, without the roles that the workspace's own was given since.
-    now = naming.current(_workspace(folder))
+    now = naming.current(root_of(folder))
     if now:
         said = {who: [now.get(name, name) for name in firsts.said[who]] for who in ("male", "female")}
         firsts = replace(firsts, said=firsts.said | said)

@@ -1,0 +1,64 @@
+"""Where a workspace keeps its sessions, and to which workspace a folder of sessions belongs.
+
+Version 0.1 let sessions lie in any folder, so one that holds sessions and no `sessions/` is taken for what it is.
+"""
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from etholog.base import files
+from etholog.base.refusal import Refusal
+
+SESSIONS, PARTS = "sessions", ("animals", "ethograms")
+_MARKED = b'"format":"etholog-session/'
+
+
+@dataclass(frozen=True)
+class Workspace:
+    """A workspace's own folder, that of its sessions, and what is to be said of how it was found, or ''."""
+
+    root: Path
+    sessions: Path
+    remark: str = ""
+
+
+def workspace(path: Path) -> Workspace:
+    """Return the workspace that a folder is meant to be: with `sessions/` in it, or to be made in it."""
+    inner = path / SESSIONS
+    if _is_folder(inner):
+        return Workspace(path, inner)
+    if path.absolute().name == SESSIONS:
+        return Workspace(path.parent, path, f"{path}: a folder of sessions; its workspace is {path.absolute().parent}")
+    if _holds_sessions(path):
+        remark = f"{path}: taken as a folder of sessions, as in version 0.1; a workspace keeps them in {inner}"
+        return Workspace(root_of(path), path, remark)
+    return Workspace(path, inner)
+
+
+def root_of(sessions: Path) -> Path:
+    """Return the workspace to which a folder of sessions belongs: the folder around `sessions`; of any other, the
+    folder itself, or the one around it where the cards and ethograms lie there."""
+    if sessions.absolute().name == SESSIONS:
+        return sessions.parent
+    around = sessions.absolute().parent
+    alone = not any(_is_folder(sessions / part) for part in PARTS)
+    return around if alone and any(_is_folder(around / part) for part in PARTS) else sessions
+
+
+def _is_folder(path: Path) -> bool:
+    try:
+        return path.is_dir()
+    except (OSError, ValueError):  # a name that no folder can have
+        return False
+
+
+def _holds_sessions(path: Path) -> bool:
+    if not _is_folder(path):
+        return False
+    try:
+        for name in files.listed(path, ".jsonl")[0]:
+            if _MARKED in files.read_line(path / name)[:400]:
+                return True
+    except Refusal:
+        return False
+    return False

@@ -1,0 +1,58 @@
+"""What keepers type is taken as they mean it: units, two words for one kind, words after an option, a folder of 0.1."""
+
+from pathlib import Path
+
+import pytest
+
+from etholog import animals
+from etholog.base.workspace import workspace
+from etholog.commands import main
+from tests.make import RECORDS, write_card, write_session
+
+
+def said(folder: Path, *words: str) -> int:
+    return main(["card", *words, "--folder", str(folder)])
+
+
+def test_units_and_two_words_for_one_kind(tmp_path: Path) -> None:
+    assert said(tmp_path, "M-1", "size", "7.5cm", "--on", "2026-05-03") == 0
+    assert said(tmp_path, "M-1", "size", "7,5", "cm", "--on", "2026-05-04") == 0
+    assert said(tmp_path, "M-1", "weight", "12.5g", "--on", "2026-05-03") == 0
+    assert said(tmp_path, "M-1", "weight", "12,5", "--on", "2026-05-04") == 0
+    assert said(tmp_path, "M-1", "sperm", "web", "--on", "2026-05-03") == 0
+    card = animals.read(tmp_path).cards["M-1"]
+    assert [entry.number for entry in card.all("size")] == [75.0, 75.0]
+    assert [entry.number for entry in card.all("weight")] == [12.5, 12.5]
+    assert len(card.all("sperm_web")) == 1
+    assert said(tmp_path, "M-1", "weight", "7.5cm") == 2
+
+
+def test_words_after_an_option_are_taken(tmp_path: Path) -> None:
+    assert said(tmp_path, "F-1", "meal", "--on", "2026-11-26", "small") == 0
+    assert main(["card", "--folder", str(tmp_path), "--on", "2026-11-27", "F-1", "meal", "--unsure", "large"]) == 0
+    assert [meal.words for meal in animals.read(tmp_path).cards["F-1"].all("meal")] == ["small", "large"]
+    with pytest.raises(SystemExit):
+        said(tmp_path, "F-1", "meal", "--onn", "2026-11-26")
+
+
+def test_an_adult_of_a_few_millimetres_is_asked_about(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    write_card(tmp_path, "M-1", ("species", "2025", "Brachypelma smithi"), ("moult", "2026-01-01", "last"))
+    write_card(tmp_path, "S-1", ("species", "2025", "Brachypelma smithi"))
+    assert said(tmp_path, "S-1", "size", "7.5") == 0  # a spiderling may be as small
+    assert said(tmp_path, "M-1", "size", "7.5") == 1
+    assert "is it in cm?; 7.5 cm would be: size 7.5cm" in capsys.readouterr().err
+
+
+def test_a_folder_of_0_1_without_sessions_in_it_is_taken_with_a_line(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    loose = tmp_path / "evenings"
+    loose.mkdir()
+    write_session(loose / "a.jsonl", RECORDS)
+    assert workspace(loose).sessions == loose
+    assert workspace(tmp_path).sessions == tmp_path / "sessions"
+    assert main(["ready", "M-1", "F-1", "--folder", str(loose)]) == 0
+    told = capsys.readouterr()
+    assert "these two have met 1 time" in told.out
+    assert "taken as a folder of sessions, as in version 0.1" in told.err
+    assert main(["latency", "--to", "clasp", "--folder", str(loose)]) == 0

@@ -22,8 +22,9 @@ def run(args: argparse.Namespace) -> int:
     from etholog.export import folder
 
     read = season.read(args.folder)
-    for file in folder.write(read, args.to, args.also, args.defuse):
+    missing = {form: lack for form in args.also if (lack := folder.lacking(form))}
+    for file in folder.write(read, args.to, [form for form in args.also if form not in missing], args.defuse):
         print(visible(str(file)))
-    faults = [*read.findings, *read.animals.findings]
+    faults = [*read.findings, *read.animals.findings, *missing.values()]
     say(*faults)
     return 1 if faults else 0

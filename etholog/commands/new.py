@@ -1,6 +1,7 @@
 """`etholog new`: a workspace to begin with, and an ethogram of one's own to change."""
 
 import argparse
+import shlex
 import shutil
 from pathlib import Path
 
@@ -43,5 +44,8 @@ def run(args: argparse.Namespace) -> int:
             print(visible(str(copy)))
     except OSError as error:
         raise Refusal(f"{args.folder}: can't be made ({error.strerror}); {files.remedy(error)}") from error
-    say(f"a workspace: {args.folder.resolve()}", "next: etholog watch --male HIS-NAME --female HER-NAME")
+    say(f"a workspace: {args.folder.resolve()}", "next:")
+    if args.folder.resolve() != Path.cwd():
+        say(f"  cd {shlex.quote(str(args.folder))}")
+    say("  etholog watch --male HIS-NAME --female HER-NAME")
     return 0

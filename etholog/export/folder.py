@@ -9,16 +9,25 @@ from pathlib import Path
 from typing import Any
 
 from etholog.base import system
-from etholog.base.refusal import Refusal
+from etholog.base.refusal import Finding, Refusal
 from etholog.export import datapackage, files, parquet
 from etholog.export.columns import TABLES
 from etholog.export.plain import plain
 from etholog.export.tables import tables
 from etholog.season import Season
 
-FORMS = ("parquet", "xlsx")
+LIBRARIES = {"parquet": ("pyarrow", "Parquet"), "xlsx": ("openpyxl", "XLSX")}
 # The tables that grow with each key pressed, and so are in parts by month.
 LONG = ("bouts", "marks")
+
+
+def lacking(form: str) -> Finding | None:
+    """Return what to install for a form of tables, where its library is not there."""
+    try:
+        files.needed(*LIBRARIES[form])
+    except Refusal as refusal:
+        return refusal.findings[0]
+    return None
 
 
 def write(season: Season, to: Path | str, also: Collection[str] = (), defuse: bool = False) -> list[Path]:

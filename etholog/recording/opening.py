@@ -1,9 +1,9 @@
 """Makes the file of a new session, or opens one again."""
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from functools import cached_property
 from pathlib import Path
 from typing import Any
@@ -54,7 +54,10 @@ class NewSession:
     @property
     def given(self) -> dict[str, str]:
         """What was said so far, as one would type it."""
-        return {name: str(value) for name, value in self.said.items()}
+        # The temperature of the last session is a suggestion, to be seen and changed: nobody has measured it again.
+        last = next((header["conditions"] for _, header in self.earlier.headers), {})
+        known = {} if last.get("temperature_c") is None else {"temperature_c": last["temperature_c"]}
+        return {name: str(value) for name, value in {**known, **self.said}.items()}
 
     @property
     def named(self) -> bool:
@@ -92,7 +95,14 @@ class NewSession:
     @property
     def before(self) -> list[str]:
         """What is to be asked about these two, and their last sessions, a line each."""
-        return [*self.doubts, *self.earlier.of(self.said.get("male", ""), self.said.get("female", ""))]
+        return [*self.doubts, *self._filled(), *self.earlier.of(self.said.get("male", ""), self.said.get("female", ""))]
+
+    def _filled(self) -> Iterator[str]:
+        """Say what the cards fill in, so that a wrong date is seen before the clock."""
+        what = {question.name: question.what for question in self.questions}
+        known = self.on_cards(system.wall_now().date())
+        if known:
+            yield "from the cards: " + "; ".join(f"{what[name]}: {value}" for name, value in known.items())
 
     @property
     def cautions(self) -> list[str]:
@@ -130,11 +140,27 @@ class NewSession:
         lines = [*(self._doubts(*pair) if all(pair) else []), *self.earlier.of(*pair)]
         return "\n".join(visible(f" {line}") for line in lines)
 
+    def on_cards(self, today: date) -> dict[str, str | int]:
+        """Return what the cards say and nobody has said here: the species, and the days since moult and meal."""
+        known: dict[str, str | int] = {}
+        names = {who: self.said.get(who, "") for who in ("male", "female")}
+        species = [self.animals.species_of(name) for name in reversed(names.values()) if name]
+        if found := next(filter(None, species), ""):
+            known["species"] = found
+        for who, name in names.items():
+            card = self.animals.find(name) if name else None
+            for kind in ("moult", "meal"):
+                done = [entry.on for entry in card.all(kind) if entry.words != "refused"] if card else []
+                if done and done[-1].exact and done[-1].first <= today:
+                    known[f"{who}_days_since_{kind}"] = (today - done[-1].first).days
+        return {name: value for name, value in known.items() if self.said.get(name) in (None, "")}
+
     def begin(self) -> Recorder:
         """Make the file and start the clock. Raises Refusal when the file can't be made."""
         kept, began, clock_at = self.ethogram, system.wall_now(), system.now()
-        about = {question.name: self.said.get(question.name, "") for question in (*PAIR, *SETTING)}
-        conditions = {q.name: self.said[q.name] for q in CONDITIONS if self.said.get(q.name) is not None}
+        said = self.said | self.on_cards(began.date())
+        about = {question.name: said.get(question.name, "") for question in (*PAIR, *SETTING)}
+        conditions = {q.name: said[q.name] for q in CONDITIONS if said.get(q.name) is not None}
         journal = begin(self.folder, kept, began, clock_at, conditions=conditions, **about)
         return Recorder(journal, kept, self.hand, began, clock_at, keyboard=self.keyboard)
 

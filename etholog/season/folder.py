@@ -1,6 +1,7 @@
 """A folder of sessions read into tables."""
 
 from collections.abc import Iterable, Iterator
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
@@ -9,7 +10,7 @@ import pandas as pd
 
 from etholog import animals as animals_
 from etholog import session
-from etholog.animals import Animals, naming
+from etholog.animals import Animals, card, naming
 from etholog.base import files as files_
 from etholog.base import notebook
 from etholog.base.refusal import Finding, Refusal
@@ -157,6 +158,18 @@ def _season(folder: Path, found: Rows, findings: Iterable[Finding]) -> Season:
     if now:
         said = {who: [now.get(name, name) for name in firsts.said[who]] for who in ("male", "female")}
         firsts = replace(firsts, said=firsts.said | said)
+    if not all(firsts.said["species"]):
+        firsts = replace(firsts, said=firsts.said | {"species": _species(root_of(folder), firsts)})
     firsts = replace(firsts, ethograms=[with_roles(one, folder.absolute()) for one in firsts.ethograms])
     ethograms = [firsts.ethograms[at] for at in dict.fromkeys(firsts.counted["ethogram"].tolist())]
     return Season(folder, *tables.of(firsts), {one.name: one for one in ethograms}, told)
+
+
+def _species(workspace: Path, found: Rows) -> list[str]:
+    """Return each session's species; where nobody said it, that on her card, or on his."""
+    known: dict[str, str] = {}
+    for name in {name for who in ("female", "male") for name in found.said[who] if name}:
+        with suppress(Refusal):
+            known[name] = card.read(workspace / "animals" / card.file_name(name)).species
+    rows = zip(found.said["species"], found.said["female"], found.said["male"], strict=True)
+    return [said or known.get(her, "") or known.get(his, "") for said, her, his in rows]

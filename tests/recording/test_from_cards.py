@@ -1,0 +1,32 @@
+"""What cards know fills a session: nobody types a species twice, and no group of a season is without a name."""
+
+from datetime import timedelta
+from pathlib import Path
+
+from etholog import season, session
+from etholog.base import system
+from etholog.recording.keyboard import QWERTY_KEYBOARD
+from etholog.recording.opening import NewSession
+from tests.make import RECORDS, write_card, write_session
+
+
+def test_species_and_days_come_from_the_cards_unless_they_were_said(tmp_path: Path) -> None:
+    today = system.wall_now().date()
+    moulted, fed = (today - timedelta(days=days) for days in (40, 6))
+    write_card(tmp_path, "F-1", ("species", "2025", "Brachypelma smithi"), ("moult", moulted.isoformat()))
+    write_card(tmp_path, "M-1", ("meal", fed.isoformat(), "small"), ("meal", today.isoformat(), "refused"))
+    said = {"male": "M-1", "female": "F-1", "ethogram": "terrestrial", "female_days_since_moult": 41}
+    new = NewSession(tmp_path / "sessions", "left", QWERTY_KEYBOARD, said)
+    assert "from the cards: their species: Brachypelma smithi; days since his last meal: 6" in new.before
+    recorder = new.begin()
+    assert recorder.journal.close()
+    header = session.read(recorder.journal.path).header
+    assert header["species"] == "Brachypelma smithi"
+    assert header["conditions"] == {"female_days_since_moult": 41, "male_days_since_meal": 6}
+
+
+def test_a_session_without_a_species_has_that_of_the_card(tmp_path: Path) -> None:
+    (tmp_path / "sessions").mkdir()
+    write_card(tmp_path, "M-1", ("species", "2025", "Brachypelma smithi"))
+    write_session(tmp_path / "sessions" / "a.jsonl", RECORDS, species="")
+    assert list(season.read(tmp_path).sessions["species"]) == ["Brachypelma smithi"]

@@ -16,6 +16,7 @@ from etholog.session import closing
 from etholog.session.evidence import Evidence
 
 TURNED_DOWN = (closing.NO, closing.NEVER)
+TOGETHER_DAYS = 60  # pairings within so many days are one try: their windows are nearly the same
 OWN_SACS = 5  # so many sacs of one's own say more than a shipped window
 LOOK_DAYS = 7
 INCUBATOR_DAYS = 3
@@ -89,9 +90,27 @@ def own_sac_days(genus: str, animals: Animals, tries: Tries) -> list[int]:
     return found
 
 
-def sac_window(one: Attempt, mine: Window) -> tuple[date, date]:
-    """Return the first and the last day on which a sac is expected after the pairings that may have taken."""
-    return _in(one.taken[0].on.first, mine.sac[0]), _in(one.taken[-1].on.last, mine.sac[1])
+@dataclass(frozen=True)
+class SacWindow:
+    """The first and the last day on which a sac is expected after pairings that may have taken and belong together."""
+
+    pairings: tuple[Pairing, ...]
+    opens: date
+    closes: date
+
+
+def sac_windows(one: Attempt, mine: Window) -> list[SacWindow]:
+    """Return a window for each try of an attempt, by date. One window for all pairings would promise a sac for over a
+    year where months lie between them."""
+    tries: list[list[Pairing]] = []
+    for pairing in one.taken:
+        if tries and tries[-1][0].on.days_until(pairing.on)[0] <= TOGETHER_DAYS:
+            tries[-1].append(pairing)
+        else:
+            tries.append([pairing])
+    return [
+        SacWindow(tuple(met), _in(met[0].on.first, mine.sac[0]), _in(met[-1].on.last, mine.sac[1])) for met in tries
+    ]
 
 
 def due(animals: Animals, known: Sequence[Ethogram], today: date) -> list[Task]:
@@ -213,17 +232,38 @@ def _again(she: str, what: str, last: Pairing, evidence: Evidence, care: Afterca
 
 def _waiting(one: Attempt, mine: Window, animals: Animals, card: Card | None, today: date) -> Iterator[Task]:
     she, care = one.female, mine.care
-    first, last = one.taken[0], one.taken[-1]
+    last = one.taken[-1]
     best = max(pairing.evidence for pairing in one.taken)
     asked = last.wish not in TURNED_DOWN and not last.wished_on
     if best < Evidence.BOTH_PALPS and not animals.died(last.male) and asked:
         what = "a second introduction? Cup in hand: after a pairing that took, she often attacks"
         yield _again(she, what, last, best, care)
-    opens, closes = sac_window(one, mine)
+    windows = sac_windows(one, mine)
+    for at, window_ in enumerate(windows):
+        yield from _looking(she, window_, windows[at - 1].closes if at else None, mine, card, today)
+    opened, closes = windows[-1].pairings[0], windows[-1].closes
+    yield Task(
+        f"{she}/nosac/{opened.on.text}",
+        she,
+        "no sac in its time" + ("" if animals.group_of(she).females_moult is False else ": did she moult?"),
+        _in(closes, 1),
+        _in(closes, 60),
+        f"the window closed on {closes}",
+        mine.source,
+    )
+
+
+def _looking(
+    she: str, window_: SacWindow, before: date | None, mine: Window, card: Card | None, today: date
+) -> Iterator[Task]:
+    """Yield the looking for a sac in one window, from the day after the window before it has closed."""
+    first, last, closes = window_.pairings[0], window_.pairings[-1], window_.closes
+    look = window_.opens if before is None else max(window_.opens, _in(before, 1))
     looked = card.last("looked") if card else None
-    look = max(opens, _in(looked.on.last, LOOK_DAYS)) if looked else opens
+    if looked:
+        look = max(look, _in(looked.on.last, LOOK_DAYS))
     look = max(look, min(today, closes))
-    form = f" ({care.sac_form})" if care.sac_form else ""
+    form = f" ({mine.care.sac_form})" if mine.care.sac_form else ""
     if look <= closes:
         yield Task(
             f"{she}/sac/{first.on.text}",
@@ -236,15 +276,6 @@ def _waiting(one: Attempt, mine: Window, animals: Animals, card: Card | None, to
             mine.source,
             LOOK_DAYS,
         )
-    yield Task(
-        f"{she}/nosac/{first.on.text}",
-        she,
-        "no sac in its time" + ("" if animals.group_of(she).females_moult is False else ": did she moult?"),
-        _in(closes, 1),
-        _in(closes, 60),
-        f"the window closed on {closes}",
-        mine.source,
-    )
 
 
 def _guarding(one: Attempt, mine: Window) -> Iterator[Task]:

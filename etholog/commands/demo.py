@@ -6,7 +6,6 @@ import sys
 import tempfile
 from collections.abc import Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from etholog import animals, ethogram, session
 from etholog.base import system
@@ -17,10 +16,6 @@ from etholog.commands.output import paragraph, say, working
 from etholog.recording.opening import begin
 from etholog.recording.recorder import Recorder
 from etholog.session import Session, summary
-from etholog.session.summary import span
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 # A brisk pairing takes about 7 minutes from his first step to the parting, and she may stay still for about 15
 # afterwards; a palp
@@ -94,6 +89,7 @@ def _season(workspace: Path, pairing: Session, with_curve: bool) -> None:
     from etholog import season
     from etholog.analysis.compare import compare
     from etholog.analysis.latency import latency
+    from etholog.analysis.sentences import latency as sentences
     from etholog.report import file, page
 
     read = season.read(workspace)
@@ -101,21 +97,9 @@ def _season(workspace: Path, pairing: Session, with_curve: bool) -> None:
     print(f"\nThe season beside it, {len(read.sessions)} sessions: how long until the male courts?")
     if with_curve:
         curve.show(times, "male")
-    paragraph(_in_words(compare(times, "male").table))
+    for sentence in sentences.of_groups(compare(times, "male"), times.attrs["label"]):
+        paragraph(sentence)
     out = workspace / "report.html"
     with working("Drawing the page"):
         file.write(page.html(season.of(workspace, [pairing]), [pairing]), out)
     print(visible(f"The pairing's page, for any browser: {out}"))
-
-
-def _in_words(males: "pd.DataFrame") -> str:
-    """Return who began sooner and who took longer, by the medians, and how far that can be trusted."""
-    known = males["median_s"].dropna().sort_values()
-    if len(known) < 2:
-        return "Too few of these males courted for a comparison."
-    first, last = (f"{male} took about {span(1000 * known[male])}" for male in (known.index[0], known.index[-1]))
-    least, most = int(males["n"].min()), int(males["n"].max())
-    return (
-        f"{first}, {last} (half of their evenings were shorter). With {least} to {most} evenings each this may still"
-        " be chance: etholog latency courtship --by male tells how sure that is."
-    )

@@ -13,6 +13,7 @@ from etholog.commands.output import say
 from etholog.ethogram import Ethogram, at_hand
 from etholog.session.evidence import Evidence
 
+WINDOWS_SHOWN = 2  # a label is small
 # Shown in full, after what to beware of: the label is read by whoever opens the enclosure next.
 CAUTION = "Lid at hand. Don't open or shake."
 
@@ -82,8 +83,10 @@ def lines(known: Animals, name: str, kept: list[Ethogram]) -> Iterator[str]:
             if mine is None:
                 yield "when to look for a sac is not known of this kind"
             else:
-                opens, closes = care.sac_window(now, mine)
-                yield f"look for a sac {opens} to {closes}"
+                windows = care.sac_windows(now, mine)[-WINDOWS_SHOWN:]
+                for shown in windows:
+                    of = f" (of {shown.pairings[0].on.text})" if len(windows) > 1 else ""
+                    yield f"look for a sac {shown.opens} to {shown.closes}{of}"
     watched = [pairing.ethogram.name for pairing in known.pairings_of(name) if pairing.ethogram]
     family = card.fact("family") if card else ""
     yield f"{cautions.on_label(known.species_of(name), watched[-1] if watched else '', family)} {CAUTION}"

@@ -107,12 +107,14 @@ def _tables(parts: "dict[str, pd.DataFrame]", more: bool, words: str) -> None:
         _out(False, parts, TITLES, words)
         return
     steps = parts["funnel"]
-    shown = steps[["step", "reached", "of", "open"]].rename(columns={"open": "still waiting"})
+    shown = steps[["step", "reached", "of"]].copy()
     shown["share, %"] = 100 * steps["share"]
     shown["95 % limits, %"] = [
         limits(100 * low, 100 * high, "-") for low, high in zip(steps["low"], steps["high"], strict=True)
     ]
     shown["by day"] = ["" if day != day else f"{day:.0f}" for day in steps["day"]]
+    if more:
+        shown["waiting, not so long yet"] = steps["open"]
     table(shown, TITLES["funnel"])
     if not more:
         paragraph("What ended the waiting day by day, and what of the evening goes with a sac: --more.")

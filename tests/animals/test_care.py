@@ -10,6 +10,7 @@ import pytest
 
 from etholog import animals
 from etholog.animals import care, readiness
+from etholog.animals.attempts import attempts
 from etholog.animals.care import Task
 from etholog.ethogram import at_hand
 from tests.make import CardLine, write_card
@@ -266,3 +267,16 @@ def test_many_cards_are_read(tmp_path: Path, etholog: Run) -> None:
         write_card(tmp_path, f"F-{n}", ("sex", "2020", "female"), BRACHYPELMA, ("meal", "2026-03-01", "small"))
     done = etholog("due", "--json", "--today", "2026-03-20", "--folder", tmp_path)
     assert len(json.loads(done.stdout)) == 300
+
+
+def test_no_window_is_of_more_than_one_try(tmp_path: Path) -> None:
+    """Months between two pairings: a window for each, none as long as both."""
+    met = [("paired", day, "M-1") for day in ("2026-01-10", "2026-01-20", "2026-07-01")]
+    write_card(tmp_path, "F-1", ("sex", "2020", "female"), BRACHYPELMA, *met)
+    known = animals.read(tmp_path)
+    mine = care.window("F-1", known, at_hand(tmp_path))
+    assert mine is not None
+    windows = care.sac_windows(attempts(known, "F-1")[-1], mine)
+    assert [[met.on.text for met in one.pairings] for one in windows] == [["2026-01-10", "2026-01-20"], ["2026-07-01"]]
+    longest = mine.sac[1] - mine.sac[0] + care.TOGETHER_DAYS
+    assert all((one.closes - one.opens).days <= longest for one in windows)

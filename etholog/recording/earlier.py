@@ -43,7 +43,7 @@ class Earlier:
 
     def known(self, name: str) -> list[str]:
         """Return what was said for a question before, latest first: of an animal, a species, a place, an observer."""
-        said = [str(header.get(name, "")) for _, header in self.headers]
+        said = [str(header.get(name) or header["conditions"].get(name) or "") for _, header in self.headers]
         if name in ("male", "female"):
             said += (
                 self.now.get(Path(name).stem, Path(name).stem)

@@ -54,10 +54,7 @@ class NewSession:
     @property
     def given(self) -> dict[str, str]:
         """What was said so far, as one would type it."""
-        # The temperature of the last session is a suggestion, to be seen and changed: nobody has measured it again.
-        last = next((header["conditions"] for _, header in self.earlier.headers), {})
-        known = {} if last.get("temperature_c") is None else {"temperature_c": last["temperature_c"]}
-        return {name: str(value) for name, value in {**known, **self.said}.items()}
+        return {name: str(value) for name, value in self.said.items()}
 
     @property
     def named(self) -> bool:

@@ -93,8 +93,8 @@ def surprising(animals: Animals, card: Card, entry: Entry) -> Iterator[Finding]:
         again = "a mature male rarely moults again" if card.sex == "male" else "after that she was to moult no more"
         yield Finding(f"{card.id} had the last moult on {last.on.text}; {again}")
     if entry.kind == "size" and entry.number is not None and (why := _small(animals, card, entry.number)):
-        cm = f"{entry.number:g} cm would be: size {entry.number:g}cm"
-        yield Finding(f"a leg span of {entry.number:g} mm, and {why}: is it in cm?", cm)
+        cm = f"if so, write: size {entry.number:g}cm"
+        yield Finding(f"a leg span of {entry.number:g} mm, and {why}: it may be in cm", cm)
     where = custody(replace(card, entries=tuple(one for one in card.entries if one.on.first <= entry.on.first)))
     if entry.kind == "returned" and where.where == "here":
         yield Finding(f"{card.id} was not away on {entry.on.text}, as far as the card says")

@@ -112,7 +112,7 @@ def propose(animals: Animals, new_entries: Sequence[NewEntry], today: date, once
     for new_entry, one, entry in proposed:
         questions = (
             *_dated(entry, today),
-            *_named(one, known),
+            *(_named(one, known) if one.id not in animals.on_record else ()),
             *([merging[one.id]] if entry.kind == "renamed" and one.id in merging else []),
             *_twice(one, entry),
             *odd(after, one, entry, known),
@@ -288,8 +288,8 @@ def _dated(entry: Entry, today: date) -> Iterator[Finding]:
 
 
 def _named(one: Card, known: set[str]) -> Iterator[Finding]:
-    if not one.entries and one.id not in known:
+    if not one.entries:
         for other in naming.alike(one.id, sorted(known)):
             same = other.casefold() == one.id.casefold()
-            how = "they differ in capitals alone" if same else "is it the same animal?"
+            how = "they differ in capitals alone" if same else "it may be the same animal"
             yield Finding(f"{one.id} is new, and {other} is there: {how}")

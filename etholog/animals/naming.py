@@ -153,11 +153,14 @@ def asked(male: str, female: str, animals: "Animals") -> list[Finding]:
     return found
 
 
-def twins(animals: "Animals") -> Iterator[Finding]:
-    """Yield the names that may be one animal's, mistyped, and the animals that stand in two sexes."""
+def twins(animals: "Animals", of: Sequence[str] = ()) -> Iterator[Finding]:
+    """Yield the names that may be one animal's, mistyped, and the animals that stand in two sexes; only what concerns
+    the names `of`, where some are given."""
     known = sorted(animals.on_record)
     for at, one in enumerate(known):
         for other in alike(one, known[at + 1 :]):
+            if of and one not in of and other not in of:
+                continue
             if one in animals.cards and other in animals.cards and one.casefold() != other.casefold():
                 continue  # whoever has given each a card has meant two
             if {animals.sex_of(one), animals.sex_of(other)} == {"male", "female"}:
@@ -165,7 +168,7 @@ def twins(animals: "Animals") -> Iterator[Finding]:
             wrong, right = (one, other) if one not in animals.cards else (other, one)
             what = f"{wrong} and {right} may be one animal"
             yield Finding(what, f"if so: etholog card {_quoted(wrong)} renamed {_quoted(right)}")
-    for name in known:
+    for name in of or known:
         yield from _sexes(name, animals)
 
 

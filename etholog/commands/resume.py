@@ -3,11 +3,12 @@
 import argparse
 from pathlib import Path
 
-from etholog import session
+from etholog import animals, session
+from etholog.animals import naming
 from etholog.base import journal, rescue, system
 from etholog.base.clock import clock_face
 from etholog.base.journal import Journal
-from etholog.base.refusal import Refusal
+from etholog.base.refusal import Finding, Refusal
 from etholog.base.rescue import Rescue
 from etholog.base.text import visible
 from etholog.commands import recording
@@ -51,7 +52,7 @@ def run(args: argparse.Namespace) -> int:
         return recording.ask_again(args, keyboard)
     missed = _offered_back(args.file, args.hand, keyboard)
     recorder, told = resume(args.file, args.hand, system.now(), system.wall_now(), missed, keyboard)
-    say(*told)
+    say(*told, *_doubts(args.file))
     if recorder.closed:
         return recording.finish(recorder)
     Arrivals(args.file).settle(recorder.journal.n)
@@ -71,6 +72,12 @@ def _last_broken_off(folder: Path) -> Path:
     if len(found) > 1:
         say(f"{len(found)} sessions were broken off; this is the last. The others: {', '.join(map(str, found[1:]))}")
     return found[0]
+
+
+def _doubts(file: Path) -> list[Finding]:
+    """Return what is to be asked about the names of a session's animals."""
+    header = session.header(file)
+    return list(naming.twins(animals.read(naming.workspace_of(file)), (header["male"], header["female"])))
 
 
 def _open_session(file: Path) -> bool:

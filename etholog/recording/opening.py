@@ -111,18 +111,14 @@ class NewSession:
         others = [one for one in self.ethogram.cautions if _topic(one) not in told_already]
         return [*own, *others, *filter(None, [cautions.poison_centre(workspace)])]
 
-    @cached_property
-    def _animals(self) -> animals.Animals:
-        return animals.read(self.folder.parent)
-
     @property
     def warnings(self) -> list[str]:
         """What speaks against putting these two together today, as cards and sessions know it."""
         male, female = self.said.get("male", ""), self.said.get("female", "")
         if not male or not female:
             return []
-        known = ethogram.at_hand(self.folder.parent)
-        found = readiness.facts(male, female, self._animals, known, system.wall_now().date())
+        known = ethogram.at_hand(self.workspace)
+        found = readiness.facts(male, female, self.animals, known, system.wall_now().date())
         return [fact.text for fact in found if fact.side == "against"]
 
     def take(self, said: dict[str, Any]) -> None:

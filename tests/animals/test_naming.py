@@ -29,7 +29,10 @@ def test_a_renaming_reaches_sessions_and_cards_and_can_be_taken_back(
     where = ("--folder", str(workspace(tmp_path)))
     before = {path: path.read_bytes() for path in tmp_path.rglob("*.jsonl")}
     assert [found.what for found in naming.twins(animals.read(tmp_path))] == ["M-Antn and M-Anton may be one animal"]
-    assert main(["card", "M-Antn", "meal", "large", *where, "--on", "2026-04-20"]) == 0
+    assert main(["card", "M-Antn", "meal", "large", *where, "--on", "2026-04-20"]) == 0  # a session knows that name
+    assert main(["card", "M-Antom", "meal", *where, "--on", "2026-04-20"]) == 1
+    assert "M-Antom is new, and M-Anton is there" in capsys.readouterr().err
+    (tmp_path / "animals" / "M-Antom.jsonl").unlink()
     assert main(["card", "M-Antn", "renamed", "M-Anton", *where]) == 1  # asked about, and written
     assert "from now on M-Antn and M-Anton are one animal" in capsys.readouterr().err
     known = animals.read(tmp_path)

@@ -40,7 +40,7 @@ def test_an_adult_of_a_few_millimetres_is_asked_about(tmp_path: Path, capsys: py
     write_card(tmp_path, "S-1", ("species", "2025", "Brachypelma smithi"))
     assert said(tmp_path, "S-1", "size", "7.5") == 0  # a spiderling may be as small
     assert said(tmp_path, "M-1", "size", "7.5") == 1
-    assert "is it in cm?; 7.5 cm would be: size 7.5cm" in capsys.readouterr().err
+    assert "it may be in cm; if so, write: size 7.5cm" in capsys.readouterr().err
 
 
 def test_a_folder_of_0_1_without_sessions_in_it_is_taken_with_a_line(

@@ -142,7 +142,7 @@ def asked(male: str, female: str, animals: "Animals") -> list[Finding]:
         if not name or not known:
             continue
         if animals.id_of(name) not in known:
-            near = alike(name, known)
+            near = sorted(alike(name, known), key=lambda other: (other.casefold() != name.casefold(), other))
             remedy = f"did you mean {' or '.join(near)}?" if near else "is that right?"
             found.append(Finding(f"{name} is new: no card and no session has that name", remedy))
         elif animals.sex_of(name) not in (sex, "unknown"):

@@ -58,7 +58,7 @@ def test_names_are_asked_about_before_the_clock(tmp_path: Path) -> None:
     known = animals.read(workspace(tmp_path))
     assert naming.asked("M-Anton", "F-Umbra", known) == []
     told = [str(found) for found in naming.asked("m-anton", "M-Anton", known)]
-    assert "did you mean M-Antn or M-Anton?" in told[0]
+    assert "did you mean M-Anton or M-Antn?" in told[0]
     assert "stands here as the female" in told[1]
     (tmp_path / "empty").mkdir()
     assert naming.asked("M-1", "F-1", animals.read(tmp_path / "empty")) == []

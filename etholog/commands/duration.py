@@ -1,6 +1,7 @@
 """`etholog duration`: bouts, totals, shares of the time watched, rates; how near two onsets make one bout; palps."""
 
 import argparse
+import math
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -88,7 +89,10 @@ def _short(found: "pd.DataFrame", by: str | None) -> "pd.DataFrame":
     if by is None:
         shown["in all, s"] = found["total_s"]
     shown["share, %"] = 100 * found["share"]
-    shown["median of one, s"] = found["median_s"].where(found["kind"] != "event")
+    shown["median of one, s"] = [
+        "-" if kind == "event" else _with_limits(median, math.nan, math.nan)
+        for kind, median in zip(found["kind"], found["median_s"], strict=True)
+    ]
     shown["per hour"] = found["per_hour"]
     return shown
 

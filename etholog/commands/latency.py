@@ -54,6 +54,8 @@ def run(args: argparse.Namespace) -> int:
     """Print each session's latency, or the groups of `--by`; 1 where a file could not be read."""
     if args.permutations < 1:
         raise Refusal(f"--permutations {args.permutations}: must be 1 or more")
+    if args.first is not None and not args.first > 0:
+        raise Refusal(f"--first {args.first:g}: give a time over 0, in minutes")
     from etholog import season
     from etholog.analysis.compare import check_columns, compare
     from etholog.analysis.latency import latency
@@ -79,6 +81,7 @@ def run(args: argparse.Namespace) -> int:
             lead(plain)
             if not args.more and not _asked_for_more(args):
                 _short(times, found)
+                _left_out(times)
                 return _end(read)
         otherwise = None
         if times.attrs["touched"]:
@@ -118,6 +121,7 @@ def run(args: argparse.Namespace) -> int:
         lead(sentences.of_sessions(times))
         table(_rows(times) if sys.stdout.isatty() and not args.more else times)
         if sys.stdout.isatty():
+            _left_out(times)
             paragraph("To compare groups: --by male. Everything that is known of each session: --more.")
     return _end(read)
 
@@ -187,12 +191,7 @@ def show(
     paragraph(found.sentence)
     if found.met is not None:
         _met(found.met)
-    if about["without_since"]:
-        more = about["without_since"]
-        print(f"{more} more session{'' if more == 1 else 's'} never came to where this latency begins.")
-    if about["without_interval"]:
-        left = about["without_interval"]
-        print(f"{left} session{'' if left == 1 else 's'} of an ethogram without this latency: left out.")
+    _left_out(times)
     for line in sentences(cases):
         paragraph(line)
     if len(found.pairs) and found.df:
@@ -217,6 +216,16 @@ def show(
             print("\nDoes the ratio stay the same? Up to the median time of the events, and after it:")
             table(change.reset_index())
             paragraph("Ratios far apart: the model does not hold. Chi-squared, 1 df each: a description (no p holds).")
+
+
+def _left_out(times: "pd.DataFrame") -> None:
+    about = times.attrs
+    if about["without_since"]:
+        more = about["without_since"]
+        print(f"{more} more session{'' if more == 1 else 's'} never came to where this latency begins.")
+    if about["without_interval"]:
+        left = about["without_interval"]
+        print(f"{left} session{'' if left == 1 else 's'} of an ethogram without this latency: left out.")
 
 
 def _lettered(rows: "pd.DataFrame", why: "pd.Series") -> None:

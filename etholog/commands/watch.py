@@ -67,11 +67,12 @@ def _meant(asked: Question) -> Callable[[str], Scalar]:
 def run(args: argparse.Namespace) -> int:
     """Record until the end is keyed, then print the summary."""
     asked = (*PAIR, *SETTING, ETHOGRAM, *CONDITIONS)
-    settings = recording.settle(args, args.folder.parent)
+    meant = workspace(args.folder)
+    args.folder = meant.sessions
+    settings = recording.settle(args, meant.root)
     args.observer, args.place = args.observer or settings.observer, args.place or settings.place
     said = {question.name: getattr(args, question.name) for question in asked}
     said = {name: value for name, value in said.items() if value not in (None, "")}
-    args.folder = workspace(args.folder).sessions
     new = NewSession(args.folder, args.hand, Keyboard.of(args.map), said)
     _ = new.ethogram  # what is wrong with it is told before anything else
     if (args.film is None and args.of is not None) or (args.film is not None and args.plain):

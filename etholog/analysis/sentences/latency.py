@@ -10,6 +10,7 @@ from etholog.analysis.survival import kaplan_meier, quantile
 
 NAMED_AT_MOST = 8  # groups named one by one; of more, the quickest and the slowest
 
+NO_RISK = "{label}: No session at risk, as none came to where this time begins."
 NONE = "{label}: it came in none of {sessions}."
 HALF = "{label}: it came in {came} of {sessions}, in half of all within {median}."
 FEW = "{label}: it came in {came} of {sessions}, too few to say by when it comes in half of all."
@@ -41,6 +42,8 @@ def of_sessions(times: pd.DataFrame) -> list[str]:
     """Return how soon it came over all sessions."""
     label, count, came = times.attrs["label"], len(times), int(times["occurred"].sum())
     sessions = many(count, "session")
+    if not count:
+        return [NO_RISK.format(label=_capital(label))]
     if not came:
         return [NONE.format(label=_capital(label), sessions=sessions)]
     median = quantile(kaplan_meier(times["latency_s"].to_numpy(dtype=float), times["occurred"].to_numpy(dtype=bool)))[0]

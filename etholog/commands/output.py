@@ -184,6 +184,25 @@ def paragraph(text: str) -> None:
     print(textwrap.fill(visible(text), min(110, shutil.get_terminal_size().columns), break_on_hyphens=False))
 
 
+def tell(line: str) -> None:
+    """Print a line of words to stdout: on a terminal broken between words, and indented as it began; else as it is."""
+    import shutil
+    import textwrap
+
+    safe = visible(line)
+    if sys.stdout.isatty():
+        head = safe[: len(safe) - len(safe.lstrip(" *?"))]
+        safe = textwrap.fill(
+            safe[len(head) :],
+            shutil.get_terminal_size().columns,
+            initial_indent=head,
+            subsequent_indent=" " * max(2, len(head)),
+            break_long_words=False,
+            break_on_hyphens=False,
+        )
+    print(safe)
+
+
 def limits(low: float, high: float, missing: str = "not reached") -> str:
     """Return an interval as people read it: `4.0 to 12.5`; a limit that is no number in words."""
     if math.isnan(low) and math.isnan(high):

@@ -11,7 +11,7 @@ from etholog.animals.readiness import Fact
 from etholog.base.dates import Day, exact_day
 from etholog.base.refusal import Refusal
 from etholog.base.text import visible
-from etholog.commands.output import add_json, as_json, say
+from etholog.commands.output import add_json, as_json, say, tell
 from etholog.ethogram import at_hand
 
 HEADINGS = {"against": "SPEAKS AGAINST", "unknown": "NOT KNOWN", "for": "SPEAKS FOR", "note": "TO BEAR IN MIND"}
@@ -79,11 +79,10 @@ def _print(title: str, found: Sequence[Fact], beware: Iterable[str]) -> None:
         if some:
             print(f"\n{heading}")
             for text in some:
-                print(visible(f"  * {text}"))
+                tell(f"  * {text}")
     print("\nBEWARE")
     for line in beware:
-        print(visible(f"  * {line}"))
-    print(
-        "\nYou decide. A female may kill him: catch cup, card and long brush at hand, never fingers; lid ready."
-        "\nLocal codes and permits, your vet and your poison centre come first."
-    )
+        tell(f"  * {line}")
+    print()
+    tell("You decide. A female may kill him: catch cup, card and long brush at hand, never fingers; lid ready.")
+    tell("Local codes and permits, your vet and your poison centre come first.")

@@ -12,8 +12,7 @@ from etholog import session
 from etholog.base import system
 from etholog.base.journal import Journal
 from etholog.base.refusal import Refusal
-from etholog.base.text import visible
-from etholog.commands.output import say
+from etholog.commands.output import say, tell
 from etholog.recording import forms, settings
 from etholog.recording.amender import Amender
 from etholog.recording.arrivals import Arrivals
@@ -120,7 +119,7 @@ def begin_plainly(new: NewSession, args: argparse.Namespace) -> int:
                 new.take(new.said | forms.ask_each(unsaid, console.line))
             against = [f"Speaks against it: {line}" for line in new.warnings]
             for line in (new.pair, new.ethogram.title, *new.before, *against, *new.cautions):
-                print(visible(line))
+                tell(line)
             console.line("Enter starts the clock, Ctrl-C leaves. ")
         except EOFError:
             say("", "nothing was begun")
@@ -195,7 +194,7 @@ def _told(recorder: Recorder | Amender, code: int) -> int:
     if not safe:
         return code or 1
     for line in summary.lines(session.read(path)):
-        print(visible(line))
+        tell(line)
     if Begun.of_session(path).typed("outcome"):
         say(f"answers were begun; go on with them: etholog resume {path}")
     say(f"kept in {path}")

@@ -11,7 +11,7 @@ from etholog.base import journal, rescue
 from etholog.base.colours import ACTORS
 from etholog.base.refusal import Finding
 from etholog.base.text import visible
-from etholog.commands.output import Part, picture, say
+from etholog.commands.output import Part, picture, say, tell
 from etholog.screens.strip import BOXES, KEY_WIDTH, LABEL_WIDTH, PLAIN, TOTALS_WIDTH, Glyphs, Lane, ruler, totals, trace
 from etholog.session import Session, log, summary
 
@@ -33,13 +33,13 @@ def run(args: argparse.Namespace) -> int:
         read = session.read(path)
         findings += read.findings
         for line in summary.lines(read):
-            print(visible(line))
+            tell(line)
         for line in _names(read):
-            print(visible(line))
+            tell(line)
         print()
         if args.log:
             for entry in log.entries(read):
-                print(visible(f"  {log.line(entry)}"))
+                tell(f"  {log.line(entry)}")
             print()
             continue
         picture(strip(read, shutil.get_terminal_size().columns, PLAIN if args.ascii else BOXES))

@@ -20,7 +20,8 @@ class ThemedApp(App[Any], inherit_bindings=False):
 
     CSS = """
     Screen, Screen > * { background: $ground; color: $ink; }
-    Input, Input:focus { border: none; height: 1; padding: 0; background: $ground; color: $ink; }
+    Input, Input:focus { border: none; height: 1; padding: 0; background: $ground; color: $ink;
+        background-tint: $ground 0%; }
     Input > .input--cursor { background: $ink; color: $ground; text-style: none; }
     Input > .input--placeholder, Input > .input--suggestion { color: $faint; }
     """

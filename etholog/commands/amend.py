@@ -8,6 +8,7 @@ from pathlib import Path
 from etholog import session
 from etholog.base.refusal import Finding, Refusal
 from etholog.base.text import visible
+from etholog.base.workspace import root_of
 from etholog.commands import recording
 from etholog.commands.output import say
 from etholog.recording.keyboard import Keyboard
@@ -42,7 +43,7 @@ def run(args: argparse.Namespace) -> int:
     recording.need_terminal()
     from etholog.screens.amending import AmendApp
 
-    recording.settle(args, args.file.absolute().parent.parent)
+    recording.settle(args, root_of(args.file.absolute().parent))
     amender, pair, told = reopen(args.file, args.hand, Keyboard.of(args.map))
     say(*told)
     before = amender.journal.n

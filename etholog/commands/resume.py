@@ -11,6 +11,7 @@ from etholog.base.journal import Journal
 from etholog.base.refusal import Finding, Refusal
 from etholog.base.rescue import Rescue
 from etholog.base.text import visible
+from etholog.base.workspace import root_of, workspace
 from etholog.commands import recording
 from etholog.commands.output import say
 from etholog.ethogram import Hand
@@ -39,8 +40,8 @@ def run(args: argparse.Namespace) -> int:
     """Go on recording."""
     if not args.plain:
         recording.need_terminal()
-    args.file = args.file or _last_broken_off(Path("sessions"))
-    recording.settle(args, args.file.absolute().parent.parent, args.file)
+    args.file = args.file or _last_broken_off(workspace(Path()).sessions)
+    recording.settle(args, root_of(args.file.absolute().parent), args.file)
     keyboard = Keyboard.of(args.map)
     if take_in(args.file, args.rescue) and not _open_session(args.file):
         return 0

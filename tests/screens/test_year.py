@@ -108,6 +108,8 @@ def test_a_year(etholog: Callable[..., CompletedProcess[str]], tmp_path: Path) -
         "again": "yes",
         "again_when": again.isoformat(),
     }
+    due = etholog("due", cwd=tmp_path).stdout
+    assert again.isoformat() in due and "pair" in due
     shown = etholog("show", "--log", first, cwd=tmp_path).stdout
     for words in (
         "note: his left palp is lame",

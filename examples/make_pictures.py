@@ -66,7 +66,7 @@ def moving(target: Path) -> None:
     for at in range(FRAMES):
         with tempfile.TemporaryDirectory() as folder:
             app = strip(Path(folder), "day", FIRST_S + at * EVERY_S)
-            frames.append(drawn(asyncio.run(draw(app, (100, 28), "etholog watch, an invented pairing"))))
+            frames.append(drawn(asyncio.run(draw(app, (100, 31), "etholog watch, an invented pairing"))))
     _, width, height = frames[0]
     with tempfile.TemporaryDirectory() as scratch:
         page, tall = Path(scratch) / "screens.html", Path(scratch) / "screens.png"

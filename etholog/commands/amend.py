@@ -79,7 +79,7 @@ def _meant(given: Sequence[str], today: date, sure: bool) -> dict[str, Scalar]:
         meant = closing.answer(name.strip(), text, today, sure)
         if isinstance(meant, Finding):
             odd = not isinstance(closing.answer(name.strip(), text, today, sure=True), Finding)
-            wrong.append(Finding(meant.what, "then add --sure" if odd else meant.remedy))
+            wrong.append(Finding(f"{meant.what} If so, add --sure.") if odd else meant)
         else:
             answers[name.strip()] = meant
     if wrong:

@@ -67,6 +67,6 @@ def test_what_is_not_understood_is_refused_and_nothing_is_written(
     before = file.read_bytes()
     for words in ("ended=n", "ended", "agian=yes", "again_when=2020-01-01", "male_whole=perhaps"):
         assert main(["amend", str(file), "--answer", words]) == 2, words
-    assert "is past. Is it meant so?; then add --sure" in capsys.readouterr().err
+    assert "is past. Is it meant so? If so, add --sure." in capsys.readouterr().err
     assert file.read_bytes() == before
     assert main(["amend", str(file), "--answer", "again_when=2020-01-01", "--sure"]) == 0

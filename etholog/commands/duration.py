@@ -106,14 +106,18 @@ def _compare(read: "Season", args: argparse.Namespace) -> None:
     if not (args.by and args.of):
         raise Refusal("--compare needs --by COLUMN and --of CODE, e.g. --compare rate --by male --of drumming")
     from etholog.analysis.contrast import contrast
+    from etholog.analysis.sentences import duration as sentences
 
     found = contrast(read, args.of, args.by, args.compare, args.within, seed=args.seed)
     groups = found.table.reset_index()
+    labels = {b.code: b.label for kept in read.ethograms.values() for b in kept.behaviour}
+    plain = sentences.of_contrast(found, labels.get(args.of, args.of))
     if args.json:
         words = ("measure", "within", "p", "permutations", "exact", "smallest_p", "dispersion", "sentence")
         told = {name: getattr(found, name) for name in words}
-        print(as_json({**told, "groups": groups, "pairs": found.pairs}))
+        print(as_json({**told, "plain": plain, "groups": groups, "pairs": found.pairs}))
         return
+    lead(plain)
     if not sys.stdout.isatty():
         table(found.pairs)
         say(found.sentence)

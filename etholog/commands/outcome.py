@@ -175,9 +175,9 @@ def _out(json: bool, parts: "dict[str, pd.DataFrame]", titles: dict[str, str], s
     if json:
         print(as_json({**parts, "sentence": sentence}))
         return
+    if sentence:
+        lead([sentence])
     for at, (name, frame) in enumerate(parts.items()):
         if at:
             print()
         table(frame, titles[name])
-    if sentence:
-        say(sentence)

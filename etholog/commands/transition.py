@@ -71,7 +71,7 @@ def run(args: argparse.Namespace) -> int:
     else:
         pooled = transition(read, **how, **more)
         if args.follows is not None:
-            _print_one(args, pooled)
+            _print_one(args, read, pooled)
         else:
             labels = {b.code: b.label for kept in read.ethograms.values() for b in kept.behaviour}
             plain = sentences.of_season(read, pooled, labels)
@@ -160,8 +160,10 @@ def _print_each(args: argparse.Namespace, found: "dict[Any, Transitions]") -> No
         paragraph((f"X2 {one.x2:.1f}, df {one.df}, {p_value(one.p)}. " if one.df else "") + one.sentence)
 
 
-def _print_one(args: argparse.Namespace, found: "Transitions") -> None:
+def _print_one(args: argparse.Namespace, read: "Season", found: "Transitions") -> None:
     """Print the one transition that was asked for: no p of any other stands beside it, so none is adjusted."""
+    from etholog.analysis.sentences import transition as sentences
+
     first, after = args.follows
     long = found.long()
     one = long[(long["first"] == first) & (long["next"] == after)]
@@ -169,8 +171,16 @@ def _print_one(args: argparse.Namespace, found: "Transitions") -> None:
     p = float("nan")
     if found.p_shuffled is not None and first in found.p_shuffled.index and after in found.p_shuffled.index:
         p = float(found.p_shuffled.loc[first, after])
+    labels = {b.code: b.label for kept in read.ethograms.values() for b in kept.behaviour}
+    plain = sentences.of_one(one, int(long[long["first"] == first]["count"].sum()), p, labels)
+    if not args.json:
+        lead(plain)
     if args.json:
-        print(as_json({"first": first, "next": after, "p": p, "shuffles": found.shuffles, "transitions": one}))
+        print(
+            as_json(
+                {"first": first, "next": after, "plain": plain, "p": p, "shuffles": found.shuffles, "transitions": one}
+            )
+        )
         return
     table(_pretty(one) if sys.stdout.isatty() else one)
     if p != p:

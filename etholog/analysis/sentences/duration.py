@@ -5,7 +5,8 @@ from typing import Any
 
 import pandas as pd
 
-from etholog.analysis.sentences.parts import least_to_most, many, percent, seconds
+from etholog.analysis.contrast import Contrast
+from etholog.analysis.sentences.parts import chance, least_to_most, many, percent, seconds
 from etholog.season import Season
 
 LONGEST = 3
@@ -20,6 +21,30 @@ APART = (
     "{label}: from {low} of the time ({least}) to {high} ({most}), with {sessions} each. Whether that is more than"
     " chance: etholog duration --compare share --of {code} --by {by}"
 )
+
+
+GROUPS = "{label}: from {low} in {least} to {high} in {most} ({what})."
+MEASURES = {
+    "rate": "{:.1f} per hour", "share": "{:.1%} of the time", "bout": "{:.1f} s", "count": "{:.1f} a session",
+}  # fmt: skip
+WHAT = {"rate": "while in sight", "share": "of the time watched", "bout": "the mean bout", "count": "bouts or events"}
+NOTHING = "{label}: fewer than two groups have it, so there is nothing to compare."
+
+
+def of_contrast(found: Contrast, label: str) -> list[str]:
+    """Return where it is most and least, and whether the difference may be chance."""
+    groups = found.table[found.table["value"].notna()]
+    if len(groups) < 2:
+        return [NOTHING.format(label=_capital(label))]
+    ordered = groups["value"].sort_values(kind="stable")
+    (low, least), (high, most) = ((name, float(ordered[name])) for name in (ordered.index[0], ordered.index[-1]))
+    shown = MEASURES[found.measure].format
+    sessions = least_to_most(int(groups["sessions"].min()), int(groups["sessions"].max()), "session")
+    first = GROUPS.format(
+        label=_capital(label), low=shown(least), least=low, high=shown(most), most=high,
+        what=WHAT[found.measure],
+    )  # fmt: skip
+    return [first, chance(found.p, found.smallest_p, sessions)]
 
 
 def of_season(season: Season, found: pd.DataFrame, by: str | None, labels: Mapping[str, str]) -> list[str]:

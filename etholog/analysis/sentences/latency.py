@@ -5,13 +5,27 @@ import math
 import pandas as pd
 
 from etholog.analysis.compare import Comparison
-from etholog.analysis.sentences.parts import chances, least_to_most, many, seconds
+from etholog.analysis.sentences.parts import chance, least_to_most, many, seconds
 from etholog.analysis.survival import kaplan_meier, quantile
 
 NAMED_AT_MOST = 8  # groups named one by one; of more, the quickest and the slowest
 
 NO_RISK = "{label}: No session at risk, as none came to where this time begins."
 NONE = "{label}: it came in none of {sessions}."
+HALF = "{label}: it came in {came} of {sessions}, in half of all within {median}."
+FEW = "{label}: it came in {came} of {sessions}, too few to say by when it comes in half of all."
+RESTS = (
+    "A session without it counts for as long as somebody watched. They are {males} and {females}; others may differ."
+)
+
+TIMES = "{label}: in half of the sessions it came within: {times} (in brackets: in how many it came)."
+ENDS = (
+    "{label}, {groups} groups: half of the sessions of {quickest} had it within {soonest}, those of {slowest} within"
+    " {latest}."
+)
+NO_HALF = "It came in fewer than half of the sessions watched so long: {names}."
+NO_TIME = "{label}: in no group did it come in half of the sessions."
+ONE = "{label}: it came in none of {sessions}."
 HALF = "{label}: it came in {came} of {sessions}, in half of all within {median}."
 FEW = "{label}: it came in {came} of {sessions}, too few to say by when it comes in half of all."
 RESTS = (
@@ -86,9 +100,7 @@ def _chance(found: Comparison) -> list[str]:
         return [ONE]
     sessions = least_to_most(int(found.table["n"].min()), int(found.table["n"].max()), "session")
     p = found.permutation_p
-    if math.isnan(p) or not found.smallest_p <= 0.05:
-        return [TOO_FEW.format(sessions=sessions)]
-    said = [(CHANCE if p >= 0.05 else SELDOM).format(sessions=sessions, often=chances(p), p=p)]
+    said = [chance(p, found.smallest_p, sessions)]
     apart = found.pairs[found.pairs["p_holm"] < 0.05] if len(found.pairs) else found.pairs
     if p < 0.05 and len(apart):
         said.append(

@@ -4,6 +4,16 @@ import math
 
 from etholog.session.summary import span
 
+CHANCE = (
+    "With {sessions} each, such differences may still be chance: chance alone gives as large ones {often}"
+    " (p = {p:.2g})."
+)
+SELDOM = (
+    "Chance alone seldom gives such differences, {often} (p = {p:.2g}): the groups are not all alike. It does not say"
+    " which differ."
+)
+TOO_FEW = "With {sessions} each, nobody can tell from these whether they differ by more than chance."
+
 
 def many(count: int, one: str) -> str:
     """Return a count with its thing.
@@ -56,3 +66,10 @@ def chances(p: float) -> str:
     if p >= 0.0005:
         return f"in about {1000 * p:.0f} of 1,000 seasons like this"
     return "in fewer than 1 of 1,000 seasons like this"
+
+
+def chance(p: float, smallest_p: float, sessions: str) -> str:
+    """Return whether differences between groups may be chance. `smallest_p`: the least that so few could give."""
+    if math.isnan(p) or not smallest_p <= 0.05:
+        return TOO_FEW.format(sessions=sessions)
+    return (CHANCE if p >= 0.05 else SELDOM).format(sessions=sessions, often=chances(p), p=p)

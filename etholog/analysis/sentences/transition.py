@@ -1,12 +1,13 @@
 """What follows what, for a keeper."""
 
+import math
 from collections.abc import Mapping
 from typing import Any
 
 import pandas as pd
 
 from etholog.analysis import sequence
-from etholog.analysis.sentences.parts import many
+from etholog.analysis.sentences.parts import chances, many
 from etholog.analysis.transition import Transitions
 from etholog.season import Season
 
@@ -42,6 +43,19 @@ def of_season(season: Season, found: Transitions, labels: Mapping[str, str]) -> 
     sessions = season.sessions
     males = many(int(sessions["male"].nunique()), "male")
     return [first, RESTS.format(sessions=many(len(sessions), "session"), males=males)]
+
+
+FOLLOWS = "{next} after {first}: {count} of {of} times; chance: about {expected}."
+SELDOM = "Shuffled within each session, chance alone gives as much {often} (p = {p:.2g})."
+
+
+def of_one(one: pd.DataFrame, of: int, p: float, labels: Mapping[str, str]) -> list[str]:
+    """Return how often the one succession came that was asked for, and how often chance alone would give as much."""
+    if one.empty or math.isnan(p):
+        return []
+    row = one.iloc[0].to_dict()
+    said = _pair(FOLLOWS, row, pd.Series({row["first"]: of}), labels)
+    return [said[:1].upper() + said[1:], SELDOM.format(often=chances(p), p=p)]
 
 
 def _pair(template: str, row: Mapping[Any, Any], totals: pd.Series, labels: Mapping[str, str]) -> str:

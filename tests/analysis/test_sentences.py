@@ -1,0 +1,64 @@
+"""The plain sentences: they name the numbers of the tables, and claim nothing where the numbers carry nothing."""
+
+import math
+from dataclasses import replace
+from datetime import date
+from pathlib import Path
+
+import pytest
+
+import etholog
+from etholog.analysis import outcome
+from etholog.analysis.compare import Comparison, compare
+from etholog.analysis.sentences import duration, latency, parts, transition
+from etholog.season import Season
+
+
+@pytest.fixture
+def season(repository: Path) -> Season:
+    return etholog.read(repository / "examples" / "season")
+
+
+@pytest.fixture
+def by_male(season: Season) -> Comparison:
+    return compare(etholog.latency(season, "courtship"), "male", permutations=200)
+
+
+def test_groups_are_named_with_the_medians_of_the_table(by_male: Comparison) -> None:
+    said = " ".join(latency.of_groups(by_male, "to his first display"))
+    for male, row in by_male.table.iterrows():
+        assert f"{male} {parts.seconds(row['median_s'])} ({row['occurred']} of {row['n']})" in said
+    assert "may still be chance" in said
+
+
+def test_a_small_p_is_no_word_on_who_differs_and_none_is_no_word_at_all(by_male: Comparison) -> None:
+    sure = replace(by_male, permutation_p=0.004, smallest_p=0.001)
+    assert "It does not say which differ" in " ".join(latency.of_groups(sure, "it"))
+    for p, smallest in ((math.nan, 0.001), (0.2, 0.2)):
+        unknown = " ".join(latency.of_groups(replace(by_male, permutation_p=p, smallest_p=smallest), "it"))
+        assert "nobody can tell" in unknown
+        assert "p =" not in unknown
+
+
+def test_shares_and_successions_are_those_of_the_tables(season: Season) -> None:
+    found = etholog.duration(season)
+    said = duration.of_season(season, found, None, {})[0]
+    walking = found[found["behaviour"] == "walking"].iloc[0]
+    assert f"walking {parts.percent(walking['share'])} ({parts.percent(walking['share_low'])} to" in said
+    told = etholog.transition(season, actor="male")
+    first, rest = transition.of_season(season, told, {})
+    counted = told.counts.loc["palp_probing", "insertion"]
+    assert f"insertion after palp_probing ({counted:.0f} of {counted:.0f} times" in first
+    assert "28 sessions of 6 males" in rest
+
+
+def test_the_report_and_the_command_say_one_thing_of_outcomes(season: Season) -> None:
+    from etholog.analysis.sentences.outcome import answer, of_season
+
+    today = date(2026, 11, 20)
+    attempts = outcome.outcomes(season, today)
+    said = of_season(attempts, outcome.funnel(attempts), today)
+    assert said[0] == answer(attempts, today)
+    ends = attempts[attempts["may_have_taken"]]["end"].value_counts()
+    assert f"{ends['sac']} gave a sac" in said[0]
+    assert f"{ends['open']} still wait" in said[0]

@@ -122,8 +122,10 @@ def write_card(folder: Path, who: str, *told: CardLine) -> None:
 BEGAN = datetime(2026, 5, 3, 19, 15, tzinfo=UTC)
 
 
-def recorder(folder: Path, hand: Hand = "left", keyboard: Keyboard = QWERTY_KEYBOARD) -> Recorder:
-    kept = terrestrial_1()
+def recorder(
+    folder: Path, hand: Hand = "left", keyboard: Keyboard = QWERTY_KEYBOARD, kept: Ethogram | None = None
+) -> Recorder:
+    kept = kept or terrestrial_1()
     journal = begin(folder, kept, BEGAN, 100.0, male="M-1", female="F-1")
     return Recorder(journal, kept, hand, BEGAN, 100.0, wall=lambda: BEGAN, keyboard=keyboard)
 

@@ -5,6 +5,7 @@ no single source). A genus that is not in it is unknown, and nothing is borrowed
 """
 
 import csv
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -59,6 +60,35 @@ def group_of(species: str, ethogram: str = "", family: str = "") -> Group:
     kept = ethogram if ethogram in _FAMILIES else row.ethogram if row else _ETHOGRAMS.get(family.capitalize(), "")
     of = row.family if row else _FAMILIES.get(kept, family.capitalize())
     return Group(_FAMILIES.get(ethogram, of), kept, row.hairs if row else None)
+
+
+@dataclass(frozen=True)
+class Fitting:
+    """The ethogram that fits some animals: its name ('' where none is known to), and why, in words."""
+
+    ethogram: str
+    why: str
+
+
+def fitting(species: Iterable[str], families: Iterable[str] = ()) -> Fitting:
+    """Return the ethogram for animals of these species; for genera that the table does not have, of these families.
+
+    Where nothing at all is told of them it is the one for terrestrial tarantulas, and says so. Where what is told fits
+    no ethogram, or two, its name is ''.
+
+    >>> fitting(["Poecilotheria regalis"]).ethogram, fitting(["Nosuchgenus x"]).ethogram, fitting([]).ethogram
+    ('arboreal', '', 'terrestrial')
+    """
+    named, told = [name for name in species if name], [family for family in families if family]
+    if not named and not told:
+        return Fitting("terrestrial", "no species is known of these two")
+    fit = {group.ethogram: name for name in named if (group := group_of(name)).ethogram}
+    fit = fit or {group.ethogram: name for name in told if (group := group_of("", "", name)).ethogram}
+    if len(fit) == 1:
+        ((ethogram, name),) = fit.items()
+        return Fitting(ethogram, f"it fits {name}")
+    words = " and ".join(dict.fromkeys([*named, *told]))
+    return Fitting("", f"{'more than one ethogram fits' if fit else 'no ethogram is known to fit'} {words}")
 
 
 @cache

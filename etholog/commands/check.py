@@ -12,7 +12,7 @@ from etholog.base.files import listed
 from etholog.base.refusal import Finding, Refusal
 from etholog.base.text import visible
 from etholog.commands.output import say
-from etholog.ethogram import FORMAT_2, NEEDED, Ethogram, Hand, free_keys
+from etholog.ethogram import FORMAT_2, NEEDED, Ethogram, Hand, free_keys, recoded_from
 from etholog.recording import settings
 
 
@@ -50,9 +50,13 @@ def _keys(kept: Ethogram) -> int:
     for hand in hands:
         free = " ".join(free_keys(kept.behaviour, hand))
         print(f"{hand} hand: {len(kept.layout(hand))} keys taken; free: {free or 'none'}")
-    without = [b.code for b in kept.behaviour if b.key is None and not any(choice.key for choice in b.choices)]
-    if without:
-        print(f"without a key: {', '.join(without)}")
+    by = recoded_from(kept.behaviour)
+    for b in kept.behaviour:
+        if b.key is None and not any(choice.key for choice in b.choices):
+            how = (
+                f"the key of {by[b.code]}, then 2 or 9" if b.code in by else "give it one, or recode a mark afterwards"
+            )
+            print(f"without a key: {b.code} ({how})")
     return 0
 
 

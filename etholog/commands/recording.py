@@ -18,12 +18,13 @@ from etholog.recording.amender import Amender
 from etholog.recording.arrivals import Arrivals
 from etholog.recording.begun import Begun
 from etholog.recording.corrector import Corrector
-from etholog.recording.forms import PAIR, SETTING
+from etholog.recording.forms import ETHOGRAM, PAIR, SETTING
 from etholog.recording.keyboard import KEYBOARDS, Keyboard
 from etholog.recording.opening import NewSession, reopen
 from etholog.recording.recorder import Recorder
 from etholog.recording.settings import Settings
 from etholog.session import summary
+from etholog.session.question import Question
 
 if TYPE_CHECKING:
     from etholog.screens.plain import Console
@@ -116,9 +117,10 @@ def begin_plainly(new: NewSession, args: argparse.Namespace) -> int:
         try:
             if not new.named:
                 unsaid = [question for question in (*PAIR, *SETTING) if question.name not in new.said]
-                new.take(new.said | forms.ask_each(unsaid, console.line))
+                new.said |= forms.ask_each(unsaid, console.line)
+            choose_ethogram(new, console.line)
             against = [f"Speaks against it: {line}" for line in new.warnings]
-            for line in (new.pair, new.ethogram.title, *new.before, *against, *new.cautions):
+            for line in (new.pair, new.headline, *new.before, *against, *new.cautions):
                 tell(line)
             console.line("Enter starts the clock, Ctrl-C leaves. ")
         except EOFError:
@@ -132,6 +134,14 @@ def begin_plainly(new: NewSession, args: argparse.Namespace) -> int:
         recorder = new.begin()
         settings.keep(recorder.journal.path, _settings(args))
         return plainly(recorder, console, args.bell)
+
+
+def choose_ethogram(new: NewSession, ask: forms.Ask) -> None:
+    """Ask which ethogram is to be used, where none is known to fit these two and somebody can answer."""
+    while not new.fitting.ethogram and sys.stdin.isatty():
+        known = tuple(sorted(new.earlier.known(ETHOGRAM.name)))
+        which = Question(ETHOGRAM.name, f"{new.fitting.why}; which one?", "choice", known)
+        new.said |= forms.ask_each([which], ask)
 
 
 def plainly(recorder: Recorder, console: "Console", bell: bool = False) -> int:

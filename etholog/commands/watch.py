@@ -3,22 +3,20 @@
 import argparse
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from etholog.base import files
 from etholog.base.refusal import Refusal
+from etholog.base.text import visible
 from etholog.base.workspace import workspace
 from etholog.commands import recording
 from etholog.commands.film import watching
 from etholog.commands.film.common import add_search
+from etholog.commands.output import say
 from etholog.recording.forms import CONDITIONS, ETHOGRAM, PAIR, SETTING
 from etholog.recording.keyboard import Keyboard
 from etholog.recording.opening import NewSession
 from etholog.session.question import Question
 from etholog.session.record import Scalar
-
-if TYPE_CHECKING:
-    pass
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -28,7 +26,9 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--species", default="", help="their species")
     parser.add_argument("--place", default="", help="where it takes place")
     parser.add_argument("--observer", default="", help="who watches")
-    parser.add_argument("--ethogram", default="terrestrial", metavar="NAME", help="name or file (default: terrestrial)")
+    parser.add_argument(
+        "--ethogram", default="", metavar="NAME", help="name or file (default: the one that fits their species)"
+    )
     parser.add_argument("--folder", type=Path, default=Path(), help="the workspace (default: here)")
     conditions = parser.add_argument_group("conditions")
     for asked in CONDITIONS:
@@ -74,7 +74,8 @@ def run(args: argparse.Namespace) -> int:
     said = {question.name: getattr(args, question.name) for question in asked}
     said = {name: value for name, value in said.items() if value not in (None, "")}
     new = NewSession(args.folder, args.hand, Keyboard.of(args.map), said)
-    _ = new.ethogram  # what is wrong with it is told before anything else
+    if "ethogram" in said:
+        _ = new.ethogram  # what is wrong with it is told before anything else
     if (args.film is None and args.of is not None) or (args.film is not None and args.plain):
         raise Refusal("--of goes with --film, and --film needs the screen: leave --plain out")
     if args.stretches and args.film is None:
@@ -82,6 +83,13 @@ def run(args: argparse.Namespace) -> int:
     if not args.plain:
         recording.need_terminal()
     check_folder(args.folder)
+    if not args.plain and args.of is None and (new.named or args.film is not None):
+        try:
+            recording.choose_ethogram(new, lambda asked: input(visible(asked)))
+        except (EOFError, KeyboardInterrupt):
+            say("", "nothing was begun")
+            return 0
+        say(f"{new.pair}: {new.headline}")
     if args.film is not None:
         return watching.begin(args, new)
     return recording.begin_plainly(new, args) if args.plain else recording.record(args, new=new)

@@ -20,6 +20,7 @@ from etholog.ethogram.schema import (
     Stage,
     free_keys,
     known_marks,
+    recoded_from,
 )
 
 __all__ = [
@@ -49,6 +50,7 @@ __all__ = [
     "known_marks",
     "own_keys",
     "read",
+    "recoded_from",
     "shipped",
     "with_roles",
 ]

@@ -263,6 +263,15 @@ def presses(behaviours: Iterable[Behaviour], hand: Hand) -> Iterator[tuple[str, 
                 yield key, Press(behaviour, choice), place
 
 
+def recoded_from(behaviours: Iterable[Behaviour]) -> dict[str, str]:
+    """Return the behaviours without a key, each with the one whose key reaches it when that mark is recoded once."""
+    kept = list(behaviours)
+    keyed = {b.code for b in kept if b.key is not None or any(choice.key is not None for choice in b.choices)}
+    # A mark that has one of two choices is recoded to the other choice.
+    simple = [b for b in kept if b.code in keyed and len(b.choices) != 2]
+    return {b.resembles: b.code for b in reversed(simple) if b.resembles is not None and b.resembles not in keyed}
+
+
 def free_keys(behaviours: Iterable[Behaviour], hand: Hand) -> str:
     """Return the keys within that hand's reach that stand for nothing yet."""
     taken = {key for key, _, _ in presses(behaviours, hand)}

@@ -125,7 +125,8 @@ class Corrector:
             return Answer("no mark to recode")
         if (
             behaviour.kind == "state"
-            and not self._is_end(mark)
+            and mark.get("edge") != "offset"
+            and len(self.live.ends_of(mark["n"])) == 1
             and self.live.runs_at(mark["t"], behaviour.code, choice, without=mark["n"])
         ):
             # The key would have ended it.
@@ -184,11 +185,6 @@ class Corrector:
         if behaviour.kind == "event":
             return None
         return "offset" if self.live.runs_at(t, behaviour.code, choice) else "onset"
-
-    def _is_end(self, mark: Mapping[str, Any]) -> bool:
-        """Return whether it is an end of a state's bout."""
-        behaviour = self.ethogram.by_code.get(mark.get("code", ""))
-        return mark["do"] == "mark" and behaviour is not None and behaviour.kind == "state"
 
     def _ends_of_gap_around(self, t: int, before: int) -> list[int]:
         """Return what ended the gap that lies around `t` and was over at `before`: who saw something then, watched."""

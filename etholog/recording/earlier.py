@@ -58,13 +58,19 @@ class Earlier:
         """Return the species of these animals, as their cards say, or the last sessions with them."""
         found: list[str] = []
         for name in (self.now.get(name, name) for name in names if name):
-            try:
-                on_card = card.read(root_of(self.folder) / "animals" / card.file_name(name)).species
-            except Refusal:
-                on_card = ""
             met = (header["species"] for _, header in self.headers if name in (header["male"], header["female"]))
-            found.append(on_card or next(filter(None, met), ""))
+            found.append(self._on_card(name, "species") or next(filter(None, met), ""))
         return [name for name in found if name]
+
+    def families(self, *names: str) -> list[str]:
+        """Return the families of these animals, where their cards say them."""
+        return [family for name in names if name and (family := self._on_card(name, "family"))]
+
+    def _on_card(self, name: str, kind: str) -> str:
+        try:
+            return card.read(root_of(self.folder) / "animals" / card.file_name(self.now.get(name, name))).fact(kind)
+        except Refusal:
+            return ""
 
     def of(self, male: str, female: str) -> Iterator[str]:
         """Yield the last sessions of each of the two animals, a line each."""

@@ -13,7 +13,7 @@ SETTING = (
     Question("place", "where it takes place"),
     Question("observer", "who watches"),
 )
-ETHOGRAM = Question("ethogram", "what may be recorded (ethogram)")
+ETHOGRAM = Question("ethogram", "ethogram, if not the fitting one")
 CONDITIONS = (
     Question("temperature_c", "temperature in degrees Celsius", "number"),
     Question("humidity_percent", "relative humidity in percent", "number"),

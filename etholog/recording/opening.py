@@ -10,6 +10,7 @@ from typing import Any
 
 from etholog import animals, ethogram, session
 from etholog.animals import Animals, cautions, naming, readiness
+from etholog.animals.groups import Fitting, fitting
 from etholog.base import files, system
 from etholog.base.journal import Journal
 from etholog.base.refusal import Refusal
@@ -67,9 +68,33 @@ class NewSession:
         return f"{self.said.get('male') or 'male'} x {self.said.get('female') or 'female'}"
 
     @property
+    def species(self) -> list[str]:
+        """The species: as said for this session, else as the cards or the last sessions of these two say."""
+        said = self.said.get("species", "")
+        return [said] if said else self.earlier.species(self.said.get("male", ""), self.said.get("female", ""))
+
+    @property
+    def fitting(self) -> Fitting:
+        """The ethogram that was said, else the one that fits these two; its name is '' where none is known to."""
+        if said := self.said.get("ethogram"):
+            return Fitting(said, "")
+        families = self.earlier.families(self.said.get("male", ""), self.said.get("female", ""))
+        return fitting(self.species, families)
+
+    @property
+    def headline(self) -> str:
+        """What will be recorded; and why that, where nobody said it. Refusal as for `ethogram`."""
+        kept, why = self.ethogram, self.fitting.why
+        return f"{kept.title} (ethogram {kept.name}: {why})" if why else kept.title
+
+    @property
     def ethogram(self) -> Ethogram:
-        """The ethogram that was chosen. Refusal when there is none of that name, or a wrong one."""
-        return ethogram.read(ethogram.find(self.said["ethogram"], self.workspace))
+        """The ethogram that was said or that fits. Refusal when there is none of that name, or a wrong one, or none
+        that is known to fit."""
+        fit = self.fitting
+        if not fit.ethogram:
+            raise Refusal(f"{fit.why}; say which one: {', '.join(sorted(self.earlier.known('ethogram')))}")
+        return ethogram.read(ethogram.find(fit.ethogram, self.workspace))
 
     @property
     def layout(self) -> dict[str, Press]:
@@ -104,12 +129,10 @@ class NewSession:
     @property
     def cautions(self) -> list[str]:
         """What to beware of: the ethogram's cautions, those that follow these two animals, whom to call."""
-        workspace, species = self.workspace, self.said.get("species", "")
-        told = [species] if species else self.earlier.species(self.said.get("male", ""), self.said.get("female", ""))
-        own = [one for one in cautions.cautions(told, self.ethogram.name) if one != cautions.OTHERS]
+        own = [one for one in cautions.cautions(self.species, self.ethogram.name) if one != cautions.OTHERS]
         told_already = {_topic(one) for one in own}
         others = [one for one in self.ethogram.cautions if _topic(one) not in told_already]
-        return [*own, *others, *filter(None, [cautions.poison_centre(workspace)])]
+        return [*own, *others, *filter(None, [cautions.poison_centre(self.workspace)])]
 
     @property
     def warnings(self) -> list[str]:
@@ -123,9 +146,13 @@ class NewSession:
 
     def take(self, said: dict[str, Any]) -> None:
         """Take in what was said. Refusal as above."""
-        kept = {"ethogram": self.said["ethogram"]} | said
-        ethogram.read(ethogram.find(kept["ethogram"], self.workspace))
-        self.said = kept
+        before = self.said
+        self.said = {name: value for name, value in before.items() if name == "ethogram"} | said
+        try:
+            _ = self.ethogram
+        except Refusal:
+            self.said = before
+            raise
 
     def aside(self, typed: Mapping[str, str]) -> str:
         """Return what is known of the two animals named so far."""

@@ -10,7 +10,6 @@ from etholog.base.refusal import Refusal
 from etholog.recording.arrivals import PASTE, TAP, Arrivals
 from etholog.recording.begun import Begun
 from etholog.recording.corrector import NOTE_LENGTH
-from etholog.recording.forms import ETHOGRAM
 from etholog.recording.opening import NewSession
 from etholog.recording.recorder import Recorder
 from etholog.recording.settings import Settings, keep
@@ -98,10 +97,8 @@ class WatchApp(ThemedApp):
             )
 
     def _given(self, new: NewSession) -> dict[str, str]:
-        """What was said by options, and else what was typed before the form was broken off; the ethogram has a default
-        among the options, so what was typed goes before that."""
-        begun = self._begun_form.typed("form")
-        return begun | new.given | {name: text for name, text in begun.items() if name == ETHOGRAM.name}
+        """What was said by options, and else what was typed before the form was broken off."""
+        return self._begun_form.typed("form") | new.given
 
     @property
     def _begun_form(self) -> Begun:
@@ -121,7 +118,7 @@ class WatchApp(ThemedApp):
                 Ready(
                     self.new.ethogram,
                     self.new.layout,
-                    self.new.pair,
+                    f"{self.new.pair}. {self.new.headline}",
                     self.new.cautions,
                     self.new.before,
                     self.new.warnings,

@@ -4,7 +4,7 @@ import textwrap
 from collections.abc import Mapping
 
 from etholog.base.text import visible
-from etholog.ethogram import Ethogram, Press
+from etholog.ethogram import Ethogram, Press, recoded_from
 from etholog.ethogram.own_keys import Where, rows
 from etholog.recording.keyboard import Keyboard
 
@@ -35,6 +35,8 @@ def definitions(ethogram: Ethogram, layout: Mapping[str, Press]) -> list[str]:
     keys: dict[str, list[str]] = {}
     for key, press in layout.items():
         keys.setdefault(press.behaviour.code, []).append(key)
+    for code, base in recoded_from(ethogram.behaviour).items():
+        keys.setdefault(code, [f"{key} 2" for key in keys.get(base, ["-"])[:1]])
     return [
         visible(f"{' '.join(keys.get(one.code, ['-']))}  {one.label} ({one.actor}, {one.kind}): {one.definition}")
         for one in ethogram.behaviour

@@ -35,14 +35,14 @@ class Ready(Screen[bool], inherit_bindings=False):
         self,
         ethogram: Ethogram,
         layout: Mapping[str, Press],
-        pair: str,
+        title: str,
         cautions: Sequence[str],
         before: Sequence[str],
         warnings: Sequence[str],
         start: Callable[[], None],
     ) -> None:
         super().__init__()
-        self._ethogram, self._pair = ethogram, pair
+        self._ethogram, self._title = ethogram, title
         self._cautions, self._before, self._warnings = cautions, before, warnings
         self._layout = layout
         self._meanings = False  # whether the behaviours are shown in place of the cautions
@@ -52,7 +52,7 @@ class Ready(Screen[bool], inherit_bindings=False):
     def compose(self) -> ComposeResult:
         """Lay the screen out."""
         with VerticalScroll(id="said", can_focus=False):
-            yield Static(visible(f"{self._pair}. {self._ethogram.title}"), markup=False)
+            yield Static(visible(self._title), markup=False)
             if self._before:
                 yield Static("\n".join(visible(line) for line in ("Before:", *self._before)), markup=False)
             if self._warnings:

@@ -12,6 +12,7 @@ from etholog.animals import care, entering, readiness
 from etholog.animals.entering import NewEntry
 from etholog.animals.lot import Lot, Stage
 from etholog.base.dates import Day
+from etholog.base.refusal import Refusal
 from etholog.commands.label import lines as label
 from etholog.ethogram import at_hand
 from etholog.recording.keyboard import QWERTY_KEYBOARD
@@ -259,6 +260,39 @@ def test_the_line_for_the_poison_centre_is_the_keepers_own(tmp_path: Path) -> No
     (tmp_path / "poison-centre.txt").write_text("Poison centre: 555 0100\n", encoding="utf-8")
     assert advice(tmp_path, "label").endswith("Poison centre: 555 0100")
     assert advice(tmp_path, "beware").endswith("Poison centre: 555 0100")
+
+
+@pytest.mark.parametrize(
+    ("said", "on_cards", "ethogram"),
+    [
+        ("Poecilotheria regalis", "", "arboreal"),
+        ("hogna carolinensis", "", "wolf-spider"),
+        ("", "Phidippus regius", "jumping-spider"),
+        ("", "Brachypelma smithi", "terrestrial"),
+        ("Caribena versicolor", "Brachypelma smithi", "arboreal"),  # what is said now goes before the cards
+        ("", "", "terrestrial"),
+    ],
+)
+def test_a_session_takes_the_ethogram_that_fits(said: str, on_cards: str, ethogram: str, tmp_path: Path) -> None:
+    write_card(tmp_path, "F-1", ("sex", "2020", "female"), *([("species", "2020", on_cards)] if on_cards else []))
+    names = {"male": "M-1", "female": "F-1"} | ({"species": said} if said else {})
+    new = NewSession(tmp_path / "sessions", "left", QWERTY_KEYBOARD, names)
+    assert new.ethogram.name == ethogram
+    assert f"ethogram {ethogram}: " in new.headline
+    assert "ethogram" not in NewSession(new.folder, "left", QWERTY_KEYBOARD, {"ethogram": "arboreal"}).headline
+
+
+def test_no_ethogram_is_borrowed_for_a_genus_that_is_not_known(tmp_path: Path) -> None:
+    names = {"male": "M-1", "female": "F-1", "species": "Nosuchgenus mirabilis"}
+    with pytest.raises(Refusal, match="fit Nosuchgenus mirabilis; say which one: arboreal, jumping-spider"):
+        _ = NewSession(tmp_path / "sessions", "left", QWERTY_KEYBOARD, names).ethogram
+    write_card(tmp_path, "F-1", ("family", "2020", "Lycosidae"))
+    assert NewSession(tmp_path / "sessions", "left", QWERTY_KEYBOARD, names).ethogram.name == "wolf-spider"
+    two = names | {"species": ""}
+    write_card(tmp_path, "F-1", WOLF)
+    write_card(tmp_path, "M-1", JUMPING)
+    with pytest.raises(Refusal, match="more than one ethogram fits Phidippus regius and Hogna carolinensis"):
+        _ = NewSession(tmp_path / "sessions", "left", QWERTY_KEYBOARD, two).ethogram
 
 
 # What a keeper reads for one species of each group, whole: the page before the clock, the label, what is due, what

@@ -235,3 +235,13 @@ def test_check_shows_which_keys_are_free(tmp_path: Path, etholog: Callable[..., 
     assert "without a key: vibration" in done.stdout
     full = etholog("check", "--keys", "terrestrial")
     assert "left hand: 21 keys taken; free: none" in full.stdout
+
+
+@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("hand", ["left", "right"])
+def test_every_act_is_marked_by_a_key_or_by_one_more_press(name: str, hand: ethogram.Hand) -> None:
+    kept = ethogram.read(shipped(name))
+    by = ethogram.recoded_from(kept.behaviour)
+    keyed = {press.behaviour.code for press in kept.layout(hand).values()}
+    assert keyed | set(by) == {b.code for b in kept.behaviour}
+    assert set(by.values()) <= keyed

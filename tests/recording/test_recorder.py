@@ -294,6 +294,27 @@ def test_a_behaviour_without_a_key_gets_a_lane_when_a_mark_is_recoded_to_it(tmp_
     live.journal.close()
 
 
+@pytest.mark.parametrize(
+    ("name", "keys", "codes"),
+    [
+        ("terrestrial", "42", ["on_silk"]),
+        ("terrestrial", "y2", ["kicks_hairs"]),
+        ("terrestrial", "eee2", ["approaches", "retreats"]),
+        ("terrestrial", "ggg2", ["leg_tapping", "taps_her"]),
+        ("terrestrial", "e2e2", ["retreats"]),  # the same two presses end it
+        ("arboreal", "f2", ["push_up"]),
+        ("arboreal", "h2", ["falls"]),
+        ("wolf-spider", "eee2", ["approaches", "retreats"]),
+    ],
+)
+def test_an_act_without_a_key_is_marked_by_two_presses(tmp_path: Path, name: str, keys: str, codes: list[str]) -> None:
+    on = recorder(tmp_path, kept=ethogram.read(ethogram.shipped() / f"{name}.toml"))
+    press(on, *keys)
+    fold = reread(on).fold
+    assert [bout.code for bout in fold.bouts] == codes
+    assert not fold.remarks
+
+
 def test_a_lane_shows_bars_ticks_sides_and_what_runs(tmp_path: Path) -> None:
     live = recorder(tmp_path)
     for key, at in (("v", 102), ("x", 104), ("c", 110), ("w", 103), ("w", 103.4), ("w", 109)):

@@ -20,6 +20,7 @@ from etholog.analysis.permutation import Permuted
 from etholog.analysis.share import wilson
 from etholog.animals import Pairing
 from etholog.animals.attempts import Attempt, by_female
+from etholog.animals.lot import Stage
 from etholog.base.dates import Day
 from etholog.season import Season
 from etholog.session.evidence import Evidence
@@ -35,7 +36,11 @@ def outcomes(season: Season, today: date) -> pd.DataFrame:
     (whether a session of it was), evidence (rung of the ladder, 0 to 7; NaN unknown), courted, latency_s (of the
     evening with the best evidence), insertions, insertion_s, palps; may_have_taken, end ('sac', 'moult', 'died',
     'open'), days from the last pairing that may have taken to the end (or `today`); eaten, pulled, opened, young (NaN:
-    not counted), doubts; sac_end ('young', 'lost', 'none': counted, no young; 'open'; '' no sac) in sac_days.
+    not counted), doubts; sac_end ('young', 'lost', 'none': counted, no young; 'open'; '' no sac) in sac_days. seen: the
+    rung that was seen in its sessions, a sac left aside; rests_on: on what it rests that sperm may have been
+    transferred. Of the young: laid (all eggs of the first count), then the latest count of the living at each stage
+    (eggs, eggs_with_legs, nymphs, first_instar, second_instar, spiderlings; NaN: not counted), and stages: the same in
+    words, with what was lost between.
     """
     animals = columns.season(season).animals.as_of(columns.day(today))
     evenings = _evenings(season)
@@ -102,6 +107,11 @@ def _row(one: Attempt, species: str, evenings: pd.DataFrame, today: date) -> dic
         "opened": one.opened is not None,
         "young": float("nan") if one.young is None else float(one.young),
         "doubts": "; ".join(one.doubts),
+        "seen": float(one.best) if one.best.known else float("nan"),
+        "rests_on": one.rests_on,
+        "laid": float("nan") if one.lot.laid is None else float(one.lot.laid),
+        **{stage.name.lower(): float(one.lot.alive.get(stage, np.nan)) for stage in Stage},
+        "stages": one.lot.words,
     }
 
 
@@ -132,12 +142,13 @@ def _of_sac(one: Attempt, today: date) -> dict[str, Any]:
     if not one.sac:
         return {"sac_end": "", "sac_days": float("nan")}
     came, on = "open", Day.of(today)
+    young = [count for count in one.lot.counts if count.state == "alive" and count.stage > Stage.EGGS]
     if one.young:
-        came, on = "young", next((count.on for count in one.counts if count.number), on)
+        came, on = "young", next(count.on for count in young if count.number)
     elif one.eaten:
         came, on = "lost", one.eaten.on
-    elif one.young is not None:
-        came, on = "none", one.counts[0].on
+    elif young:
+        came, on = "none", young[0].on
     return {"sac_end": came, "sac_days": max(sum(one.sac.on.days_until(on)) / 2, 0.0)}
 
 
@@ -156,7 +167,8 @@ def funnel(table: pd.DataFrame, day: float | None = None) -> pd.DataFrame:
 
     Returns
     -------
-    step, reached, of, open (still waiting, and for less than `day`), share, low, high, day (NaN: of the evening).
+    step, reached, of, open (still waiting, and for less than `day`), share, low, high, day (NaN: of the evening),
+    by_sac (how many of `reached` nobody saw: a later sac is the evidence; 0 where the table has no column `seen`).
     The share is NaN after the last day that anything is known of.
     """
     table = _attempts(
@@ -169,6 +181,12 @@ def funnel(table: pd.DataFrame, day: float | None = None) -> pd.DataFrame:
     inserted = watched["evidence"] >= Evidence.INSERTION
     clasped = inserted | (watched["evidence"] >= Evidence.CLASP)
     courted = clasped | watched["courted"]
+    seen = columns.numbers(watched, "seen") if "seen" in watched else watched["evidence"]
+    by_sac = {
+        "courted": int((courted & ~watched["courted"] & ~(seen >= Evidence.CLASP)).sum()),
+        "clasped": int((clasped & ~(seen >= Evidence.CLASP)).sum()),
+        "inserted": int((inserted & ~(seen >= Evidence.INSERTION)).sum()),
+    }
     evening_steps = [
         ("introduced", len(table), len(table)),
         ("courted", int(courted.sum()), len(watched)),
@@ -178,7 +196,7 @@ def funnel(table: pd.DataFrame, day: float | None = None) -> pd.DataFrame:
     rows = [
         {"step": step, "reached": n, "of": of, "open": 0, "share": n / of if of else np.nan}
         | dict(zip(("low", "high"), wilson(n, of), strict=True))
-        | {"day": np.nan}
+        | {"day": np.nan, "by_sac": by_sac.get(step, 0)}
         for step, n, of in evening_steps
     ]
     taken = table[table["may_have_taken"] & (table["days"] >= 0)]
@@ -209,7 +227,7 @@ def _come(days: pd.Series, end: pd.Series, wanted: str, day: float | None) -> di
     share, se = (float(upto[name].iloc[-1]) for name in (wanted, f"se_{wanted}")) if came else (0.0, np.nan)
     low, high = log_log_limits(share, se)
     shown = (share, low, high) if known else (np.nan,) * 3
-    return row | dict(zip(("share", "low", "high"), shown, strict=True)) | {"day": at}
+    return row | dict(zip(("share", "low", "high"), shown, strict=True)) | {"day": at, "by_sac": 0}
 
 
 def time_to_sac(table: pd.DataFrame) -> pd.DataFrame:

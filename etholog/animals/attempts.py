@@ -14,6 +14,7 @@ from etholog.session.evidence import Evidence
 Tries = dict[str, list["Attempt"]]
 End = Literal["sac", "moult", "died", "open"]
 
+SAC_ALONE = "a sac alone"
 # On one day a moult comes before a pairing and a pairing before a sac: anything else would need a remark.
 _RANK = {"moult": 0, "paired": 1, "sac": 2, "died": 9}
 
@@ -89,7 +90,7 @@ class Attempt:
         """On what it rests that sperm may have been transferred, in words; '' where nothing says so."""
         if self.sac and self.best < Evidence.INSERTION:
             seen = self.best.words if self.stored or self.pairings else "no pairing known"
-            return f"a sac alone, of an insertion that nobody saw ({seen})"
+            return f"{SAC_ALONE}, of an insertion that nobody saw ({seen})"
         if self.sac or self.best >= Evidence.INSERTION:
             return self.best.words
         if self.best == Evidence.CLASP:

@@ -134,7 +134,8 @@ class Entry:
         """What it says, in words: `meal, small`; `weight 21.5 g`."""
         kind = KINDS[self.kind]
         number = "" if self.number is None else f"{self.number:g} {kind.unit}".rstrip()
-        parts = [kind.label, self.words, number]
+        label = kind.label if self.words or number else kind.label.removesuffix(" to")
+        parts = [label, self.words, number]
         return " ".join(part for part in parts if part) + ("" if self.sure else " (unsure)")
 
 

@@ -1,7 +1,7 @@
 """Which group of spiders an animal belongs to: its family, the ethogram that fits, and whether it has urticating hairs.
 
-The table beside this names genera: family and range as arachnologists give them at large (from memory, November 2026;
-no single source). A genus that is not in it is unknown, and nothing is borrowed for it from another group.
+The table beside this names genera; each row says its source or that it is from memory, and when it was written. A genus
+that is not in it is unknown, and nothing is borrowed for it from another group.
 """
 
 import csv

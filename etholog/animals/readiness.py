@@ -9,7 +9,7 @@ from typing import Literal
 
 from etholog.animals.attempts import Attempt, attempts, by_female
 from etholog.animals.card import KINDS, Card, Entry
-from etholog.animals.care import NEAR_MOULT_DAYS, USUAL_INTERMOULT, moult_may_be_near, window
+from etholog.animals.care import NEAR_MOULT_DAYS, USUAL_INTERMOULT, Window, moult_may_be_near, window
 from etholog.animals.cautions import cautions, poison_centre
 from etholog.animals.custody import custody
 from etholog.animals.groups import Group
@@ -24,7 +24,7 @@ from etholog.session.evidence import Evidence
 Side = Literal["for", "against", "unknown", "note"]
 
 HARDENED_DAYS = 28
-HUNGRY_DAYS = 21
+HUNGRY_DAYS = 21  # where the window of its group does not say how often it is fed
 
 
 @dataclass(frozen=True)
@@ -44,7 +44,7 @@ def facts(male: str, female: str, animals: Animals, known: Sequence[Ethogram], t
         *_species(male, female, animals),
         *_kin(male, female, animals),
         *_his(male, animals, known, now),
-        *hers(female, animals, now),
+        *hers(female, animals, known, now),
         *_together(male, female, animals),
     ]
 
@@ -153,14 +153,14 @@ def _his(male: str, animals: Animals, known: Sequence[Ethogram], now: Day) -> It
             told = "" if inside else f"; most pair from {low} to {high} days after it (common practice, no source)"
             yield Fact("for" if inside else "against", f"{card.id}: last moult {_ago(moult.on, now)}{told}")
         yield from _charge(card.id, card.all("sperm_web"), met, now)
-        yield from _fed(card, animals, now)
+        yield from _fed(card, animals, mine, now)
         yield from _measured(card, now)
     if hurt := animals.not_whole(male):
         yield Fact("against", f"{hurt.male}: not whole since {hurt.on.text} with {hurt.female}, as you answered")
     if met:
-        yield Fact("note", f"{met[-1].male}: last session {_ago(met[-1].on, now)}, {len(met)} in all")
+        yield Fact("note", f"{met[-1].male}: last pairing {_ago(met[-1].on, now)}, {len(met)} in all")
     else:
-        yield Fact("note", f"{animals.id_of(male)}: no session yet")
+        yield Fact("note", f"{animals.id_of(male)}: no pairing yet")
 
 
 def _charge(who: str, webs: Sequence[Entry], met: Sequence[Pairing], now: Day) -> Iterator[Fact]:
@@ -173,7 +173,7 @@ def _charge(who: str, webs: Sequence[Entry], met: Sequence[Pairing], now: Day) -
         yield Fact("for", f"{who}: sperm web {_ago(webs[-1].on, now)}")
 
 
-def _fed(card: Card, animals: Animals, now: Day) -> Iterator[Fact]:
+def _fed(card: Card, animals: Animals, mine: Window | None, now: Day) -> Iterator[Fact]:
     meal = card.last("meal")
     if meal is None:
         yield Fact("unknown", f"{card.id}: no meal on the card")
@@ -186,7 +186,7 @@ def _fed(card: Card, animals: Animals, now: Day) -> Iterator[Fact]:
         mature = card.sex == "male" and card.last_moult is not None
         yield Fact("note" if mature else "against", last + (": a moult may be near" if near else ""))
         return
-    hungry = meal.on.days_until(now)[0] > HUNGRY_DAYS
+    hungry = meal.on.days_until(now)[0] > (mine.care.meal[1] if mine else HUNGRY_DAYS)
     yield Fact("against" if hungry else "for", last)
 
 
@@ -226,14 +226,14 @@ def _adult(card: Card, tries: Sequence[Attempt], group: Group, now: Day) -> Iter
     yield Fact("unknown", f"{who}: is she adult? No sac is known; {', '.join(known)}")
 
 
-def hers(female: str, animals: Animals, now: Day) -> Iterator[Fact]:
+def hers(female: str, animals: Animals, known: Sequence[Ethogram], now: Day) -> Iterator[Fact]:
     """Yield what is known of a female alone: moults and how near the next may be, meals, pairings, sacs."""
     card, who = animals.find(female), animals.id_of(female)
     tries, group = attempts(animals, female), animals.group_of(female)
     if card is not None:
         yield from _adult(card, tries, group, now)
         yield from _moults(card, group, now)
-        yield from _fed(card, animals, now)
+        yield from _fed(card, animals, window(female, animals, known), now)
         yield from _measured(card, now)
     told = [pairing for pairing in animals.pairings_of(female) if pairing.female == who and pairing.female_after]
     if told:

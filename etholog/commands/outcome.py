@@ -6,6 +6,7 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from etholog.animals.attempts import SAC_ALONE
 from etholog.base.dates import exact_day
 from etholog.base.refusal import Refusal
 from etholog.commands.output import add_json, add_more, as_json, lead, limits, paragraph, say, table
@@ -147,6 +148,7 @@ def _narrow(attempts: "pd.DataFrame") -> "pd.DataFrame":
 
     shown = attempts[["female", "males", "last_on", "end", "days", "insertion_s"]].copy()
     shown["evidence"] = evidence_words(attempts)
+    shown["young"] = attempts["stages"]
     return shown
 
 
@@ -162,10 +164,12 @@ def _sentence(attempts: "pd.DataFrame", evening: "pd.DataFrame") -> str:
     taken = attempts[attempts["may_have_taken"]]
     closed = taken[taken["end"] != "open"]
     sacs = int((closed["end"] == "sac").sum())
+    unseen = int((closed["end"].eq("sac") & closed["rests_on"].str.startswith(SAC_ALONE)).sum())
+    alone = f", {unseen} of them after an insertion that nobody saw (the sac is the evidence)" if unseen else ""
     return (
         f"{len(taken)} attempts in which sperm may have been transferred, {len(taken) - len(closed)} of them still open"
-        f" (each counts for as long as it has waited); {sacs} gave a sac. Shares from the sac on: what had come by the"
-        f" day that is named. 4 measures of the evening were tried on {len(closed)} attempts of"
+        f" (each counts for as long as it has waited); {sacs} gave a sac{alone}. Shares from the sac on: what had come"
+        f" by the day that is named. 4 measures of the evening were tried on {len(closed)} attempts of"
         f" {closed['female'].nunique()} females{_compared(evening)} A sac does not prove a transfer, and its absence"
         " does not rule one out."
     )

@@ -44,7 +44,7 @@ def run(args: argparse.Namespace) -> int:
         she, title = args.male, f"{args.male} once more"
         if known.sex_of(she) == "male":
             raise Refusal(f"{she} is a male; name the female as well: etholog ready {she} FEMALE")
-        found = list(readiness.hers(she, known, Day.of(today)))
+        found = list(readiness.hers(she, known, kept, Day.of(today)))
     found += _second_introductions(known, known.genus_of(she))
     if args.json:
         print(as_json([vars(fact) for fact in found]))

@@ -1,5 +1,7 @@
 """Card lines in, advice out, for four groups of spiders. Beside each case stands its source, or that there is none."""
 
+import csv
+import re
 from collections.abc import Callable
 from datetime import date
 from pathlib import Path
@@ -293,6 +295,16 @@ def test_no_ethogram_is_borrowed_for_a_genus_that_is_not_known(tmp_path: Path) -
     write_card(tmp_path, "M-1", JUMPING)
     with pytest.raises(Refusal, match="more than one ethogram fits Phidippus regius and Hogna carolinensis"):
         _ = NewSession(tmp_path / "sessions", "left", QWERTY_KEYBOARD, two).ethogram
+
+
+@pytest.mark.parametrize("name", ["genera.csv", "synonyms.csv"])
+def test_each_row_of_a_shipped_table_says_its_source_or_that_it_has_none(name: str) -> None:
+    with Path(animals.__file__).with_name(name).open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    assert len({next(iter(row.values())) for row in rows}) == len(rows)
+    for row in rows:
+        assert re.search(r"\d{4}|from memory", row["source"]), row
+        assert re.fullmatch(r"20\d\d-(0[1-9]|1[0-2])", row["as_of"]), row
 
 
 # What a keeper reads for one species of each group, whole: the page before the clock, the label, what is due, what

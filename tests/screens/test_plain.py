@@ -220,3 +220,13 @@ def test_ctrl_z_says_how_to_come_back_and_leaves_a_gap(tmp_path: Path) -> None:
     (gap,) = fold.gaps
     assert gap.why == "etholog was stopped"
     assert gap.offset - gap.onset > 900
+
+
+def test_a_genus_that_no_ethogram_is_known_to_fit_is_asked_about(tmp_path: Path) -> None:
+    with Terminal(*PLAIN, "--species", "Nosuchgenus mirabilis", cwd=tmp_path, rows=60) as terminal:
+        terminal.until("no ethogram is known to fit Nosuchgenus mirabilis; which one?")
+        terminal.type("2\r")
+        terminal.until("Jumping spiders")
+        terminal.until("Enter starts the clock")
+        terminal.type("\x03")
+        assert terminal.wait() == 0

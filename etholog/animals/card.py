@@ -44,9 +44,11 @@ KINDS: dict[str, Kind] = {
     "family": Kind("family", "words"),
     "form": Kind("locality or form", "words"),
     "lent": Kind("lent to", "words"),
+    "borrowed": Kind("on loan from", "words"),
     "returned": Kind("returned", "words?"),
     "sold": Kind("sold to", "words?"),
     "given": Kind("given to", "words?"),
+    "shares": Kind("shares of the young", "words"),
     "moult": Kind("moult", "words?", choices=("last",)),
     "meal": Kind("meal", "words?", choices=("small", "middling", "large", "refused")),
     "water": Kind("water"),
@@ -66,7 +68,7 @@ KINDS: dict[str, Kind] = {
     "renamed": Kind("renamed to", "words"),
     "note": Kind("note", "words"),
 }
-FACTS = ("sex", "species", "bought_as", "family", "form", "dam", "sire", "moved")
+FACTS = ("sex", "species", "bought_as", "family", "form", "dam", "sire", "moved", "shares")
 NO_EVENT = ("note", "renamed", *FACTS)  # these may be told of an animal long dead
 OF_THE_SAC = ("pulled", "opened", "count")  # a sac may live on when she doesn't
 

@@ -117,7 +117,7 @@ def due(animals: Animals, known: Sequence[Ethogram], today: date) -> list[Task]:
     """Return all that is to be done from today on, by date; what should be done already comes first.
 
     An animal that is sold, given or lent needs nothing from this keeper but, where it was lent until a date, to come
-    back.
+    back; one that is here on loan is looked after, and goes back in its time.
     """
     windows: dict[tuple[str, Group], Window | None] = {}
     every = by_female(animals)
@@ -126,8 +126,9 @@ def due(animals: Animals, known: Sequence[Ethogram], today: date) -> list[Task]:
         card = animals.find(name)
         tries = every.get(name, [])
         where = custody(card)
-        if where.where != "here":
-            found += _away(name, where)
+        if not animals.died(name):
+            found += _return(name, where)
+        if not where.at_hand:
             continue
         found += _planned(name, animals)
         of = animals.species_of(name), animals.group_of(name)
@@ -150,12 +151,16 @@ def due(animals: Animals, known: Sequence[Ethogram], today: date) -> list[Task]:
     return sorted(still, key=lambda task: (task.first, task.animal, task.key))
 
 
-def _away(name: str, where: Custody) -> Iterator[Task]:
-    if where.where == "lent" and where.until and where.since:
+def _return(name: str, where: Custody) -> Iterator[Task]:
+    if where.where in ("lent", "borrowed") and where.until and where.since:
+        owner = where.who or "the owner"
+        what = f"bring {name} back to {owner}"
+        if where.where == "lent":
+            what = f"{where.who or 'the borrower'} was to bring {name} back"
         yield Task(
-            f"{name}/lent/{where.since.text}",
+            f"{name}/{where.where}/{where.since.text}",
             name,
-            f"{where.who or 'the borrower'} was to bring {name} back",
+            what,
             where.until.first,
             where.until.last,
             where.words,

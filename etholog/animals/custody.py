@@ -7,18 +7,21 @@ from typing import Literal
 from etholog.animals.card import Card
 from etholog.base.dates import Day
 
-Where = Literal["here", "lent", "sold", "given"]
-KINDS = ("lent", "returned", "sold", "given", "moved")
+Where = Literal["here", "borrowed", "lent", "sold", "given", "back"]
+KINDS = ("lent", "borrowed", "returned", "sold", "given", "moved")
 # `moved` takes any words; these are what keepers wrote there before there were entries of their own.
 _MOVED = re.compile(
-    r"(lent|loaned|sold|given|returned|back)\b(?:\s+(?:away|out|home))?(?:\s+(?:to|from)\s+(.+))?", re.I
+    r"(lent|loaned|borrowed|sold|given|returned|back)\b(?:\s+(?:away|out|home))?(?:\s+(?:to|from)\s+(.+))?", re.I
 )
-_UNTIL = re.compile(r"(.*?),?\s+until (\d{4}(?:-\d{2}){0,2})", re.ASCII)
+_UNTIL = re.compile(r"(.*?),?\s*\buntil (\d{4}(?:-\d{2}){0,2})", re.ASCII)
+_SHARE = re.compile(r"(.+?)\s+(\d+(?:\.\d+)?)\s*%?", re.ASCII)
+_SAID = {"borrowed": "on loan from", "back": "returned to"}
 
 
 @dataclass(frozen=True)
 class Custody:
-    """Where an animal is: here, or lent, sold or given to `who`, since a date; `until` where that was agreed on."""
+    """Where an animal is, since a date: here; here on loan from `who` (`borrowed`); lent, sold or given to `who`, or
+    given `back` to its owner. `until` where that was agreed on."""
 
     where: Where = "here"
     who: str = ""
@@ -26,14 +29,19 @@ class Custody:
     until: Day | None = None
 
     @property
+    def at_hand(self) -> bool:
+        """Whether this keeper has it in the house, and looks after it."""
+        return self.where in ("here", "borrowed")
+
+    @property
     def words(self) -> str:
         """`lent to Anna since 2026-03-01, until 2026-06-01`."""
         parts = [
-            self.where,
-            *([f"to {self.who}"] if self.who else []),
-            *([f"since {self.since.text}"] if self.since else []),
+            _SAID.get(self.where, f"{self.where} to") if self.who else self.where,
+            self.who,
+            f"since {self.since.text}" if self.since else "",
         ]
-        return " ".join(parts) + (f", until {self.until.text}" if self.until else "")
+        return " ".join(filter(None, parts)) + (f", until {self.until.text}" if self.until else "")
 
 
 def custody(card: Card | None) -> Custody:
@@ -46,12 +54,28 @@ def custody(card: Card | None) -> Custody:
             if found is None:
                 continue  # from one shelf to another
             kind, who = found[1].lower(), found[2] or ""
-        kind = {"loaned": "lent", "back": "returned"}.get(kind, kind)
-        if kind == "returned":
-            now = Custody()
-        else:
-            until = _UNTIL.fullmatch(who)
-            who, day = (until[1], Day.parse(until[2])) if until else (who, None)
-            where: Where = "lent" if kind == "lent" else "sold" if kind == "sold" else "given"
-            now = Custody(where, who.removeprefix("to "), entry.on, day)
+        now = _after(now, {"loaned": "lent", "back": "returned"}.get(kind, kind), who, entry.on)
     return now
+
+
+def _after(now: Custody, kind: str, words: str, on: Day) -> Custody:
+    until = _UNTIL.fullmatch(words)
+    who, day = (until[1], Day.parse(until[2])) if until else (words, None)
+    who = who.removeprefix("to ").removeprefix("from ")
+    if kind == "returned":
+        return Custody("back", who or now.who, on) if now.where == "borrowed" else Custody()
+    where: Where = "borrowed" if kind == "borrowed" else "lent" if kind == "lent" else "given"
+    return Custody("sold" if kind == "sold" else where, who, on, day)
+
+
+def shares(words: str) -> dict[str, float]:
+    """Return who gets how large a part of the young, adding up to 1; nothing where the words don't say it.
+
+    >>> shares("Anna 1, me 2")["Anna"]
+    0.3333333333333333
+    """
+    told = [_SHARE.fullmatch(part.strip()) for part in words.split(",")]
+    parts = {found[1]: float(found[2]) for found in told if found}
+    if len(parts) < len(told) or not sum(parts.values()):
+        return {}
+    return {who: part / sum(parts.values()) for who, part in parts.items()}

@@ -8,7 +8,7 @@ from dataclasses import replace
 
 from etholog.animals.attempts import attempts
 from etholog.animals.card import KINDS, NO_EVENT, OF_THE_SAC, Card, Entry
-from etholog.animals.custody import custody
+from etholog.animals.custody import custody, shares
 from etholog.animals.herd import Animals
 from etholog.animals.lot import CHOICES, stage_of
 from etholog.animals.pedigree import weighed
@@ -63,6 +63,8 @@ def odd(animals: Animals, card: Card, entry: Entry, known: Collection[str]) -> I
         yield Finding(f"{card.id} has {kind.label} on {card.all(entry.kind)[-1].on.text} as well")
     if entry.kind in ("eaten", *OF_THE_SAC) and not any(not entry.on.before(sac.on) for sac in card.all("sac")):
         yield Finding(f"no sac of {card.id} is on the card before {entry.on.text}")
+    if entry.kind == "shares" and not shares(entry.words):
+        yield Finding(f"shares {entry.words!r}: who gets how much of the young?", "write: Anna 1, me 2")
     if entry.kind == "count" and stage_of(entry.words) is None:
         yield Finding(f"counted {entry.words!r}: at what stage? It counts for nothing until that is clear", CHOICES)
     if entry.kind == "sac" and not any(not entry.on.before(met.on) for met in animals.pairings_of(card.id)):
@@ -98,7 +100,7 @@ def surprising(animals: Animals, card: Card, entry: Entry) -> Iterator[Finding]:
     where = custody(replace(card, entries=tuple(one for one in card.entries if one.on.first <= entry.on.first)))
     if entry.kind == "returned" and where.where == "here":
         yield Finding(f"{card.id} was not away on {entry.on.text}, as far as the card says")
-    if entry.kind in ("meal", "water", "weight", "size") and where.where in ("sold", "given"):
+    if entry.kind in ("meal", "water", "weight", "size") and where.where in ("sold", "given", "back"):
         yield Finding(f"{card.id} was {where.words}")
     born, dams = card.last("born"), animals.possible(card.fact("dam"))
     if entry.kind == "sire" and born and len(dams) == 1:

@@ -25,7 +25,7 @@ def facts(animals: Animals, name: str) -> Iterator[str]:
     card = animals.find(name)
     if card and len(card.names) > 1:
         yield f"before: {', '.join(one for one in card.names if one != card.id)}"
-    for kind in ("bought_as", "family", "form", "dam", "sire", "moved"):
+    for kind in ("bought_as", "family", "form", "dam", "sire", "moved", "shares"):
         if card and (told := card.told_last(kind)):
             chances = animals.possible(told.words) if kind in ("dam", "sire") else ()
             shown = told.words

@@ -73,7 +73,8 @@ def _at_hand(male: str, female: str, animals: Animals) -> Iterator[Fact]:
     for name in (male, female):
         where = custody(animals.find(name))
         if where.where != "here":
-            yield Fact("against" if where.where != "lent" else "note", f"{animals.id_of(name)}: {where.words}")
+            gone = where.where in ("sold", "given", "back")
+            yield Fact("against" if gone else "note", f"{animals.id_of(name)}: {where.words}")
 
 
 def _species(male: str, female: str, animals: Animals) -> Iterator[Fact]:

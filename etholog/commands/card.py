@@ -6,7 +6,7 @@ from datetime import date
 from pathlib import Path
 
 from etholog import animals as animals_
-from etholog.animals import Animals, entering, life, notebook
+from etholog.animals import Animals, entering, life, loan, notebook
 from etholog.animals.card import KINDS
 from etholog.animals.entering import NewEntry
 from etholog.base.refusal import Finding, Refusal
@@ -29,6 +29,10 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--slashes", choices=("day-first", "month-first"), help="with --take: how dates such as 3/5/2026 are meant"
     )
+    parser.add_argument(
+        "--loan", action="store_true", help="for its lender: what became of it, with whom, and what came of it"
+    )
+    parser.add_argument("-o", "--out", type=Path, metavar="FILE", help="with --loan: a page (.html) to print or send")
     parser.add_argument("--browse", action="store_true", help="browse the cards on a screen")
     parser.add_argument("--leaf", action="store_true", help=argparse.SUPPRESS)  # its name in 0.1
     parser.add_argument("--folder", type=Path, default=Path(), help="the workspace (default: here)")
@@ -39,6 +43,9 @@ def configure(parser: argparse.ArgumentParser) -> None:
         "  etholog card F-Umbra count nymphs 214\n"
         "  etholog card F-14 sire M-Basalt or M-Flint        one of two\n"
         "  etholog card F-Umbra lent Anna until 2026-09-01\n"
+        '  etholog card M-Slate borrowed "Bert until 2026-09-01"\n'
+        "  etholog card M-Slate shares Bert 1, me 2          who gets how much of the young\n"
+        "  etholog card M-Slate --loan -o bert.html          a page for its lender\n"
         "  etholog card F-Umbra undo 7                       take entry #7 back\n"
         "  etholog card --take old-notebook.csv              what would be written; --write writes it"
     )
@@ -69,6 +76,8 @@ def run(args: argparse.Namespace) -> int:
         return 0
     if args.animal is None:
         return _list(known)
+    if args.loan:
+        return _loan(args.animal, known, args.out)
     if args.entry is None:
         return _show(args.animal, known)
     if args.entry == "undo":
@@ -86,6 +95,22 @@ def _show(name: str, known: Animals) -> int:
     found = [] if one is None else [f for f in (*known.findings, *animals_.questions(known)) if f.path == one.path]
     say(*found)
     return 1 if found else 0
+
+
+def _loan(name: str, known: Animals, out: Path | None) -> int:
+    known.require(name)
+    told = loan.sections(known, name)
+    if out is not None:
+        from etholog.report import sheet
+
+        sheet.write(out, f"{known.id_of(name)}, {date.today()}", told)
+        print(visible(str(out)))
+        return 0
+    for heading, lines in told:
+        print(visible(heading))
+        for line in lines:
+            print(visible(f"  {line}"))
+    return 0
 
 
 def _list(known: Animals) -> int:

@@ -1,0 +1,84 @@
+"""Who has an animal, until when, and what its lender is told. Own choice of words: no standard says them."""
+
+from collections.abc import Callable
+from datetime import date
+from pathlib import Path
+from subprocess import CompletedProcess
+
+import pytest
+
+from etholog import animals
+from etholog.animals import care
+from etholog.animals.custody import custody, shares
+from etholog.ethogram import at_hand
+from tests.make import CardLine, write_card
+
+TODAY = date(2026, 6, 1)
+SPECIES = ("species", "2020", "Brachypelma smithi")
+MEAL = ("meal", "2026-01-01", "small")
+MALE = ("sex", "2020", "male")
+
+
+@pytest.mark.parametrize(
+    ("entries", "words", "tasks"),
+    [
+        ((("borrowed", "2026-03-01", "Anna until 2026-05-30"),), "on loan from Anna since 2026-03-01, until", 2),
+        ((("borrowed", "2026-03-01", "Anna"), ("returned", "2026-05-01")), "returned to Anna since 2026-05-01", 0),
+        ((("lent", "2026-03-01", "Anna, until 2026-05-30"),), "lent to Anna since 2026-03-01, until 2026-05-30", 1),
+        ((("lent", "2026-03-01", "Anna until 2026-05-30"), ("died", "2026-04-01", "there")), "lent to Anna", 0),
+        ((("lent", "2026-03-01", "Anna"), ("returned", "2026-05-01")), "here", 1),
+        ((("sold", "2026-03-01"),), "sold since 2026-03-01", 0),
+        ((("moved", "2026-03-01", "back from Anna"),), "here", 1),
+        ((("moved", "2026-03-01", "borrowed from Anna until 2026-05-30"),), "on loan from Anna", 2),
+        ((("moved", "2026-03-01", "the lower shelf"),), "here", 1),
+    ],
+)
+def test_only_what_is_in_the_house_is_fed_and_a_return_is_reminded_of(
+    entries: tuple[CardLine, ...], words: str, tasks: int, tmp_path: Path
+) -> None:
+    write_card(tmp_path, "M-1", MALE, SPECIES, MEAL, *entries)
+    known = animals.read(tmp_path)
+    assert custody(known.find("M-1")).words.startswith(words)
+    due = care.due(known, at_hand(tmp_path), TODAY)
+    assert len(due) == tasks
+    returns = [task for task in due if "back" in task.what]
+    assert all(task.last < TODAY for task in returns)  # overdue
+    assert len(returns) == (1 if "until" in str(entries) and "died" not in str(entries) else 0)
+
+
+@pytest.mark.parametrize(
+    ("words", "parts"),
+    [
+        ("Anna 1, me 1", {"Anna": 0.5, "me": 0.5}),
+        ("Anna 25 %, the lab 75 %", {"Anna": 0.25, "the lab": 0.75}),
+        ("half each", {}),
+        ("Anna 0", {}),
+    ],
+)
+def test_shares_add_up_or_are_asked_about(words: str, parts: dict[str, float], tmp_path: Path) -> None:
+    assert shares(words) == parts
+    write_card(tmp_path, "M-1", MALE, ("shares", "2026-03-01", words))
+    asked = [found for found in animals.questions(animals.read(tmp_path)) if "who gets how much" in found.what]
+    assert bool(asked) == (not parts)
+
+
+def test_the_lenders_page_tells_what_became_of_him(
+    tmp_path: Path, etholog: Callable[..., CompletedProcess[str]]
+) -> None:
+    loan = ("borrowed", "2026-03-01", "Anna <b> until 2026-09-01")
+    write_card(
+        tmp_path, "M-1", MALE, SPECIES, ("paired", "2026-02-01", "F-0"), loan, ("shares", "2026-03-01", "A 1, me 1")
+    )
+    write_card(tmp_path, "M-1", ("died", "2026-07-01", "of age"))
+    write_card(tmp_path, "F-1", ("sex", "2020", "female"), ("paired", "2026-03-10", "M-1"), ("sac", "2026-07-01"))
+    write_card(tmp_path, "F-1", ("count", "2026-09-01", "nymphs", "120"))
+    said = etholog("card", "M-1", "--loan", cwd=tmp_path)
+    assert said.returncode == 0
+    for words in ("A 50%, me 50%", "died of age", "2026-03-10  F-1", "sac 2026-07-01, which rests on a sac alone"):
+        assert words in said.stdout
+    assert "nymphs 120" in said.stdout
+    assert "F-0" not in said.stdout  # that was before
+    assert etholog("card", "M-1", "--loan", "-o", "anna.html", cwd=tmp_path).returncode == 0
+    page = (tmp_path / "anna.html").read_text(encoding="utf-8")
+    assert "Anna &lt;b&gt; until" in page
+    assert etholog("card", "F-1", "--loan", cwd=tmp_path).returncode == 2

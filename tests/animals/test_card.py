@@ -121,7 +121,7 @@ REFUSED = [
     (("died", "--on", "2026-04-30"), "has moult on 2026-05-01, after that"),
     (("dam", "F-1"), "its own dam"),
     (("water", "much"), "takes no words"),
-    (("weight", "21g"), "wants a number in g, as 21.5; '21g' is none"),
+    (("weight", "21cm"), "'21cm' is in cm; this takes g"),
     (("weight", "1,234"), "is '1,234' 1234 or 1.234?"),
     (("sire", "M-1:2 or M-2"), "give each possible parent a weight above 0, or none"),
     (("sac", "2026-05-20"), "'2026-05-20' looks like a date; write --on 2026-05-20"),

@@ -97,7 +97,8 @@ def _season(workspace: Path, pairing: Session, with_curve: bool) -> None:
     print(f"\nThe season beside it, {len(read.sessions)} sessions: how long until the male courts?")
     if with_curve:
         curve.show(times, "male")
-    for sentence in sentences.of_groups(compare(times, "male"), times.attrs["label"]):
+    told = sentences.of_groups(compare(times, "male"), times.attrs["label"])
+    for sentence in told[-1:] if with_curve else told:  # the curve shows the times
         paragraph(sentence)
     out = workspace / "report.html"
     with working("Drawing the page"):

@@ -18,6 +18,7 @@ from etholog.animals.card import KINDS, Card, Entry
 from etholog.animals.doubts import impossible, odd, surprising
 from etholog.animals.herd import Animals
 from etholog.base.dates import Day
+from etholog.base.journal import Journal
 from etholog.base.refusal import Finding, Refusal
 from etholog.base.text import nearest
 
@@ -140,7 +141,7 @@ def write(proposal: Proposal, told: str | None = None) -> list[int]:
         finally:
             safe = book.close()
         if not safe:
-            raise Refusal(f"{path}: {book.trouble or 'the disk does not answer'}")
+            raise _not_saved(book)
     return [numbers[at] for at in range(len(proposal.proposed))]
 
 
@@ -159,8 +160,14 @@ def undo(animals: Animals, name: str, number: str) -> Entry:
     book = card_.open_or_create(path)
     card_.take_back(book, entry.n, datetime.now().astimezone().isoformat(timespec="seconds"))
     if not book.close():
-        raise Refusal(f"{path}: {book.trouble or 'the disk does not answer'}")
+        raise _not_saved(book)
     return entry
+
+
+def _not_saved(book: Journal) -> Refusal:
+    what = book.trouble or f"{book.path}: the disk does not answer"
+    remedy = f"when the disk works again, `etholog resume {book.path}` takes them in" if book.rescue else "make room"
+    return Refusal(f"{what}; {remedy}")
 
 
 def typed(kind: str, words: Sequence[str], on: str, sure: bool = True, note: str = "") -> Entry:

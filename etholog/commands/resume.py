@@ -38,9 +38,9 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Go on recording."""
-    if not args.plain:
-        recording.need_terminal()
     args.file = args.file or _last_broken_off(workspace(Path()).sessions)
+    if not args.plain and not _is_card(args.file):
+        recording.need_terminal()
     recording.settle(args, root_of(args.file.absolute().parent), args.file)
     keyboard = Keyboard.of(args.map)
     if take_in(args.file, args.rescue) and not _open_session(args.file):
@@ -83,7 +83,7 @@ def _doubts(file: Path) -> list[Finding]:
 
 def _open_session(file: Path) -> bool:
     """Tell whether there is anything to go on with; where the session ended, or it is a card, say what it holds."""
-    if journal.decoded(journal.first(file))["format"] not in FORMATS:
+    if _is_card(file):
         return False
     read = session.read(file)
     if not read.fold.closed:
@@ -92,6 +92,10 @@ def _open_session(file: Path) -> bool:
         print(visible(line))
     say(f"kept in {file}")
     return False
+
+
+def _is_card(file: Path) -> bool:
+    return _begins(file) and journal.decoded(journal.first(file)).get("format") not in FORMATS
 
 
 def take_in(file: Path, named: Path | None) -> int:

@@ -162,7 +162,7 @@ class WatchApp(ThemedApp):
             return
         if not recorder.closed and recorder.live.folding.gap is None:
             recorder.gap(system.now(), f"etholog was ended ({name})")
-        recorder.journal.close(LAST_S)
+        recorder.journal.close(LAST_S / 2)  # the terminal wants its share
 
     def goes_on(self) -> None:
         """Have the strip leave a gap for the time in which the program was stopped."""

@@ -20,6 +20,10 @@ FOCUS_IN = "\x1b[I"
 ASK_FOR_REPEATS = "\x1b[=2;2u\x1b[?u"
 SOON_S, IDLE_S = 0.02, 0.1  # how long to wait for input, with a key begun and without
 FAULTS_IN_A_ROW = 20
+# What was begun is broken off (CAN); bracketed paste, mouse, focus and kitty's keys off; line wrap on; the usual
+# screen, with its cursor.
+LEAVE = b"\x18\x1b[?2004l\x1b[?1000l\x1b[?1003l\x1b[?1006l\x1b[?1004l\x1b[<u\x1b[?7h\x1b[?1049l\x1b[?25h"
+WRITES_ON_S, TRIES = 0.02, 8  # a write that was under way ends in so short a time, or a few times as long
 
 if TYPE_CHECKING:
     from textual._xterm_parser import XTermParser
@@ -30,24 +34,33 @@ def give_back(driver: Driver) -> None:
     if sys.platform == "win32":
         return
     import os
+    import signal
     import termios
+    import threading
+    import time
     from contextlib import suppress
-    from threading import Thread
 
     before = getattr(driver, "attrs_before", None)
     if before is not None:
         with suppress(termios.error):
             termios.tcsetattr(0, termios.TCSANOW, before)
-
-    def leave() -> None:
-        # Bracketed paste, mouse, focus and kitty's keys off; line wrap on; the usual screen, with its cursor.
-        with suppress(OSError):
-            os.write(1, b"\x1b[?2004l\x1b[?1000l\x1b[?1003l\x1b[?1006l\x1b[?1004l\x1b[<u\x1b[?7h\x1b[?1049l\x1b[?25h")
-
-    # A terminal that does not read lets nobody finish writing.
-    leaving = Thread(target=leave, daemon=True)
-    leaving.start()
-    leaving.join(0.1)
+    # A terminal that does not read lets nobody finish writing, and a write that waits keeps all others out. So a thread
+    # that waits is woken by a signal (which the watchdog has heard before) and goes on writing to nowhere, and what the
+    # terminal has not read yet is thrown away, so that there is room.
+    with suppress(OSError, termios.error):
+        terminal = os.open(os.ttyname(1), os.O_WRONLY | os.O_NOCTTY | os.O_NONBLOCK)
+        nowhere = os.open(os.devnull, os.O_WRONLY)
+        for descriptor in (1, 2):
+            os.dup2(nowhere, descriptor)
+        for _ in range(TRIES):
+            for thread in threading.enumerate():
+                if thread is not threading.current_thread() and thread.ident is not None:
+                    signal.pthread_kill(thread.ident, signal.SIGTERM)
+            termios.tcflush(terminal, termios.TCOFLUSH)
+            time.sleep(WRITES_ON_S)
+            with suppress(BlockingIOError):  # the write that was under way has not ended
+                os.write(terminal, LEAVE)
+                break
 
 
 def held(event: events.Key) -> bool | None:

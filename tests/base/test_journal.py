@@ -1,5 +1,6 @@
 """The journal against real files: torn, bent, full, deleted, taken by another process."""
 
+import errno
 import json
 import os
 import random
@@ -284,6 +285,18 @@ def test_a_cut_within_cr_lf_costs_nothing(tmp_path: Path, lost: int) -> None:
     assert len(journal.read(path).bodies) == 5
 
 
+def test_a_torn_line_in_a_file_with_cr_lf_is_set_aside(tmp_path: Path) -> None:
+    path = tmp_path / "a.jsonl"
+    path.write_bytes(written(path, 3).replace(b"\n", b"\r\n")[:-30])
+    opened, reading = Journal.open(path)
+    assert len(reading.bodies) == 3
+    opened.append(note(9, "after"))
+    assert opened.close()
+    assert path.read_bytes().count(b"\r\n") == path.read_bytes().count(b"\n") == 4
+    assert len(journal.read(path).bodies) == 4
+    assert path.with_name(path.name + ".torn").exists()
+
+
 def _edit(path: Path) -> None:
     with path.open("r+b") as file:
         file.seek(-30, os.SEEK_END)
@@ -331,6 +344,38 @@ def test_what_others_do_to_the_file_is_noticed_at_the_next_line(
     assert not kept.close()
     assert kept.rescue.exists()
     assert (path.read_bytes() if path.exists() else None) == harmed  # nothing is glued to it
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="an open file can't be moved there")
+@pytest.mark.parametrize("what", HARM)
+@pytest.mark.parametrize("order", ["disk, harm", "harm, disk", "no folder at all, harm"])
+def test_a_full_disk_and_what_others_do_together_lose_nothing(
+    tmp_path: Path, what: str, order: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
+    path = tmp_path / "a.jsonl"
+    kept = Journal.create(path, HEADER)
+    kept.append(note(1, "before"))
+    inode, write, everywhere = path.stat().st_ino, os.write, [order.startswith("no")]
+
+    def failing(descriptor: int, data: bytes) -> int:
+        if everywhere[0] or os.fstat(descriptor).st_ino == inode:
+            raise OSError(errno.ENOSPC, "No space left on device")
+        return write(descriptor, data)
+
+    if order.startswith("harm"):
+        HARM[what](path)
+    monkeypatch.setattr(os, "write", failing)
+    kept.append(note(2, "on a full disk"))
+    everywhere[0] = False
+    if not order.startswith("harm"):
+        HARM[what](path)
+    kept.append(note(3, "after"))
+    assert kept.damage == what
+    assert kept.rescue is not None
+    assert sorted(journal.lines_of(kept.rescue)) == [0, 1, 2, 3]
+    assert not kept.close()
+    assert sorted(journal.lines_of(kept.rescue)) == [0, 1, 2, 3]
 
 
 def test_a_file_that_others_only_touched_is_still_ours(tmp_path: Path) -> None:

@@ -52,6 +52,7 @@ from tests.screens.test_faults import SHIM
 
 SIZES = ((80, 24), (120, 40))
 SETTINGS = (*["plain"] * 5, "full disk", "frozen terminal", "both")
+PATIENCE_S = 240  # with the program; what counts here is what is lost
 STAMPS_MS = 30  # a busy machine reads two clocks so far apart
 MARKS = "wertsdfgbvzxc"
 NAMES = {"\r": "enter", "\x7f": "backspace", "\t": "tab"}
@@ -274,21 +275,21 @@ def painted_but_missing(painted: list[str], oracle: Oracle, records: int, figure
 def resumed(folder: Path, file: Path, state: Path, oracle: Oracle, figures: Counter[str]) -> str:
     """Go on with the session, end it, and compare it with the oracle's; return what differs."""
     with Forked("resume", str(file), cwd=folder, rows=40, XDG_STATE_HOME=str(state)) as terminal:
-        shown, end = "", time.monotonic() + 60
+        shown, end = "", time.monotonic() + PATIENCE_S
         while "nothing runs" not in shown and "NOBODY" not in shown:
             terminal.read(0.05)
             shown = terminal.screen()
             if "Enter takes all in" in shown and "nothing runs" not in shown:
                 figures["keys that resume offered"] += int(re.findall(rb"(\d+) keys were pressed", terminal.raw)[-1])
                 terminal.type("\r")
-                shown = terminal.until("nothing runs", 60)
+                shown = terminal.until("nothing runs", PATIENCE_S)
             if time.monotonic() > end:
                 return f"resume did not go on:\n{shown}"
         begun = Begun.of_session(file).typed("note").get("note")
         terminal.type("\rw" if begun else "w")
-        terminal.until(" she answers 0:", 60)
+        terminal.until(" she answers 0:", PATIENCE_S)
         terminal.end()
-        if (code := terminal.wait(60)) != 0:
+        if (code := terminal.wait(PATIENCE_S)) != 0:
             return f"the end had exit code {code}:\n{terminal.screen().strip()}"
     after = session.read(file)
     findings = [found for found in after.findings if "torn" not in found.what]

@@ -357,6 +357,9 @@ def test_a_frozen_terminal_and_a_signal_end_it_with_a_gap(tmp_path: Path, number
         frozen(terminal, "vx")
         terminal.kill(number)
         assert gone(terminal) == 3
+        terminal.read(0.5)  # when it reads again, it is given back
+        assert b"\x1b[?1049l" in terminal.raw
+        assert b"\x1b[" not in terminal.raw[terminal.raw.index(b"\x1b[?1049l") + 8 :].replace(b"\x1b[?25h", b"")
     read = session.read(the_file(tmp_path))
     assert not read.findings
     assert not read.fold.closed

@@ -173,3 +173,24 @@ def test_a_disk_that_stays_full_says_where_all_is_and_resume_brings_it_home(tmp_
     read = session.read(the_file(tmp_path))
     assert read.fold.closed
     assert read.fold.outcome["ended"] == "he got out"
+
+
+def test_a_rescue_while_the_disk_is_still_full_loses_nothing(tmp_path: Path, shim: Path) -> None:
+    rescue = crashed_on_a_full_disk(tmp_path, shim)
+    control, state, file = tmp_path / "fault", tmp_path / "state", the_file(tmp_path)
+    environment = {"LD_PRELOAD": str(shim), "FAULT": str(control), "XDG_STATE_HOME": str(state)}
+    for _ in range(2):
+        with Terminal("resume", str(file), cwd=tmp_path, **environment) as terminal:
+            assert terminal.wait() == 2
+            assert "takes no more" in terminal.screen()
+        assert rescue.exists()
+    control.unlink()
+    with Terminal("resume", str(file), cwd=tmp_path, XDG_STATE_HOME=str(state)) as terminal:
+        terminal.until("nothing runs")
+        terminal.end()
+        assert terminal.wait() == 0
+    read = session.read(file)
+    assert not read.findings
+    assert [bout.code for bout in read.fold.bouts] == ["drumming", "clasp"]
+    assert [said.text for said in read.fold.said] == ["abc"]
+    assert not list((state / "etholog").glob("*.rescue"))

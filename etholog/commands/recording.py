@@ -120,7 +120,7 @@ def begin_plainly(new: NewSession, args: argparse.Namespace) -> int:
                 new.said |= forms.ask_each(unsaid, console.line)
             choose_ethogram(new, console.line)
             against = [f"Speaks against it: {line}" for line in new.warnings]
-            for line in (new.pair, new.headline, *new.before, *against, *new.cautions):
+            for line in (new.pair, new.headline, *new.asked, *new.before, *against, *new.cautions):
                 tell(line)
             console.line("Enter starts the clock, Ctrl-C leaves. ")
         except EOFError:

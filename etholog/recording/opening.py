@@ -115,9 +115,14 @@ class NewSession:
         return [f"? {found}" for found in naming.asked(male, female, self.animals)]
 
     @property
+    def asked(self) -> list[str]:
+        """What is to be asked about these two, and what their cards fill in, a line each."""
+        return [*self.doubts, *self._filled()]
+
+    @property
     def before(self) -> list[str]:
-        """What is to be asked about these two, and their last sessions, a line each."""
-        return [*self.doubts, *self._filled(), *self.earlier.of(self.said.get("male", ""), self.said.get("female", ""))]
+        """The last sessions of these two, a line each."""
+        return list(self.earlier.of(self.said.get("male", ""), self.said.get("female", "")))
 
     def _filled(self) -> Iterator[str]:
         """Say what the cards fill in, so that a wrong date is seen before the clock."""
@@ -157,7 +162,9 @@ class NewSession:
     def aside(self, typed: Mapping[str, str]) -> str:
         """Return what is known of the two animals named so far."""
         pair = typed["male"].strip(), typed["female"].strip()
-        lines = [*(self._doubts(*pair) if all(pair) else []), *self.earlier.of(*pair)]
+        known = [name.casefold() for name in self.animals.known()]
+        still_typed = any(one.startswith(name.casefold()) and one != name.casefold() for name in pair for one in known)
+        lines = [*(self._doubts(*pair) if all(pair) and not still_typed else []), *self.earlier.of(*pair)]
         return "\n".join(visible(f" {line}") for line in lines)
 
     def on_cards(self, today: date) -> dict[str, str | int]:

@@ -120,6 +120,7 @@ class WatchApp(ThemedApp):
                     self.new.layout,
                     f"{self.new.pair}. {self.new.headline}",
                     self.new.cautions,
+                    self.new.asked,
                     self.new.before,
                     self.new.warnings,
                     self.start_clock,

@@ -37,13 +37,15 @@ class Ready(Screen[bool], inherit_bindings=False):
         layout: Mapping[str, Press],
         title: str,
         cautions: Sequence[str],
+        asked: Sequence[str],
         before: Sequence[str],
         warnings: Sequence[str],
         start: Callable[[], None],
     ) -> None:
         super().__init__()
         self._ethogram, self._title = ethogram, title
-        self._cautions, self._before, self._warnings = cautions, before, warnings
+        self._cautions, self._warnings = cautions, warnings
+        self._asked, self._before = asked, before
         self._layout = layout
         self._meanings = False  # whether the behaviours are shown in place of the cautions
         self._start = start
@@ -53,6 +55,8 @@ class Ready(Screen[bool], inherit_bindings=False):
         """Lay the screen out."""
         with VerticalScroll(id="said", can_focus=False):
             yield Static(visible(self._title), markup=False)
+            if self._asked:
+                yield Static("\n".join(map(visible, self._asked)), markup=False)
             if self._before:
                 yield Static("\n".join(visible(line) for line in ("Before:", *self._before)), markup=False)
             if self._warnings:

@@ -17,7 +17,7 @@ def test_species_and_days_come_from_the_cards_unless_they_were_said(tmp_path: Pa
     write_card(tmp_path, "M-1", ("meal", fed.isoformat(), "small"), ("meal", today.isoformat(), "refused"))
     said = {"male": "M-1", "female": "F-1", "ethogram": "terrestrial", "female_days_since_moult": 41}
     new = NewSession(tmp_path / "sessions", "left", QWERTY_KEYBOARD, said)
-    assert "from the cards: their species: Brachypelma smithi; days since his last meal: 6" in new.before
+    assert "from the cards: their species: Brachypelma smithi; days since his last meal: 6" in new.asked
     recorder = new.begin()
     assert recorder.journal.close()
     header = session.read(recorder.journal.path).header

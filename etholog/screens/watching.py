@@ -47,7 +47,7 @@ class Watching(Screen[bool], inherit_bindings=False):
     Watching { overflow: hidden; }
     #clock { width: auto; padding: 0 2; display: none; }
     #top, #axis, #prompt, #runs, #last, #trouble { height: 1; }
-    #axis { color: $faint; }
+    #axis, #prompt.axis { color: $faint; }
     #prompt { color: $alarm; }
     #top.long, #prompt.long, #runs.long, #last.long { height: auto; }
     #trouble { display: none; color: $alarm; text-style: bold reverse; height: auto; }
@@ -92,8 +92,8 @@ class Watching(Screen[bool], inherit_bindings=False):
         yield Digits("0:00:00", id="clock")
         yield Static(id="top", markup=False)
         yield Static(id="trouble", markup=False)
-        yield Static(id="axis", markup=False)
         yield StripChart(self.recorder.live, self._lanes, self.look, self._now)
+        yield Static(id="axis", markup=False)
         yield Static(id="prompt", markup=False)
         yield Static(id="runs", markup=False)
         yield Static(id="last", markup=False)
@@ -261,9 +261,7 @@ class Watching(Screen[bool], inherit_bindings=False):
         if big:
             digits.update(clock_face(now))
         self._say("top", self._top(now))
-        signs = [(t, self.look.glyphs.sign(what)) for t, what in self.recorder.live.moments]
-        self._say("axis", " " * (KEY_WIDTH + LABEL_WIDTH + 1) + ruler(chart.right, chart.room, chart.scale, signs))
-        self._say("prompt", self._bottom_prompt(chart))
+        self._say_prompt(self._bottom_prompt(chart), chart)
         self._say("runs", self._run_text(now))
         ways = (self.recorder.with_undo(self._answer), self.recorder.with_undo_key(self._answer), self._answer)
         self._say("last", first_fitting(self.size.width, *(f" {visible(way)}" for way in ways)))
@@ -279,6 +277,21 @@ class Watching(Screen[bool], inherit_bindings=False):
         if changed or self._shown.get(name) != text:
             self._shown[name] = text
             shown.update(text, layout=long or changed)
+
+    def _say_prompt(self, text: str, chart: StripChart) -> None:
+        """Show the prompt, and the axis above it. Where a line for the axis would hide a lane, it stands in the
+        prompt's own, as long as there is no prompt."""
+        signs = [(t, self.look.glyphs.sign(what)) for t, what in self.recorder.live.moments]
+        axis = " " * (KEY_WIDTH + LABEL_WIDTH + 1) + ruler(chart.right, chart.room, chart.scale, signs)
+        around = [self.query_one(f"#{name}") for name in ("clock", "top", "trouble", "prompt", "runs", "last", "line")]
+        room = self.size.height - sum(one.outer_size.height for one in around if one.display)
+        own, prompt = self.query_one("#axis"), self.query_one("#prompt")
+        tight = room == len(self._lanes.lanes)
+        if own.display == tight:
+            own.display = not tight
+        prompt.set_class(tight and not text, "axis")
+        self._say("axis", axis)
+        self._say("prompt", axis if tight and not text else text)
 
     def _top(self, now: int) -> str:
         last = self.recorder.live.last

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from etholog import ethogram, session
-from etholog.animals import naming
+from etholog.animals import card, naming
 from etholog.base import files
 from etholog.base.refusal import Refusal
 from etholog.base.workspace import root_of

@@ -117,6 +117,16 @@ def typical(above: Floats, below: Floats, male: Ints, female: Ints) -> Estimate:
     return _limits(found, "log", value * float(np.sqrt(variance)), _df(who), _note(who, inseparable(who)))
 
 
+def design_effect(came: Bools, male: Ints, female: Ints) -> float:
+    """Return how many times as much the share of rows that came varies as that of independent rows would, because
+    rows of one male, and of one female, resemble each other; never under 1 (Kish 1965)."""
+    share, n = float(came.mean()) if len(came) else np.nan, len(came)
+    if not 0 < share < 1:
+        return 1.0
+    who = crossing(male, female)
+    return max(1.0, float(_variance(who.sums((came - share) / n), who)) / (share * (1 - share) / n))
+
+
 def median(time: Floats, ended: Bools, who: Crossing) -> Estimate:
     """Return the median of right-censored times (Kaplan & Meier 1958), males weighed alike: of a bout of a male taken
     at random. Its limits are the times at which a share of one half is not rejected (Brookmeyer & Crowley 1982, on

@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from etholog.analysis import columns
+from etholog.analysis import columns, crossed
 from etholog.analysis.covariate import permute_within
 from etholog.analysis.incidence import incidence, log_log_limits
 from etholog.analysis.latency import courtship, of_role
@@ -25,6 +25,7 @@ from etholog.base.dates import Day
 from etholog.season import Season
 from etholog.session.evidence import Evidence
 
+ANIMALS = ("males", "female")
 MEASURES = ("insertion_s", "insertions", "palps", "latency_s")
 NOTHING = Permuted(np.nan, 0, False, np.nan, 0.0)
 
@@ -155,8 +156,9 @@ def _of_sac(one: Attempt, today: date) -> dict[str, Any]:
 def funnel(table: pd.DataFrame, day: float | None = None) -> pd.DataFrame:
     """Return, for each step from introduced to young, how many reached it of those that reached the one before.
 
-    Up to the insertion, counts of the attempts of which a session was watched, with Wilson's 95 % limits (1927). A sac
-    and young take time: their share is what had come by a named day (Aalen & Johansen 1978), those that still wait
+    Up to the insertion, counts of the attempts of which a session was watched, with Wilson's 95 % limits (1927) of as
+    many independent attempts as these are worth: those of one male, and of one female, resemble each other. A sac and
+    young take time: their share is what had come by a named day (Aalen & Johansen 1978), those that still wait
     counted for as long as they have waited; limits on the log-log scale.
 
     Parameters
@@ -187,23 +189,28 @@ def funnel(table: pd.DataFrame, day: float | None = None) -> pd.DataFrame:
         "clasped": int((clasped & ~(seen >= Evidence.CLASP)).sum()),
         "inserted": int((inserted & ~(seen >= Evidence.INSERTION)).sum()),
     }
-    evening_steps = [
-        ("introduced", len(table), len(table)),
-        ("courted", int(courted.sum()), len(watched)),
-        ("clasped", int(clasped.sum()), int(courted.sum())),
-        ("inserted", int(inserted.sum()), int(clasped.sum())),
-    ]
     rows = [
-        {"step": step, "reached": n, "of": of, "open": 0, "share": n / of if of else np.nan}
-        | dict(zip(("low", "high"), wilson(n, of), strict=True))
-        | {"day": np.nan, "by_sac": by_sac.get(step, 0)}
-        for step, n, of in evening_steps
+        _step("introduced", pd.Series(True, index=table.index), table, 0),
+        _step("courted", courted, watched, by_sac["courted"]),
+        _step("clasped", clasped[courted], watched[courted], by_sac["clasped"]),
+        _step("inserted", inserted[clasped], watched[clasped], by_sac["inserted"]),
     ]
     taken = table[table["may_have_taken"] & (table["days"] >= 0)]
     laid = taken[taken["end"] == "sac"]
     rows.append({"step": "sac"} | _come(taken["days"], taken["end"], "sac", day))
     rows.append({"step": "young"} | _come(laid["sac_days"], laid["sac_end"], "young", None))
     return pd.DataFrame(rows)
+
+
+def _step(step: str, came: pd.Series, of: pd.DataFrame, by_sac: int) -> dict[str, Any]:
+    """Return the row of a step of the evening: of these attempts, so many came to it, some known by a sac alone."""
+    n = len(of)
+    animals = (pd.factorize(of[name].replace("", None))[0] if name in of else np.full(n, -1) for name in ANIMALS)
+    worth = n / crossed.design_effect(came.to_numpy(dtype=bool), *animals)
+    share = float(came.mean()) if n else np.nan
+    low, high = wilson(worth * share, worth) if n else (np.nan, np.nan)
+    row = {"step": step, "reached": int(came.sum()), "of": n, "open": 0, "share": share, "low": low, "high": high}
+    return row | {"day": np.nan, "by_sac": by_sac}
 
 
 def last_watched(days: pd.Series) -> float:

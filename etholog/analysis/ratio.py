@@ -2,7 +2,7 @@
 
 What varies depends on whose the groups are: the sessions of two males, whole males of two kinds, or the sessions of
 each male under two conditions. All are on the logarithmic scale, with Student's t. How often such limits hold:
-`tests/bench/calibration.md`. No library has limits of a ratio over males crossed with females.
+`tests/bench/calibration.csv`. No library has limits of a ratio over males crossed with females.
 """
 
 from typing import Any, NamedTuple

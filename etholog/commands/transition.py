@@ -88,7 +88,7 @@ def _print(args: argparse.Namespace, found: "Transitions", tests: "dict[str, Cha
     if args.json:
         told = {"x2": found.x2, "g2": found.g2, "df": found.df, "p": found.p, "sentence": found.sentence}
         told |= {"shuffles": found.shuffles, "p_whole_shuffled": found.p_whole}
-        chains = {name: {"g2": t.g2, "x2": t.x2, "df": t.df, "p": t.p, "rough": t.rough} for name, t in tests.items()}
+        chains = {name: {"g2": t.g2, "x2": t.x2, "df": t.df, "p": None, "rough": t.rough} for name, t in tests.items()}
         print(as_json({**told, "plain": plain, "tests": chains, "transitions": long}))
     elif not sys.stdout.isatty():
         table(long)
@@ -126,8 +126,10 @@ def _short(long: "pd.DataFrame") -> "pd.DataFrame":
 def _verdict(test: "ChainTest") -> str:
     if not test.df:
         return "There is too little to tell."
-    rough = f", a rough guide: {test.few} of {test.cells} cells expect fewer than 5" if test.rough else ""
-    return f"G2 {test.g2:.1f}, X2 {test.x2:.1f}, df {test.df}, {p_value(test.p)}{rough}."
+    rough = f", and a rough one: {test.few} of {test.cells} cells expect fewer than 5" if test.rough else ""
+    return (
+        f"G2 {test.g2:.1f}, X2 {test.x2:.1f}, df {test.df}: a description{rough}. No p: sessions are unlike each other."
+    )
 
 
 def _tests(read: "Season", by: str, how: dict[str, Any]) -> "dict[str, ChainTest]":

@@ -60,9 +60,10 @@ def test_lung_cancer_with_hospitals_as_clusters_and_as_strata() -> None:
     np.testing.assert_allclose(table["coef"], [-0.51099658705, 0.01700004507], rtol=1e-8)
     np.testing.assert_allclose(table["naive_se"], [0.167682739775, 0.009231349736], rtol=1e-8)
     np.testing.assert_allclose(table["se"], [0.127959162588, 0.007304807664], rtol=1e-8)
-    np.testing.assert_allclose(table["p"], [6.512296134e-05, 1.995246257e-02], rtol=1e-6)
-    np.testing.assert_allclose(table["low"], [0.4668291485, 1.0026864873], rtol=1e-8)
-    np.testing.assert_allclose(table["high"], [0.7708964374, 1.0318127481], rtol=1e-8)
+    # R's pt and qt with 17 degrees of freedom, from the naive errors, which are the larger ones here
+    np.testing.assert_allclose(table["p"], [7.279537458e-03, 8.305716525e-02], rtol=1e-8)
+    np.testing.assert_allclose(table["low"], [0.4211457762, 0.9975266633], rtol=1e-8)
+    np.testing.assert_allclose(table["high"], [0.8545186675, 1.037149921], rtol=1e-8)
     assert found.log_likelihood == pytest.approx(-738.043641522, abs=5e-9)
     assert found.clusters == 18
     within = hazards(known, ["sex", "age"], within="inst").table
@@ -215,7 +216,8 @@ def test_a_row_censored_before_the_first_event_and_a_stratum_without_one() -> No
     elsewhere = some.tail(5).assign(inst=99, occurred=False)
     more = hazards(pd.concat([some, early, elsewhere]), "sex", within="inst", cluster="inst").table
     alone = hazards(some, "sex", within="inst", cluster="inst").table
-    np.testing.assert_allclose(more.to_numpy(float), alone.to_numpy(float), rtol=1e-9)
+    same = ["ratio", "coef", "se", "naive_se"]  # one hospital more is one degree of freedom more for limits and p
+    np.testing.assert_allclose(more[same].to_numpy(float), alone[same].to_numpy(float), rtol=1e-9)
 
 
 def test_what_the_strata_leave_nothing_of_is_named() -> None:

@@ -4,9 +4,9 @@ tests.bench.calibration [--runs 1000] [--only WORD] [--jobs 2]`.
 Each cell simulates one kind of season (`tests/bench/simulated.py`) over and over, asks what a command asks
 (`tests/bench/calibrated/`), and counts how often the limits held the truth, or p was at most .05, of those seasons in
 which something was printed. Rows are added to `tests/bench/calibration.csv` as they come, and cells that it has are
-not asked again, so a run that was broken off goes on. `--table` prints what the file says, for `calibration.md`: the
-simulation error (one standard error) stands beside each share. The whole grid with 1,000 runs takes some two hours of
-one processor.
+not asked again, so a run that was broken off goes on. `--table` prints what the file says (its short form stands in
+DEVELOPERS.md): the simulation error (one standard error) stands beside each share. The whole grid with 1,000 runs takes
+some hours of one processor.
 """
 
 import argparse

@@ -39,15 +39,9 @@ def chains(random: Random, plan: Plan, session_sd: float) -> Answers:
 
 
 def _run(random: Random, share: np.ndarray, length: int) -> np.ndarray:
-    out = np.empty(length, dtype=np.int64)
-    at = -1
-    for place in range(length):
-        weight = share.copy()
-        if at >= 0:
-            weight[at] = 0.0
-        at = int(random.choice(ACTS, p=weight / weight.sum()))
-        out[place] = at
-    return out
+    """Return a sequence of acts in which none follows itself: drawn one by one, repeats left out."""
+    drawn_ = random.choice(ACTS, size=8 * length + 20, p=share)
+    return drawn_[np.flatnonzero(np.diff(drawn_, prepend=-1))][:length]
 
 
 def grid() -> Iterator[Cell]:

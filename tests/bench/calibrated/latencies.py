@@ -179,13 +179,14 @@ def covariates(random: Random, plan: Plan, within: str | None = None) -> Answers
     }
 
 
-def independent(random: Random, plan: Plan) -> Answers:
-    """`--cox --cluster session`: limits of a ratio and its p, where each session is of another male."""
+def no_animals(random: Random, plan: Plan, of: str) -> Answers:
+    """`--cox` with `--cluster`, where what repeats is no animal but a place, or each session stands alone."""
     table, _ = latencies(random, plan)
-    found = hazards(table.assign(session=np.arange(len(table))), "heat", cluster="session").table.loc["heat"]
+    table = table.drop(columns="female").rename(columns={"male": of})
+    found = hazards(table, "heat", cluster=of).table.loc["heat"]
     return {
-        "Cox, each session alone": held(float(found["low"]), 1.0, float(found["high"])),
-        "p, Cox, each session alone": rejected(float(found["p"])),
+        f"ratio of hazards, clusters by {of}": held(float(found["low"]), 1.0, float(found["high"])),
+        f"p, Cox, clusters by {of}": rejected(float(found["p"])),
     }
 
 
@@ -240,4 +241,8 @@ def grid() -> Iterator[Cell]:
             yield f"{Plan(males, 1.0)}; within {within}", partial(covariates, plan=Plan(males, 1.0), within=within)
     for count in (10, 24, 50):
         plan = Plan(count, 0.5, sessions=(1, 1))
-        yield str(plan), partial(independent, plan=plan)
+        yield str(plan), partial(no_animals, plan=plan, of="session")
+    for count in (5, 10, 20):
+        for sd in (0.0, 1.0):
+            plan = Plan(count, sd)
+            yield f"{plan}; places and not males", partial(no_animals, plan=plan, of="place")

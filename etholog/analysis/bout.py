@@ -43,10 +43,25 @@ class Criterion:
 
 
 def bout_pauses(season: Season, behaviour: str) -> Floats:
-    """Return the seconds from each offset of a behaviour ('drumming', 'insertion:left') to its next onset.
+    """Return the seconds from each offset of a behaviour to its next onset, in order of length.
 
-    Sorted. Pauses that reach over a gap, or over time out of sight, are left out, as are those after a bout whose
-    end nobody saw.
+    Parameters
+    ----------
+    season: as `etholog.read` returned it.
+    behaviour: a code, with its qualifier where it has one ('drumming', 'insertion:left').
+
+    Returns
+    -------
+    An array of seconds, each above 0. Pauses that reach over a gap, or over time out of sight, are left out, as are
+    those after a bout whose end nobody saw.
+
+    Raises
+    ------
+    Refusal: for a behaviour that no ethogram of the season knows, with the nearest.
+
+    >>> import etholog
+    >>> etholog.bout_pauses(etholog.read("examples/season"), "drumming")[:3]
+    array([1.196, 1.517, 2.229])
     """
     columns.season(season)
     check_names(season, [columns.word(behaviour, "behaviour")])
@@ -73,11 +88,29 @@ def misassigned(criterion_s: float, within: float, within_rate: float, between_:
 
 
 def criterion(seconds: Floats) -> Criterion:
-    """Find a bout criterion from pauses (s), by the log frequencies of their lengths (Sibly, Nott & Fletcher 1990).
+    """Return a bout criterion found from pauses, by the log frequencies of their lengths (Sibly, Nott & Fletcher 1990).
 
     Two exponential processes are fitted to the logarithm of the count by second, in classes that hold equally many
     pauses, so that each class weighs the same. Two are believed in only where they fit better than one by Akaike's
     criterion, and the criterion lies among the pauses.
+
+    Parameters
+    ----------
+    seconds: the pauses, as `bout_pauses` returns them.
+
+    Returns
+    -------
+    Criterion: `.criterion_s` (seconds; NaN where one process explains the pauses as well), the two processes, how
+    many pauses are on the wrong side, and the classes.
+
+    Raises
+    ------
+    Refusal: for what is no row of seconds.
+
+    >>> import etholog
+    >>> pauses = etholog.bout_pauses(etholog.read("examples/season"), "drumming")
+    >>> etholog.criterion(pauses).sentence
+    '20 pauses: fewer than 30 tell nothing of two processes.'
     """
     known = np.sort(columns.seconds(pd.DataFrame({"seconds": _row(seconds)}), "seconds"))
     known = known[known > 0]

@@ -85,15 +85,51 @@ def order(sequences: Sequence[Codes], k: int, memory: int) -> ChainTest:
 
 
 def chain_order(season: Season, **how: Any) -> ChainTest:
-    """Test on a season whether what came before the last behaviour matters too: is one step of memory enough?
-    `how`: as `analysis.sequence.of` takes it."""
+    """Return a test of whether one step of memory is enough, or the behaviour before the last matters too (Bartlett
+    1951).
+
+    Parameters
+    ----------
+    season: as `etholog.read` returned it.
+    how: which sequences: actor, repeats, longest_pause_s (seconds) and sessions, as `transition` takes them.
+
+    Returns
+    -------
+    ChainTest: `.g2` and `.x2`, `.df`, `.p` (Pearson's), `.cells` and how many of them expect a `.few`, under 5.
+
+    Raises
+    ------
+    Refusal: for a session that is not there, or a pause that is no time.
+
+    >>> import etholog
+    >>> etholog.chain_order(etholog.read("examples/season")).df
+    50
+    """
     found = sequence.of(season, **how)
     return order(found.runs(), len(found.names), 1)
 
 
 def chain_homogeneity(season: Season, by: str, **how: Any) -> ChainTest:
-    """Test on a season whether the groups of a column of `season.sessions` (males, say) have one table of
-    transitions. `how`: as `analysis.sequence.of` takes it."""
+    """Return a test of whether the groups of a season have one table of transitions (Kullback, Kupperman & Ku 1962).
+
+    Parameters
+    ----------
+    season: as `etholog.read` returned it.
+    by: a column of `season.sessions`: male, say.
+    how: which sequences: actor, repeats, longest_pause_s (seconds) and sessions, as `transition` takes them.
+
+    Returns
+    -------
+    ChainTest: `.g2` and `.x2`, `.df`, `.p` (Pearson's), `.cells` and how many of them expect a `.few`, under 5.
+
+    Raises
+    ------
+    Refusal: for a column or session that is not there, or a pause that is no time.
+
+    >>> import etholog
+    >>> etholog.chain_homogeneity(etholog.read("examples/season"), "male").df
+    116
+    """
     found = sequence.of(season, **how)
     return homogeneity(list(found.counts(1, sequence.groups(season, by)[1])))
 

@@ -78,17 +78,34 @@ def compare(
     cluster: str | None = None,
     horizon_s: float | None = None,
 ) -> Comparison:
-    """Compare `latency_s` (float seconds), right-censored where not `occurred` (bool), between the groups of the
-    column `by`.
+    """Return a comparison of latencies, right-censored, between the groups of a column.
 
     Medians: Kaplan & Meier 1958 with log-log limits. Means: within the first `horizon_s` seconds (see
     `analysis.survival`). Test: log-rank of k groups, stratified by `within` (Mantel 1966), permuted: sessions within
-    strata (see `analysis.logrank`), or whole animals where groups belong to them (see `analysis.welch`). Effects: see
-    `analysis.pairs.pairs`. Rows whose group is not known are left out.
+    strata (see `analysis.logrank`), or whole animals where groups belong to them (see `analysis.welch`). Effects:
+    see `analysis.pairs.pairs`. Rows whose group is not known are left out.
 
-    `within`: a column; 'none' for no strata. Not given, males are compared within females (and females within males),
-    where a p of .05 is possible so, and what varies within an animal within animals. `cluster`: the column of animals
-    whose sessions belong together (not given: the male, unless groups are animals; 'session': each for itself).
+    Parameters
+    ----------
+    times: one row a session: `latency_s` (seconds, 0 or more), `occurred` (bool, or 0 and 1; where not, the latency
+        is right-censored), the column `by`, and where they are known male and female.
+    by: the column of groups.
+    within: the column of strata; 'none' for no strata. Not given, males are compared within females (and females
+        within males), where a p of .05 is possible so, and what varies within an animal within animals.
+    permutations, seed: shuffles where the orders are too many to go through.
+    cluster: the column of animals whose sessions belong together (not given: the male, unless groups are animals;
+        'session': each for itself).
+    horizon_s: means are within the first so many seconds (not given: as far as every group is known).
+
+    Returns
+    -------
+    Comparison: `.table` (index = group), `.permutation_p`, `.exact`, `.smallest_p`, `.pairs`, `.horizon_s`,
+    `.sentence` and more, each said in the class.
+
+    Raises
+    ------
+    Refusal: for a column that is not there or holds what is no time, no flag or no single value, with the first bad
+    row.
 
     >>> import etholog
     >>> times = etholog.latency(etholog.read("examples/season"), "courtship")

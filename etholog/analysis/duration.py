@@ -136,8 +136,26 @@ def _limits(found: dict[str, Estimate]) -> dict[str, Any]:
 
 
 def time_shares(season: Season) -> pd.DataFrame:
-    """Return the time budget of each session: one row for each session and each behaviour, actor and qualifier that
-    came in it. count, cut, total_s, share: as in `duration`, which has the same over many sessions."""
+    """Return how the time of each session was spent: its time budget (Martin & Bateson, ch. 5).
+
+    Parameters
+    ----------
+    season: as `etholog.read` returned it.
+
+    Returns
+    -------
+    One row for each session and each behaviour, actor and qualifier that came in it: count, cut (bouts whose begin
+    or end nobody saw), total_s (seconds; NaN for events) and share (of the time watched), as in `duration`, which
+    has the same over many sessions.
+
+    Raises
+    ------
+    Refusal: for what is no season.
+
+    >>> import etholog
+    >>> etholog.time_shares(etholog.read("examples/season"))[["behaviour", "count"]].iloc[0].to_dict()
+    {'behaviour': 'introduced', 'count': 1}
+    """
     columns.season(season)
     kinds, kind_of = _kinds(season, season.bouts)
     per = _per_session(season.bouts, kind_of, len(season.sessions), len(kinds))

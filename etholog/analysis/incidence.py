@@ -12,13 +12,31 @@ from etholog.analysis.design import alone
 
 
 def incidence(times: pd.DataFrame, cause: str) -> pd.DataFrame:
-    """Return the Aalen-Johansen estimate (Aalen & Johansen 1978) for `latency_s` and the column `cause` (missing:
-    censored).
+    """Return the share in which each cause had come by each time (Aalen & Johansen 1978).
 
+    Where one cause removes the chance of another, one minus the curve of `kaplan_meier` says too much; this does
+    not.
+
+    Parameters
+    ----------
+    times: one row a session: `latency_s` (seconds, 0 or more), and the column `cause`.
+    cause: the column that says what came (missing: censored).
+
+    Returns
+    -------
     Index: time_s, each time at which something ended. For each cause a column with its cumulative incidence, and
-    se_<cause>, its standard error by the delta method (Marubini & Valsecchi 1995; as R's survfit and statsmodels have
-    it, which is not cmprsk's). Where one cause removes the chance of another, one minus the curve of `kaplan_meier`
-    says too much; this does not. Empty, with no columns, where nothing ever ended.
+    se_<cause>, its standard error by the delta method (Marubini & Valsecchi 1995; as R's survfit and statsmodels
+    have it, which is not cmprsk's). Empty, with no columns, where nothing ever ended.
+
+    Raises
+    ------
+    Refusal: for a column that is not there, or holds what is no time or no single value.
+
+    >>> import etholog
+    >>> import pandas as pd
+    >>> times = pd.DataFrame({"latency_s": [2.0, 3.0, 5.0, 7.0], "why": ["clasp", None, "flight", "clasp"]})
+    >>> etholog.incidence(times, "why")[["clasp", "flight"]].round(3).to_dict("list")
+    {'clasp': [0.25, 0.25, 0.625], 'flight': [0.0, 0.375, 0.375]}
     """
     times = columns.table(times, "latency_s", cause)
     columns.labels(times, cause, holes=True)
@@ -48,14 +66,29 @@ def incidence(times: pd.DataFrame, cause: str) -> pd.DataFrame:
 
 
 def first_ends(times: pd.DataFrame, by: str | None = None) -> pd.DataFrame:
-    """Return, for each group of `by` and each way in which a latency of `latency(..., competing=True)` ended, how
-    often that came first.
+    """Return, for each group and each way in which a latency ended, how often that came first.
 
-    count: sessions that ended so, of n. share: their cumulative incidence up to `at_s` (Aalen & Johansen 1978), with
-    se and 95 % limits on the log-log scale (Kalbfleisch & Prentice 2002, as limits of a curve). Both are missing where
-    the share is 0 or 1, and where a group has several sessions of one male, who is not as many males. `at_s` is the
-    longest time that every group was watched to, or had come to an end before. The shares of a group, and the share in
-    which nothing had come yet, add up to 1. Raises Refusal for an unknown column.
+    Parameters
+    ----------
+    times: as `latency(..., competing=True)` returns them.
+    by: a column of groups (not given: all in one).
+
+    Returns
+    -------
+    One row for each group and end. count: sessions that ended so, of n. share: their cumulative incidence up to
+    `at_s` (seconds; Aalen & Johansen 1978), with se and 95 % limits on the log-log scale (Kalbfleisch & Prentice
+    2002, as limits of a curve). Both are missing where the share is 0 or 1, and where a group has several sessions
+    of one male, who is not as many males. `at_s` is the longest time that every group was watched to, or had come to
+    an end before. The shares of a group, and the share in which nothing had come yet, add up to 1.
+
+    Raises
+    ------
+    Refusal: for a column that is not there, or holds what is no time or no single value.
+
+    >>> import etholog
+    >>> times = etholog.latency(etholog.read("examples/season"), "courtship", competing=True)
+    >>> etholog.first_ends(times)[["end", "count", "n"]].to_dict("records")
+    [{'end': 'occurred', 'count': 22, 'n': 28}]
     """
     times = columns.latencies(times, ["ended_by", *([] if by is None else [by])])
     cause = times["ended_by"].astype(object).where(~times["ended_by"].isin(["watching ended", "unseen"]), None)

@@ -55,6 +55,15 @@ def unseen_onsets(season: Season, times: pd.DataFrame, soon_s: float = SOON_S) -
     -------
     `times` with lower_s and upper_s (seconds from where the latency begins, gaps counted, since the animals did not
     stop; equal where the onset was seen, upper_s infinite where it never came) and unseen (bool).
+
+    Raises
+    ------
+    Refusal: for times that are no `latency` of this season.
+
+    >>> import etholog
+    >>> season = etholog.read("examples/unseen")
+    >>> int(etholog.unseen_onsets(season, etholog.latency(season, "courtship"))["unseen"].sum())
+    4
     """
     bouts = columns.season(season).bouts
     times = columns.table(columns.latencies(times), "session", "length_s")
@@ -150,9 +159,27 @@ def _innermost(lower: Floats, upper: Floats) -> tuple[Floats, Floats]:
 
 
 def weibull(spans: pd.DataFrame, by: str | None = None) -> Weibull:
-    """Return a Weibull model of times known as spans, as `turnbull` takes them, by maximum likelihood.
+    """Return a Weibull model of times known as spans, by maximum likelihood (as R's survreg; Kalbfleisch & Prentice
+    2002).
 
-    `by`: a column whose values but the first are terms. Raises Refusal as `turnbull`, and where nothing ever came.
+    Parameters
+    ----------
+    spans: lower_s and upper_s (seconds), as `turnbull` takes them.
+    by: a column whose values but the first are terms.
+
+    Returns
+    -------
+    Weibull: `.table` (index = term; coef and se, of the logarithm of seconds), `.scale`, `.log_likelihood`.
+
+    Raises
+    ------
+    Refusal: as `turnbull`, and where nothing ever came or the spans determine no curve.
+
+    >>> import etholog
+    >>> season = etholog.read("examples/unseen")
+    >>> spans = etholog.unseen_onsets(season, etholog.latency(season, "courtship"))
+    >>> etholog.weibull(spans).table["coef"].round(2).to_dict()
+    {'intercept': 4.68}
     """
     from scipy.optimize import minimize
 

@@ -34,28 +34,44 @@ def latency(
     competing: bool = False,
     ends: str | Sequence[str] | None = None,
 ) -> pd.DataFrame:
-    """Return one row for each session in which `since` happened, with the columns of `season.sessions` and:
-
-    latency_s: seconds from the first `since` to the first `to` at or after it, gaps not counted; or until the session
-    was last under watch. occurred: whether `to` came; where not, the latency is right-censored (Martin & Bateson, ch.
-    5; Kaplan & Meier 1958). ended_by: why the time ended: 'occurred', 'watching ended', 'unseen', or the code of a
-    competing end.
-
-    And the session's place in the order of all (see `analysis.order`): male_session, pair_session and
-    male_days_since_session.
-
-    unseen="censor" ends the time at the first gap, or when an actor of `to` first goes out of sight; "keep" goes on.
-    competing=True names what closed an evening for good before `to` came (see `analysis.ending`); what only happened
-    on the way, such as a flight, ends nothing. `ends` names behaviours at the first of which the time ends all the
-    same. See `ended` of `analysis.incidence` for what came first how often.
+    """Return one row for each session in which `since` happened: how long it took until `to`.
 
     Each session is measured by the interval of its own ethogram; where that has none of the name, it has no row.
+
+    Parameters
+    ----------
+    season: as `etholog.read` returned it.
+    interval: the name of an interval of the ethograms ('courtship'); or instead
+    since, to: behaviours from whose first onset, and to whose first onset, the time goes.
+    unseen: 'censor' ends the time at the first gap, or when an actor of `to` first goes out of sight; 'keep' goes
+        on.
+    competing: name what closed an evening for good before `to` came (see `analysis.ending`); what only happened on
+        the way, such as a flight, ends nothing. See `first_ends` for what came first how often.
+    ends: behaviours at the first of which the time ends all the same.
+
+    Returns
+    -------
+    The columns of `season.sessions`, the session's place in the order of all (male_session, pair_session and
+    male_days_since_session; see `analysis.order`), and
+
+    latency_s: seconds from the first `since` to the first `to` at or after it, gaps not counted; or until the
+    session was last under watch. occurred: whether `to` came; where not, the latency is right-censored (Martin &
+    Bateson, ch. 5; Kaplan & Meier 1958). ended_by: why the time ended: 'occurred', 'watching ended', 'unseen', or
+    the code of a competing end.
 
     `attrs`: label, since, to, intervals (since and to by the name of the ethogram), ends, unseen, competing,
     without_since, touched (sessions with a gap or out of sight in their time), followed (sessions that ended at one of
     the named `ends`, in which `to` came later all the same; None where none is named) and without_interval (sessions
     whose ethogram has none of the name).
-    Raises Refusal for a name that no ethogram knows, with the nearest.
+
+    Raises
+    ------
+    Refusal: for a name that no ethogram knows, with the nearest.
+
+    >>> import etholog
+    >>> times = etholog.latency(etholog.read("examples/season"), "courtship")
+    >>> len(times), int(times["occurred"].sum()), times["latency_s"].iloc[0].item()
+    (28, 22, 692.753)
     """
     columns.one_of(unseen, "unseen", get_args(Unseen))
     asked = _asked(season, interval, since, to)

@@ -31,8 +31,15 @@ NOTHING = Permuted(np.nan, 0, False, np.nan, 0.0)
 
 
 def outcomes(season: Season, today: date) -> pd.DataFrame:
-    """Return one row for each attempt, as known at the end of `today`.
+    """Return one row for each attempt, as known at the end of a day.
 
+    Parameters
+    ----------
+    season: as `etholog.read` returned it, with its cards.
+    today: what was told after it is left out.
+
+    Returns
+    -------
     female, species, males (those that may be the sire), sires (how many), first_on, last_on, pairings; watched
     (whether a session of it was), evidence (rung of the ladder, 0 to 7; NaN unknown), courted, latency_s (of the
     evening with the best evidence), insertions, insertion_s, palps; may_have_taken, end ('sac', 'moult', 'died',
@@ -42,6 +49,15 @@ def outcomes(season: Season, today: date) -> pd.DataFrame:
     transferred. Of the young: laid (all eggs of the first count), then the latest count of the living at each stage
     (eggs, eggs_with_legs, nymphs, first_instar, second_instar, spiderlings; NaN: not counted), and stages: the same in
     words, with what was lost between.
+
+    Raises
+    ------
+    Refusal: for what is no season or no day.
+
+    >>> import etholog
+    >>> from datetime import date
+    >>> etholog.outcomes(etholog.read("examples/season"), date(2026, 11, 20))["end"].value_counts().to_dict()
+    {'sac': 4, 'open': 3, 'moult': 2}
     """
     animals = columns.season(season).animals.as_of(columns.day(today))
     evenings = _evenings(season)
@@ -172,6 +188,16 @@ def funnel(table: pd.DataFrame, day: float | None = None) -> pd.DataFrame:
     step, reached, of, open (still waiting, and for less than `day`), share, low, high, day (NaN: of the evening),
     by_sac (how many of `reached` nobody saw: a later sac is the evidence; 0 where the table has no column `seen`).
     The share is NaN after the last day that anything is known of.
+
+    Raises
+    ------
+    Refusal: for a table that lacks a column of `outcomes`, or holds something else in it.
+
+    >>> import etholog
+    >>> from datetime import date
+    >>> attempts = etholog.outcomes(etholog.read("examples/season"), date(2026, 11, 20))
+    >>> etholog.funnel(attempts)[["step", "reached", "of"]].iloc[3].to_dict()
+    {'step': 'inserted', 'reached': 7, 'of': 7}
     """
     table = _attempts(
         table,
@@ -239,7 +265,26 @@ def _come(days: pd.Series, end: pd.Series, wanted: str, day: float | None) -> di
 
 def time_to_sac(table: pd.DataFrame) -> pd.DataFrame:
     """Return the share with a sac, and with a moult or death first, by days since the last pairing that may have taken
-    (Aalen & Johansen 1978, as `incidence`); index days."""
+    (Aalen & Johansen 1978, as `incidence`).
+
+    Parameters
+    ----------
+    table: attempts, as `outcomes` returns them.
+
+    Returns
+    -------
+    Index: days. For each end that came, its cumulative share and se_<end>.
+
+    Raises
+    ------
+    Refusal: for a table that lacks a column of `outcomes`, or holds something else in it.
+
+    >>> import etholog
+    >>> from datetime import date
+    >>> attempts = etholog.outcomes(etholog.read("examples/season"), date(2026, 11, 20))
+    >>> round(float(etholog.time_to_sac(attempts)["sac"].iloc[-1]), 3)
+    0.571
+    """
     table = _attempts(table, labels=("end",), flags=("may_have_taken",), numbers=("days",))
     taken = table[table["may_have_taken"] & (table["days"] >= 0)]
     times = pd.DataFrame({"latency_s": taken["days"], "end": taken["end"].where(taken["end"] != "open")})
@@ -255,12 +300,26 @@ def evening_measures(table: pd.DataFrame) -> pd.DataFrame:
     (`compared` = 'within females': the exact conditional test of matched sets, Breslow & Day 1980); else each female
     counts once, with her first such attempt ('females'). Where neither can give a p of .05, there is none.
 
+    Parameters
+    ----------
+    table: attempts, as `outcomes` returns them.
+
     Returns
     -------
     A row for each of MEASURES: n_sac, n_none (attempts), females, males (each once, whatever sets of possible sires
     they are in); larger (the chance that it is larger in one with a sac than in one without, ties as halves); shift
-    (Hodges & Lehmann 1963) with its exact 95 % limits (`exact_shift`), where each female counts once and there are
-    enough; compared, p over ranks, smallest_p.
+    (Hodges & Lehmann 1963; in the measure's own unit) with its exact 95 % limits (`exact_shift`), where each female
+    counts once and there are enough; compared, p over ranks, smallest_p.
+
+    Raises
+    ------
+    Refusal: for a table that lacks a column of `outcomes`, or holds something else in it.
+
+    >>> import etholog
+    >>> from datetime import date
+    >>> attempts = etholog.outcomes(etholog.read("examples/season"), date(2026, 11, 20))
+    >>> etholog.evening_measures(attempts)[["measure", "n_sac", "n_none"]].iloc[0].to_dict()
+    {'measure': 'insertion_s', 'n_sac': 4, 'n_none': 1}
     """
     table = _attempts(table, labels=("female", "males", "end"), flags=("watched", "may_have_taken"), numbers=MEASURES)
     closed = table[table["may_have_taken"] & table["watched"] & (table["end"] != "open")]

@@ -34,6 +34,14 @@ def schoenfeld(ratio: float, power: float = 0.8, share: float = 0.5, sessions: i
     sessions, like: of each male, and his repeatability, where groups are of males: times 1 + (sessions - 1) * like
         (Kish 1965).
 
+    Returns
+    -------
+    A number of sessions, not rounded.
+
+    Raises
+    ------
+    Refusal: for a ratio of 1, and for shares that no season can have.
+
     >>> round(schoenfeld(2), 2), round(schoenfeld(3), 2)
     (65.35, 26.01)
     """
@@ -67,6 +75,7 @@ def power(
 
     Parameters
     ----------
+    males, sessions: how many males, and sessions of each; every pair of the two is tried.
     times: past sessions, `latency_s` (seconds) and `occurred`: their curve is what new sessions are drawn from.
     median_s: instead, the median of an exponential latency.
     watch_s: how long a session is watched (not given: as long as the longest of the past; 3 medians).
@@ -83,6 +92,11 @@ def power(
     Raises
     ------
     Refusal: for numbers that no season can have, and where the past never showed the behaviour.
+
+    >>> import etholog
+    >>> found = etholog.power(median_s=300, males=[6], sessions=[3], like=[0.3], seasons=20)
+    >>> found["within_smallest_p"].round(4).tolist()
+    [0.0027]
     """
     if (times is None) == (median_s is None):
         raise Refusal("say what to plan from: past sessions, or a median in seconds")

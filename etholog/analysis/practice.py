@@ -41,8 +41,30 @@ class Practice:
 def practice_outcomes(season: Season, name: str, today: date) -> Practice:
     """Return what came of attempts and sacs before and after a practice was begun, as `analysis.begun` compares it.
 
-    A sac: from the first pairing that may have taken, a moult or her death ending the wait. The sac lost: from the sac,
-    until it was opened or pulled. Raises Refusal for a practice that no card has.
+    A sac: from the first pairing that may have taken, a moult or her death ending the wait. The sac lost: from the
+    sac, until it was opened or pulled. Time before the practice counts as time without it (start-stop risk sets;
+    Crowley & Hu 1977).
+
+    Parameters
+    ----------
+    season: as `etholog.read` returned it, with its cards.
+    name: the words of the entries `practice`.
+    today: what was told after it is left out.
+
+    Returns
+    -------
+    Practice: `.table` (a row for each outcome: counts, days at risk, ratio, p and power, where there are enough) and
+    `.sentence`.
+
+    Raises
+    ------
+    Refusal: for a practice that no card has, with the nearest.
+
+    >>> import etholog
+    >>> from datetime import date
+    >>> found = etholog.practice_outcomes(etholog.read("examples/season"), "cool rest", date(2026, 11, 20))
+    >>> found.table["outcome"].tolist()
+    ['a sac']
     """
     columns.word(name, "practice")
     today = columns.day(today)

@@ -12,11 +12,30 @@ from etholog.analysis.hazard import design_of
 
 
 def proportional(times: pd.DataFrame, by: str | Sequence[str], within: str | None = None) -> pd.DataFrame:
-    """Return for each term of `hazards(times, by, within)` how its ratio changes: early and late (the ratio up to the
-    median time of the events, and after it), and chi_squared, the score test of a coefficient that goes with the rank
-    of the time (Grambsch & Therneau 1994, as R's cox.zph has it; 1 degree of freedom).
+    """Return for each term of `hazards(times, by, within)` how its ratio of hazards changes with time.
 
-    No p: males come again, and few of them make any such p too small. Missing where it is not estimable.
+    No p: males come again, and few of them make any such p too small.
+
+    Parameters
+    ----------
+    times: one row a session: `latency_s` (seconds), `occurred` (bool), and the columns named.
+    by: columns, as `hazards` takes them.
+    within: the column of strata.
+
+    Returns
+    -------
+    Index: term. early and late: the ratio up to the median time of the events, and after it. chi_squared: the score
+    test of a coefficient that goes with the rank of the time (Grambsch & Therneau 1994, as R's cox.zph has it; 1
+    degree of freedom). Missing where it is not estimable.
+
+    Raises
+    ------
+    Refusal: for a column that is not there or holds what is no time, no flag or no number.
+
+    >>> import etholog
+    >>> times = etholog.latency(etholog.read("examples/season"), "courtship")
+    >>> etholog.proportional(times, "temperature_c").round(2).to_dict("records")
+    [{'early': 0.82, 'late': 0.91, 'chi_squared': 0.11}]
     """
     columns = list(words(by, "by"))
     times = latencies(times, columns, [within])

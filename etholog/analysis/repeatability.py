@@ -123,7 +123,29 @@ def mixed(
 ) -> Repeatability:  # fmt: skip
     """Return how repeatable a measure is that nothing censors, by the mixed model (REML; Patterson & Thompson 1971).
 
-    As `repeatability`, on the measure's own scale. `table`: one row a session, with the column `measure` (numbers).
+    As `repeatability`, on the measure's own scale.
+
+    Parameters
+    ----------
+    table: one row a session, with the column `measure` (numbers).
+    measure: the column.
+    by: the column of animals.
+    adjust: columns that may explain a part.
+    permutations, seed: of the p.
+
+    Returns
+    -------
+    Repeatability: `.value` with `.low` and `.high` (NaN where there are too few animals or sessions), the p, each
+    animal's own place, and `.sentence`.
+
+    Raises
+    ------
+    Refusal: for a column that is not there, or holds what is no number.
+
+    >>> import etholog
+    >>> sessions = etholog.read("examples/season").sessions
+    >>> etholog.mixed(sessions, "length_s").sentence.partition(":")[0]
+    'Too few to say how repeatable'
     """
     rows, label, names, covariates = _given(table, [measure], by, adjust)
     values = rows[measure].to_numpy(dtype=np.float64)

@@ -21,11 +21,29 @@ def sensitivity(
     cluster: str | None = None,
     otherwise: pd.DataFrame | None = None,
 ) -> pd.DataFrame:
-    """Return a comparison's p in other cases, one row each: case, concerned (sessions), occurred (in all), p.
+    """Return a comparison's p in other cases: how much it rests on what nobody saw.
 
-    `otherwise`: the same latencies with the other choice of `unseen`. For sessions that the keeper ended before it
-    came, the worst and the best that could have been: it would never have come (the time goes on to the longest of
-    all), or at once. p is missing where the design can't give one of .05.
+    For sessions that the keeper ended before it came, the worst and the best that could have been: it would never
+    have come (the time goes on to the longest of all), or at once.
+
+    Parameters
+    ----------
+    times, by, within, permutations, seed, cluster: as `compare` takes them.
+    otherwise: the same latencies with the other choice of `unseen`.
+
+    Returns
+    -------
+    A row for each case: case, concerned (sessions), occurred (in all), p (missing where the design can't give one of
+    .05).
+
+    Raises
+    ------
+    Refusal: as `compare`.
+
+    >>> import etholog
+    >>> times = etholog.latency(etholog.read("examples/season"), "courtship")
+    >>> etholog.sensitivity(times, "male", permutations=200)[["case", "concerned"]].to_dict("list")["concerned"]
+    [28, 6, 6]
     """
     times = check_columns(times, by, within, cluster)
     otherwise = None if otherwise is None else check_columns(otherwise, by, within, cluster)

@@ -13,8 +13,25 @@ from etholog.season import Season
 def signs_seen(season: Season, today: date) -> pd.DataFrame:
     """Return a row for each sign told of a female between the last pairing that may have taken and the attempt's end.
 
-    Columns: female, attempt (a number), end ('sac', 'moult', 'died', 'open'), sign, number (NaN: none), days before
-    the end (before `today` where it is open). Attempts in which no sign was told have one row with no sign.
+    Parameters
+    ----------
+    season: as `etholog.read` returned it, with its cards.
+    today: what was told after it is left out.
+
+    Returns
+    -------
+    female, attempt (a number), end ('sac', 'moult', 'died', 'open'), sign, number (as told, in the sign's own unit;
+    NaN: none), days before the end (before `today` where it is open). Attempts in which no sign was told have one
+    row with no sign.
+
+    Raises
+    ------
+    Refusal: for what is no season or no day.
+
+    >>> import etholog
+    >>> from datetime import date
+    >>> etholog.signs_seen(etholog.read("examples/season"), date(2026, 11, 20)).iloc[0]["sign"]
+    'abdomen to carapace'
     """
     animals = columns.season(season).animals.as_of(columns.day(today))
     rows: list[tuple[str, int, str, str | None, float | None, float]] = []
@@ -37,10 +54,26 @@ def signs_seen(season: Season, today: date) -> pd.DataFrame:
 
 
 def signs(seen: pd.DataFrame) -> pd.DataFrame:
-    """Return, for each sign of `signs_seen`: in how many attempts with a sac it showed, how many days before the sac it
-    was first seen (least, median, most), and in how many that ended without one it showed as well.
+    """Return, for each sign, in how many attempts with a sac it showed, and in how many without one.
 
-    Columns: sign, sacs, of_sacs, days_least, days_median, days_most, none, of_none.
+    Parameters
+    ----------
+    seen: as `signs_seen` returns it.
+
+    Returns
+    -------
+    sign; sacs (attempts with a sac in which it showed), of_sacs; days_least, days_median, days_most (how many days
+    before the sac it was first seen); none (attempts that ended without a sac in which it showed), of_none.
+
+    Raises
+    ------
+    Refusal: for a table that lacks a column of `signs_seen`, or holds something else in it.
+
+    >>> import etholog
+    >>> from datetime import date
+    >>> seen = etholog.signs_seen(etholog.read("examples/season"), date(2026, 11, 20))
+    >>> etholog.signs(seen).iloc[0][["sign", "sacs", "of_sacs"]].to_dict()
+    {'sign': 'abdomen to carapace', 'sacs': 2, 'of_sacs': 4}
     """
     seen = columns.table(seen, "attempt", "end", "sign", "days")
     for name in ("attempt", "end", "sign"):

@@ -247,13 +247,34 @@ def transition(
     shuffles: int = 0,
     seed: int = 0,
 ) -> Transitions:
-    """Count what follows what, `lag` onsets later, within sessions, and test it by `transitions`.
+    """Return what follows what within sessions, counted and tested by `transitions`.
 
-    actor: only behaviours of this one. answer, within_s: instead, across actors: what this other one begins first
-    within so many seconds after each onset of `actor`, '(nothing)' being one of the answers. Sequences break as
-    `analysis.sequence.of` says. Without `repeats`, a behaviour that comes again at once counts as one (Slater 1973);
-    then the cells that `analysis.sequence.impossible` names are structural zeros, unless they were counted.
-    shuffles: so many shuffles within sequences besides (see `analysis.shuffle`; not across actors).
+    Parameters
+    ----------
+    season: as `etholog.read` returned it.
+    actor: only behaviours of this one ('male', 'female', 'pair').
+    answer, within_s: instead, across actors: what this other one begins first within so many seconds after each
+        onset of `actor`, '(nothing)' being one of the answers.
+    lag: how many onsets later.
+    repeats: whether a behaviour that comes again at once counts each time; without, as one (Slater 1973), and then
+        the cells that `analysis.sequence.impossible` names are structural zeros, unless they were counted.
+    longest_pause_s: sequences break where the next onset comes later (seconds). They always break at gaps, and when
+        an animal (with `actor`: that one) goes out of sight.
+    sessions: only these.
+    shuffles, seed: so many shuffles within sequences besides (see `analysis.shuffle`; not across actors).
+
+    Returns
+    -------
+    Transitions: `.counts`, `.probabilities`, `.expected`, `.residuals`, `.x2`, `.g2`, `.df`, `.p`, and with shuffles
+    `.p_shuffled` and `.p_whole`.
+
+    Raises
+    ------
+    Refusal: for an actor or a session that is not there, and for numbers that mean nothing.
+
+    >>> import etholog
+    >>> etholog.transition(etholog.read("examples/season"), actor="male").df
+    30
     """
     columns.season(season)
     lag = columns.whole(lag, "a lag of onsets", 1)
@@ -291,8 +312,27 @@ def transition(
 
 
 def transition_each(season: Season, by: str, **how: Any) -> dict[Any, Transitions]:
-    """Return `transition(season, **how)` for each value of a column of `season.sessions`: each male, or each session.
-    Values in whose sessions nothing followed anything have an empty table."""
+    """Return `transition` for each value of a column of the sessions: each male, or each session.
+
+    Parameters
+    ----------
+    season: as `etholog.read` returned it.
+    by: a column of `season.sessions`.
+    how: the other arguments of `transition`, but `sessions`.
+
+    Returns
+    -------
+    A dict from each value to its Transitions; values in whose sessions nothing followed anything have an empty
+    table.
+
+    Raises
+    ------
+    Refusal: for a column that is not there, and as `transition`.
+
+    >>> import etholog
+    >>> sorted(etholog.transition_each(etholog.read("examples/season"), "male", actor="male"))[:2]
+    ['M-Amber', 'M-Basalt']
+    """
     values, group = sequence.groups(season, by)
     ids = season.sessions["session"].astype(object).to_numpy()
     return {value: transition(season, **how, sessions=list(ids[group == at])) for at, value in enumerate(values)}

@@ -87,8 +87,26 @@ def folder_of(path: Path | str) -> Path:
 
 
 def read(path: Path | str = ".", cached: bool = True) -> Season:
-    """Read a folder of sessions, or a workspace that has one, into a Season. Files that are no sessions become
-    findings. A large folder is read again only where it changed (see `etholog.cache`), unless `cached` is False."""
+    """Return the sessions of a folder, or of a workspace that has one, as a Season.
+
+    Parameters
+    ----------
+    path: the folder.
+    cached: whether a large folder is read again only where it changed (see `etholog.season.cache`).
+
+    Returns
+    -------
+    Season: `.sessions`, `.bouts`, `.gaps` and more (DataFrames; times in seconds), and `.findings`: what could not
+    be read or used, files that are no sessions among it.
+
+    Raises
+    ------
+    Refusal: for a folder that is not there.
+
+    >>> import etholog
+    >>> len(etholog.read("examples/season").sessions)
+    28
+    """
     folder = folder_of(path)
     files, odd = files_.listed(folder)
     if not cached or len(files) < cache.AT_LEAST:

@@ -41,6 +41,12 @@ def season(value: object) -> Season:
     return value
 
 
+def made_by(value: object, kind: type, maker: str) -> None:
+    """Check that a value is what a public function returned."""
+    if not isinstance(value, kind):
+        raise Refusal(f"{_kind(value)} was given; give what {maker} returned")
+
+
 def latencies(value: object, by: Sequence[str] = (), together: Sequence[str | None] = ()) -> pd.DataFrame:
     """Return a table of latencies: `latency_s` (seconds), `occurred` (bool), groups `by`, which may have holes, and
     columns of strata or animals that belong `together`, which may not; None among these is no column."""
@@ -242,4 +248,4 @@ def _missing(cell: object) -> bool:
 
 
 def _kind(value: object) -> str:
-    return "nothing" if value is None else f"{type(value).__name__} {value!r}"[:80]
+    return "nothing" if value is None else " ".join(f"{type(value).__name__} {value!r}".split())[:80]

@@ -7,6 +7,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from etholog.analysis import columns
+from etholog.base.refusal import Refusal
 from etholog.base.text import STILLNESS
 from etholog.figures.style import (
     FAINT,
@@ -30,15 +32,31 @@ MOST = 80  # pictures on one
 
 
 def activity(trace: pd.DataFrame, stretches: pd.DataFrame, size: Size = "page") -> ReproducibleFigure:
-    """Draw how much moves in a film against its time, and the stretches below as bars.
+    """Return a picture of how much moves in a film against its time, with the stretches below as bars.
 
     Parameters
     ----------
-    trace : DataFrame
-        `film_s`, and `strength` in thresholds: 1 has just reached it.
-    stretches : DataFrame
-        `onset_s`, `offset_s`, and `disturbed`: True where light, camera or something large changed the picture.
+    trace: `film_s` (seconds), and `strength` in thresholds: 1 has just reached it.
+    stretches: `onset_s`, `offset_s` (seconds), and `disturbed`: True where light, camera or something large changed
+        the picture.
+    size: 'column' (89 mm wide) or 'page' (183 mm).
+
+    Returns
+    -------
+    A matplotlib Figure, as wide as `size`; it says why where there is nothing to draw.
+
+    Raises
+    ------
+    Refusal: for a table that lacks one of these columns.
+
+    >>> import etholog
+    >>> import pandas as pd
+    >>> trace = pd.DataFrame({"film_s": [0.0, 1.0, 2.0], "strength": [0.2, 3.0, 0.1]})
+    >>> stretches = pd.DataFrame({"onset_s": [0.5], "offset_s": [1.5], "disturbed": [False]})
+    >>> figure = etholog.figures.activity(trace, stretches)
     """
+    columns.table(trace, "film_s", "strength")
+    columns.table(stretches, "onset_s", "offset_s", "disturbed")
     with rules():
         if trace.empty:
             return nothing(size, "The film has no pictures.")
@@ -75,7 +93,29 @@ def activity(trace: pd.DataFrame, stretches: pd.DataFrame, size: Size = "page") 
 def contact_sheet(
     pictures: Sequence[NDArray[np.uint8]], titles: Sequence[str], count: int, size: Size = "page"
 ) -> ReproducibleFigure:
-    """Draw one picture for each stretch, with its title, at most 80; `count` is how many stretches there are."""
+    """Return one picture for each stretch, with its title, at most 80.
+
+    Parameters
+    ----------
+    pictures: images of one size, as arrays of bytes (height x width x 3).
+    titles: one for each.
+    count: how many stretches there are.
+    size: 'column' (89 mm wide) or 'page' (183 mm).
+
+    Returns
+    -------
+    A matplotlib Figure, as wide as `size`; it says why where there is nothing to draw.
+
+    Raises
+    ------
+    Refusal: where pictures and titles are not as many.
+
+    >>> import etholog
+    >>> import numpy as np
+    >>> figure = etholog.figures.contact_sheet([np.zeros((36, 64, 3), np.uint8)], ["0:12"], 1)
+    """
+    if len(pictures) != len(titles):
+        raise Refusal(f"{len(pictures)} pictures and {len(titles)} titles; give one for each")
     with rules():
         if not pictures:
             return nothing(size, f"No stretch was found. {STILLNESS}")

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
+from etholog.analysis import columns
 from etholog.analysis.agreement import Agreement
 from etholog.figures.style import FAINT, GROUPS, INK, RULE, ReproducibleFigure, Size, label, nothing, plate, rules
 
@@ -11,9 +12,31 @@ ROW_INCHES = 0.22
 
 
 def agreement(found: Agreement, named: Mapping[str, str] | None = None, size: Size = "page") -> ReproducibleFigure:
-    """Draw what `etholog.agreement` gave: the share of onsets that both marked and Cohen's kappa over time units;
-    and beside it the second's durations less the first's, with limits of agreement (Bland & Altman 1986).
+    """Return a picture of how far two records of one session agree, behaviour by behaviour.
+
+    At the left the share of onsets that both marked, and Cohen's kappa over time units; at the right the second's
+    durations less the first's, with limits of agreement (Bland & Altman 1986).
+
+    Parameters
+    ----------
+    found: what `etholog.agreement` returned.
+    named: labels of the codes (`figures.names`).
+    size: 'column' (89 mm wide) or 'page' (183 mm).
+
+    Returns
+    -------
+    A matplotlib Figure, as wide as `size`; it says why where there is nothing to draw.
+
+    Raises
+    ------
+    Refusal: for anything else.
+
+    >>> import etholog
+    >>> season = etholog.read("examples/season")
+    >>> one = season.bouts[season.bouts["session"] == season.sessions["session"].iloc[0]]
+    >>> figure = etholog.figures.agreement(etholog.agreement(one, one))
     """
+    columns.made_by(found, Agreement, "etholog.agreement")
     with rules():
         table = found.table
         if not len(table):

@@ -8,7 +8,9 @@ from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 
+from etholog.analysis import columns
 from etholog.analysis.latency import of_each
+from etholog.base.refusal import Refusal
 from etholog.figures.style import (
     ACTORS,
     GROUND,
@@ -37,12 +39,34 @@ PLACE = {"female": (-0.42, 0.26), "pair": (-0.14, 0.26), "male": (0.14, 0.26)}
 
 
 def aligned(season: Season, times: pd.DataFrame, size: Size = "page") -> ReproducibleFigure:
-    """Draw a row for each session of `times` (as `etholog.latency` gives it), shortest latency at the top.
+    """Return a picture with a row for each session, aligned on the start of a latency, shortest latency at the top.
 
     0 is where the latency begins: at the first of its `since`. A black dot is where the behaviour came, a ring where
-    the watching ended without it (censored). Above in each row she, beneath he, between them the pair; her going
-    out of sight or his is not drawn, gaps are grey.
+    the watching ended without it (censored). Above in each row she, beneath he, between them the pair; her going out
+    of sight or his is not drawn, gaps are grey.
+
+    Parameters
+    ----------
+    season: as `etholog.read` returned it.
+    times: a `latency` of it.
+    size: 'column' (89 mm wide) or 'page' (183 mm).
+
+    Returns
+    -------
+    A matplotlib Figure, as wide as `size`; it says why where there is nothing to draw.
+
+    Raises
+    ------
+    Refusal: for times that are no `latency` of a season.
+
+    >>> import etholog
+    >>> season = etholog.read("examples/season")
+    >>> figure = etholog.figures.aligned(season, etholog.latency(season, "courtship"))
     """
+    columns.season(season)
+    columns.table(columns.latencies(times), "session", "male", "female", "length_s")
+    if not {"since", "to"} <= set(times.attrs):
+        raise Refusal("times: give what etholog.latency returned for this season")
     with rules():
         if not len(times):
             return nothing(size, "No session came to where this latency begins.")

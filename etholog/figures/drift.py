@@ -2,13 +2,37 @@
 
 import numpy as np
 
+from etholog.analysis import columns
 from etholog.analysis.observers import Observers
 from etholog.figures.style import GROUPS, INK, ReproducibleFigure, Size, nothing, plate, rules
 
 
 def drift(found: Observers, criterion: float | None = None, size: Size = "page") -> ReproducibleFigure:
-    """Draw what `etholog.observers` gave: of each session, by its day, Cohen's kappa and the share of onsets that both
-    marked, and the criterion as a line."""
+    """Return a picture of whether two observers drift apart: their agreement by the day of each session.
+
+    Cohen's kappa over time units, the share of onsets that both marked, and the criterion as a line.
+
+    Parameters
+    ----------
+    found: what `etholog.observers` returned.
+    criterion: the agreement that was asked for, 0 to 1.
+    size: 'column' (89 mm wide) or 'page' (183 mm).
+
+    Returns
+    -------
+    A matplotlib Figure, as wide as `size`; it says why where there is nothing to draw.
+
+    Raises
+    ------
+    Refusal: for anything else.
+
+    >>> import etholog
+    >>> season = etholog.read("sessions")
+    >>> one = etholog.Season(season.folder, season.sessions.iloc[:1], season.bouts[season.bouts["session"] ==
+    ...     season.sessions["session"].iloc[0]], season.gaps.iloc[:0], season.ethograms)
+    >>> figure = etholog.figures.drift(etholog.observers([(one, one)]), criterion=0.8)
+    """
+    columns.made_by(found, Observers, "etholog.observers")
     with rules():
         sessions = found.sessions
         if not len(sessions):

@@ -3,15 +3,38 @@
 import numpy as np
 import pandas as pd
 
+from etholog.analysis import columns
+from etholog.base.refusal import Refusal
 from etholog.figures.style import ACTORS, GROUPS, ReproducibleFigure, Size, minutes, nothing, plain, plate, rules
 
 _LOOKS = (*GROUPS, *ACTORS.values())
 
 
 def ends(shares: pd.DataFrame, size: Size = "page") -> ReproducibleFigure:
-    """Draw a table of `etholog.incidence`: for each end the share to which it came first, by time (Aalen & Johansen
-    1978). The index's name, `time_s` or `days`, says in what time is counted.
+    """Return a picture of what came first, and by when (Aalen & Johansen 1978).
+
+    Parameters
+    ----------
+    shares: as `etholog.incidence` or `etholog.time_to_sac` returns it; the name of its index, `time_s` or `days`,
+        says in what time is counted.
+    size: 'column' (89 mm wide) or 'page' (183 mm).
+
+    Returns
+    -------
+    A matplotlib Figure, as wide as `size`; it says why where there is nothing to draw.
+
+    Raises
+    ------
+    Refusal: for anything but a table.
+
+    >>> import etholog
+    >>> from datetime import date
+    >>> attempts = etholog.outcomes(etholog.read("examples/season"), date(2026, 11, 20))
+    >>> figure = etholog.figures.ends(etholog.time_to_sac(attempts))
     """
+    columns.table(shares)
+    if shares.index.name not in ("time_s", "days"):
+        raise Refusal("shares: no index of time; give what etholog.incidence or etholog.time_to_sac returned")
     with rules():
         causes = [str(name) for name in shares.columns if not str(name).startswith("se_")]
         if not len(shares) or not causes:

@@ -8,6 +8,7 @@ from matplotlib.axes import Axes
 from matplotlib.patches import Circle, FancyArrowPatch
 from numpy.typing import NDArray
 
+from etholog.analysis import columns
 from etholog.analysis.transition import Transitions
 from etholog.figures.style import ACTORS, FAINT, INK, ReproducibleFigure, Size, filled, label, nothing, plate, rules
 
@@ -20,13 +21,34 @@ SEEN = 3  # what came once or twice is no pattern
 def flow(
     found: Transitions, durations: pd.DataFrame, named: Mapping[str, str] | None = None, size: Size = "page"
 ) -> ReproducibleFigure:
-    """Draw the transitions of `etholog.transition` that stand out, over the time budget of `etholog.duration`.
+    """Return a picture of the transitions that stand out, over the time budget.
 
     A node's area is the state's share of the time watched (events, which take no time, have the least). An arrow's
     width, and the figure at it, is how often the first is followed by the next; drawn are those with an adjusted
-    residual of at least 1.96 that came three times or more, dashed where
-    Holm's p is 0.05 or more or the expected count under 5.
+    residual of at least 1.96 that came three times or more, dashed where Holm's p is 0.05 or more or the expected
+    count under 5.
+
+    Parameters
+    ----------
+    found: what `etholog.transition` returned.
+    durations: as `etholog.duration` returns it.
+    named: labels of the codes (`figures.names`).
+    size: 'column' (89 mm wide) or 'page' (183 mm).
+
+    Returns
+    -------
+    A matplotlib Figure, as wide as `size`; it says why where there is nothing to draw.
+
+    Raises
+    ------
+    Refusal: for anything else, or a table that lacks a column.
+
+    >>> import etholog
+    >>> season = etholog.read("examples/season")
+    >>> figure = etholog.figures.flow(etholog.transition(season), etholog.duration(season))
     """
+    columns.made_by(found, Transitions, "etholog.transition")
+    columns.table(durations, "actor", "behaviour", "share")
     with rules():
         edges = standing_out(found)
         if not edges:

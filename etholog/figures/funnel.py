@@ -3,17 +3,38 @@
 import numpy as np
 import pandas as pd
 
+from etholog.analysis import columns
 from etholog.figures.style import ACTORS, FAINT, RULE, ReproducibleFigure, Size, nothing, plain, plate, rules
 
 ROW_INCHES = 0.3
 
 
 def funnel(steps: pd.DataFrame, size: Size = "page") -> ReproducibleFigure:
-    """Draw a table of `analysis.outcome.funnel`, the first step at the top.
+    """Return a picture of how many came how far, the first step at the top.
 
-    A dot is the share of those that reached the step before, a line its limits of 95 %: Wilson's (1927) for the steps
-    of the evening, and of what had come by the day in the label (Aalen & Johansen 1978) for those that take time.
+    A dot is the share of those that reached the step before, a line its limits of 95 %: Wilson's (1927) for the
+    steps of the evening, and of what had come by the day in the label (Aalen & Johansen 1978) for those that take
+    time.
+
+    Parameters
+    ----------
+    steps: as `etholog.funnel` returns it.
+    size: 'column' (89 mm wide) or 'page' (183 mm).
+
+    Returns
+    -------
+    A matplotlib Figure, as wide as `size`; it says why where there is nothing to draw.
+
+    Raises
+    ------
+    Refusal: for a table that lacks a column of it.
+
+    >>> import etholog
+    >>> from datetime import date
+    >>> attempts = etholog.outcomes(etholog.read("examples/season"), date(2026, 11, 20))
+    >>> figure = etholog.figures.funnel(etholog.funnel(attempts))
     """
+    columns.table(steps, "step", "reached", "of", "open", "share", "low", "high", "day")
     with rules():
         if not len(steps) or not steps["of"].any():
             return nothing(size, "Nothing is known of any attempt.")

@@ -3,6 +3,7 @@
 import pandas as pd
 from matplotlib.axes import Axes
 
+from etholog.analysis import columns
 from etholog.analysis.latency import check_role, is_, of_role
 from etholog.figures.style import (
     ACTORS,
@@ -32,11 +33,30 @@ _LOOKS = {"left": Look(_MALE, "", "-"), "right": Look(_MALE, "//////", "-"), "":
 
 
 def palps(season: Season, behaviour: str | None = None, size: Size = "page") -> ReproducibleFigure:
-    """Draw each session's insertions, or its bouts of `behaviour`, the left palp above its line and the right below.
+    """Return a picture of which palp, when: the left above each session's line and the right below.
 
     0 is the first of them in each session. At the right stand how many there were of each side, and their seconds.
     Bouts with no side straddle the line; hollow ones are unsure.
+
+    Parameters
+    ----------
+    season: as `etholog.read` returned it.
+    behaviour: a code (not given: insertions).
+    size: 'column' (89 mm wide) or 'page' (183 mm).
+
+    Returns
+    -------
+    A matplotlib Figure, as wide as `size`; it says why where there is nothing to draw.
+
+    Raises
+    ------
+    Refusal: for what is no season, or one whose ethograms do not say what an insertion is.
+
+    >>> import etholog
+    >>> season = etholog.read("examples/season")
+    >>> figure = etholog.figures.palps(season)
     """
+    columns.season(season)
     what = plain((behaviour or "insertion").replace("_", " "))
     with rules():
         bouts = season.bouts

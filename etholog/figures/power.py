@@ -2,6 +2,7 @@
 
 import pandas as pd
 
+from etholog.analysis import columns
 from etholog.figures.style import GROUPS, ReproducibleFigure, Size, nothing, plain, plate, rules
 
 QUESTIONS = {
@@ -12,8 +13,28 @@ QUESTIONS = {
 
 
 def power(table: pd.DataFrame, size: Size = "page") -> ReproducibleFigure:
-    """Draw a table of `etholog.power`: a panel for each question, a line for each number of sessions, and between the
-    two lines of a colour what the repeatabilities that were tried leave open."""
+    """Return a picture of how the chance to see a difference grows with males and sessions.
+
+    A panel for each question, a line for each number of sessions, and between the two lines of a colour what the
+    repeatabilities that were tried leave open.
+
+    Parameters
+    ----------
+    table: as `etholog.power` returns it.
+    size: 'column' (89 mm wide) or 'page' (183 mm).
+
+    Returns
+    -------
+    A matplotlib Figure, as wide as `size`; it says why where there is nothing to draw.
+
+    Raises
+    ------
+    Refusal: for a table that lacks a column of it.
+
+    >>> import etholog
+    >>> figure = etholog.figures.power(etholog.power(median_s=300, males=[4, 6], sessions=[3], seasons=20))
+    """
+    columns.table(table, "males", "sessions", *QUESTIONS)
     with rules():
         if not len(table):
             return nothing(size, "No design to plan.")

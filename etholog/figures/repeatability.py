@@ -3,6 +3,7 @@
 import numpy as np
 import pandas as pd
 
+from etholog.analysis import columns
 from etholog.figures.style import ACTORS, FAINT, RULE, ReproducibleFigure, Size, nothing, plain, plate, rules
 
 ROW_INCHES = 0.22
@@ -11,11 +12,33 @@ ROW_INCHES = 0.22
 def repeatability(
     each: pd.DataFrame, population: float, size: Size = "page", label: str = "seconds"
 ) -> ReproducibleFigure:
-    """Draw `.each` of `etholog.repeatability`: a dot for what is expected of each male, a line for its 95 % posterior
-    limits, a dashed line for a male in the middle. By name: it is no ranking.
+    """Return a picture of what is expected of each male beside the population. By name: it is no ranking.
 
+    A dot for what is expected of him, a line for its 95 % posterior limits, a dashed line for a male in the middle.
     Where all is above 0 and 10-fold apart, the axis is logarithmic.
+
+    Parameters
+    ----------
+    each: `.each` of what `etholog.repeatability` returned.
+    population: its `.population`, in the unit of `label`.
+    label: the unit of the values.
+    size: 'column' (89 mm wide) or 'page' (183 mm).
+
+    Returns
+    -------
+    A matplotlib Figure, as wide as `size`; it says why where there is nothing to draw.
+
+    Raises
+    ------
+    Refusal: for a table that lacks a column of it.
+
+    >>> import etholog
+    >>> import pandas as pd
+    >>> each = pd.DataFrame({"sessions": [3, 4], "typical": [40, 90]}, index=["M-1", "M-2"])
+    >>> each = each.assign(low=[20, 50], high=[80, 160])
+    >>> figure = etholog.figures.repeatability(each, 60.0)
     """
+    columns.table(each, "sessions", "typical", "low", "high")
     with rules():
         if not len(each):
             return nothing(size, "Too few males or sessions to say what to expect of each.")

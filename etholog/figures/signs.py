@@ -2,6 +2,7 @@
 
 import pandas as pd
 
+from etholog.analysis import columns
 from etholog.figures.style import FAINT, GROUPS, INK, RULE, ReproducibleFigure, Size, nothing, plain, plate, rules
 
 ROW_INCHES = 0.3
@@ -9,8 +10,28 @@ MARKS = "osD^vPX*<>"
 
 
 def signs(seen: pd.DataFrame, size: Size = "page") -> ReproducibleFigure:
-    """Draw the table of `signs_seen`: a line for each attempt, which ends at 0 with what came of it; a mark for each
-    sign, its number beside it where one was told."""
+    """Return a picture of the signs before a sac: a line for each attempt, which ends at 0 with what came of it.
+
+    A mark for each sign, its number beside it where one was told.
+
+    Parameters
+    ----------
+    seen: as `etholog.signs_seen` returns it.
+    size: 'column' (89 mm wide) or 'page' (183 mm).
+
+    Returns
+    -------
+    A matplotlib Figure, as wide as `size`; it says why where there is nothing to draw.
+
+    Raises
+    ------
+    Refusal: for a table that lacks a column of it.
+
+    >>> import etholog
+    >>> from datetime import date
+    >>> figure = etholog.figures.signs(etholog.signs_seen(etholog.read("examples/season"), date(2026, 11, 20)))
+    """
+    columns.table(seen, "female", "attempt", "end", "sign", "number", "days")
     with rules():
         told = seen.dropna(subset=["sign"])
         if told.empty:

@@ -6,6 +6,7 @@ from typing import Any
 import pandas as pd
 from matplotlib.axes import Axes
 
+from etholog.analysis import columns
 from etholog.base.refusal import Refusal
 from etholog.figures.style import (
     ACTORS,
@@ -43,12 +44,32 @@ def strip(
     size: Size = "page",
     moments: Sequence[tuple[float, str]] = (),
 ) -> ReproducibleFigure:
-    """Draw one session against time: bars for bouts, ticks for events, with their count and total at the right.
+    """Return a picture of one session against time: bars for bouts, ticks for events, with their count and total at the
+    right.
 
-    Dotted and hollow: the observer was unsure. An arrow: the watching ended before the bout did. Grey: nobody watched.
-    `session` may be left out where the season has only one. `moments`: (seconds, "note" or "rescue"), which get a star
-    or a cross above the lanes. Raises Refusal where there is no such session.
+    Dotted and hollow: the observer was unsure. An arrow: the watching ended before the bout did. Grey: nobody
+    watched.
+
+    Parameters
+    ----------
+    season: as `etholog.read` returned it.
+    session: which (not needed where the season has only one).
+    moments: (seconds, 'note' or 'rescue'), which get a star or a cross above the lanes.
+    size: 'column' (89 mm wide) or 'page' (183 mm).
+
+    Returns
+    -------
+    A matplotlib Figure, as wide as `size`; it says why where there is nothing to draw.
+
+    Raises
+    ------
+    Refusal: where there is no such session.
+
+    >>> import etholog
+    >>> season = etholog.read("examples/season")
+    >>> figure = etholog.figures.strip(season, season.sessions["session"].iloc[0])
     """
+    columns.season(season)
     row = one(season, session)
     with rules():
         bouts = season.bouts[season.bouts["session"] == row["session"]]

@@ -17,6 +17,7 @@ from matplotlib.patches import PathPatch
 from matplotlib.path import Path as Path_
 from numpy.typing import ArrayLike
 
+from etholog.analysis import columns
 from etholog.base import colours
 from etholog.base.clock import short_face
 from etholog.season import Season
@@ -144,7 +145,26 @@ def rows_of(count: int, inches: float) -> tuple[float, bool]:
 
 
 def names(season: Season) -> dict[str, str]:
-    """Return the labels of all behaviours by their codes, in the order of the ethograms."""
+    """Return the labels of all behaviours by their codes, in the order of the ethograms.
+
+    Parameters
+    ----------
+    season: as `etholog.read` returned it.
+
+    Returns
+    -------
+    A dict from codes to labels, in the order of the ethograms.
+
+    Raises
+    ------
+    Refusal: for what is no season.
+
+    >>> import etholog
+    >>> season = etholog.read("examples/season")
+    >>> etholog.figures.names(season)["drumming"]
+    'palpal drumming'
+    """
+    columns.season(season)
     return {b.code: b.label for kept in season.ethograms.values() for b in kept.behaviour}
 
 

@@ -6,6 +6,7 @@ from matplotlib.axes import Axes
 from matplotlib.ticker import FixedLocator, FuncFormatter
 from numpy.typing import NDArray
 
+from etholog.analysis import columns
 from etholog.analysis import survival as measure
 from etholog.analysis.design import alone, named
 from etholog.figures.style import (
@@ -28,12 +29,31 @@ Floats = NDArray[np.float64]
 
 
 def survival(times: pd.DataFrame, by: str | None = None, size: Size = "page") -> ReproducibleFigure:
-    """Draw Kaplan & Meier's curve (1958) of `latency_s` and `occurred`, for each value of the column `by`.
+    """Return a picture of how many are still waiting: Kaplan & Meier's curve (1958).
 
-    Bands are pointwise log-log limits of 95 %, where each session of the group counts for itself (several sessions of
-    one male are not as many males); upright ticks are censored sessions, and beneath each time stands how many were
-    still at risk. Up to three groups share a panel; more have one each, with the others in grey behind.
+    Bands are pointwise log-log limits of 95 %, where each session of the group counts for itself (several sessions
+    of one male are not as many males); upright ticks are censored sessions, and beneath each time stands how many
+    were still at risk. Up to three groups share a panel; more have one each, with the others in grey behind.
+
+    Parameters
+    ----------
+    times: one row a session: `latency_s` (seconds) and `occurred` (bool), as `etholog.latency` returns them.
+    by: a column of groups.
+    size: 'column' (89 mm wide) or 'page' (183 mm).
+
+    Returns
+    -------
+    A matplotlib Figure, as wide as `size`; it says why where there is nothing to draw.
+
+    Raises
+    ------
+    Refusal: for a table that lacks a column, or holds what is no time or no flag.
+
+    >>> import etholog
+    >>> season = etholog.read("examples/season")
+    >>> figure = etholog.figures.survival(etholog.latency(season, "courtship"), by="male")
     """
+    columns.latencies(times, [] if by is None else [by])
     with rules():
         groups = _groups(times, by)
         if not groups:

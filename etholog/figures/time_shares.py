@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 
+from etholog.analysis import columns
 from etholog.figures.style import (
     ACTORS,
     ReproducibleFigure,
@@ -27,11 +28,30 @@ ORDER = ("female", "pair", "male", "keeper")
 def time_shares(
     durations: pd.DataFrame, by: str | None = None, named: Mapping[str, str] | None = None, size: Size = "page"
 ) -> ReproducibleFigure:
-    """Draw `share` of each state of a table of `etholog.duration`, a panel for each value of the column `by`.
+    """Return a picture of the share of the watched time that each state took.
 
-    `named`: labels of the codes (`figures.names`). Different animals and chains run at once, so a panel's bars need
-    not add up to 100 %.
+    Different animals and chains run at once, so a panel's bars need not add up to 100 %.
+
+    Parameters
+    ----------
+    durations: as `etholog.duration` returns it.
+    by: a column of it: a panel for each value.
+    named: labels of the codes (`figures.names`).
+    size: 'column' (89 mm wide) or 'page' (183 mm).
+
+    Returns
+    -------
+    A matplotlib Figure, as wide as `size`; it says why where there is nothing to draw.
+
+    Raises
+    ------
+    Refusal: for a table that lacks a column.
+
+    >>> import etholog
+    >>> season = etholog.read("examples/season")
+    >>> figure = etholog.figures.time_shares(etholog.duration(season, by="male"), by="male")
     """
+    columns.table(durations, "actor", "behaviour", "kind", "share", *([] if by is None else [by]))
     with rules():
         states = durations[durations["kind"] == "state"] if len(durations) else durations
         if not len(states):

@@ -5,6 +5,7 @@ from collections.abc import Mapping
 import numpy as np
 from matplotlib.axes import Axes
 
+from etholog.analysis import columns
 from etholog.analysis.transition import Transitions
 from etholog.figures.style import RULE, ReproducibleFigure, Size, bars, label, nothing, plate, rules
 
@@ -14,11 +15,30 @@ STRONG = 0.6  # of the scale: beyond it black on the colour is hard to read
 
 
 def transitions(found: Transitions, named: Mapping[str, str] | None = None, size: Size = "page") -> ReproducibleFigure:
-    """Draw the residuals of `etholog.transition`: first behaviours down, next ones across, counts in the cells.
+    """Return a picture of what follows what: first behaviours down, next ones across, counts in the cells.
 
     Orange and bold: more often than chance, purple: more seldom; a star marks p < 0.05 after Holm where the expected
     count is at least 5. Hatched cells can't be; empty ones never came.
+
+    Parameters
+    ----------
+    found: what `etholog.transition` returned.
+    named: labels of the codes (`figures.names`).
+    size: 'column' (89 mm wide) or 'page' (183 mm).
+
+    Returns
+    -------
+    A matplotlib Figure, as wide as `size`; it says why where there is nothing to draw.
+
+    Raises
+    ------
+    Refusal: for anything else.
+
+    >>> import etholog
+    >>> season = etholog.read("examples/season")
+    >>> figure = etholog.figures.transitions(etholog.transition(season, actor="male"))
     """
+    columns.made_by(found, Transitions, "etholog.transition")
     with rules():
         counts, residuals = found.counts, found.residuals
         if not len(counts) or not np.nan_to_num(counts.to_numpy(dtype=float)).any():

@@ -110,13 +110,14 @@ def criterion(seconds: Floats) -> Criterion:
     >>> import etholog
     >>> pauses = etholog.bout_pauses(etholog.read("examples/season"), "drumming")
     >>> etholog.criterion(pauses).sentence
-    '20 pauses: fewer than 30 tell nothing of two processes.'
+    '20 pauses: fewer than 30 are too few to tell two processes apart.'
     """
     known = np.sort(columns.seconds(pd.DataFrame({"seconds": _row(seconds)}), "seconds"))
     known = known[known > 0]
     if len(known) < PAUSES_AT_LEAST:
         return _none(
-            _classes(known), f"{len(known)} pauses: fewer than {PAUSES_AT_LEAST} tell nothing of two processes."
+            _classes(known),
+            f"{len(known)} pauses: fewer than {PAUSES_AT_LEAST} are too few to tell two processes apart.",
         )
     table = _classes(known)
     one, two = _fitted(table, len(known))
@@ -160,7 +161,7 @@ def _row(seconds: object) -> object:
     if isinstance(seconds, pd.Series):
         seconds = seconds.to_numpy()
     if not isinstance(seconds, list | tuple | np.ndarray) or (isinstance(seconds, np.ndarray) and seconds.ndim != 1):
-        raise Refusal("pauses: a row of seconds is needed; give what etholog.pauses returned")
+        raise Refusal("pauses: a row of seconds is needed; give what etholog.bout_pauses returned")
     row = np.empty(len(seconds), dtype=object)
     for at, one in enumerate(seconds):
         row[at] = one

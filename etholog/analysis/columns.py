@@ -30,7 +30,7 @@ def table(value: object, *needed: str) -> pd.DataFrame:
         if not found:
             raise Refusal(f"no column {name!r}{nearest(str(name), map(str, value.columns))}")
         if found > 1:
-            raise Refusal(f"column {name!r}: comes {found} times; leave one")
+            raise Refusal(f"column {name!r}: comes {found} times; keep one")
     return value
 
 
@@ -103,7 +103,7 @@ def labels(rows: pd.DataFrame, name: str, holes: bool = False) -> None:
         if len(kinds) > 1 and not all(issubclass(kind, int | float | np.number) for kind in kinds):
             first = next(type(cell) for cell in column if not _missing(cell))
             other = [not _missing(cell) and type(cell) is not first for cell in column]
-            _refuse(rows, name, other, f"is of another kind than the first ({first.__name__}); make them alike")
+            _refuse(rows, name, other, f"is of another type than the first ({first.__name__}); use one type")
     if not holes:
         _refuse(rows, name, column.isna().to_numpy(), "is missing; name it, or leave the row out")
 

@@ -187,7 +187,10 @@ def _lost(terms: NDArray[np.object_], fitted: cox.Fit | None, within: str | None
         says = f"the strata by {within}, or other columns," if within else "other columns"
         said += f" {', '.join(terms[fitted.empty])}: not estimable, {says} already say the same, or nothing is left."
     if fitted.separated.any():
-        said += f" {', '.join(terms[fitted.separated])}: not estimable, it separates who came to it at all, or first."
+        said += (
+            f" {', '.join(terms[fitted.separated])}: not estimable: it alone decides in which sessions the behaviour"
+            " came, or came first."
+        )
     return said if np.isfinite(fitted.coef).any() else f"Cox's model:{said}"
 
 

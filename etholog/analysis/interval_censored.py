@@ -212,10 +212,10 @@ def weibull(spans: pd.DataFrame, by: str | None = None) -> Weibull:
         found = minimize(negative, found.x, method="BFGS", options={"gtol": 1e-7})
         curvature = _curvature(negative, found.x)
     if not np.isfinite(curvature).all() or np.linalg.matrix_rank(curvature, hermitian=True) < len(curvature):
-        raise Refusal("these spans do not determine a Weibull's curve: too few of them, or too much alike")
+        raise Refusal("too few spans, or too alike, to fit a Weibull curve")
     inverse = np.linalg.inv(curvature)
     if (np.diag(inverse) < 0).any():
-        raise Refusal("these spans do not determine a Weibull's curve: too few of them, or too much alike")
+        raise Refusal("too few spans, or too alike, to fit a Weibull curve")
     table = pd.DataFrame(
         {"coef": found.x[:-1], "se": np.sqrt(np.diag(inverse))[:-1]}, index=pd.Index(names, name="term")
     )

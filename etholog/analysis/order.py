@@ -7,8 +7,8 @@ import pandas as pd
 from numpy.typing import NDArray
 
 COLUMNS = {
-    "male_session": "his how manieth session it was",
-    "pair_session": "the pair's how manieth session it was",
+    "male_session": "which session of his it was",
+    "pair_session": "which session of this pair it was",
     "male_days_since_session": "the days since his last session",
 }
 CONFOUNDED = 0.25  # share of the variance that lies between groups (a judgement)

@@ -1,4 +1,4 @@
-"""`etholog check`: read everything in a workspace and tell what is wrong, a line each."""
+"""`etholog check`: read everything in a workspace and say what is wrong, a line each."""
 
 import argparse
 from collections.abc import Iterator, Sequence

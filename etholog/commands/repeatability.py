@@ -1,4 +1,4 @@
-"""`etholog repeatability`: do males differ, and how much of what differs between sessions is the male."""
+"""`etholog repeatability`: do males differ, and how alike are the sessions of one male."""
 
 import argparse
 import sys

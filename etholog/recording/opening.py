@@ -258,7 +258,7 @@ def resume(
     """
     known = session.read(path)
     if known.fold.closed:
-        raise Refusal(f"{path}: is closed; `etholog amend` puts right what is in it")
+        raise Refusal(f"{path}: is closed; `etholog amend` corrects it")
     journal, _ = Journal.open(path)
     told = [str(finding) for finding in known.findings]
     same = known.header["boot"] == system.boot() != "" and known.header["clock"] == system.CLOCK

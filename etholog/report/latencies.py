@@ -60,8 +60,8 @@ def latencies(season: Season, drawings: Drawings) -> Iterator[Section]:
             "Kaplan & Meier 1958; Kalbfleisch & Prentice 1980; Mantel 1966; Peto & Peto 1972; Heimann & Neuhaus 1998"
             + ("; Aalen & Johansen 1978." if first is not None else "."),
             [found.sentence, *_otherwise(season, name, times, found), *_left_out(times)],
-            "Why one male is quicker: nobody drew lots for who met whom. And where a keeper ended a session because of"
-            " what he saw coming, the time left out is not like the time watched.",
+            "Why one male is quicker: males and females did not meet at random. And where a keeper ended a session"
+            " because of what he saw coming, the time left out is not like the time watched.",
         )
 
 

@@ -37,7 +37,7 @@ def section(season: Season, drawings: Drawings, today: date) -> Iterator[Section
         " what still waits counts for as long as it has waited.",
         "Wilson 1927; Aalen & Johansen 1978.",
         ["Days run from the last pairing in which sperm may have been transferred."],
-        "Whether sperm was transferred: no sac is no proof that it was not, and a sac is none that it was.",
+        "Whether sperm was transferred: a sac does not prove it, and its absence does not rule it out.",
     )
 
 

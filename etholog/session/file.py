@@ -61,7 +61,7 @@ def header_of(ethogram: Ethogram, **said: Any) -> dict[str, Any]:
     try:
         _header.validate_python({"n": 0, "do": "begin", **header})
     except ValidationError as error:
-        raise Refusal(f"what is said of the session can't be kept: {brief(error)}; change it") from None
+        raise Refusal(f"the details of the session can't be kept: {brief(error)}; change it") from None
     return {**header, "ethogram": ethogram.plain()}
 
 

@@ -6,7 +6,7 @@ from pathlib import Path
 
 VERBS = {
     "search": ("find where something moves in a film that nobody marked", "film.mp4 --sheet sheet.png"),
-    "align": ("say how a film's clock lies to the session's", "film.mp4 --seen 0:12.40"),
+    "align": ("set a film's clock against the session's", "film.mp4 --seen 0:12.40"),
     "cuts": ("list what to keep of the film, and what falls away", "--before 3 --after 5 -o cuts.edl"),
     "captions": ("write captions, or chapters", "-o captions.vtt"),
     "make": ("cut the film itself; the source is never touched", "-o out.mp4"),

@@ -1,4 +1,4 @@
-"""`etholog film align`: say how a film's clock lies to the session's."""
+"""`etholog film align`: set a film's clock against the session's."""
 
 import argparse
 from pathlib import Path

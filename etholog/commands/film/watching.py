@@ -70,7 +70,7 @@ def resume(args: argparse.Namespace, keyboard: Keyboard) -> int:
     if args.plain:
         raise Refusal(f"{args.file}: was recorded from film, which needs the screen: leave --plain out")
     if known.fold.closed:
-        raise Refusal(f"{args.file}: is closed; `etholog amend` puts right what is in it")
+        raise Refusal(f"{args.file}: is closed; `etholog amend` corrects it")
     clip = next(iter(clips_of(known)), None)
     if clip is None or not clip.path.is_file():
         raise Refusal(f"{args.file}: its film is no longer where it was; put it back, or end it by `etholog amend`")

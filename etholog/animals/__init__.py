@@ -8,6 +8,7 @@ __all__ = [
     "Animals",
     "Pairing",
     "attempts",
+    "availability",
     "card",
     "care",
     "cautions",
@@ -23,4 +24,5 @@ __all__ = [
     "questions",
     "read",
     "readiness",
+    "sitter",
 ]

@@ -4,6 +4,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from itertools import pairwise
+from statistics import mean, stdev
 
 from etholog.animals.attempts import Attempt, Tries, by_female
 from etholog.animals.card import Card, Entry
@@ -24,6 +25,7 @@ QUIET_CHECK_DAYS = 14
 REST_DAYS = 14
 REFUSED_DAYS = 90
 NEAR_MOULT_DAYS = 60
+HARDENED_DAYS = 28
 # Adults of many species moult every 12 to 18 months (common practice, no source).
 USUAL_INTERMOULT = (365, 548)
 
@@ -362,6 +364,20 @@ def moult_may_be_near(card: Card, group: Group, on: Day) -> bool:
         return True
     shortest = min(spans) if len(spans) >= 2 else USUAL_INTERMOULT[0]
     return moults[-1].days_until(on)[1] >= shortest - NEAR_MOULT_DAYS
+
+
+def next_moult(card: Card) -> tuple[tuple[int, int], str]:
+    """Return how many days after her last moult a female's next one may come, and by what: her own intermoults where
+    two are known."""
+    moults = [entry.on for entry in card.all("moult")]
+    spans = [a.days_until(b) for a, b in pairwise(moults)]
+    if len(spans) < 2:
+        return USUAL_INTERMOULT, (
+            f"12 to 18 months as in many adults (common practice, no source); her own known: {len(spans)}"
+        )
+    middles = [sum(span) / 2 for span in spans]
+    basis = f"her own {len(spans)} intermoults of {mean(middles):.0f} days (sd {stdev(middles):.0f})"
+    return (min(span[0] for span in spans), max(span[1] for span in spans)), basis
 
 
 def _keeping(card: Card, mine: Window, attempt: Attempt | None, animals: Animals) -> Iterator[Task]:

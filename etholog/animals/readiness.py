@@ -4,12 +4,12 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from itertools import pairwise
-from statistics import mean, stdev
+from statistics import mean
 from typing import Literal
 
 from etholog.animals.attempts import Attempt, attempts, by_female
 from etholog.animals.card import KINDS, Card, Entry
-from etholog.animals.care import NEAR_MOULT_DAYS, USUAL_INTERMOULT, Window, moult_may_be_near, window
+from etholog.animals.care import HARDENED_DAYS, NEAR_MOULT_DAYS, Window, moult_may_be_near, next_moult, window
 from etholog.animals.cautions import cautions, poison_centre
 from etholog.animals.custody import custody
 from etholog.animals.groups import Group
@@ -23,7 +23,6 @@ from etholog.session.evidence import Evidence
 
 Side = Literal["for", "against", "unknown", "note"]
 
-HARDENED_DAYS = 28
 HUNGRY_DAYS = 21  # where the window of its group does not say how often it is fed
 
 
@@ -265,14 +264,7 @@ def _moults(card: Card, group: Group, now: Day) -> Iterator[Fact]:
     since = moults[-1].days_until(now)
     if since[0] < HARDENED_DAYS:
         yield Fact("against", f"{who}: moulted {_ago(moults[-1], now)}: she may not have hardened and fed yet")
-    spans = [a.days_until(b) for a, b in pairwise(moults)]
-    if len(spans) >= 2:
-        middles = [sum(span) / 2 for span in spans]
-        low, high = min(span[0] for span in spans), max(span[1] for span in spans)
-        basis = f"her own {len(spans)} intermoults of {mean(middles):.0f} days (sd {stdev(middles):.0f})"
-    else:
-        low, high = USUAL_INTERMOULT
-        basis = f"12 to 18 months as in many adults (common practice, no source); her own known: {len(spans)}"
+    (low, high), basis = next_moult(card)
     left = (low - since[1], high - since[0])
     near = left[0] < NEAR_MOULT_DAYS
     when = f"in {between(left)}" if left[0] > 0 else f"any day now, or within {max(0, left[1])} days"

@@ -18,6 +18,7 @@ from etholog.base.workspace import workspace
 COMMANDS = {
     "card": "an animal's card: moults, meals, sperm webs, sacs; read it and add to it",
     "ready": "what speaks for and against putting two animals together",
+    "plan": "who can meet whom now, and whom to pair with whom in the weeks to come",
     "watch": "record a pairing by single keys against a running clock",
     "resume": "go on with a session that was broken off",
     "amend": "go through a closed session and correct it",

@@ -10,9 +10,10 @@ from pathlib import Path
 
 from etholog import animals as animals_
 from etholog import ethogram
-from etholog.animals import care
+from etholog.animals import care, cautions, readiness, sitter
 from etholog.animals.care import Task
 from etholog.base.dates import exact_day
+from etholog.base.refusal import Refusal
 from etholog.base.text import visible
 from etholog.commands.output import add_json, add_more, as_json, lead, paragraph, say
 
@@ -25,10 +26,14 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--today", metavar="DATE", help="as if it were that day")
     parser.add_argument("--ahead", type=int, default=60, metavar="DAYS", help="how far to look ahead (default: 60)")
     parser.add_argument("--ics", type=Path, metavar="FILE", help="write it all as a calendar (iCalendar, RFC 5545)")
+    parser.add_argument("--sitter", type=Path, metavar="FILE", help="a page (.html) for whoever looks after them")
+    parser.add_argument("--days", type=int, default=14, metavar="N", help="with --sitter: for how long (default: 14)")
     parser.add_argument("--folder", type=Path, default=Path(), help="the workspace (default: here)")
     add_more(parser)
     add_json(parser)
-    parser.epilog = "examples:\n  etholog due\n  etholog due F-Umbra --ics spiders.ics"
+    parser.epilog = (
+        "examples:\n  etholog due\n  etholog due F-Umbra --ics spiders.ics\n  etholog due --sitter sitter.html"
+    )
 
 
 def run(args: argparse.Namespace) -> int:
@@ -39,7 +44,9 @@ def run(args: argparse.Namespace) -> int:
     tasks = [
         task for task in care.due(known, ethogram.at_hand(args.folder), today) if not wanted or task.animal in wanted
     ]
-    if args.ics:
+    if args.sitter:
+        _page(args, tasks, known, today)
+    elif args.ics:
         from etholog.export import calendar
 
         calendar.write(args.ics, tasks)
@@ -51,6 +58,18 @@ def run(args: argparse.Namespace) -> int:
         _print(tasks, today, args.ahead, full=args.more or not sys.stdout.isatty())
     say(*known.findings)
     return 1 if known.findings else 0
+
+
+def _page(args: argparse.Namespace, tasks: Sequence[Task], known: animals_.Animals, today: date) -> None:
+    from etholog.report import sheet
+
+    if not 1 <= args.days <= 62:
+        raise Refusal("--days takes 1 to 62")
+    names = list(dict.fromkeys(task.animal for task in tasks))
+    beware = [line for line in readiness.beware(names, known) if line != cautions.poison_centre(known.folder)]
+    told = sitter.sections(tasks, today, args.days, cautions.poison_centre(known.folder), beware)
+    sheet.write(args.sitter, f"Looking after the spiders, {args.days} days from {today}", told)
+    say(f"written: {args.sitter}; on two or more pages, print it on both sides")
 
 
 def _span(task: Task, today: date) -> str:

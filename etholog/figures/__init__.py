@@ -15,6 +15,7 @@ from etholog.figures.ends import ends
 from etholog.figures.flow import flow
 from etholog.figures.funnel import funnel
 from etholog.figures.palps import palps
+from etholog.figures.plan import plan
 from etholog.figures.power import power
 from etholog.figures.repeatability import repeatability
 from etholog.figures.signs import signs
@@ -36,6 +37,7 @@ __all__ = [
     "funnel",
     "names",
     "palps",
+    "plan",
     "power",
     "repeatability",
     "signs",

@@ -1,0 +1,178 @@
+"""When an animal is free to be paired: the days between which nothing on its card stands against it, and what bounds
+them. Windows are habits of keepers; the keeper decides."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from etholog.animals.attempts import attempts
+from etholog.animals.card import Card
+from etholog.animals.care import HARDENED_DAYS, NEAR_MOULT_DAYS, Tries, Window, next_moult
+from etholog.animals.custody import custody
+from etholog.animals.herd import Animals
+from etholog.base.dates import Day
+from etholog.ethogram import Ethogram
+from etholog.session.evidence import Evidence
+
+
+@dataclass(frozen=True)
+class Free:
+    """From when to when an animal is free; `speaks_for` and `against` are sentences, `unknown` what is not known.
+
+    `shut` says why it is not free at all within the time asked for; then the dates mean nothing.
+    """
+
+    animal: str
+    sex: str
+    first: date
+    last: date
+    speaks_for: tuple[str, ...] = ()
+    against: tuple[str, ...] = ()
+    unknown: tuple[str, ...] = ()
+    shut: str = ""
+
+
+class _Span:
+    """The time asked for, narrowed step by step, with the reasons."""
+
+    def __init__(self, animal: str, sex: str, first: date, last: date) -> None:
+        self.animal, self.sex, self.first, self.last = animal, sex, first, last
+        self.good: list[str] = []
+        self.bad: list[str] = []
+        self.unknown: list[str] = []
+        self.shut = ""
+        self._why = ""
+
+    def from_(self, day: date, why: str) -> None:
+        if day > self.first:
+            self.first, self._why = day, why
+            self.bad.append(f"not before {day}: {why}")
+
+    def until(self, day: date, why: str) -> None:
+        if day < self.last:
+            self.last, self._why = day, why
+            self.bad.append(f"not after {day}: {why}")
+
+    def close(self, why: str) -> None:
+        self.shut = self.shut or why
+
+    def free(self) -> Free:
+        if not self.shut and self.first > self.last:
+            self.shut = self._why
+        said = (tuple(self.good), tuple(self.bad), tuple(self.unknown))
+        return Free(self.animal, self.sex, self.first, self.last, *said, shut=self.shut)
+
+
+def free(name: str, animals: Animals, mine: Window | None, tries: Tries, today: date, until: date, rest: int) -> Free:
+    """Return when an animal is free between two dates.
+
+    Parameters
+    ----------
+    name: its id.
+    mine: the windows of its kind; None where none is known.
+    tries: the attempts of all females.
+    rest: days that a male rests after a pairing.
+    """
+    card, sex = animals.find(name), animals.sex_of(name)
+    span = _Span(name, sex, today, until)
+    _alive(span, animals, card)
+    if sex == "male":
+        _his(span, animals, card, mine, rest)
+    elif sex == "female":
+        _hers(span, animals, card, mine, tries)
+    else:
+        span.close("its sex is not known")
+    return span.free()
+
+
+def _alive(span: _Span, animals: Animals, card: Card | None) -> None:
+    if died := animals.died(span.animal):
+        span.close(f"died on {died.text}")
+    where = custody(card)
+    if where.where in ("sold", "given", "back"):
+        span.close(where.words)
+    elif where.where == "lent":
+        if where.until:
+            span.from_(where.until.last, where.words)
+        else:
+            span.close(f"{where.words}, nobody knows until when")
+    elif where.where == "borrowed" and where.until:
+        span.until(where.until.first, where.words)
+
+
+def _his(span: _Span, animals: Animals, card: Card | None, mine: Window | None, rest: int) -> None:
+    met = [pairing for pairing in animals.pairings_of(span.animal) if pairing.male == span.animal]
+    moult = card.last_moult if card else None
+    if moult is None:
+        if not met and not (card and card.all("sperm_web")):
+            span.close("no last moult, no sperm web and no pairing on record: is he mature?")
+        span.unknown.append("his last moult is not on record")
+    elif mine is None:
+        span.unknown.append("how long his kind can pair is not known")
+    else:
+        low, high = mine.care.prime
+        why = f"most pair {low} to {high} days after the last moult, {moult.on.text} ({mine.care.source})"
+        span.from_(moult.on.last + timedelta(days=low), why)
+        span.until(moult.on.first + timedelta(days=high), why)
+    if met:
+        span.from_(met[-1].on.last + timedelta(days=rest), f"{rest} days of rest after {met[-1].on.text}")
+    webs = card.all("sperm_web") if card else []
+    spent = [pairing for pairing in met if pairing.evidence >= Evidence.INSERTION]
+    if not webs or (spent and not spent[-1].on.before(webs[-1].on)):
+        span.unknown.append("no sperm web seen" + (" since he inserted last" if webs else ""))
+    else:
+        span.good.append(f"sperm web {webs[-1].on.text}")
+
+
+def _hers(span: _Span, animals: Animals, card: Card | None, mine: Window | None, tries: Tries) -> None:
+    own = tries.get(span.animal) or attempts(animals, span.animal)
+    group = animals.group_of(span.animal)
+    last = own[-1] if own else None
+    sac = next((one.sac for one in own if one.sac), None)
+    if sac:
+        span.good.append(f"adult: she laid a sac on {sac.on.text}")
+    elif not (card and card.last_moult):
+        span.unknown.append("is she adult? no sac is known")
+    moult = card.last("moult") if card else None
+    if group.females_moult is not False and not (card and card.last_moult):
+        if card is None or moult is None:
+            span.unknown.append("no moult on her card: she may moult soon")
+        else:
+            hard = moult.on.last + timedelta(days=HARDENED_DAYS)
+            span.from_(hard, f"moulted {moult.on.text}: she has to harden and feed")
+            (low, _), basis = next_moult(card)
+            why = f"her next moult may be near, by {basis}"
+            span.until(moult.on.first + timedelta(days=low - NEAR_MOULT_DAYS), why)
+    if last is None or last.moult:
+        return
+    if last.guarding and last.sac and mine:
+        freed = last.sac.on.last + timedelta(days=mine.care.free[1])
+        span.from_(freed, f"guards a sac since {last.sac.on.text}")
+    elif last.guarding and last.sac:
+        span.close(f"guards a sac since {last.sac.on.text}")
+    elif last.sac is None and last.taken:
+        span.close(
+            f"with {' and '.join(last.sires)} on {last.taken[-1].on.text}: another male would make the sire unsure"
+        )
+
+
+def windows(
+    names: Sequence[str], animals: Animals, known: Sequence[Ethogram], tries: Tries
+) -> dict[str, Window | None]:
+    """Return the windows of each animal's kind, read once for each kind."""
+    from etholog.animals.care import window
+
+    found: dict[tuple[str, object], Window | None] = {}
+    for name in names:
+        of = animals.species_of(name), animals.group_of(name)
+        if of not in found:
+            found[of] = window(name, animals, known, tries)
+    return {name: found[animals.species_of(name), animals.group_of(name)] for name in names}
+
+
+def week_of(day: date) -> date:
+    """Return the Monday of a day's week."""
+    return day - timedelta(days=day.weekday())
+
+
+__all__ = ["Day", "Free", "free", "week_of", "windows"]

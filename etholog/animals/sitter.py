@@ -1,0 +1,55 @@
+"""Two weeks of what is due as a page for whoever looks after the animals meanwhile."""
+
+from collections.abc import Iterator, Sequence
+from datetime import date, timedelta
+
+from etholog.animals.care import Task
+
+Section = tuple[str, list[str]]
+# What a sitter does; all else of what is due waits for the keeper.
+FOR_A_SITTER = ("meal", "water", "refused", "guard", "quiet", "sac", "incubator", "check")
+NEVER = [
+    "Never put two animals together, whatever they seem to want.",
+    "Never reach in with fingers: long tongs or a brush. Lid back on before you turn away; count the animals.",
+    "Never open, shake or move a tub with a sac; look by torch. Never pull or open a sac.",
+    "Never feed an animal that lies on its back or has just moulted: that is no illness. Take prey out, leave water.",
+    "Never rub your eyes or skin after touching a tub: wash your hands first.",
+    "Never release an animal. If one is gone: door shut, note the time, call the keeper.",
+]
+
+
+def sections(tasks: Sequence[Task], today: date, days: int, call: str, cautions: Sequence[str]) -> list[Section]:
+    """Return the page: whom to call, what never to do, then each day with its tasks, a box to tick before each; last
+    what the keeper does himself. `call`: the keeper's line for the poison centre, or ''."""
+    end = today + timedelta(days=days - 1)
+    whom = [call or "Poison centre: ____________________", "The keeper: ____________________"]
+    whom += ["A vet who takes spiders: ____________________", *cautions]
+    mine = [task for task in tasks if _kind(task) in FOR_A_SITTER]
+    by_day = [today + timedelta(days=n) for n in range(days)]
+    shown = [
+        (day, [f"[ ] {task.animal}: {task.what}" for task in mine if day in set(_days(task, today, end))])
+        for day in by_day
+    ]
+    later = [
+        f"{task.animal}: {task.what} ({max(task.first, today)})"
+        for task in tasks
+        if _kind(task) not in FOR_A_SITTER and task.first <= end
+    ]
+    return [
+        ("Whom to call", whom),
+        ("What never to do", NEVER),
+        *((f"{day:%A} {day}", lines or ["nothing"]) for day, lines in shown),
+        ("For the keeper, not for you", later or ["nothing"]),
+    ]
+
+
+def _kind(task: Task) -> str:
+    return task.key.split("/")[-2] if task.key.count("/") > 1 else ""
+
+
+def _days(task: Task, today: date, end: date) -> Iterator[date]:
+    """Yield the days on which a task is to be done: from its first on, each `every` days where it repeats."""
+    day = max(task.first, today)
+    yield day
+    while task.every and (day := day + timedelta(days=task.every)) <= min(task.last, end):
+        yield day

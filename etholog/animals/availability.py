@@ -5,9 +5,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from etholog.animals.attempts import attempts
+from etholog.animals.attempts import Tries, attempts
 from etholog.animals.card import Card
-from etholog.animals.care import HARDENED_DAYS, NEAR_MOULT_DAYS, Tries, Window, next_moult
+from etholog.animals.care import HARDENED_DAYS, NEAR_MOULT_DAYS, Window, next_moult
 from etholog.animals.custody import custody
 from etholog.animals.herd import Animals
 from etholog.base.dates import Day

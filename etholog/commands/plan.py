@@ -122,15 +122,15 @@ def sentence(found: "Plan") -> str:
 def _tasks(pairs: "pd.DataFrame") -> list[Task]:
     return [
         Task(
-            f"plan/{row.male}/{row.female}",
-            row.female,
-            f"introduce {row.male}? See etholog ready {row.male} {row.female} first",
-            row.first,
-            row.last,
-            "; ".join(filter(None, (row.speaks_for, row.against, row.unknown))),
+            f"plan/{row['male']}/{row['female']}",
+            str(row["female"]),
+            f"introduce {row['male']}? See etholog ready {row['male']} {row['female']} first",
+            row["first"],
+            row["last"],
+            "; ".join(filter(None, (str(row[side]) for side in ("speaks_for", "against", "unknown")))),
             "your plan",
         )
-        for row in pairs.itertuples()
+        for row in pairs.to_dict("records")
     ]
 
 

@@ -1,9 +1,9 @@
 """Who with whom, and when: the kinship of each pair as shade, the time in which each animal is free as a bar."""
 
+from datetime import timedelta
 from typing import TYPE_CHECKING
 
 import numpy as np
-from matplotlib.dates import AutoDateLocator, ConciseDateFormatter, date2num
 
 from etholog.figures.style import ACTORS, FAINT, INK, RULE, ReproducibleFigure, Size, nothing, plain, plate, rules
 
@@ -65,11 +65,11 @@ def _proposed(found: "Plan") -> list[tuple[str, str]]:
 def _bars(axes: "Axes", rows: "pd.DataFrame", found: "Plan", sex: str) -> None:
     names = list(rows["animal"])
     for y, (first, last) in enumerate(zip(rows["free_from"], rows["free_until"], strict=True)):
-        axes.hlines(y, date2num(first), date2num(last), color=RULE, linewidth=3, gid=f"free:{names[y]}")
-    for pair in found.pairs.itertuples():
-        name, other = (pair.female, pair.male) if sex == "female" else (pair.male, pair.female)
+        axes.hlines(y, first.toordinal(), last.toordinal(), color=RULE, linewidth=3, gid=f"free:{names[y]}")
+    for he, she, day in zip(found.pairs["male"], found.pairs["female"], found.pairs["first"], strict=True):
+        name, other = (she, he) if sex == "female" else (he, she)
         if name in names:
-            y, x = names.index(name), date2num(pair.first)
+            y, x = names.index(name), day.toordinal()
             axes.plot([x], [y], "o", color=ACTORS[sex].colour, markersize=4, gid=f"meets:{name}:{other}")
             if sex == "female":
                 axes.annotate(
@@ -83,8 +83,8 @@ def _bars(axes: "Axes", rows: "pd.DataFrame", found: "Plan", sex: str) -> None:
                 )
     axes.set_yticks(range(len(names)), [plain(name) for name in names])
     axes.set_ylim(len(names) - 0.5, -0.5)
-    axes.set_xlim(date2num(found.today) - 2, date2num(found.until) + 2)
-    locator = AutoDateLocator()
-    axes.xaxis.set_major_locator(locator)
-    axes.xaxis.set_major_formatter(ConciseDateFormatter(locator))
+    axes.set_xlim(found.today.toordinal() - 2, found.until.toordinal() + 2)
+    days = [found.today + timedelta(days=n) for n in range((found.until - found.today).days + 1)]
+    firsts = [day for day in days if day.day == 1]
+    axes.set_xticks([day.toordinal() for day in firsts], [f"{day:%Y-%m}" for day in firsts], rotation=90)
     axes.tick_params(axis="y", length=0)

@@ -26,7 +26,7 @@ def make(folder: Path) -> None:
     shutil.rmtree(folder, ignore_errors=True)
     (folder / "sessions").mkdir(parents=True)
     chance = random.Random(SEED)
-    kept = ethogram.read(ethogram.shipped() / "terrestrial.toml")
+    kept = ethogram.read(Path(__file__).parent / "terrestrial-1.toml")
     for number in range(SESSIONS):
         began = datetime(2026, 9, 2, 21, 0, tzinfo=ZONE) + timedelta(days=number, minutes=chance.randint(0, 60))
         male, female = f"M-Cinder-{number % 4 + 1}", f"F-Garnet-{number % 3 + 1}"

@@ -87,6 +87,7 @@ COLUMNS = _SESSION | {
     "words": Column("string", "What it says: a size, a name, an id."),
     "number": Column("number", "What it counts or weighs: weight in g, size in mm, sign and count as told."),
     "note": Column("string", "What else there was to say."),
+    "card": Column("string", "On whose card it stands: another name of the animal's, where two cards were joined."),
     # measures
     "latency_s": Column("number", "Until the behaviour, or until the watching ended, gaps not counted.", "s"),
     "occurred": Column("boolean", "Whether the behaviour came; if not, the latency is right-censored."),
@@ -135,7 +136,7 @@ KEYS = {
     "transitions": ["whose", "first", "next"],
     "ethogram": ["ethogram_id", "behaviour"],
     "intervals": ["ethogram_id", "interval"],
-    "cards": ["animal", "n"],
+    "cards": ["animal", "card", "n"],
 }
 
 # Which columns of which table are to be found in which columns of another.

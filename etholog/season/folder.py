@@ -50,13 +50,13 @@ class Season:
     @cached_property
     def cards(self) -> pd.DataFrame:
         """What the cards say, a row an entry: animal, entry, on (as written), first_on, last_on (the days it may mean),
-        sure, words, number, note, n."""
+        sure, words, number, note, n, card (whose: another name of the animal's where two cards were joined)."""
         rows = [
-            (card.id, e.kind, e.on.text, e.on.first, e.on.last, e.sure, e.words, e.number, e.note, e.n)
+            (card.id, e.kind, e.on.text, e.on.first, e.on.last, e.sure, e.words, e.number, e.note, e.n, e.of or card.id)
             for card in self.animals.cards.values()
             for e in card.entries
         ]
-        columns = ["animal", "entry", "on", "first_on", "last_on", "sure", "words", "number", "note", "n"]
+        columns = ["animal", "entry", "on", "first_on", "last_on", "sure", "words", "number", "note", "n", "card"]
         table = pd.DataFrame(rows, columns=columns)
         table["first_on"], table["last_on"] = pd.to_datetime(table["first_on"]), pd.to_datetime(table["last_on"])
         return table.astype({"animal": "category", "entry": "category", "sure": bool, "number": float, "n": int})

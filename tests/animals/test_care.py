@@ -228,7 +228,7 @@ AGAINST = [
     ((), (("paired", "2026-01-01", "M-2"),), "against", "nobody will know the sire"),
     ((), (("paired", "2025-10-01", "M-2"), ("sac", "2026-02-01")), "against", "nobody will know the sire"),
     ((), (("paired", "2025-10-01", "M-2"), ("sac", "2026-02-01")), "against", "guards a sac since 2026-02-01"),
-    ((("sperm_web", "2025-12-01"), ("paired", "2026-01-01", "F-9")), (), "note", "last session 59 days ago"),
+    ((("sperm_web", "2025-12-01"), ("paired", "2026-01-01", "F-9")), (), "note", "last pairing 59 days ago"),
     ((), (), "unknown", "no last moult on his card"),
     ((), (), "unknown", "no moult on her card"),
     ((), (), "unknown", "no sperm web seen"),

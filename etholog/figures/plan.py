@@ -5,22 +5,47 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from etholog.analysis import columns
+from etholog.analysis.plan import Plan
 from etholog.figures.style import ACTORS, FAINT, INK, RULE, ReproducibleFigure, Size, nothing, plain, plate, rules
 
 if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.axes import Axes
 
-    from etholog.analysis.plan import Plan
-
 ROW_INCHES = 0.2
 MOST = 60  # rows of a sex: more than that are no picture, and the table has them
 
 
-def plan(found: "Plan", size: Size = "page") -> ReproducibleFigure:
-    """Draw a plan of `analysis.plan`: to the left a square for each pair that both are free at all, the darker the more
-    inbreeding their young would have (a cross: nothing tells), a dot on those proposed; to the right the days on which
-    each is free, and, wider, the days between which a proposed pair can meet."""
+def plan(found: Plan, size: Size = "page") -> ReproducibleFigure:
+    """Return a picture of who can meet whom, and when.
+
+    To the left a square for each pair that both are free at all, the darker the more inbreeding their young would have
+    (a cross: nothing tells), a dot on those proposed; to the right the days on which each is free, and, wider, the
+    days between which a proposed pair can meet.
+
+    Parameters
+    ----------
+    found: what `analysis.plan.plan` returned.
+    size: 'column' (89 mm wide) or 'page' (183 mm).
+
+    Returns
+    -------
+    A matplotlib Figure, as wide as `size`; it says why where there is nothing to draw.
+
+    Raises
+    ------
+    Refusal: for anything else.
+
+    >>> import etholog
+    >>> from datetime import date
+    >>> from etholog.analysis import plan
+    >>> season = etholog.read("examples/season")
+    >>> known = list(season.ethograms.values())
+    >>> found = plan.plan(season.animals, known, date(2026, 3, 1), species="Brachypelma smithi")
+    >>> figure = etholog.figures.plan(found)
+    """
+    columns.made_by(found, Plan, "analysis.plan.plan")
     with rules():
         free = found.animals[found.animals["why_not"] == ""]
         females, males = (free[free["sex"] == sex].head(MOST) for sex in ("female", "male"))
@@ -37,7 +62,7 @@ def plan(found: "Plan", size: Size = "page") -> ReproducibleFigure:
         return figure
 
 
-def _shades(axes: "Axes", found: "Plan", females: list[str], males: list[str]) -> None:
+def _shades(axes: "Axes", found: Plan, females: list[str], males: list[str]) -> None:
     at = {name: i for i, name in enumerate(found.kin.names)}
     told = [[found.kin.inbreeding(at[he], at[she]) for he in males] for she in females]
     shade = np.array([[np.nan if one is None else one[1] for one in row] for row in told])
@@ -58,11 +83,11 @@ def _shades(axes: "Axes", found: "Plan", females: list[str], males: list[str]) -
     bar.ax.tick_params(labelsize=6)
 
 
-def _proposed(found: "Plan") -> list[tuple[str, str]]:
+def _proposed(found: Plan) -> list[tuple[str, str]]:
     return list(zip(found.pairs["male"], found.pairs["female"], strict=True))
 
 
-def _bars(axes: "Axes", rows: "pd.DataFrame", found: "Plan", sex: str) -> None:
+def _bars(axes: "Axes", rows: "pd.DataFrame", found: Plan, sex: str) -> None:
     names = list(rows["animal"])
     for y, (first, last) in enumerate(zip(rows["free_from"], rows["free_until"], strict=True)):
         axes.hlines(y, first.toordinal(), last.toordinal(), color=RULE, linewidth=3, gid=f"free:{names[y]}")

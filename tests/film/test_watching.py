@@ -216,7 +216,7 @@ def test_a_second_observers_record_can_be_compared(home: Path, tmp_path: Path, e
         terminal.until("END?")
         terminal.type("\r")
         assert terminal.wait() == 0  # nobody asks the second observer how it ended
-    second = session.read(tmp_path / "sessions" / "first-2.jsonl")
+    second = session.read(made.path.with_name("first-2.jsonl"))
     assert second.header["record_of"] == "first"
     assert second.header["observer"] == "second"
     assert second.began == made.began

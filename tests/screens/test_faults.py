@@ -279,7 +279,7 @@ def test_a_terminal_without_box_characters_gets_none(tmp_path: Path, environment
 
 def test_hostile_names_and_pasted_notes_reach_no_terminal(tmp_path: Path) -> None:
     names = ("--species", "\x1b[31mEVIL\x07\u202eX\x9b31m", "--male", "\x1b]0;EVIL\x07[bold]")
-    with Terminal("watch", *names, cwd=tmp_path) as terminal:
+    with Terminal("watch", "--ethogram", "terrestrial", *names, cwd=tmp_path) as terminal:
         terminal.until("EVIL")
         terminal.type("\x13")
         terminal.start()

@@ -54,7 +54,7 @@ def kin(names: Sequence[str], parents: Mapping[str, Parents]) -> Kin:
     ------
     Refusal for an animal that would be its own ancestor.
 
-    >>> kin(["a", "b"], {"a": Parents.of("D", "S"), "b": Parents.of("D", "T")}).expected[0, 1]
+    >>> kin(["a", "b"], {"a": Parents.of("D", "S"), "b": Parents.of("D", "T")}).expected[0, 1].item()
     0.125
     """
     line = set[str]().union(*(ancestors(name, parents) for name in names))

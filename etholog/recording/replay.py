@@ -80,6 +80,7 @@ def replay(recorder: Recorder, missed: Sequence[Arrival], clock_at: float) -> li
     machine = _Replay(recorder)
     told = [machine.take(arrival, clock_at + arrival.t / 1000) for arrival in missed]
     rest = machine.end(clock_at + missed[-1].t / 1000)
+    recorder.asks_code = False  # what was asked before the break: the next key is a mark
     return [*told, rest] if rest else told
 
 

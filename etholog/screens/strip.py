@@ -179,7 +179,7 @@ def ruler(now: int, columns: int, scale: int, signs: Iterable[tuple[int, str]] =
     """Return a line of times above a trace of the same measure, and signs at their times (ms); the last one wins.
 
     >>> ruler(62_000, 32, 2000, [(4000, "*")])
-    '  *            0:00:30         '
+    '  *            0:00:30          '
     """
     left = now // scale - columns + 1
     cells = [" "] * columns

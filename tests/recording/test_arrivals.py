@@ -82,6 +82,18 @@ def test_a_replay_comes_to_what_the_strip_would_have_come_to(tmp_path: Path) -> 
     assert codes == ["touch", "drumming", "insertion", "clasp"]
 
 
+def test_what_the_other_one_key_asked_before_a_break_is_over_after_it(tmp_path: Path) -> None:
+    on = recorder(tmp_path)
+    press(on, "w")
+    known = reread(on)
+    told, _ = rehearse(known, "left", QWERTY_KEYBOARD, missed("2"))
+    assert told[0].startswith("press the key that it should have been")
+    now = system.now()
+    again, _ = opening.resume(known.path, "left", now, system.wall_now(), missed("2"))
+    again.take("b", now + 1)
+    assert [record["do"] for record in reread(again).records][-1] == "mark"
+
+
 def test_a_gap_written_at_the_end_does_not_swallow_the_keys_before_it(tmp_path: Path) -> None:
     on = recorder(tmp_path)
     press(on, "b")

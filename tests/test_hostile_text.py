@@ -38,7 +38,7 @@ from tests.hostile.fields import FIELDS, animals, workspace
 from tests.hostile.texts import TEXTS
 from tests.make import season_of as small_season
 from tests.make import small_ethogram
-from tests.screens.terminal import Terminal
+from tests.screens.terminal import ETHOGRAM, Terminal
 
 pytestmark = pytest.mark.slow
 
@@ -322,11 +322,11 @@ def test_a_session_named_after_anything_lies_in_its_folder(text: str, who: str, 
     ],
 )
 def test_the_watch_screen_shows_names_as_text(male: str, female: str, tmp_path: Path) -> None:
-    words = ("watch", f"--male={TEXTS[male]}", f"--female={TEXTS[female]}")
+    words = ("watch", *ETHOGRAM, f"--male={TEXTS[male]}", f"--female={TEXTS[female]}")
     with Terminal(*words, cwd=tmp_path, columns=200) as terminal:
         terminal.start()
         terminal.type("s")
-        terminal.until("walks began")
+        terminal.until("palpation began")
         if male == "terminal markup":
             assert "[bold red]pwned[/]" in terminal.screen()
         for text in {TEXTS[male], TEXTS[female]} - {TEXTS["terminal markup"]}:

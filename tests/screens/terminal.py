@@ -15,6 +15,7 @@ from pathlib import Path
 import pyte
 
 from etholog import session
+from tests.conftest import REPOSITORY
 
 MARK = re.compile(rb"mark (\d+)")
 
@@ -138,7 +139,9 @@ class Terminal:
             os.close(self.master)
 
 
-WATCH = ("watch", "--male", "M-Basalt", "--female", "F-Umbra")
+# An ethogram of the tests' own: a behaviour more in the shipped one breaks none of them.
+ETHOGRAM = ("--ethogram", str(REPOSITORY / "examples" / "terrestrial-1.toml"))
+WATCH = ("watch", "--male", "M-Basalt", "--female", "F-Umbra", *ETHOGRAM)
 
 
 def gone(terminal: Terminal, seconds: float = 20.0) -> int:

@@ -53,7 +53,7 @@ def test_an_evening_from_the_cautions_to_the_summary(tmp_path: Path) -> None:
     }
     assert [said.text for said in read.fold.said if said.do == "stray"] == ["j"]
     assert codes(tmp_path) == [
-        "introduced", "palpation", "drumming", "vibration", "drumming",
+        "introduced", "on_silk", "drumming", "vibration", "drumming",
         "touch", "clasp", "palp_probing", "insertion", "insertion",
     ]  # fmt: skip
 

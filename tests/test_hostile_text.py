@@ -326,7 +326,7 @@ def test_the_watch_screen_shows_names_as_text(male: str, female: str, tmp_path: 
     with Terminal(*words, cwd=tmp_path, columns=200) as terminal:
         terminal.start()
         terminal.type("s")
-        terminal.until("palpation began")
+        terminal.until("walks began")
         if male == "terminal markup":
             assert "[bold red]pwned[/]" in terminal.screen()
         for text in {TEXTS[male], TEXTS[female]} - {TEXTS["terminal markup"]}:

@@ -157,6 +157,7 @@ def test_a_shift_between_two_clocks_is_taken_out() -> None:
     assert found.kappa == 1.0
 
 
+@pytest.mark.slow
 @settings(deadline=None, max_examples=60)
 @given(st.integers(-400, 400), st.integers(0, 10_000))
 def test_any_shift_between_clocks_is_found(seconds: int, seed: int) -> None:

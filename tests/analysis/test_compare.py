@@ -74,6 +74,7 @@ def test_the_combined_p_is_the_one_of_enumeration() -> None:
     assert found.smallest_p == pytest.approx((tails <= tails.min() + 1e-9).mean())
 
 
+@pytest.mark.slow
 @settings(max_examples=40, deadline=None)
 @given(st.lists(st.tuples(st.integers(1, 9), st.booleans(), st.booleans()), min_size=3, max_size=9), st.integers(1, 3))
 def test_two_groups_added_up_by_stratum_are_two_groups_enumerated(

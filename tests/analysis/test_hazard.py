@@ -269,6 +269,7 @@ def test_a_covariate_is_permuted_within_males() -> None:
     assert found.table[["low", "high"]].isna().all(axis=None)
 
 
+@pytest.mark.slow
 def test_a_permutation_is_scipys_exact_one() -> None:
     chance = np.random.default_rng(4)
     scores, values = chance.normal(size=8), chance.normal(size=8)

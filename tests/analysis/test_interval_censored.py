@@ -105,6 +105,7 @@ def test_a_span_that_is_none_is_refused() -> None:
         turnbull(pd.DataFrame({"lower_s": [0.0, 5.0], "upper_s": [3.0, 4.0]}))
 
 
+@pytest.mark.slow
 def test_the_command_says_how_many_and_how_soon(
     repository: Path, etholog: Callable[..., CompletedProcess[str]]
 ) -> None:

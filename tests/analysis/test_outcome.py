@@ -208,6 +208,7 @@ def test_a_season_without_cards_or_sessions_says_so(
         json.loads(done.stdout)
 
 
+@pytest.mark.slow
 def test_the_command_says_how_few_there_are(repository: Path, etholog: Callable[..., CompletedProcess[str]]) -> None:
     done = etholog("outcome", "--today", "2026-11-20", "--folder", repository / "examples" / "season")
     assert done.returncode == 0, done.stderr

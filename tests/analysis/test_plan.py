@@ -171,6 +171,7 @@ def test_a_plan_pairs_by_weeks_and_never_zero_for_unknown(tmp_path: Path) -> Non
     assert figures.plan(found).content("svg")
 
 
+@pytest.mark.slow
 def test_the_keeper_changes_a_pair_and_it_is_computed_anew(
     tmp_path: Path, etholog: Callable[..., CompletedProcess[str]]
 ) -> None:

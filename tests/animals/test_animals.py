@@ -238,6 +238,7 @@ def test_an_animal_that_only_sessions_know_has_a_life_too(
     assert "F-1 has no card" in etholog("ready", "M-1", "F-1", "--folder", tmp_path).stdout
 
 
+@pytest.mark.slow
 def test_a_male_who_was_killed_is_dead_without_a_word_on_his_card(
     tmp_path: Path, etholog: Callable[..., CompletedProcess[str]]
 ) -> None:

@@ -60,6 +60,7 @@ def test_days_between_partial_dates_hold_the_true_number(one: date, other: date)
     assert between((0, 0)) == "0 days"
 
 
+@pytest.mark.slow
 def test_a_new_card_is_said_to_be_one(said: Run) -> None:
     assert said("F-1", "sex", "female", "--on", "2022").stdout == "F-1: sex female on 2022  [#1, a new card]\n"
     assert said("F-1", "meal", "small", "--on", "2026-05-03").stdout.endswith("[#2]\n")
@@ -68,6 +69,7 @@ def test_a_new_card_is_said_to_be_one(said: Run) -> None:
     assert "differ in capitals alone" in slip.stderr
 
 
+@pytest.mark.slow
 def test_entries_come_back_as_they_were_told(said: Run, tmp_path: Path) -> None:
     said("F-1", "sex", "female", "--on", "2022")
     said("F-1", "species", "Brachypelma", "smithi", "--on", "2022")
@@ -92,6 +94,7 @@ def test_a_fact_told_again_replaces_the_one_before(said: Run, tmp_path: Path) ->
     assert card.read(tmp_path / "animals" / "F-1.jsonl").species == "Tliltocatl vagans"
 
 
+@pytest.mark.slow
 def test_undo_takes_back_and_can_be_taken_back(said: Run, tmp_path: Path) -> None:
     said("F-1", "moult", "--on", "2026-01-02")
     said("F-1", "moult", "--on", "2026-01-20")
@@ -143,6 +146,7 @@ def test_what_cannot_be_is_refused_and_nothing_is_written(
     assert (tmp_path / "animals" / "F-1.jsonl").read_bytes() == before
 
 
+@pytest.mark.slow
 def test_her_sac_is_opened_and_counted_after_her_death(said: Run) -> None:
     for words in (("sac", "2026-07-01"), ("died", "2026-08-01"), ("pulled", "2026-08-02"), ("opened", "2026-08-20")):
         said("F-1", words[0], "--on", words[1])
@@ -189,6 +193,7 @@ def test_a_name_that_no_file_can_carry_is_refused(name: str, tmp_path: Path) -> 
         card.file_name(name)
 
 
+@pytest.mark.slow
 def test_a_renamed_animal_answers_to_both_names(said: Run, etholog: Run, tmp_path: Path) -> None:
     said("F-1", "sex", "female", "--on", "2022")
     said("F-1", "renamed", "F-Umbra", "--on", "2026-01-01")
@@ -211,6 +216,7 @@ M-1,sex,2025-10,male,,,
 """
 
 
+@pytest.mark.slow
 def test_a_table_is_taken_in_once_and_only_on_request(said: Run, tmp_path: Path) -> None:
     (tmp_path / "old.csv").write_text("\ufeff" + TABLE, encoding="utf-8")
     dry = said("--take", "old.csv")

@@ -62,6 +62,7 @@ def test_shares_add_up_or_are_asked_about(words: str, parts: dict[str, float], t
     assert bool(asked) == (not parts)
 
 
+@pytest.mark.slow
 def test_the_lenders_page_tells_what_became_of_him(
     tmp_path: Path, etholog: Callable[..., CompletedProcess[str]]
 ) -> None:

@@ -57,6 +57,7 @@ def test_taken_in_twice_an_event_is_the_same_one() -> None:
     assert int(second[0].sequence.value) > int(first[0].sequence.value)
 
 
+@pytest.mark.slow
 def test_the_example_season_as_a_calendar(
     repository: Path, tmp_path: Path, etholog: Callable[..., CompletedProcess[str]]
 ) -> None:

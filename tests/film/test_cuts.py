@@ -173,6 +173,7 @@ def as_cut(found: otio.schema.Clip) -> tuple[int, int]:
 
 
 # The adapter that reads CMX 3600 knows the rates of film and television; 15 and 12.5 it refuses.
+@pytest.mark.slow
 @pytest.mark.parametrize("rate", ["24", "25", "30", "50", "60", "30000/1001", "24000/1001"])
 def test_an_edl_is_read_back_to_the_frame(
     tmp_path: Path, etholog: Callable[..., CompletedProcess[str]], rate: str
@@ -234,6 +235,7 @@ def test_the_whole_film_is_one_cut_a_clip() -> None:
     assert [(c.clip, c.first, c.end) for c in found.cuts] == [(0, 0, 250), (1, 0, 100)]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("words", "what"),
     [

@@ -15,7 +15,7 @@ from pathlib import Path
 import pyte
 
 from etholog import session
-from tests.conftest import REPOSITORY
+from tests.make import TERRESTRIAL_1
 
 MARK = re.compile(rb"mark (\d+)")
 
@@ -140,7 +140,7 @@ class Terminal:
 
 
 # An ethogram of the tests' own: a behaviour more in the shipped one breaks none of them.
-ETHOGRAM = ("--ethogram", str(REPOSITORY / "examples" / "terrestrial-1.toml"))
+ETHOGRAM = ("--ethogram", str(TERRESTRIAL_1))
 WATCH = ("watch", "--male", "M-Basalt", "--female", "F-Umbra", *ETHOGRAM)
 
 

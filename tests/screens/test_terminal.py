@@ -13,8 +13,9 @@ from pathlib import Path
 
 import pytest
 
-from etholog import ethogram, session
+from etholog import session
 from tests.conftest import need
+from tests.make import terrestrial_1
 from tests.screens.terminal import WATCH, Terminal, codes, painted_marks, the_file
 
 pytestmark = [pytest.mark.slow, pytest.mark.skipif(sys.platform == "win32", reason="there are no ptys there")]
@@ -369,7 +370,7 @@ def test_hostile_notes_stay_text(tmp_path: Path) -> None:
 
 
 def test_a_full_disk_is_said_on_the_screen_and_nothing_is_lost(tmp_path: Path) -> None:
-    header = len(ethogram.read(ethogram.find("terrestrial")).plain_json().encode()) + 700
+    header = len(terrestrial_1().plain_json().encode()) + 700
     script = (
         "import resource, signal, sys; signal.signal(signal.SIGXFSZ, signal.SIG_IGN);"
         f"resource.setrlimit(resource.RLIMIT_FSIZE, ({header + 2700}, resource.RLIM_INFINITY));"

@@ -32,6 +32,7 @@ def test_the_folder_of_sessions_and_its_workspace_are_the_same(tmp_path: Path) -
     pd.testing.assert_frame_equal(etholog.read(tmp_path).bouts, etholog.read(tmp_path / "sessions").bouts)
 
 
+@pytest.mark.slow
 def test_what_is_no_session_is_named_and_the_rest_counts(
     tmp_path: Path, etholog: Callable[..., CompletedProcess[str]]
 ) -> None:

@@ -14,7 +14,6 @@ from etholog.animals import card as card_
 from etholog.animals.card import Card, Entry
 from etholog.base import files
 from etholog.base.refusal import Finding, Refusal
-from etholog.base.workspace import root_of
 
 if TYPE_CHECKING:
     from etholog.animals.herd import Animals
@@ -82,11 +81,6 @@ def _one_name_each(found: dict[str, Card], findings: list[Finding]) -> dict[str,
         kept[one.id] = one
         taken |= dict.fromkeys(one.names, one)
     return kept
-
-
-def workspace_of(session: Path) -> Path:
-    """Return the workspace in which a session's file lies."""
-    return root_of(session.absolute().parent)
 
 
 def current(workspace: Path) -> dict[str, str]:
@@ -226,5 +220,4 @@ def cards_of(animals: "Animals", one: Card, entry: Entry) -> Path:
 
 __all__: Sequence[str] = (
     "alike", "asked", "cards_of", "current", "gathered", "label", "numbers", "renaming", "twins", "under",
-    "workspace_of",
 )  # fmt: skip

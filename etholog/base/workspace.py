@@ -28,7 +28,8 @@ def workspace(path: Path) -> Workspace:
     if _is_folder(inner):
         return Workspace(path, inner)
     if path.absolute().name == SESSIONS:
-        return Workspace(path.parent, path, f"{path}: a folder of sessions; its workspace is {path.absolute().parent}")
+        remark = f"{path}: a folder of sessions; its workspace is {path.absolute().parent}"
+        return Workspace(root_of(path), path, remark)
     if _holds_sessions(path):
         remark = f"{path}: taken as a folder of sessions, as in version 0.1; a workspace keeps them in {inner}"
         return Workspace(root_of(path), path, remark)
@@ -38,11 +39,17 @@ def workspace(path: Path) -> Workspace:
 def root_of(sessions: Path) -> Path:
     """Return the workspace to which a folder of sessions belongs: the folder around `sessions`; of any other, the
     folder itself, or the one around it where the cards and ethograms lie there."""
-    if sessions.absolute().name == SESSIONS:
-        return sessions.parent
     around = sessions.absolute().parent
+    if sessions.absolute().name == SESSIONS:
+        # `.` has no folder around it by its words alone.
+        return sessions.parent if sessions.name == SESSIONS else around
     alone = not any(_is_folder(sessions / part) for part in PARTS)
     return around if alone and any(_is_folder(around / part) for part in PARTS) else sessions
+
+
+def workspace_of(session: Path) -> Path:
+    """Return the workspace in which a session's file lies."""
+    return root_of(session.absolute().parent)
 
 
 def _is_folder(path: Path) -> bool:

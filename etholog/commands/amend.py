@@ -8,7 +8,7 @@ from pathlib import Path
 from etholog import session
 from etholog.base.refusal import Finding, Refusal
 from etholog.base.text import visible
-from etholog.base.workspace import root_of
+from etholog.base.workspace import workspace_of
 from etholog.commands import recording
 from etholog.commands.output import say
 from etholog.recording.keyboard import Keyboard
@@ -43,7 +43,7 @@ def run(args: argparse.Namespace) -> int:
     recording.need_terminal()
     from etholog.screens.amending import AmendApp
 
-    recording.settle(args, root_of(args.file.absolute().parent))
+    recording.settle(args, workspace_of(args.file))
     amender, pair, told = reopen(args.file, args.hand, Keyboard.of(args.map))
     say(*told)
     before = amender.journal.n

@@ -8,6 +8,7 @@ from etholog import session
 from etholog.animals import naming
 from etholog.base.refusal import Refusal
 from etholog.base.text import visible
+from etholog.base.workspace import workspace_of
 from etholog.commands.output import say, working
 from etholog.session import Session
 
@@ -47,4 +48,4 @@ def run(args: argparse.Namespace) -> int:
 
 def _read(path: Path) -> Session:
     one = session.read(path)
-    return naming.under(one, naming.current(naming.workspace_of(path)))
+    return naming.under(one, naming.current(workspace_of(path)))

@@ -11,7 +11,7 @@ from etholog.base.journal import Journal
 from etholog.base.refusal import Finding, Refusal
 from etholog.base.rescue import Rescue
 from etholog.base.text import visible
-from etholog.base.workspace import root_of, workspace
+from etholog.base.workspace import workspace, workspace_of
 from etholog.commands import recording
 from etholog.commands.output import say
 from etholog.ethogram import Hand
@@ -41,7 +41,7 @@ def run(args: argparse.Namespace) -> int:
     args.file = args.file or _last_broken_off(workspace(Path()).sessions)
     if not args.plain and not _is_card(args.file):
         recording.need_terminal()
-    recording.settle(args, root_of(args.file.absolute().parent), args.file)
+    recording.settle(args, workspace_of(args.file), args.file)
     keyboard = Keyboard.of(args.map)
     if take_in(args.file, args.rescue) and not _open_session(args.file):
         return 0
@@ -78,7 +78,7 @@ def _last_broken_off(folder: Path) -> Path:
 def _doubts(file: Path) -> list[Finding]:
     """Return what is to be asked about the names of a session's animals."""
     header = session.header(file)
-    return list(naming.twins(animals.read(naming.workspace_of(file)), (header["male"], header["female"])))
+    return list(naming.twins(animals.read(workspace_of(file)), (header["male"], header["female"])))
 
 
 def _open_session(file: Path) -> bool:

@@ -11,6 +11,7 @@ from etholog.base import journal, rescue
 from etholog.base.colours import ACTORS
 from etholog.base.refusal import Finding
 from etholog.base.text import visible
+from etholog.base.workspace import workspace_of
 from etholog.commands.output import Part, picture, say, tell
 from etholog.screens.strip import BOXES, KEY_WIDTH, LABEL_WIDTH, PLAIN, TOTALS_WIDTH, Glyphs, Lane, ruler, totals, trace
 from etholog.session import Session, log, summary
@@ -50,7 +51,7 @@ def run(args: argparse.Namespace) -> int:
 
 def _names(read: Session) -> Iterator[str]:
     """Yield what an animal of the session is called now, where a card says so."""
-    now = naming.current(naming.workspace_of(read.path))
+    now = naming.current(workspace_of(read.path))
     for name in (read.header["male"], read.header["female"]):
         if name in now:
             yield f"  {name} is called {now[name]} now, as a card says"

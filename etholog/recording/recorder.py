@@ -7,7 +7,7 @@ from functools import cached_property
 from etholog.animals.cautions import poison_centre
 from etholog.base import system
 from etholog.base.journal import Draft, Journal
-from etholog.base.workspace import root_of
+from etholog.base.workspace import workspace_of
 from etholog.ethogram import Behaviour, Ethogram, Hand
 from etholog.ethogram.own_keys import Act, Where, act_of
 from etholog.recording.corrector import NOTE_LENGTH, WALL_EVERY_S, Answer, Corrector, shift_typed
@@ -57,7 +57,7 @@ class Recorder(Corrector):
     @cached_property
     def rescue_lines(self) -> tuple[str, ...]:
         """What to do at once, and the keeper's own line for the poison centre, where there is one."""
-        own = poison_centre(root_of(self.journal.path.parent))
+        own = poison_centre(workspace_of(self.journal.path))
         return (*self.live.ethogram.rescue, *([own] if own else []))
 
     def t(self, at: float) -> int:

@@ -34,6 +34,13 @@ def test_the_live_state_is_the_fold_of_the_file(tmp_path: Path) -> None:
     assert live.live.marks == fold.marks
 
 
+def test_the_keepers_own_line_is_found_by_a_bare_file_name(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    (tmp_path / "poison-centre.txt").write_text("Poison centre: 112", encoding="utf-8")
+    (tmp_path / "sessions").mkdir()
+    monkeypatch.chdir(tmp_path / "sessions")
+    assert "Poison centre: 112" in recorder(Path()).rescue_lines[-1]
+
+
 def test_undo_again_and_again_takes_back_everything_and_redo_brings_it_back(tmp_path: Path) -> None:
     live = recorder(tmp_path)
     press(live, "d", "v", "x", "1", "3")

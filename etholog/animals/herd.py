@@ -221,11 +221,12 @@ class Animals:
         return replace(alone, pairings=_by_date([*watched, *_from_cards(alone, watched)]), findings=self.findings)
 
 
-def read(workspace: Path) -> Animals:
+def read(workspace: Path, sessions: Path | None = None) -> Animals:
     """Read the cards in `animals/` and the pairings in `sessions/` of a workspace; what can't be used becomes a
-    finding."""
-    meant = meant_by(workspace)
-    workspace = meant.root
+    finding. `sessions`: its folder of sessions, where that is known to be another one."""
+    if sessions is None:
+        meant = meant_by(workspace)
+        workspace, sessions = meant.root, meant.sessions
     names, findings = files.listed(workspace / "animals", ".jsonl")
     found: list[Card] = []
     for name in names:
@@ -238,7 +239,7 @@ def read(workspace: Path) -> Animals:
     cards, unclear = naming.gathered(found)
     findings += unclear
     alone = Animals(workspace, cards)
-    watched, unread = _from_sessions(meant.sessions, alone)
+    watched, unread = _from_sessions(sessions, alone)
     return Animals(workspace, cards, _by_date([*watched, *_from_cards(alone, watched)]), [*findings, *unread])
 
 

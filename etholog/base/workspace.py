@@ -25,7 +25,7 @@ class Workspace:
 def workspace(path: Path) -> Workspace:
     """Return the workspace that a folder is meant to be: with `sessions/` in it, or to be made in it."""
     inner = path / SESSIONS
-    if _is_folder(inner):
+    if is_folder(inner):
         return Workspace(path, inner)
     if path.absolute().name == SESSIONS:
         remark = f"{path}: a folder of sessions; its workspace is {path.absolute().parent}"
@@ -43,8 +43,8 @@ def root_of(sessions: Path) -> Path:
     if sessions.absolute().name == SESSIONS:
         # `.` has no folder around it by its words alone.
         return sessions.parent if sessions.name == SESSIONS else around
-    alone = not any(_is_folder(sessions / part) for part in PARTS)
-    return around if alone and any(_is_folder(around / part) for part in PARTS) else sessions
+    alone = not any(is_folder(sessions / part) for part in PARTS)
+    return around if alone and any(is_folder(around / part) for part in PARTS) else sessions
 
 
 def workspace_of(session: Path) -> Path:
@@ -52,7 +52,8 @@ def workspace_of(session: Path) -> Path:
     return root_of(session.absolute().parent)
 
 
-def _is_folder(path: Path) -> bool:
+def is_folder(path: Path) -> bool:
+    """Tell whether there is a folder of that name."""
     try:
         return path.is_dir()
     except (OSError, ValueError):  # a name that no folder can have
@@ -60,7 +61,7 @@ def _is_folder(path: Path) -> bool:
 
 
 def _holds_sessions(path: Path) -> bool:
-    if not _is_folder(path):
+    if not is_folder(path):
         return False
     try:
         for name in files.listed(path, ".jsonl")[0]:

@@ -78,7 +78,8 @@ def _last_broken_off(folder: Path) -> Path:
 def _doubts(file: Path) -> list[Finding]:
     """Return what is to be asked about the names of a session's animals."""
     header = session.header(file)
-    return list(naming.twins(animals.read(workspace_of(file)), (header["male"], header["female"])))
+    known = animals.read(workspace_of(file), file.absolute().parent)
+    return list(naming.twins(known, (header["male"], header["female"])))
 
 
 def _open_session(file: Path) -> bool:

@@ -104,7 +104,7 @@ class NewSession:
     @cached_property
     def animals(self) -> Animals:
         """The cards and sessions of the workspace so far."""
-        return animals.read(self.workspace)
+        return animals.read(self.workspace, self.folder)
 
     @property
     def doubts(self) -> list[str]:

@@ -14,7 +14,7 @@ from etholog.animals import Animals, card, naming
 from etholog.base import files as files_
 from etholog.base import notebook
 from etholog.base.refusal import Finding, Refusal
-from etholog.base.workspace import root_of
+from etholog.base.workspace import SESSIONS, is_folder, root_of
 from etholog.ethogram import Ethogram, with_roles
 from etholog.season import cache, rows, tables
 from etholog.season.rows import Rows
@@ -45,7 +45,8 @@ class Season:
     @cached_property
     def animals(self) -> Animals:
         """The cards beside the sessions, and the pairings that both know of; read when first asked for."""
-        return animals_.read(root_of(self.folder))
+        sessions = _sessions_of(self.folder)
+        return animals_.read(root_of(sessions), sessions)
 
     @cached_property
     def cards(self) -> pd.DataFrame:
@@ -76,14 +77,14 @@ def folder_of(path: Path | str) -> Path:
     if not isinstance(path, str | Path):
         raise Refusal(f"a folder is needed, not {path!r}"[:100])
     path = Path(path)
-    try:
-        there = path.is_dir()
-    except (OSError, ValueError):  # a name that no folder can have
-        there = False
-    if not there:
+    if not is_folder(path):
         raise Refusal(f"{path}: is no folder; name a folder of sessions, or a workspace that has one")
-    inner = path / "sessions"
-    return inner if inner.is_dir() else path
+    return _sessions_of(path)
+
+
+def _sessions_of(folder: Path) -> Path:
+    inner = folder / SESSIONS
+    return inner if is_folder(inner) else folder
 
 
 def read(path: Path | str = ".", cached: bool = True) -> Season:

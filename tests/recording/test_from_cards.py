@@ -5,6 +5,7 @@ from pathlib import Path
 
 from etholog import season, session
 from etholog.base import system
+from etholog.commands import resume
 from etholog.recording.keyboard import QWERTY_KEYBOARD
 from etholog.recording.opening import NewSession
 from tests.make import RECORDS, write_card, write_session
@@ -30,3 +31,16 @@ def test_a_session_without_a_species_has_that_of_the_card(tmp_path: Path) -> Non
     write_card(tmp_path, "M-1", ("species", "2025", "Brachypelma smithi"))
     write_session(tmp_path / "sessions" / "a.jsonl", RECORDS, species="")
     assert list(season.read(tmp_path).sessions["species"]) == ["Brachypelma smithi"]
+
+
+def test_a_folder_of_another_name_beside_the_cards_has_its_pairings(tmp_path: Path) -> None:
+    folder = tmp_path / "evenings"
+    write_card(tmp_path, "F-1", ("sex", "2025", "female"))
+    folder.mkdir()
+    write_session(folder / "a.jsonl", RECORDS, male="M-Anton")
+    write_session(folder / "b.jsonl", RECORDS, male="M-Antn")
+    assert [met.male for met in season.read(folder).animals.pairings_of("F-1")] == ["M-Anton", "M-Antn"]
+    assert NewSession(folder, "left", QWERTY_KEYBOARD, {}).animals.known() == ["F-1", "M-Antn", "M-Anton"]
+    assert [found.what for found in resume._doubts(folder / "b.jsonl")] == ["M-Antn and M-Anton may be one animal"]
+    (tmp_path / "sessions").mkdir()  # a workspace that has one keeps its own
+    assert season.of(tmp_path, []).animals.pairings_of("F-1") == []

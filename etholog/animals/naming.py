@@ -150,10 +150,13 @@ def asked(male: str, female: str, animals: "Animals") -> list[Finding]:
 def twins(animals: "Animals", of: Sequence[str] = ()) -> Iterator[Finding]:
     """Yield the names that may be one animal's, mistyped, and the animals that stand in two sexes; only what concerns
     the names `of`, where some are given."""
+    meant = list(dict.fromkeys(animals.id_of(name) for name in of if name))
+    if of and not meant:
+        return
     known = sorted(animals.on_record)
     for at, one in enumerate(known):
         for other in alike(one, known[at + 1 :]):
-            if of and one not in of and other not in of:
+            if meant and one not in meant and other not in meant:
                 continue
             if one in animals.cards and other in animals.cards and one.casefold() != other.casefold():
                 continue  # whoever has given each a card has meant two
@@ -162,16 +165,16 @@ def twins(animals: "Animals", of: Sequence[str] = ()) -> Iterator[Finding]:
             wrong, right = (one, other) if one not in animals.cards else (other, one)
             what = f"{wrong} and {right} may be one animal"
             yield Finding(what, f"if so: etholog card {_quoted(wrong)} renamed {_quoted(right)}")
-    for name in of or known:
+    for name in meant or known:
         yield from _sexes(name, animals)
 
 
 def _sexes(name: str, animals: "Animals") -> Iterator[Finding]:
-    met = [pairing for pairing in animals.pairings_of(name) if pairing.file]
-    as_male = [pairing.file for pairing in met if pairing.male == name]
-    as_female = [pairing.file for pairing in met if pairing.female == name]
+    met = [(pairing, pairing.file) for pairing in animals.pairings_of(name) if pairing.file]
+    as_male = [file for pairing, file in met if pairing.male == name]
+    as_female = [file for pairing, file in met if pairing.female == name]
     if as_male and as_female:
-        what = f"{name} is the male here, and the female in {getattr(as_female[0], 'name', '')}"
+        what = f"{name} is the male here, and the female in {as_female[0].name}"
         yield Finding(what, "give one of the two another name", as_male[0])
         return
     told = animals.cards[name].sex if name in animals.cards else "unknown"

@@ -77,6 +77,17 @@ def test_a_name_in_two_sexes_is_told_of(tmp_path: Path) -> None:
     assert any("F-Umbra is the male here, and the female in a.jsonl" in one for one in found)
 
 
+def test_a_session_without_names_is_asked_nothing_and_a_name_renamed_since_is_meant_by_the_new_one(
+    tmp_path: Path,
+) -> None:
+    workspace(tmp_path)
+    write_session(tmp_path / "sessions" / "c.jsonl", COURTED, male="", female="")
+    write_card(tmp_path, "M-Old", ("renamed", "2026", "M-Anton"))
+    known = animals.read(tmp_path)
+    assert list(naming.twins(known, ("", ""))) == []
+    assert [found.what for found in naming.twins(known, ("M-Old", ""))] == ["M-Antn and M-Anton may be one animal"]
+
+
 def test_no_name_that_no_file_can_carry(tmp_path: Path) -> None:
     known = animals.read(workspace(tmp_path))
     with pytest.raises(Refusal, match="can't name an animal"):

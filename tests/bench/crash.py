@@ -40,13 +40,14 @@ import pyte
 
 from etholog import session
 from etholog.base import journal, rescue
-from etholog.ethogram import find, read
+
 from etholog.recording import opening
 from etholog.recording.arrivals import Arrival
 from etholog.recording.begun import Begun
 from etholog.recording.recorder import Recorder
 from etholog.recording.replay import _Replay
 from etholog.screens.strip import Lanes
+from tests.make import terrestrial_1
 from tests.screens.terminal import WATCH, Terminal, the_file
 from tests.screens.test_faults import SHIM
 
@@ -132,7 +133,7 @@ class Oracle:
     """What keys at these times come to, and what a screen may show of it after how many records."""
 
     def __init__(self, arrivals: list[Arrival]) -> None:
-        kept = read(find("terrestrial"))
+        kept = terrestrial_1()
         with tempfile.TemporaryDirectory() as folder:
             book = opening.begin(Path(folder), kept, BEGAN, 0.0, male="M", female="F")
             self.recorder = Recorder(book, kept, "left", BEGAN, 0.0)
@@ -140,19 +141,23 @@ class Oracle:
             lanes = Lanes(kept, self.recorder.layout)
             self.shows: dict[tuple[str, str], int] = {}  # part of the screen and what stands there: records by then
             self.answers: list[tuple[str, int]] = []
+            self._see(lanes)  # a terminal that freezes at once shows this for ever
             for arrival in arrivals:
                 text = machine.take(arrival, arrival.t / 1000)
-                made = len(self.records)
-                self.answers.append((text, made))
-                lanes.follow(self.recorder.live)
-                for lane in lanes.lanes:
-                    self.shows.setdefault((lane.keys[:2], str(lane.count)), made)
-                folding = self.recorder.live.folding
-                labels = [f"{kept.by_code[b.code].label} {b.qualifier or ''}".strip() for b in folding.running.values()]
-                runs = "NOBODY WATCHES" if folding.gap is not None else ", ".join(labels) or "nothing runs"
-                self.shows.setdefault(("runs", runs), made)
+                self.answers.append((text, len(self.records)))
+                self._see(lanes)
             self.line = machine._line or ""  # what was being typed
             book.close()
+
+    def _see(self, lanes: Lanes) -> None:
+        made, live = len(self.records), self.recorder.live
+        lanes.follow(live)
+        for lane in lanes.lanes:
+            self.shows.setdefault((lane.keys[:2], str(lane.count)), made)
+        codes = live.ethogram.by_code
+        labels = [f"{codes[b.code].label} {b.qualifier or ''}".strip() for b in live.folding.running.values()]
+        runs = "NOBODY WATCHES" if live.folding.gap is not None else ", ".join(labels) or "nothing runs"
+        self.shows.setdefault(("runs", runs), made)
 
     @property
     def records(self) -> list[dict[str, Any]]:

@@ -40,7 +40,6 @@ import pyte
 
 from etholog import session
 from etholog.base import journal, rescue
-
 from etholog.recording import opening
 from etholog.recording.arrivals import Arrival
 from etholog.recording.begun import Begun

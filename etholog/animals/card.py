@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from datetime import date
 from functools import cached_property
 from pathlib import Path
 from typing import Annotated, Any, Literal, NotRequired, final
@@ -131,6 +132,10 @@ class Entry:
     of: str = ""
     """Whose card it stands on, where two cards are one animal's; '' for the animal's own."""
 
+    def in_time(self) -> tuple[date, str, int]:
+        """Return what entries are sorted by: their days, and on one day the order in which they were told."""
+        return self.on.first, self.of, self.n
+
     @property
     def said(self) -> str:
         """What it says, in words: `meal, small`; `weight 21.5 g`."""
@@ -143,13 +148,17 @@ class Entry:
 
 @dataclass(frozen=True)
 class Card:
-    """An animal as its card tells: `entries` by date, what was taken back left out."""
+    """An animal as its card tells: `entries` by date, what was taken back left out.
+
+    `paths`: the files of further cards that are this animal's, by the names with which these began (`Entry.of`).
+    """
 
     path: Path
     id: str
     entries: tuple[Entry, ...]
     findings: tuple[Finding, ...] = ()
     names: tuple[str, ...] = field(default=())
+    paths: Mapping[str, Path] = field(default_factory=dict, hash=False)
 
     def all(self, *kinds: str) -> list[Entry]:
         """Return the entries of these kinds, by date."""
@@ -180,8 +189,7 @@ class Card:
 
     def having(self, entry: Entry) -> "Card":
         """Return the card as it would be with one entry more."""
-        entries = sorted((*self.entries, entry), key=lambda one: (one.on.first, one.n))
-        return replace(self, entries=tuple(entries))
+        return replace(self, entries=tuple(sorted((*self.entries, entry), key=Entry.in_time)))
 
     @cached_property
     def sex(self) -> str:
@@ -217,7 +225,7 @@ def read(path: Path) -> Card:
         raise Refusal(Finding("is no card of etholog", "take it out of this folder", path, 1)) from None
     records, unread = checked(path, reading.bodies[1:], _records, _record)
     usable, unusable = _entries(path, records)
-    entries = tuple(sorted(usable, key=lambda entry: (entry.on.first, entry.n)))
+    entries = tuple(sorted(usable, key=Entry.in_time))
     renamed = sorted((entry for entry in entries if entry.kind == "renamed"), key=lambda entry: entry.n)
     names = (header["id"], *(entry.words for entry in renamed))
     return Card(path, names[-1], entries, (*reading.findings, *unread, *unusable), tuple(dict.fromkeys(names)))

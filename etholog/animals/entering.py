@@ -108,12 +108,14 @@ def propose(animals: Animals, new_entries: Sequence[NewEntry], today: date, once
         proposed.append((new_entry, one, entry))
         cards[one.id] = one.having(entry)
     after = animals.having(cards)
-    known = animals.on_record | set(cards)
+    before = animals.on_record
+    known = before | set(cards)
+    near = naming.Alike(sorted(known))
     result = []
     for new_entry, one, entry in proposed:
         questions = (
             *_dated(entry, today),
-            *(_named(one, known) if one.id not in animals.on_record else ()),
+            *(_named(one, near) if one.id not in before else ()),
             *([merging[one.id]] if entry.kind == "renamed" and one.id in merging else []),
             *_twice(one, entry),
             *odd(after, one, entry, known),
@@ -156,7 +158,7 @@ def undo(animals: Animals, name: str, number: str) -> Entry:
     entry = numbers.get(f"{name}:{number}") or numbers.get(number)
     if entry is None:
         raise Refusal(f"undo wants the number of an entry, as `etholog card {one.id}` shows it after #")
-    path = naming.cards_of(animals, one, entry)
+    path = naming.file_of(one, entry)
     book = card_.open_or_create(path)
     card_.take_back(book, entry.n, datetime.now().astimezone().isoformat(timespec="seconds"))
     if not book.close():
@@ -294,9 +296,9 @@ def _dated(entry: Entry, today: date) -> Iterator[Finding]:
         yield Finding(f"{entry.on.text} is still to come")
 
 
-def _named(one: Card, known: set[str]) -> Iterator[Finding]:
+def _named(one: Card, known: naming.Alike) -> Iterator[Finding]:
     if not one.entries:
-        for other in naming.alike(one.id, sorted(known)):
+        for other in known.to(one.id):
             same = other.casefold() == one.id.casefold()
             how = "they differ in capitals alone" if same else "it may be the same animal"
             yield Finding(f"{one.id} is new, and {other} is there: {how}")

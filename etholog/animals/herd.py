@@ -113,10 +113,11 @@ class Animals:
         met = {name for pairing in self.pairings for name in (pairing.male, pairing.female)}
         return sorted({*self.cards, *met} - {""})
 
-    @property
-    def on_record(self) -> set[str]:
+    @cached_property
+    def on_record(self) -> frozenset[str]:
         """The ids of all animals that have a card or a session; one that another's card names is none of them."""
-        return {*self.cards, *(name for p in self.pairings if p.file for name in (p.male, p.female))} - {""}
+        met = (name for p in self.pairings if p.file for name in (p.male, p.female))
+        return frozenset({*self.cards, *met} - {""})
 
     def sex_of(self, name: str) -> str:
         """Return an animal's sex: as its card says, or from the part that it had in a session."""

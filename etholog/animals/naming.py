@@ -5,8 +5,10 @@ No file is rewritten: a session keeps the name that was typed, and a card the na
 
 import difflib
 import re
+from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import replace
+from contextlib import suppress
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -63,9 +65,13 @@ def _last(one: Card, began: Mapping[str, Card]) -> str | None:
 def _joined(home: Card, other: Card) -> Card:
     """Return a card with the entries of another that is the same animal's."""
     taken = [replace(entry, of=entry.of or other.names[0]) for entry in other.entries]
-    entries = sorted((*home.entries, *taken), key=lambda entry: (entry.on.first, entry.of, entry.n))
-    names = tuple(dict.fromkeys((*other.names, *home.names)))
-    return replace(home, entries=tuple(entries), names=names, findings=(*home.findings, *other.findings))
+    return replace(
+        home,
+        entries=tuple(sorted((*home.entries, *taken), key=Entry.in_time)),
+        names=tuple(dict.fromkeys((*other.names, *home.names))),
+        findings=(*home.findings, *other.findings),
+        paths={**home.paths, **other.paths, other.names[0]: other.path},
+    )
 
 
 def _one_name_each(found: dict[str, Card], findings: list[Finding]) -> dict[str, Card]:
@@ -83,8 +89,31 @@ def _one_name_each(found: dict[str, Card], findings: list[Finding]) -> dict[str,
     return kept
 
 
-def current(workspace: Path) -> dict[str, str]:
-    """Return the name that each renamed animal has now, by each name that it had before.
+@dataclass(frozen=True)
+class Names:
+    """What the animals of a workspace are called now, as the cards say that tell of a renaming."""
+
+    folder: Path
+    now: Mapping[str, str]
+    """The name that each renamed animal has now, by each name that it had before."""
+    renamed: tuple[Card, ...] = ()
+
+    def of(self, name: str) -> str:
+        """Return the name that an animal has now."""
+        return self.now.get(name, name)
+
+    def card(self, name: str) -> Card | None:
+        """Return all that is on an animal's cards, by any of its names; None where it has none that can be read."""
+        who = self.of(name)
+        own = [one for one in self.renamed if self.of(one.names[0]) == who]
+        if who not in {one.names[0] for one in own}:
+            with suppress(Refusal):
+                own.append(card_.read(self.folder / "animals" / card_.file_name(who)))
+        return gathered(own)[0].get(who)
+
+
+def names(workspace: Path) -> Names:
+    """Return what the animals of a workspace are called now.
 
     Only cards that say `renamed` are read, so that a folder of thousands costs a look at their bytes.
     """
@@ -98,16 +127,54 @@ def current(workspace: Path) -> dict[str, str]:
             continue  # whoever reads the cards tells of it
     began = {one.names[0]: one for one in cards}
     ends = {name: last for one in cards if (last := _last(one, began)) for name in one.names}
-    return {name: last for name, last in ends.items() if name != last}
+    return Names(workspace, {name: last for name, last in ends.items() if name != last}, tuple(cards))
 
 
-def under(session: "Session", names: Mapping[str, str]) -> "Session":
+def under(session: "Session", names: Names) -> "Session":
     """Return a session with the names that its animals have now."""
     male, female = (session.header[who] for who in ("male", "female"))
-    if male not in names and female not in names:
+    if male not in names.now and female not in names.now:
         return session
-    header = {**session.header, "male": names.get(male, male), "female": names.get(female, female)}
+    header = {**session.header, "male": names.of(male), "female": names.of(female)}
     return replace(session, header=header)  # type: ignore[arg-type]
+
+
+class Alike:
+    """Names, ready to be asked which of them another one may be, mistyped.
+
+    Only those that may be as like as that are compared letter by letter, so that thousands of names take seconds.
+    """
+
+    def __init__(self, known: Iterable[str]) -> None:
+        self._places: dict[str, int] = {}
+        self._bits: dict[tuple[str, int], int] = {}
+        self._by_letters: dict[str, list[str]] = {}
+        self._by_start: dict[tuple[str, ...], list[tuple[str, str, int]]] = {}
+        for place, name in enumerate(known):
+            self._places[name] = place
+            folded = name.casefold()
+            self._by_letters.setdefault(_letters(folded), []).append(name)
+            self._by_start.setdefault(_start(folded), []).append((name, folded, self._bag(folded)))
+
+    def _bag(self, folded: str) -> int:
+        """Return which characters are in a name as bits: one for the first of a kind, another for the second."""
+        seen, bag = Counter[str](), 0
+        for character in folded:
+            seen[character] += 1
+            bag |= 1 << self._bits.setdefault((character, seen[character]), len(self._bits))
+        return bag
+
+    def to(self, name: str) -> list[str]:
+        """Return the names that this one may be, in their own order."""
+        folded = name.casefold()
+        bag, length = self._bag(folded), len(folded)
+        found = {*self._by_letters.get(_letters(folded), ())}
+        for other, folded_other, bag_other in self._by_start.get(_start(folded), ()):
+            # No order of the characters that both have could make more of them match.
+            may_be = 2 * (bag & bag_other).bit_count() >= ALIKE * (length + len(folded_other))
+            if may_be and _matching(folded, folded_other) >= ALIKE:
+                found.add(other)
+        return sorted(found - {name}, key=self._places.__getitem__)
 
 
 def alike(name: str, known: Iterable[str]) -> list[str]:
@@ -117,15 +184,19 @@ def alike(name: str, known: Iterable[str]) -> list[str]:
     >>> alike("M-Antn", ["M-Anton", "M-Basalt"]), alike("m-anton", ["M-Anton"]), alike("F-14", ["F-15"])
     (['M-Anton'], ['M-Anton'], [])
     """
-    return [other for other in known if other != name and _alike(name.casefold(), other.casefold())]
+    return Alike(known).to(name)
 
 
-def _alike(one: str, other: str) -> bool:
-    if re.sub(r"[\s_-]", "", one) == re.sub(r"[\s_-]", "", other):
-        return True
-    if re.findall(r"\d+", one) != re.findall(r"\d+", other) or one[:1] != other[:1]:
-        return False
-    return difflib.SequenceMatcher(None, one, other).ratio() >= ALIKE
+def _letters(folded: str) -> str:
+    return re.sub(r"[\s_-]", "", folded)
+
+
+def _start(folded: str) -> tuple[str, ...]:
+    return (folded[:1], *re.findall(r"\d+", folded))
+
+
+def _matching(one: str, other: str) -> float:
+    return difflib.SequenceMatcher(None, min(one, other), max(one, other)).ratio()
 
 
 def asked(male: str, female: str, animals: "Animals") -> list[Finding]:
@@ -153,18 +224,21 @@ def twins(animals: "Animals", of: Sequence[str] = ()) -> Iterator[Finding]:
     meant = list(dict.fromkeys(animals.id_of(name) for name in of if name))
     if of and not meant:
         return
-    known = sorted(animals.on_record)
-    for at, one in enumerate(known):
-        for other in alike(one, known[at + 1 :]):
-            if meant and one not in meant and other not in meant:
-                continue
-            if one in animals.cards and other in animals.cards and one.casefold() != other.casefold():
-                continue  # whoever has given each a card has meant two
-            if {animals.sex_of(one), animals.sex_of(other)} == {"male", "female"}:
-                continue
-            wrong, right = (one, other) if one not in animals.cards else (other, one)
-            what = f"{wrong} and {right} may be one animal"
-            yield Finding(what, f"if so: etholog card {_quoted(wrong)} renamed {_quoted(right)}")
+    there = animals.on_record
+    known = sorted(there)
+    near = Alike(known)
+    # Whoever has given each of two a card has meant two, so where all are asked about most need not be compared.
+    capitals = Counter(name.casefold() for name in known)
+    unsure = [name for name in known if name not in animals.cards or capitals[name.casefold()] > 1]
+    pairs = {(*sorted((one, other)),) for one in (meant or unsure) if one in there for other in near.to(one)}
+    for one, other in sorted(pairs):
+        if one in animals.cards and other in animals.cards and one.casefold() != other.casefold():
+            continue
+        if {animals.sex_of(one), animals.sex_of(other)} == {"male", "female"}:
+            continue
+        wrong, right = (one, other) if one not in animals.cards else (other, one)
+        what = f"{wrong} and {right} may be one animal"
+        yield Finding(what, f"if so: etholog card {_quoted(wrong)} renamed {_quoted(right)}")
     for name in meant or known:
         yield from _sexes(name, animals)
 
@@ -216,11 +290,6 @@ def label(entry: Entry) -> str:
     return f"{entry.of}:{entry.n}" if entry.of else str(entry.n)
 
 
-def cards_of(animals: "Animals", one: Card, entry: Entry) -> Path:
+def file_of(one: Card, entry: Entry) -> Path:
     """Return the file in which an entry stands."""
-    return animals.folder / "animals" / card_.file_name(entry.of) if entry.of else one.path
-
-
-__all__: Sequence[str] = (
-    "alike", "asked", "cards_of", "current", "gathered", "label", "numbers", "renaming", "twins", "under",
-)  # fmt: skip
+    return one.paths[entry.of] if entry.of else one.path

@@ -6,7 +6,9 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from etholog.animals import naming
 from etholog.base.refusal import Refusal
+from etholog.base.workspace import root_of
 from etholog.commands.output import add_json, add_more, as_json, lead, limits, paragraph, say, shares, table
 
 if TYPE_CHECKING:
@@ -69,11 +71,12 @@ def _folder(args: argparse.Namespace) -> int:
     from etholog.analysis.sentences import agreement as sentences
 
     folder = season.folder_of(args.first)
-    found, unread = season.sessions_in(folder)
+    called = naming.names(root_of(folder))
+    found, unread = season.sessions_in(folder, called)
     firsts = {one.id: one for one in found if "record_of" not in one.header}
     seconds = [one for one in found if one.header.get("record_of") in firsts]
     pairs = [(firsts[one.header["record_of"]], one) for one in seconds]
-    seasons = [(season.of(folder, [first]), season.of(folder, [second])) for first, second in pairs]
+    seasons = [(season.of(folder, [one], (), called), season.of(folder, [two], (), called)) for one, two in pairs]
     told = observers(seasons, args.tolerance, args.unit, args.align, args.criterion)
     plain = sentences.of_sessions(told)
     if not args.json:

@@ -8,9 +8,8 @@ from etholog import session
 from etholog.animals import naming
 from etholog.base.refusal import Refusal
 from etholog.base.text import visible
-from etholog.base.workspace import workspace_of
+from etholog.base.workspace import root_of, workspace_of
 from etholog.commands.output import say, working
-from etholog.session import Session
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -35,8 +34,11 @@ def run(args: argparse.Namespace) -> int:
     out = args.out or Path("report.html")
     file.check(out)  # before the work, and again when it is done
     folder = season.folder_of(args.folder) if args.season else args.folder
-    found, unread = season.sessions_in(folder) if args.season else ([_read(path) for path in args.files], [])
-    read = season.of(folder, found, unread)
+    here = root_of(folder).absolute()
+    called = {root: naming.names(root) for root in {here, *map(workspace_of, args.files)}}
+    named = [naming.under(session.read(path), called[workspace_of(path)]) for path in args.files]
+    found, unread = season.sessions_in(folder, called[here]) if args.season else (named, [])
+    read = season.of(folder, found, unread, called[here])
     if read.sessions.empty:
         raise Refusal(f"{folder}: no session to report on")
     with working(f"Drawing {len(read.sessions)} sessions"):
@@ -44,8 +46,3 @@ def run(args: argparse.Namespace) -> int:
     print(visible(str(out)))
     say(*read.findings)
     return 1 if read.findings else 0
-
-
-def _read(path: Path) -> Session:
-    one = session.read(path)
-    return naming.under(one, naming.current(workspace_of(path)))

@@ -28,6 +28,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Print summary and strip of each session; 1 where a line of a file could not be used."""
     findings: list[Finding] = []
+    called = {root: naming.names(root) for root in {workspace_of(path) for path in args.files}}
     for path in args.files:
         if rescue.ENDING in path.suffixes[-2:] and not rescued(path):
             continue
@@ -35,7 +36,7 @@ def run(args: argparse.Namespace) -> int:
         findings += read.findings
         for line in summary.lines(read):
             tell(line)
-        for line in _names(read):
+        for line in _names(read, called[workspace_of(path)]):
             tell(line)
         print()
         if args.log:
@@ -49,12 +50,11 @@ def run(args: argparse.Namespace) -> int:
     return 1 if findings else 0
 
 
-def _names(read: Session) -> Iterator[str]:
+def _names(read: Session, called: naming.Names) -> Iterator[str]:
     """Yield what an animal of the session is called now, where a card says so."""
-    now = naming.current(workspace_of(read.path))
     for name in (read.header["male"], read.header["female"]):
-        if name in now:
-            yield f"  {name} is called {now[name]} now, as a card says"
+        if name in called.now:
+            yield f"  {name} is called {called.of(name)} now, as a card says"
 
 
 def rescued(path: Path) -> bool:

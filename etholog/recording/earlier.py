@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from etholog import ethogram, session
-from etholog.animals import card, naming
+from etholog.animals import naming
 from etholog.base import files
 from etholog.base.refusal import Refusal
 from etholog.base.workspace import root_of
@@ -27,16 +27,16 @@ class Earlier:
     headers: list[tuple[Path, "Header"]] = field(default_factory=list)
 
     @cached_property
-    def now(self) -> dict[str, str]:
-        """The names that renamed animals have now, by those that they had."""
-        return naming.current(root_of(self.folder))
+    def names(self) -> naming.Names:
+        """What the animals are called now."""
+        return naming.names(root_of(self.folder))
 
     def __post_init__(self) -> None:
         for name in reversed(files.listed(self.folder)[0]):
             path = self.folder / name
             try:
                 header = session.header(path)
-                male, female = (self.now.get(name, name) for name in (header["male"], header["female"]))
+                male, female = (self.names.of(name) for name in (header["male"], header["female"]))
                 self.headers.append((path, {**header, "male": male, "female": female}))
             except Refusal:
                 continue  # `etholog check` tells what is wrong with it
@@ -45,10 +45,8 @@ class Earlier:
         """Return what was said for a question before, latest first: of an animal, a species, a place, an observer."""
         said = [str(header.get(name) or header["conditions"].get(name) or "") for _, header in self.headers]
         if name in ("male", "female"):
-            said += (
-                self.now.get(Path(name).stem, Path(name).stem)
-                for name in files.listed(root_of(self.folder) / "animals", ".jsonl")[0]
-            )
+            cards = files.listed(root_of(self.folder) / "animals", ".jsonl")[0]
+            said += (self.names.of(Path(name).stem) for name in cards)
         if name == "ethogram":
             folders = (root_of(self.folder) / "ethograms", ethogram.shipped())
             said = [Path(name).stem for folder in folders for name in files.listed(folder, ".toml")[0]]
@@ -57,7 +55,7 @@ class Earlier:
     def species(self, *names: str) -> list[str]:
         """Return the species of these animals, as their cards say, or the last sessions with them."""
         found: list[str] = []
-        for name in (self.now.get(name, name) for name in names if name):
+        for name in (self.names.of(name) for name in names if name):
             met = (header["species"] for _, header in self.headers if name in (header["male"], header["female"]))
             found.append(self._on_card(name, "species") or next(filter(None, met), ""))
         return [name for name in found if name]
@@ -67,14 +65,12 @@ class Earlier:
         return [family for name in names if name and (family := self._on_card(name, "family"))]
 
     def _on_card(self, name: str, kind: str) -> str:
-        try:
-            return card.read(root_of(self.folder) / "animals" / card.file_name(self.now.get(name, name))).fact(kind)
-        except Refusal:
-            return ""
+        card = self.names.card(name)
+        return card.fact(kind) if card else ""
 
     def of(self, male: str, female: str) -> Iterator[str]:
         """Yield the last sessions of each of the two animals, a line each."""
-        male, female = self.now.get(male, male), self.now.get(female, female)
+        male, female = self.names.of(male), self.names.of(female)
         met = [
             (path, header)
             for path, header in self.headers

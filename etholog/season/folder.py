@@ -1,7 +1,6 @@
 """A folder of sessions read into tables."""
 
 from collections.abc import Iterable, Iterator
-from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
@@ -10,7 +9,8 @@ import pandas as pd
 
 from etholog import animals as animals_
 from etholog import session
-from etholog.animals import Animals, card, naming
+from etholog.animals import Animals, naming
+from etholog.animals.naming import Names
 from etholog.base import files as files_
 from etholog.base import notebook
 from etholog.base.refusal import Finding, Refusal
@@ -136,23 +136,24 @@ def _gathered(folder: Path, names: Iterable[str]) -> tuple[Rows, list[Finding]]:
     return rows.gather(sessions()), unread
 
 
-def sessions_in(folder: Path) -> tuple[list[Session], list[Finding]]:
-    """Return the sessions of a folder, in the order of their files' names, and what could not be read."""
+def sessions_in(folder: Path, called: Names | None = None) -> tuple[list[Session], list[Finding]]:
+    """Return the sessions of a folder, in the order of their files' names, and what could not be read. `called`: what
+    the animals are called now, where that was read already."""
     found: list[Session] = []
     names, unread = files_.listed(folder)
-    now = naming.current(root_of(folder))
+    called = called or naming.names(root_of(folder))
     for name in names:
         try:
-            found.append(naming.under(session.read(folder / name), now))
+            found.append(naming.under(session.read(folder / name), called))
         except Refusal as refusal:
             unread += refusal.findings
     return found, unread
 
 
-def of(folder: Path, found: Iterable[Session], findings: Iterable[Finding] = ()) -> Season:
+def of(folder: Path, found: Iterable[Session], findings: Iterable[Finding] = (), called: Names | None = None) -> Season:
     """Put sessions into tables. A session that comes twice counts once; so does one with a second observer's record;
-    one that was begun by mistake counts for nothing."""
-    return _season(folder, _in_order(rows.gather(found)), findings)
+    one that was begun by mistake counts for nothing. `called`: as for `sessions_in`."""
+    return _season(folder, _in_order(rows.gather(found)), findings, called)
 
 
 def _in_order(found: Rows) -> Rows:
@@ -160,7 +161,7 @@ def _in_order(found: Rows) -> Rows:
     return rows.take(found, sorted(range(len(found)), key=lambda at: (began[at], ids[at])))
 
 
-def _season(folder: Path, found: Rows, findings: Iterable[Finding]) -> Season:
+def _season(folder: Path, found: Rows, findings: Iterable[Finding], called: Names | None = None) -> Season:
     told = list(findings)
     names, record_of = found.said["name"], found.said["record_of"]
     kept: dict[str, int] = {}
@@ -173,22 +174,20 @@ def _season(folder: Path, found: Rows, findings: Iterable[Finding]) -> Season:
     counted = session.counted_once((found.said["id"][at], record_of[at]) for at in meant)
     firsts = rows.take(found, [meant[at] for at in counted])
     # The cache keeps an ethogram as it was recorded, without the roles that the workspace's own was given since.
-    now = naming.current(root_of(folder))
-    if now:
-        said = {who: [now.get(name, name) for name in firsts.said[who]] for who in ("male", "female")}
+    called = called or naming.names(root_of(folder))
+    if called.now:
+        said = {who: [called.of(name) for name in firsts.said[who]] for who in ("male", "female")}
         firsts = replace(firsts, said=firsts.said | said)
     if not all(firsts.said["species"]):
-        firsts = replace(firsts, said=firsts.said | {"species": _species(root_of(folder), firsts)})
+        firsts = replace(firsts, said=firsts.said | {"species": _species(called, firsts)})
     firsts = replace(firsts, ethograms=[with_roles(one, folder.absolute()) for one in firsts.ethograms])
     ethograms = [firsts.ethograms[at] for at in dict.fromkeys(firsts.counted["ethogram"].tolist())]
     return Season(folder, *tables.of(firsts), {one.name: one for one in ethograms}, told)
 
 
-def _species(workspace: Path, found: Rows) -> list[str]:
+def _species(called: Names, found: Rows) -> list[str]:
     """Return each session's species; where nobody said it, that on her card, or on his."""
-    known: dict[str, str] = {}
-    for name in {name for who in ("female", "male") for name in found.said[who] if name}:
-        with suppress(Refusal):
-            known[name] = card.read(workspace / "animals" / card.file_name(name)).species
+    names = {name for who in ("female", "male") for name in found.said[who] if name}
+    known = {name: card.species for name in names if (card := called.card(name))}
     rows = zip(found.said["species"], found.said["female"], found.said["male"], strict=True)
     return [said or known.get(her, "") or known.get(his, "") for said, her, his in rows]

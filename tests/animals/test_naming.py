@@ -1,8 +1,13 @@
 """One animal under two names: what is asked before it is founded, and how it is put right without a file rewritten."""
 
+import difflib
+import re
+from itertools import combinations
 from pathlib import Path
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from etholog import animals, season
 from etholog.animals import naming
@@ -92,3 +97,30 @@ def test_no_name_that_no_file_can_carry(tmp_path: Path) -> None:
     known = animals.read(workspace(tmp_path))
     with pytest.raises(Refusal, match="can't name an animal"):
         naming.renaming(known, known.cards["M-Anton"], Entry(0, "renamed", Day.parse("2026"), words="a/b"))
+
+
+def test_undo_writes_into_the_file_in_which_the_entry_stands_whatever_its_name(tmp_path: Path) -> None:
+    write_card(tmp_path, "M-Antn", ("meal", "2026-04-20", "large"), ("renamed", "2026-05-01", "M-Anton"))
+    write_card(tmp_path, "M-Anton", ("sex", "2025", "male"))
+    kept = (tmp_path / "animals" / "M-Antn.jsonl").rename(tmp_path / "animals" / "from a stick.jsonl")
+    where = ("--folder", str(tmp_path))
+    assert main(["card", "M-Anton", "undo", "M-Antn:1", *where]) == 0
+    assert sorted(path.name for path in kept.parent.iterdir()) == ["M-Anton.jsonl", "from a stick.jsonl"]
+    assert animals.read(tmp_path).cards["M-Anton"].all("meal") == []
+
+
+def alike(one: str, other: str) -> bool:
+    """The same rule once more, every pair letter by letter with the standard library's matcher."""
+    one, other = sorted((one.casefold(), other.casefold()))
+    if re.sub(r"[\s_-]", "", one) == re.sub(r"[\s_-]", "", other):
+        return True
+    if one[:1] != other[:1] or re.findall(r"\d+", one) != re.findall(r"\d+", other):
+        return False
+    return difflib.SequenceMatcher(None, one, other).ratio() >= 0.85
+
+
+@given(st.lists(st.text("aAbBnNoO1-_ ß", min_size=1, max_size=14), unique=True, max_size=12))
+def test_of_many_names_those_alike_are_found_that_comparing_every_pair_finds(names: list[str]) -> None:
+    near = naming.Alike(names)
+    found = {(one, other) for one, other in combinations(names, 2) if other in near.to(one)}
+    assert found == {(one, other) for one, other in combinations(names, 2) if alike(one, other)}

@@ -44,3 +44,23 @@ def test_a_folder_of_another_name_beside_the_cards_has_its_pairings(tmp_path: Pa
     assert [found.what for found in resume._doubts(folder / "b.jsonl")] == ["M-Antn and M-Anton may be one animal"]
     (tmp_path / "sessions").mkdir()  # a workspace that has one keeps its own
     assert season.of(tmp_path, []).animals.pairings_of("F-1") == []
+
+
+def test_a_renamed_animal_keeps_its_species_its_family_and_its_ethogram(tmp_path: Path) -> None:
+    write_card(tmp_path, "M-Old", ("species", "2025", "Phidippus regius"), ("renamed", "2026", "M-New"))
+    write_card(tmp_path, "F-Old", ("family", "2025", "Lycosidae"))
+    write_card(tmp_path, "F-New", ("meal", "2026-04-01", "small"))
+    write_card(tmp_path, "F-Old", ("renamed", "2026", "F-New"))  # both are her cards from now on
+    for name in ("M-Old", "M-New"):
+        new = NewSession(tmp_path / "sessions", "left", QWERTY_KEYBOARD, {"male": name})
+        assert new.species == ["Phidippus regius"]
+        assert new.ethogram.name == "jumping-spider"
+    for name in ("F-Old", "F-New"):
+        new = NewSession(tmp_path / "sessions", "left", QWERTY_KEYBOARD, {"female": name})
+        assert new.earlier.families(name) == ["Lycosidae"]
+        assert new.ethogram.name == "wolf-spider"
+    (tmp_path / "sessions").mkdir()
+    write_session(tmp_path / "sessions" / "a.jsonl", RECORDS, species="", male="M-Old", female="")
+    write_session(tmp_path / "sessions" / "b.jsonl", RECORDS, species="", male="M-New", female="")
+    read = season.read(tmp_path).sessions
+    assert list(zip(read["male"], read["species"], strict=True)) == [("M-New", "Phidippus regius")] * 2

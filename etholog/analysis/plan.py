@@ -17,7 +17,8 @@ from scipy.optimize import linear_sum_assignment
 from etholog.analysis.kin import Group, Kin, group, kin
 from etholog.animals import Animals
 from etholog.animals.attempts import by_female
-from etholog.animals.availability import Free, free, week_of, windows
+from etholog.animals.availability import Free, free, week_of
+from etholog.animals.care import windows
 from etholog.animals.custody import custody
 from etholog.base.refusal import Refusal
 from etholog.base.text import nearest
@@ -58,7 +59,7 @@ def populations(animals: Animals) -> dict[tuple[str, str], list[str]]:
     found: dict[tuple[object, str], tuple[tuple[str, str], list[str]]] = {}
     for name in animals.known():
         card = animals.find(name)
-        if animals.died(name) or custody(card).where in ("sold", "given", "back"):
+        if animals.died(name) or custody(card).gone:
             continue
         species, form = animals.species_of(name), card.fact("form") if card else ""
         key = animals.synonyms.resolve(species), " ".join(form.casefold().split())

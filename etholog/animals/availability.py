@@ -1,7 +1,6 @@
 """When an animal is free to be paired: the days between which nothing on its card stands against it, and what bounds
 them. Windows are habits of keepers; the keeper decides."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -10,8 +9,6 @@ from etholog.animals.card import Card
 from etholog.animals.care import HARDENED_DAYS, NEAR_MOULT_DAYS, Window, next_moult
 from etholog.animals.custody import custody
 from etholog.animals.herd import Animals
-from etholog.base.dates import Day
-from etholog.ethogram import Ethogram
 from etholog.session.evidence import Evidence
 
 
@@ -89,7 +86,7 @@ def _alive(span: _Span, animals: Animals, card: Card | None) -> None:
     if died := animals.died(span.animal):
         span.close(f"died on {died.text}")
     where = custody(card)
-    if where.where in ("sold", "given", "back"):
+    if where.gone:
         span.close(where.words)
     elif where.where == "lent":
         if where.until:
@@ -156,23 +153,6 @@ def _hers(span: _Span, animals: Animals, card: Card | None, mine: Window | None,
         )
 
 
-def windows(
-    names: Sequence[str], animals: Animals, known: Sequence[Ethogram], tries: Tries
-) -> dict[str, Window | None]:
-    """Return the windows of each animal's kind, read once for each kind."""
-    from etholog.animals.care import window
-
-    found: dict[tuple[str, object], Window | None] = {}
-    for name in names:
-        of = animals.species_of(name), animals.group_of(name)
-        if of not in found:
-            found[of] = window(name, animals, known, tries)
-    return {name: found[animals.species_of(name), animals.group_of(name)] for name in names}
-
-
 def week_of(day: date) -> date:
     """Return the Monday of a day's week."""
     return day - timedelta(days=day.weekday())
-
-
-__all__ = ["Day", "Free", "free", "week_of", "windows"]

@@ -1,6 +1,6 @@
 """What is to be done for the animals, and when: from cards, pairings and the windows of the ethograms."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from itertools import pairwise
@@ -13,10 +13,8 @@ from etholog.animals.groups import Group
 from etholog.animals.herd import Animals, Pairing
 from etholog.base.dates import Day
 from etholog.ethogram import Aftercare, Ethogram
-from etholog.session import closing
 from etholog.session.evidence import Evidence
 
-TURNED_DOWN = (closing.NO, closing.NEVER)
 TOGETHER_DAYS = 60  # pairings within so many days are one try: their windows are nearly the same
 OWN_SACS = 5  # so many sacs of one's own say more than a shipped window
 LOOK_DAYS = 7
@@ -48,6 +46,11 @@ class Task:
     every: int = 0
     until_done: bool = False
 
+    @property
+    def kind(self) -> str:
+        """What kind of thing it is, such as 'meal': in the key it follows the animal."""
+        return self.key.removeprefix(f"{self.animal}/").partition("/")[0]
+
 
 @dataclass(frozen=True)
 class Window:
@@ -78,6 +81,18 @@ def window(name: str, animals: Animals, known: Sequence[Ethogram], tries: Tries 
     if len(own) >= OWN_SACS:
         return Window(care, (min(own), max(own)), f"your own {len(own)} sacs of {genus}")
     return Window(care, care.sac, care.source)
+
+
+def windows(
+    names: Iterable[str], animals: Animals, known: Sequence[Ethogram], tries: Tries
+) -> dict[str, Window | None]:
+    """Return the windows of each animal, found once for all of one kind."""
+    found: dict[tuple[str, Group], Window | None] = {}
+    of = {name: (animals.species_of(name), animals.group_of(name)) for name in names}
+    for name, kind in of.items():
+        if kind not in found:
+            found[kind] = window(name, animals, known, tries)
+    return {name: found[kind] for name, kind in of.items()}
 
 
 def own_sac_days(genus: str, animals: Animals, tries: Tries) -> list[int]:
@@ -121,25 +136,22 @@ def due(animals: Animals, known: Sequence[Ethogram], today: date) -> list[Task]:
     An animal that is sold, given or lent needs nothing from this keeper but, where it was lent until a date, to come
     back; one that is here on loan is looked after, and goes back in its time.
     """
-    windows: dict[tuple[str, Group], Window | None] = {}
     every = by_female(animals)
+    cards = {name: animals.find(name) for name in animals.known()}
+    custodies = {name: custody(card) for name, card in cards.items()}
+    kept = windows([name for name, where in custodies.items() if where.at_hand], animals, known, every)
     found: list[Task] = []
-    for name in animals.known():
-        card = animals.find(name)
-        tries = every.get(name, [])
-        where = custody(card)
+    for name, where in custodies.items():
+        card, tries = cards[name], every.get(name, [])
         if not animals.died(name):
             found += _return(name, where)
         if not where.at_hand:
             continue
         found += _planned(name, animals)
-        of = animals.species_of(name), animals.group_of(name)
-        if of not in windows:
-            windows[of] = window(name, animals, known, every)
-        mine = windows[of]
+        mine = kept[name]
         if mine is None:
             if not animals.died(name) and (tries or (card and card.all("meal", "water"))):
-                found.append(_no_window(name, of[0], today))
+                found.append(_no_window(name, animals.species_of(name), today))
             continue
         if tries:
             found += _brood(tries[-1], mine, animals, card, today)
@@ -174,18 +186,27 @@ def _return(name: str, where: Custody) -> Iterator[Task]:
 def _planned(female: str, animals: Animals) -> Iterator[Task]:
     """Yield the pairings that the keeper has chosen a day for, after the last one of these two."""
     for last in animals.last_met(female):
-        if last.female != female or not (on := last.wished_on) or animals.died(female) or animals.died(last.male):
+        if last.female != female or not (on := last.wished_on) or animals.died(female):
             continue
+        if not _is_ours(last.male, animals):
+            continue
+        his = custody(animals.find(last.male))
+        away = "" if his.where == "here" else f"; {last.male}: {his.words}"
         yield Task(
             f"{female}/planned/{last.male}/{last.on.text}",
             female,
             f"pair her again with {last.male}, as you chose",
             on.first,
             on.last,
-            f"your answer after {last.on.text}",
+            f"your answer after {last.on.text}{away}",
             "your own choice",
             until_done=True,
         )
+
+
+def _is_ours(male: str, animals: Animals) -> bool:
+    """Tell whether a male lives and was not given away for good."""
+    return not animals.died(male) and not custody(animals.find(male)).gone
 
 
 def _no_window(name: str, species: str, today: date) -> Task:
@@ -220,7 +241,7 @@ def _brood(one: Attempt, mine: Window, animals: Animals, card: Card | None, toda
         )
     elif one.taken:
         yield from _waiting(one, mine, animals, card, today)
-    elif one.pairings[-1].wish not in TURNED_DOWN and not one.pairings[-1].wished_on:
+    elif one.pairings[-1].is_open:
         last = one.pairings[-1]
         yield _again(she, "introduce again?", last, last.evidence, care)
 
@@ -241,8 +262,7 @@ def _waiting(one: Attempt, mine: Window, animals: Animals, card: Card | None, to
     she, care = one.female, mine.care
     last = one.taken[-1]
     best = max(pairing.evidence for pairing in one.taken)
-    asked = last.wish not in TURNED_DOWN and not last.wished_on
-    if best < Evidence.BOTH_PALPS and not animals.died(last.male) and asked:
+    if best < Evidence.BOTH_PALPS and _is_ours(last.male, animals) and last.is_open:
         what = "a second introduction? Cup in hand: after a pairing that took, she often attacks"
         yield _again(she, what, last, best, care)
     windows = sac_windows(one, mine)

@@ -34,6 +34,11 @@ class Custody:
         return self.where in ("here", "borrowed")
 
     @property
+    def gone(self) -> bool:
+        """Whether it is another's now, and does not come back."""
+        return self.where in ("sold", "given", "back")
+
+    @property
     def words(self) -> str:
         """`lent to Anna since 2026-03-01, until 2026-06-01`."""
         parts = [

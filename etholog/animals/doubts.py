@@ -100,7 +100,7 @@ def surprising(animals: Animals, card: Card, entry: Entry) -> Iterator[Finding]:
     where = custody(replace(card, entries=tuple(one for one in card.entries if one.on.first <= entry.on.first)))
     if entry.kind == "returned" and where.where == "here":
         yield Finding(f"{card.id} was not away on {entry.on.text}, as far as the card says")
-    if entry.kind in ("meal", "water", "weight", "size") and where.where in ("sold", "given", "back"):
+    if entry.kind in ("meal", "water", "weight", "size") and where.gone:
         yield Finding(f"{card.id} was {where.words}")
     born, dams = card.last("born"), animals.possible(card.fact("dam"))
     if entry.kind == "sire" and born and len(dams) == 1:

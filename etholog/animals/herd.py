@@ -40,10 +40,15 @@ class Pairing:
     # What the keeper answered at its end.
     answers: Mapping[str, Scalar] = field(default_factory=dict, hash=False)
 
+    def mate_of(self, who: str) -> str:
+        """Return with whom one of the two was, by the ids that they have now."""
+        return self.female if self.male == who else self.male
+
     @property
-    def struck(self) -> str:
-        """That she struck or lunged at him, in words; '' where she did not."""
-        return f"she struck {'once' if self.strikes == 1 else f'{self.strikes} times'}" if self.strikes else ""
+    def came_of_it(self) -> list[str]:
+        """How it went and ended, in words: her strikes, and the keeper's answer; nothing where neither is known."""
+        struck = f"she struck {'once' if self.strikes == 1 else f'{self.strikes} times'}" if self.strikes else ""
+        return [said for said in (struck, self.ended) if said]
 
     @property
     def wish(self) -> str:
@@ -51,9 +56,19 @@ class Pairing:
         return closing.wish(self.answers)
 
     @property
+    def turned_down(self) -> bool:
+        """Whether the keeper answered that these two shall not be paired again."""
+        return self.wish in (closing.NO, closing.NEVER)
+
+    @property
     def wished_on(self) -> Day | None:
         """When, where the answer is yes, or a date was given alone."""
-        return None if self.wish in (closing.NO, closing.NEVER) else closing.wished_day(self.answers, self.on.first)
+        return None if self.turned_down else closing.wished_day(self.answers, self.on.first)
+
+    @property
+    def is_open(self) -> bool:
+        """Whether nobody has decided yet if and when these two shall be paired again."""
+        return not self.turned_down and self.wished_on is None
 
     @property
     def male_whole(self) -> bool | None:
@@ -167,7 +182,7 @@ class Animals:
     def last_met(self, name: str) -> list[Pairing]:
         """Return the last pairing of an animal with each of its mates, by date."""
         who = self.id_of(name)
-        last = {p.female if p.male == who else p.male: p for p in self.pairings_of(who)}
+        last = {p.mate_of(who): p for p in self.pairings_of(who)}
         return sorted(last.values(), key=lambda pairing: pairing.on.first)
 
     def not_whole(self, name: str) -> Pairing | None:

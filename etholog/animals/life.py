@@ -46,7 +46,7 @@ def events(animals: Animals, name: str) -> Iterator[tuple[str, str, str]]:
     told = [entry for entry in told if isinstance(entry, Pairing) or entry.kind != "paired"]
     for what in sorted([*told, *animals.pairings_of(name)], key=lambda what: what.on.first):
         if isinstance(what, Pairing):
-            mate = what.female if what.male == animals.id_of(name) else what.male
+            mate = what.mate_of(animals.id_of(name))
             how = f": {what.evidence.words}" if what.evidence != Evidence.UNWATCHED else ""
             ended = "".join(f"; {told}" for told in _answered(what))
             yield what.on.text, f"paired with {mate}{how}{ended}", what.file.name if what.file else "card"
@@ -56,7 +56,7 @@ def events(animals: Animals, name: str) -> Iterator[tuple[str, str, str]]:
 
 def _answered(met: Pairing) -> Iterator[str]:
     """Yield what the keeper answered at a pairing's end."""
-    yield from filter(None, (met.struck, met.ended))
+    yield from met.came_of_it
     if met.male_whole is False:
         yield "he was not whole"
     if met.female_after:

@@ -42,8 +42,8 @@ def _line(entry: Entry) -> str:
 
 
 def _met(pairing: Pairing, who: str) -> str:
-    mate = pairing.female if pairing.male == who else pairing.male
-    return f"{pairing.on.text}  {mate}: {pairing.evidence.words}{f'; {pairing.ended}' if pairing.ended else ''}"
+    told = "; ".join([pairing.evidence.words, *pairing.came_of_it])
+    return f"{pairing.on.text}  {pairing.mate_of(who)}: {told}"
 
 
 def _came(animals: Animals, who: str, met: list[Pairing]) -> Iterator[str]:

@@ -72,8 +72,7 @@ def _at_hand(male: str, female: str, animals: Animals) -> Iterator[Fact]:
     for name in (male, female):
         where = custody(animals.find(name))
         if where.where != "here":
-            gone = where.where in ("sold", "given", "back")
-            yield Fact("against" if gone else "note", f"{animals.id_of(name)}: {where.words}")
+            yield Fact("against" if where.gone else "note", f"{animals.id_of(name)}: {where.words}")
 
 
 def _species(male: str, female: str, animals: Animals) -> Iterator[Fact]:
@@ -275,7 +274,7 @@ def _moults(card: Card, group: Group, now: Day) -> Iterator[Fact]:
 
 def _this_intermoult(who: str, one: Attempt) -> Iterator[Fact]:
     for pairing in one.pairings:
-        then = "".join(f"; {said}" for said in (pairing.struck, pairing.ended) if said)
+        then = "".join(f"; {said}" for said in pairing.came_of_it)
         yield Fact("note", f"{who}: paired {pairing.on.text} with {pairing.male}: {pairing.evidence.words}{then}")
     if one.sac and one.guarding:
         yield Fact("against", f"{who}: guards a sac since {one.sac.on.text}")
@@ -303,7 +302,7 @@ def _together(male: str, female: str, animals: Animals) -> Iterator[Fact]:
             yield Fact("against", f"{' and '.join(others)} before him in this intermoult: nobody will know the sire")
     met = [pairing for pairing in animals.pairings_of(her) if pairing.male == him]
     if met:
-        ended = "".join(f", {said}" for said in (met[-1].struck, met[-1].ended) if said)
+        ended = "".join(f", {said}" for said in met[-1].came_of_it)
         yield Fact(
             "note", f"these two have met {len(met)} time{'s' if len(met) > 1 else ''}, last on {met[-1].on.text}{ended}"
         )
@@ -312,10 +311,9 @@ def _together(male: str, female: str, animals: Animals) -> Iterator[Fact]:
 
 def _wished(last: Pairing) -> Iterator[Fact]:
     """What the keeper answered after the last pairing of these two: shall they meet again?"""
-    if last.wish == closing.NEVER:
-        yield Fact("against", f"never again, you answered after {last.on.text}")
-    elif last.wish == closing.NO:
-        yield Fact("against", f"not again, you answered after {last.on.text}")
+    if last.turned_down:
+        how = "never" if last.wish == closing.NEVER else "not"
+        yield Fact("against", f"{how} again, you answered after {last.on.text}")
     elif last.wished_on:
         yield Fact("note", f"again on {last.wished_on.text}, you answered after {last.on.text}")
 

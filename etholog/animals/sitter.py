@@ -24,7 +24,7 @@ def sections(tasks: Sequence[Task], today: date, days: int, call: str, cautions:
     end = today + timedelta(days=days - 1)
     whom = [call or "Poison centre: ____________________", "The keeper: ____________________"]
     whom += ["A vet who takes spiders: ____________________", *cautions]
-    mine = [task for task in tasks if _kind(task) in FOR_A_SITTER]
+    mine = [task for task in tasks if task.kind in FOR_A_SITTER]
     by_day = [today + timedelta(days=n) for n in range(days)]
     shown = [
         (day, [f"[ ] {task.animal}: {task.what}" for task in mine if day in set(_days(task, today, end))])
@@ -33,7 +33,7 @@ def sections(tasks: Sequence[Task], today: date, days: int, call: str, cautions:
     later = [
         f"{task.animal}: {task.what} ({max(task.first, today)})"
         for task in tasks
-        if _kind(task) not in FOR_A_SITTER and task.first <= end
+        if task.kind not in FOR_A_SITTER and task.first <= end
     ]
     return [
         ("Whom to call", whom),
@@ -41,10 +41,6 @@ def sections(tasks: Sequence[Task], today: date, days: int, call: str, cautions:
         *((f"{day:%A} {day}", lines or ["nothing"]) for day, lines in shown),
         ("For the keeper, not for you", later or ["nothing"]),
     ]
-
-
-def _kind(task: Task) -> str:
-    return task.key.split("/")[-2] if task.key.count("/") > 1 else ""
 
 
 def _days(task: Task, today: date, end: date) -> Iterator[date]:

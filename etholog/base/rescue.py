@@ -107,8 +107,7 @@ def waiting(paths: Iterable[Path]) -> Iterator[Finding]:
             by_name = 0 not in one.bodies and one.path.name.startswith(f"{files.cut(path.stem)}-")
             if (mine or by_name) and (one.following(reading) or one.loose(reading)):
                 remedy = f"`etholog resume {path}{'' if mine else f' --rescue {one.path}'}` takes them in"
-                are = "is" if one.told().startswith("record ") else "are"
-                yield Finding(f"{one.told()} {are} in {one.path}, and nobody took them in", remedy, path)
+                yield Finding(f"{one.path} holds {one.told()}, which nobody took in", remedy, path)
 
 
 def add_behind(book: Journal, bodies: Iterable[bytes]) -> int:

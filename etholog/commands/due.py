@@ -101,7 +101,7 @@ def sentences(tasks: Sequence[Task], today: date) -> list[str]:
         said.append(OVERDUE.format(count=len(late), what=f"'{what}'", animal=first.animal, since=first.last))
     if soon:
         said.append(WEEK_AHEAD.format(things=_many(len(soon), "thing", "things")))
-    waiting = [task.animal for task in tasks if task.key.split("/")[1] == "sac"]
+    waiting = [task.animal for task in tasks if task.kind == "sac"]
     if waiting:
         said.append(SACS.format(females=", ".join(dict.fromkeys(waiting))))
     return said

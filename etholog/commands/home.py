@@ -19,6 +19,7 @@ from etholog.base import rescue
 from etholog.base.dates import Day
 from etholog.base.files import listed
 from etholog.base.refusal import Refusal
+from etholog.base.workspace import workspace
 from etholog.commands import main
 from etholog.ethogram import at_hand
 from etholog.recording import settings
@@ -32,12 +33,13 @@ def run() -> int:
     """Show the desk, do what is chosen there, and come back to it."""
     said = ""
     while True:
-        today, known = date.today(), animals.read(Path())
-        look = Look(THEMES[settings.read(Path())[0].theme or "day"])
-        journals = [Path(folder) / name for folder in ("sessions", "animals") for name in listed(Path(folder))[0]]
+        here = workspace(Path())
+        today, known = date.today(), animals.read(here.root, here.sessions)
+        look = Look(THEMES[settings.read(here.root)[0].theme or "day"])
+        journals = [folder / name for folder in (here.sessions, here.root / "animals") for name in listed(folder)[0]]
         alarms = [str(found) for found in rescue.waiting(journals)]
-        tasks = care.due(known, at_hand(Path()), today)
-        unended = [_pair_of(path) for path in broken_off(Path("sessions"))]
+        tasks = care.due(known, at_hand(here.root), today)
+        unended = [_pair_of(path) for path in broken_off(here.sessions)]
         way = Home(look, known, tasks, today, alarms, unended, said).run()
         if way is None:
             return 0
@@ -112,8 +114,8 @@ def _chosen_pair(look: Look, known: Animals) -> tuple[str, ...] | None:
 
 
 def _here(known: Animals) -> list[str]:
-    """Return the animals that live, and live here."""
-    return [name for name in known.known() if not known.died(name) and custody(known.find(name)).where == "here"]
+    """Return the animals that live, and live here; those on loan from others too."""
+    return [name for name in known.known() if not known.died(name) and custody(known.find(name)).at_hand]
 
 
 def _known_of(known: Animals, name: str) -> str:

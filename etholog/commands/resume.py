@@ -138,7 +138,7 @@ def _taken(file: Path, one: Rescue) -> bool:
         if not _agreed(f"Enter puts the rescued session in its place (the file becomes {file.name}.changed)"):
             return False
         rescue.put_in_place(one, file)
-        say(f"{one.told()} of {one.path} are in {file} now; the rescue file is {one.put_away()} now")
+        say(f"{one.told()} of {one.path} put into {file}; the rescue file is {one.put_away()} now")
         return True
     book, _ = Journal.open(file)
     count = len(following)

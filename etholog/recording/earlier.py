@@ -25,6 +25,7 @@ class Earlier:
 
     folder: Path
     headers: list[tuple[Path, "Header"]] = field(default_factory=list)
+    _read: dict[Path, str] = field(default_factory=dict)
 
     @cached_property
     def names(self) -> naming.Names:
@@ -79,12 +80,22 @@ class Earlier:
         both = [one for one in met if one[1]["male"] == male and one[1]["female"] == female]
         others = [one for one in met if one not in both]
         for path, header in sorted((both + others)[:SHOWN], key=lambda one: one[1]["began"], reverse=True):
-            try:
-                known = session.read(path)
-            except Refusal:
-                continue
-            if known.is_accident:
-                continue
-            ended = f", {known.fold.outcome['ended']}" if known.fold.outcome.get("ended") else ""
-            rung = evidence(known.ethogram, known.fold.bouts).words
-            yield f"{header['began']:%Y-%m-%d}  {header['male']} with {header['female']}: {rung}{ended}"
+            if came_of_it := self._came_of(path):
+                yield f"{header['began']:%Y-%m-%d}  {header['male']} with {header['female']}: {came_of_it}"
+
+    def _came_of(self, path: Path) -> str:
+        """Return how a session went, '' where it counts for nothing; read once, since a form asks at each key."""
+        if path not in self._read:
+            self._read[path] = _came_of(path)
+        return self._read[path]
+
+
+def _came_of(path: Path) -> str:
+    try:
+        known = session.read(path)
+    except Refusal:
+        return ""
+    if known.is_accident:
+        return ""
+    ended = f", {known.fold.outcome['ended']}" if known.fold.outcome.get("ended") else ""
+    return f"{evidence(known.ethogram, known.fold.bouts).words}{ended}"

@@ -1,11 +1,13 @@
 """Makes the file of a new session, or opens one again."""
 
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from concurrent.futures import Future
 from dataclasses import dataclass
 from datetime import date, datetime
-from functools import cached_property
+from functools import cache, cached_property
 from pathlib import Path
+from threading import Thread
 from typing import Any
 
 from etholog import animals, ethogram, session
@@ -101,10 +103,24 @@ class NewSession:
         """What each key will mean."""
         return self.keyboard.layout(self.ethogram.layout(self.hand))
 
-    @cached_property
+    @property
     def animals(self) -> Animals:
         """The cards and sessions of the workspace so far."""
-        return animals.read(self.workspace, self.folder)
+        return self._animals.result()
+
+    @cached_property
+    def _animals(self) -> Future[Animals]:
+        """The same, read beside whatever goes on: thousands of files take seconds, and no key waits for them."""
+        reading: Future[Animals] = Future()
+
+        def read() -> None:
+            try:
+                reading.set_result(animals.read(self.workspace, self.folder))
+            except BaseException as error:  # it is raised where the result is asked for
+                reading.set_exception(error)
+
+        Thread(target=read, daemon=True).start()
+        return reading
 
     @property
     def doubts(self) -> list[str]:
@@ -133,10 +149,12 @@ class NewSession:
 
     @property
     def cautions(self) -> list[str]:
-        """What to beware of: the ethogram's cautions, those that follow these two animals, whom to call."""
+        """What to beware of: the cautions that follow these two animals, the ethogram's, whom to call."""
         own = [one for one in cautions.cautions(self.species, self.ethogram.name) if one != cautions.OTHERS]
-        told_already = {_topic(one) for one in own}
-        others = [one for one in self.ethogram.cautions if _topic(one) not in told_already]
+        told_already = _topics(own)
+        # Of what is shipped, the animals' own cautions say the same and more; a keeper's own words are never left out.
+        shipped = _shipped_cautions()
+        others = [one for one in self.ethogram.cautions if one not in shipped or not _topics([one]) & told_already]
         return [*own, *others, *filter(None, [cautions.poison_centre(self.workspace)])]
 
     @property
@@ -160,12 +178,16 @@ class NewSession:
             raise
 
     def aside(self, typed: Mapping[str, str]) -> str:
-        """Return what is known of the two animals named so far."""
+        """Return what is known of the two animals named so far; doubts only once all cards and sessions are read."""
         pair = typed["male"].strip(), typed["female"].strip()
+        read = self._animals.done() and self._animals.exception() is None
+        told = self._doubts(*pair) if read and all(pair) and not self._still_typed(pair) else []
+        return "\n".join(visible(f" {line}") for line in (*told, *self.earlier.of(*pair)))
+
+    def _still_typed(self, pair: Iterable[str]) -> bool:
+        """Tell whether one of the names may be the beginning of another's."""
         known = [name.casefold() for name in self.animals.known()]
-        still_typed = any(one.startswith(name.casefold()) and one != name.casefold() for name in pair for one in known)
-        lines = [*(self._doubts(*pair) if all(pair) and not still_typed else []), *self.earlier.of(*pair)]
-        return "\n".join(visible(f" {line}") for line in lines)
+        return any(one.startswith(name.casefold()) and one != name.casefold() for name in pair for one in known)
 
     def on_cards(self, today: date) -> dict[str, str | int]:
         """Return what the cards say and nobody has said here: the species, and the days since moult and meal."""
@@ -192,9 +214,15 @@ class NewSession:
         return Recorder(journal, kept, self.hand, began, clock_at, keyboard=self.keyboard)
 
 
-def _topic(caution: str) -> str:
-    """Return what a caution is about, such as 'hairs': the word before its colon."""
-    return (caution.partition(":")[0].split() or [""])[-1].casefold()
+def _topics(cautions: Iterable[str]) -> set[str]:
+    """Return what cautions are about, such as 'hairs': the word before the colon of each."""
+    return {words[-1].casefold() for one in cautions if (words := one.partition(":")[0].split())}
+
+
+@cache
+def _shipped_cautions() -> frozenset[str]:
+    files = ethogram.shipped().glob("*.toml")
+    return frozenset(caution for file in files for caution in ethogram.read(file).cautions)
 
 
 def begin(folder: Path, kept: Ethogram, began: datetime, clock_at: float, name: str = "", **said: Any) -> Journal:

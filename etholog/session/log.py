@@ -10,11 +10,13 @@ from etholog.session.folding import corrected
 
 
 class Entry(NamedTuple):
-    """One thing at one instant, in milliseconds since the session began; `kind` is that of its record."""
+    """One thing at one instant, in milliseconds since the session began; `kind` is that of its record, `words` are the
+    observer's own."""
 
     t: int
     kind: str
     text: str
+    words: str = ""
 
 
 def mark_words(ethogram: Ethogram, mark: Mapping[str, Any]) -> str:
@@ -30,14 +32,17 @@ def mark_words(ethogram: Ethogram, mark: Mapping[str, Any]) -> str:
 def entries(session: Session) -> Iterator[Entry]:
     """Yield all that an observer put there, as corrected, in the order of its time."""
     for record in corrected(session.records)[0]:
+        words = ""
         match record["do"]:
             case "mark":
                 unsure = "" if record.get("sure", True) else " (unsure)"
                 text = mark_words(session.ethogram, record) + unsure
             case "note":
-                text = f"note: {record['text']}"
+                words = record["text"]
+                text = f"note: {words}"
             case "gap":
-                text = "nobody watches" + (f": {record['why']}" if record["why"] else "")
+                words = record["why"]
+                text = f"nobody watches: {words}" if words else "nobody watches"
             case "back":
                 text = "watched again"
             case "rescue":
@@ -48,13 +53,13 @@ def entries(session: Session) -> Iterator[Entry]:
                 text = f"key {record['key']!r}, without a meaning"
             case _:
                 continue
-        yield Entry(record["t"], record["do"], text)
+        yield Entry(record["t"], record["do"], text, words)
 
 
 def moments(session: Session) -> Iterator[Entry]:
     """Yield what the strip's lanes don't tell: notes, rescues, and why nobody watched."""
     for entry in entries(session):
-        if entry.kind in ("note", "rescue") or (entry.kind == "gap" and ":" in entry.text):
+        if entry.kind in ("note", "rescue") or (entry.kind == "gap" and entry.words):
             yield entry
 
 

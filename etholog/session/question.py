@@ -26,7 +26,6 @@ class NotUnderstood(ValueError):
     def __init__(self, question: "Question", what: str) -> None:
         super().__init__(f"{question.what}{'' if question.what.endswith('?') else ':'} {what}")
         self.question = question
-        self.why = what
 
 
 class Surprising(NotUnderstood):

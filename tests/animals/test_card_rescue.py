@@ -44,13 +44,13 @@ def test_an_entry_that_the_disk_did_not_take_comes_back(tmp_path: Path, shim: Pa
     assert words(tmp_path / file) == ["small"]
     checked = etholog("check")
     assert checked.returncode == 1
-    assert checked.stdout.count("nobody took them in") == 2
+    assert checked.stdout.count("which nobody took in") == 2
     with Terminal("resume", str(file), cwd=tmp_path, XDG_STATE_HOME=str(tmp_path / "state")) as terminal:
         terminal.until("Enter adds the rescued ones at the end")
         terminal.type("\r")
         assert terminal.wait() == 0
     assert sorted(words(tmp_path / file)) == ["large", "middling", "small"]
-    assert "nobody took them in" not in etholog("check").stdout
+    assert "which nobody took in" not in etholog("check").stdout
     assert etholog("card", "F-Umbra", "meal", "refused", "--on", "2026-05-05").returncode == 0
     assert len(words(tmp_path / file)) == 4
 

@@ -7,11 +7,11 @@ from subprocess import CompletedProcess
 
 import pytest
 
-from etholog import animals
-from etholog.animals import care
+from etholog import animals, ethogram
+from etholog.animals import care, loan
 from etholog.animals.custody import custody, shares
 from etholog.ethogram import at_hand
-from tests.make import CardLine, write_card
+from tests.make import CardLine, marks, write_card, write_session
 
 TODAY = date(2026, 6, 1)
 SPECIES = ("species", "2020", "Brachypelma smithi")
@@ -83,3 +83,38 @@ def test_the_lenders_page_tells_what_became_of_him(
     page = (tmp_path / "anna.html").read_text(encoding="utf-8")
     assert "Anna &lt;b&gt; until" in page
     assert etholog("card", "F-1", "--loan", cwd=tmp_path).returncode == 2
+
+
+AGAIN = {"ended": "she attacked", "again": "yes", "again_when": "2026-06-10"}
+
+
+@pytest.mark.parametrize(
+    ("his", "why"),
+    [
+        ((), "your answer after 2026-05-03"),
+        ((("lent", "2026-05-20", "Anna until 2026-06-05"),), "your answer after 2026-05-03; M-1: lent to Anna since"),
+        ((("sold", "2026-05-20", "Anna"),), ""),
+        ((("given", "2026-05-20", "Anna"),), ""),
+        ((("died", "2026-05-20"),), ""),
+    ],
+)
+def test_a_pairing_that_was_chosen_is_due_only_with_a_male_who_may_come(
+    his: tuple[CardLine, ...], why: str, tmp_path: Path
+) -> None:
+    (tmp_path / "sessions").mkdir()
+    write_session(tmp_path / "sessions" / "a.jsonl", [{"do": "close", "t": 9000, "outcome": AGAIN}])
+    write_card(tmp_path, "M-1", MALE, SPECIES, *his)
+    due = [task for task in care.due(animals.read(tmp_path), at_hand(tmp_path), TODAY) if task.kind == "planned"]
+    assert len(due) == bool(why)
+    assert all(task.why.startswith(why) for task in due)
+
+
+def test_the_lenders_page_tells_of_strikes(tmp_path: Path) -> None:
+    kept = ethogram.read(ethogram.find("terrestrial"))
+    (strike, *_) = kept.codes_of("strike")
+    (tmp_path / "sessions").mkdir()
+    struck = [*marks((1000, strike, None), (2000, strike, None)), {"do": "close", "t": 9000, "outcome": AGAIN}]
+    write_session(tmp_path / "sessions" / "a.jsonl", struck, kept)
+    write_card(tmp_path, "M-1", MALE, SPECIES, ("borrowed", "2026-03-01", "Anna"))
+    told = dict(loan.sections(animals.read(tmp_path), "M-1"))["With whom"]
+    assert told == ["2026-05-03  F-1: no contact; she struck 2 times; she attacked"]

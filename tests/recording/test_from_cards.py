@@ -2,8 +2,11 @@
 
 from datetime import timedelta
 from pathlib import Path
+from threading import Event
 
-from etholog import season, session
+import pytest
+
+from etholog import animals, ethogram, season, session
 from etholog.base import system
 from etholog.commands import resume
 from etholog.recording.keyboard import QWERTY_KEYBOARD
@@ -64,3 +67,37 @@ def test_a_renamed_animal_keeps_its_species_its_family_and_its_ethogram(tmp_path
     write_session(tmp_path / "sessions" / "b.jsonl", RECORDS, species="", male="M-New", female="")
     read = season.read(tmp_path).sessions
     assert list(zip(read["male"], read["species"], strict=True)) == [("M-New", "Phidippus regius")] * 2
+
+
+def test_no_key_of_the_form_waits_for_the_workspace_to_be_read(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    (tmp_path / "sessions").mkdir()
+    write_session(tmp_path / "sessions" / "a.jsonl", RECORDS, male="M-Anton", female="F-1")
+    read, may_go_on = animals.read, Event()
+
+    def slowly(workspace: Path, sessions: Path) -> animals.Animals:
+        assert may_go_on.wait(60)
+        return read(workspace, sessions)
+
+    monkeypatch.setattr(animals, "read", slowly)
+    new = NewSession(tmp_path / "sessions", "left", QWERTY_KEYBOARD, {})
+    typed = {"male": "M-Antn", "female": "F-1"}
+    assert "M-Anton with F-1" in new.aside(typed)  # what the first lines of sessions tell is there at once
+    assert "M-Antn is new" not in new.aside(typed)
+    may_go_on.set()
+    assert new.animals.known() == ["F-1", "M-Anton"]
+    assert "M-Antn is new: no card and no session has that name; did you mean M-Anton?" in new.aside(typed)
+
+
+def test_cautions_of_the_keepers_own_are_told_whatever_the_animals_cautions_are_about(tmp_path: Path) -> None:
+    (tmp_path / "ethograms").mkdir()
+    shipped = Path(ethogram.shipped() / "terrestrial.toml").read_text(encoding="utf-8")
+    (tmp_path / "ethograms" / "own.toml").write_text(
+        shipped.replace('name = "terrestrial"', 'name = "own"').replace(
+            "cautions = [", 'cautions = [\n  "Hairs: mine are allergic to them, mask on.",'
+        ),
+        encoding="utf-8",
+    )
+    said = {"ethogram": "own", "species": "Brachypelma smithi"}
+    told = NewSession(tmp_path / "sessions", "left", QWERTY_KEYBOARD, said).cautions
+    assert "Hairs: mine are allergic to them, mask on." in told
+    assert sum("hairs" in one.partition(":")[0].lower() for one in told) == 2  # the shipped one is told by the animal's

@@ -55,7 +55,8 @@ def test_resume_takes_in_what_was_rescued(tmp_path: Path, shim: Path, etholog: R
     state = str(tmp_path / "state")
     found = etholog("check", cwd=tmp_path, env={"XDG_STATE_HOME": state})
     assert found.returncode == 1
-    assert f"are in {rescue}, and nobody took them in" in found.stdout
+    assert f"{rescue} holds record" in found.stdout
+    assert "which nobody took in" in found.stdout
     shown = etholog("show", rescue, cwd=tmp_path)
     assert "a rescue file" in shown.stdout
     assert "M-Basalt x F-Umbra" in shown.stdout

@@ -10,6 +10,7 @@ from typing import Annotated, Any, Literal, NotRequired, final
 from pydantic import ConfigDict, Field, TypeAdapter, ValidationError, with_config
 from typing_extensions import TypedDict  # before Python 3.12, pydantic takes no other
 
+from etholog.animals.lot import CHOICES
 from etholog.base import files, journal
 from etholog.base.dates import Day
 from etholog.base.refusal import Finding, Refusal
@@ -272,7 +273,8 @@ def check(entry: Entry) -> None:
     if entry.words and "words" not in kind.takes:
         raise Refusal(f"{entry.kind} takes no words ({entry.words!r}); put them into --note")
     if not entry.words.strip() and kind.takes.startswith("words") and not kind.takes.startswith("words?"):
-        raise Refusal(f"{entry.kind} wants words: {kind.label} ...")
+        wanted = CHOICES if entry.kind == "count" else f"{kind.label} ..."
+        raise Refusal(f"{entry.kind} wants words: {wanted}")
     if entry.number is not None and "number" not in kind.takes:
         raise Refusal(f"{entry.kind} takes no number")
     if entry.number is None and kind.takes.endswith("number"):

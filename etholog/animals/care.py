@@ -24,6 +24,7 @@ REST_DAYS = 14
 REFUSED_DAYS = 90
 NEAR_MOULT_DAYS = 60
 HARDENED_DAYS = 28
+OWN_INTERMOULTS = 2  # so many of her own say more than what is usual
 # Adults of many species moult every 12 to 18 months (common practice, no source).
 USUAL_INTERMOULT = (365, 548)
 
@@ -148,6 +149,9 @@ def due(animals: Animals, known: Sequence[Ethogram], today: date) -> list[Task]:
         if not where.at_hand:
             continue
         found += _planned(name, animals)
+        last = tries[-1] if tries else None
+        if card is not None and not animals.died(name):
+            found += _refused(card, last, animals)
         mine = kept[name]
         if mine is None:
             if not animals.died(name) and (tries or (card and card.all("meal", "water"))):
@@ -160,7 +164,7 @@ def due(animals: Animals, known: Sequence[Ethogram], today: date) -> list[Task]:
         if animals.sex_of(name) == "male":
             found += _male(name, card, mine, animals)
         if card is not None:
-            found += _keeping(card, mine, tries[-1] if tries else None, animals)
+            found += _keeping(card, mine, last, animals)
     still = [task for task in found if task.until_done or task.last >= today]
     return sorted(still, key=lambda task: (task.first, task.animal, task.key))
 
@@ -380,9 +384,9 @@ def moult_may_be_near(card: Card, group: Group, on: Day) -> bool:
         return False
     moults = [entry.on for entry in card.all("moult") if not on.before(entry.on)]
     spans = [b.days_until(c)[0] for b, c in pairwise(moults)]
-    if not moults or (len(spans) < 2 and not card.all("paired", "sac")):
+    if not moults or (len(spans) < OWN_INTERMOULTS and not card.all("paired", "sac")):
         return True
-    shortest = min(spans) if len(spans) >= 2 else USUAL_INTERMOULT[0]
+    shortest = min(spans) if len(spans) >= OWN_INTERMOULTS else USUAL_INTERMOULT[0]
     return moults[-1].days_until(on)[1] >= shortest - NEAR_MOULT_DAYS
 
 
@@ -391,7 +395,7 @@ def next_moult(card: Card) -> tuple[tuple[int, int], str]:
     two are known."""
     moults = [entry.on for entry in card.all("moult")]
     spans = [a.days_until(b) for a, b in pairwise(moults)]
-    if len(spans) < 2:
+    if len(spans) < OWN_INTERMOULTS:
         return USUAL_INTERMOULT, (
             f"12 to 18 months as in many adults (common practice, no source); her own known: {len(spans)}"
         )
@@ -400,24 +404,35 @@ def next_moult(card: Card) -> tuple[tuple[int, int], str]:
     return (min(span[0] for span in spans), max(span[1] for span in spans)), basis
 
 
+def refused_near_moult(card: Card, animals: Animals) -> bool:
+    """Tell whether an animal refused its last meal, has not moulted since, and a moult may be near."""
+    meal, moult = card.last("meal"), card.last("moult")
+    if meal is None or meal.words != "refused" or (moult is not None and not moult.on.before(meal.on)):
+        return False
+    return moult_may_be_near(card, animals.group_of(card.id), meal.on)
+
+
+def _refused(card: Card, attempt: Attempt | None, animals: Animals) -> Iterator[Task]:
+    meal = card.last("meal")
+    if meal is None or (attempt is not None and attempt.guarding) or not refused_near_moult(card, animals):
+        return
+    yield Task(
+        f"{card.id}/refused/{meal.on.text}",
+        card.id,
+        "prey out, water, look: a moult may be near",
+        meal.on.last,
+        _in(meal.on.last, REFUSED_DAYS),
+        f"meal refused {meal.on.text}, which is usual before a moult",
+        "common practice, no source",
+        LOOK_DAYS,
+    )
+
+
 def _keeping(card: Card, mine: Window, attempt: Attempt | None, animals: Animals) -> Iterator[Task]:
     guarding = attempt is not None and attempt.guarding
-    meal, water, moult = card.last("meal"), card.last("water"), card.last("moult")
+    meal, water = card.last("meal"), card.last("water")
     if meal and not guarding:
-        moulted = moult is not None and not moult.on.before(meal.on)
-        near = meal.words == "refused" and not moulted and moult_may_be_near(card, animals.group_of(card.id), meal.on)
-        if near:
-            yield Task(
-                f"{card.id}/refused/{meal.on.text}",
-                card.id,
-                "prey out, water, look: a moult may be near",
-                meal.on.last,
-                _in(meal.on.last, REFUSED_DAYS),
-                f"meal refused {meal.on.text}, which is usual before a moult",
-                "common practice, no source",
-                LOOK_DAYS,
-            )
-        yield _meal(card, mine, attempt, meal, near)
+        yield _meal(card, mine, attempt, meal, refused_near_moult(card, animals))
     if water:
         yield Task(
             f"{card.id}/water/{water.on.text}",

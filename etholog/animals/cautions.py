@@ -37,22 +37,19 @@ def _of(group: Group) -> str:
     return HAIRS if group.hairs else BITES
 
 
-def cautions(species: Iterable[str], ethogram: str = "", families: Iterable[str] = ()) -> Iterator[str]:
-    """Yield what to beware of with these species: hairs for a tarantula of the New World that has them; cramps after
-    bites for every other one, and for any genus that the table does not know."""
-    named = [group_of(name) for name in species if name] or [Group()]
-    families = [*families]
-    for at, group in enumerate(named):
-        told = group
-        if not group.family:
-            told = group_of("", ethogram, families[at] if at < len(families) else "")
-        named[at] = told
-    yield from dict.fromkeys(_of(group) for group in named)
+def cautions(animals: Iterable[tuple[str, str]], ethogram: str = "") -> Iterator[str]:
+    """Yield what to beware of with animals of which (species, family) is told, '' where it is not: hairs for a
+    tarantula of the New World that has them; cramps after bites for every other one, and for any genus that the table
+    does not know, unless its family is told. `ethogram`: with which they are watched; it says what they are only where
+    nothing else does, since a wrong one may be in use."""
+    told = [(species, family) for species, family in animals if species or family] or [("", "")]
+    groups = (group_of(species, "" if species or family else ethogram, family) for species, family in told)
+    yield from dict.fromkeys(_of(group) for group in groups)
 
 
 def on_label(species: str, ethogram: str = "", family: str = "") -> str:
     """Return the same on one line."""
-    return " ".join(_LABELS[caution] for caution in cautions([species], ethogram, [family]))
+    return " ".join(_LABELS[caution] for caution in cautions([(species, family)], ethogram))
 
 
 def poison_centre(workspace: Path) -> str:

@@ -13,7 +13,7 @@ from etholog.animals.herd import Animals
 from etholog.animals.lot import CHOICES, stage_of
 from etholog.animals.pedigree import weighed
 from etholog.base.refusal import Finding
-from etholog.base.text import nearest
+from etholog.base.text import like
 
 # An adult tarantula under this leg span would be smaller than any kept as such (common practice, no source).
 ADULT_SPAN_MM = 20
@@ -73,16 +73,23 @@ def odd(animals: Animals, card: Card, entry: Entry, known: Collection[str]) -> I
         wanted = {"dam": "female", "sire": "male"}[entry.kind]
         for who, _ in animals.possible(entry.words):
             if who and who not in known:
-                yield Finding(f"{entry.kind} {who!r} has no card and no session{nearest(who, known)}")
+                yield Finding(f"{entry.kind} {who!r} has no card and no session{_like(who, wanted, animals, known)}")
             elif who and animals.sex_of(who) not in (wanted, "unknown"):
                 yield Finding(f"{entry.kind} {who!r} is {animals.sex_of(who)}, as its card or a session says")
     if entry.kind == "paired":
         if animals.id_of(entry.words) not in known:
-            yield Finding(f"{entry.words!r} has no card and no session{nearest(entry.words, known)}")
+            wanted = {"male": "female", "female": "male"}.get(card.sex, "unknown")
+            near = _like(entry.words, wanted, animals, set(known) - {card.id})
+            yield Finding(f"{entry.words!r} has no card and no session{near}")
         if card.sex == animals.sex_of(entry.words) != "unknown":
             yield Finding(f"the cards of {card.id} and {entry.words} both say {card.sex}")
     if entry.kind == "died" and any(entry.on.before(met.on) for met in animals.pairings_of(card.id)):
         yield Finding(f"{card.id} has a session after {entry.on.text}")
+
+
+def _like(name: str, sex: str, animals: Animals, known: Collection[str]) -> str:
+    """Return which animals of that sex, or of one that nobody knows, may be meant by a name."""
+    return like(name, sorted(one for one in known if sex == "unknown" or animals.sex_of(one) in (sex, "unknown")))
 
 
 def surprising(animals: Animals, card: Card, entry: Entry) -> Iterator[Finding]:
@@ -90,6 +97,10 @@ def surprising(animals: Animals, card: Card, entry: Entry) -> Iterator[Finding]:
     before = card.fact("sex")
     if entry.kind == "sex" and {before, entry.words} == {"male", "female"}:
         yield Finding(f"the card of {card.id} says {before} so far, and now {entry.words}")
+    if entry.kind == "species" and len(animals.synonyms.resolve(entry.words)[0]) == 1:
+        yield Finding(
+            f"species {entry.words!r}: of which genus? Windows and cautions go by it", "write the genus whole"
+        )
     last = card.last_moult
     if entry.kind == "moult" and last and last.on.before(entry.on):
         again = "a mature male rarely moults again" if card.sex == "male" else "after that she was to moult no more"

@@ -1,6 +1,6 @@
 """What speaks for and against putting two animals together: facts, each with its date. The keeper decides."""
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from itertools import pairwise
@@ -9,7 +9,15 @@ from typing import Literal
 
 from etholog.animals.attempts import Attempt, attempts, by_female
 from etholog.animals.card import KINDS, Card, Entry
-from etholog.animals.care import HARDENED_DAYS, NEAR_MOULT_DAYS, Window, moult_may_be_near, next_moult, window
+from etholog.animals.care import (
+    HARDENED_DAYS,
+    NEAR_MOULT_DAYS,
+    OWN_INTERMOULTS,
+    Window,
+    next_moult,
+    refused_near_moult,
+    window,
+)
 from etholog.animals.cautions import cautions, poison_centre
 from etholog.animals.custody import custody
 from etholog.animals.groups import Group
@@ -104,7 +112,7 @@ def _kin(male: str, female: str, animals: Animals) -> Iterator[Fact]:
         if shared.low < shared.high:
             size = f"{shared.low:g} to {shared.high:g}, {shared.expected:g} expected (one of several parents each)"
         least = " or more, as not all ancestors are known" if not _lines_known(him, her, parents) else ""
-        doubt = "" if not (unsure := _unsure((him, her), parents)) else f"; it rests on {unsure}, marked unsure"
+        doubt = _unsure(him, her, parents, ancestors(him, parents) & ancestors(her, parents))
         may = "kin" if shared.low > 0 else "perhaps kin"
         yield Fact(
             "against",
@@ -117,7 +125,8 @@ def _kin(male: str, female: str, animals: Animals) -> Iterator[Fact]:
         yield Fact("unknown", f"{', '.join(unknown)} not known: they may be kin")
     elif shared.high == 0:
         back = "parents" if depth == 1 else f"{depth} generations back"
-        yield Fact("for", f"no ancestor in common among their {back}; who came before is not known of both")
+        doubt = _unsure(him, her, parents)
+        yield Fact("for", f"no ancestor in common among their {back}; who came before is not known of both{doubt}")
 
 
 def _lines_known(him: str, her: str, parents: Mapping[str, Parents]) -> bool:
@@ -127,10 +136,16 @@ def _lines_known(him: str, her: str, parents: Mapping[str, Parents]) -> bool:
     return not any(parents.get(name, UNKNOWN).missing for name in line)
 
 
-def _unsure(names: Iterable[str], parents: Mapping[str, Parents]) -> str:
-    line = sorted(set[str]().union(*(ancestors(name, parents) for name in names)))
-    found = [f"the {side} of {name}" for name in line for side in sorted(parents.get(name, UNKNOWN).unsure)]
-    return " and ".join(found)
+def _unsure(him: str, her: str, parents: Mapping[str, Parents], through: Collection[str] | None = None) -> str:
+    """Return on which parents that are marked unsure it rests, in words; `through`: only those that lead to these."""
+    found = []
+    for name in sorted(ancestors(him, parents) | ancestors(her, parents)):
+        up = parents.get(name, UNKNOWN)
+        for side, chances in (("dam", up.dam), ("sire", up.sire)):
+            leads = through is None or any(not ancestors(who, parents).isdisjoint(through) for who, _ in chances)
+            if side in up.unsure and leads:
+                found.append(f"the {side} of {name}")
+    return f"; it rests on {' and '.join(found)}, marked unsure" if found else ""
 
 
 def _his(male: str, animals: Animals, known: Sequence[Ethogram], now: Day) -> Iterator[Fact]:
@@ -178,15 +193,13 @@ def _fed(card: Card, animals: Animals, mine: Window | None, now: Day) -> Iterato
         yield Fact("unknown", f"{card.id}: no meal on the card")
         return
     last = f"{card.id}: last meal {meal.words or ''} {_ago(meal.on, now)}".replace("  ", " ")
+    # A mature male eats little, some nothing: that speaks neither for nor against him.
+    against: Side = "note" if card.sex == "male" and card.last_moult is not None else "against"
     if meal.words == "refused":
-        moult = card.last("moult")
-        later = moult is not None and not moult.on.before(meal.on)
-        near = not later and moult_may_be_near(card, animals.group_of(card.id), meal.on)
-        mature = card.sex == "male" and card.last_moult is not None
-        yield Fact("note" if mature else "against", last + (": a moult may be near" if near else ""))
+        yield Fact(against, last + (": a moult may be near" if refused_near_moult(card, animals) else ""))
         return
     hungry = meal.on.days_until(now)[0] > (mine.care.meal[1] if mine else HUNGRY_DAYS)
-    yield Fact("against" if hungry else "for", last)
+    yield Fact(against if hungry else "for", last)
 
 
 def _measured(card: Card, now: Day) -> Iterator[Fact]:
@@ -252,10 +265,12 @@ def _ended_before(one: Attempt, moult: Day) -> bool:
 
 def _moults(card: Card, group: Group, now: Day) -> Iterator[Fact]:
     who, moults = card.id, [entry.on for entry in card.all("moult")]
-    if group.females_moult is False or card.last_moult:
+    if card.last_moult:
+        yield Fact("note", f"{who}: told as her last moult: {_ago(card.last_moult.on, now)}")
+        return
+    if group.females_moult is False:
         told = f"; last moult {_ago(moults[-1], now)}" if moults else ""
-        why = "her last moult is on the card" if card.last_moult else f"mature females of {group.family} moult no more"
-        yield Fact("note", f"{who}: {why}, as a rule{told}")
+        yield Fact("note", f"{who}: mature females of {group.family} moult no more, as a rule{told}")
         return
     if not moults:
         yield Fact("unknown", f"{who}: no moult on her card: she may moult soon, and a moult undoes a pairing")
@@ -266,6 +281,11 @@ def _moults(card: Card, group: Group, now: Day) -> Iterator[Fact]:
     (low, high), basis = next_moult(card)
     left = (low - since[1], high - since[0])
     near = left[0] < NEAR_MOULT_DAYS
+    if not near and group.females_moult is None and len(moults) <= OWN_INTERMOULTS:
+        yield Fact(
+            "unknown", f"{who}: moulted {_ago(moults[-1], now)}; when the next may come is not known of her kind"
+        )
+        return
     when = f"in {between(left)}" if left[0] > 0 else f"any day now, or within {max(0, left[1])} days"
     yield Fact(
         "against" if near else "for", f"{who}: moulted {_ago(moults[-1], now)}; the next may come {when}, by {basis}"
@@ -337,5 +357,5 @@ def beware(names: Iterable[str], animals: Animals) -> list[str]:
     for name in names:
         card, watched = animals.find(name), [p.ethogram.name for p in animals.pairings_of(name) if p.ethogram]
         family = card.fact("family") if card else ""
-        found |= dict.fromkeys(cautions([animals.species_of(name)], watched[-1] if watched else "", [family]))
+        found |= dict.fromkeys(cautions([(animals.species_of(name), family)], watched[-1] if watched else ""))
     return [*found, *filter(None, [poison_centre(animals.folder)])]

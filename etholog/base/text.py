@@ -7,6 +7,8 @@ from collections.abc import Iterable
 # Controls, direction marks and line separators can move the cursor, colour the screen or turn a line around.
 _UNSAFE = {"Cc", "Cf", "Cs", "Zl", "Zp"}
 
+LISTED = 60  # of a herd of thousands no list of all helps
+
 # Said wherever stretches of a film are shown.
 STILLNESS = "Stillness is not absence: an animal that does not move is in no stretch."
 
@@ -43,18 +45,23 @@ def portable(text: str) -> str:
 
 
 def nearest(word: str, known: Iterable[str]) -> str:
-    """Return '; did you mean ...?' with the words most like this one, or a list of all when none is like it.
+    """Return '; did you mean ...?' with the words most like this one, or a list of them when none is like it.
 
     >>> nearest("drum", ["drumming", "walking"])
     "; did you mean 'drumming'?"
     """
+    words = list(dict.fromkeys(known))
+    more = f" and {len(words) - LISTED} more" if len(words) > LISTED else ""
+    listed = f"; known are: {', '.join(words[:LISTED])}{more}" if words else "; none is known"
+    return like(word, words) or listed
+
+
+def like(word: str, known: Iterable[str]) -> str:
+    """Return '; did you mean ...?' with the words most like this one, or '' when none is like it."""
     import difflib  # only where a word was wrong
 
-    words = list(dict.fromkeys(known))
-    close = difflib.get_close_matches(word, words, n=3, cutoff=0.5)
-    if close:
-        return f"; did you mean {' or '.join(map(repr, close))}?"
-    return f"; known are: {', '.join(words)}" if words else "; none is known"
+    close = difflib.get_close_matches(word, list(dict.fromkeys(known)), n=3, cutoff=0.5)
+    return f"; did you mean {' or '.join(map(repr, close))}?" if close else ""
 
 
 def _escape(character: str) -> str:

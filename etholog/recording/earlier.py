@@ -53,17 +53,15 @@ class Earlier:
             said = [Path(name).stem for folder in folders for name in files.listed(folder, ".toml")[0]]
         return [word for word in dict.fromkeys(said) if word and word.isprintable()]
 
-    def species(self, *names: str) -> list[str]:
-        """Return the species of these animals, as their cards say, or the last sessions with them."""
-        found: list[str] = []
-        for name in (self.names.of(name) for name in names if name):
-            met = (header["species"] for _, header in self.headers if name in (header["male"], header["female"]))
-            found.append(self._on_card(name, "species") or next(filter(None, met), ""))
-        return [name for name in found if name]
+    def species_of(self, name: str) -> str:
+        """Return an animal's species, as its card says, or the last session with it."""
+        who = self.names.of(name)
+        met = (header["species"] for _, header in self.headers if who in (header["male"], header["female"]))
+        return self._on_card(name, "species") or next(filter(None, met), "")
 
-    def families(self, *names: str) -> list[str]:
-        """Return the families of these animals, where their cards say them."""
-        return [family for name in names if name and (family := self._on_card(name, "family"))]
+    def family_of(self, name: str) -> str:
+        """Return an animal's family, where its card says it."""
+        return self._on_card(name, "family")
 
     def _on_card(self, name: str, kind: str) -> str:
         card = self.names.card(name)

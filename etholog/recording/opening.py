@@ -70,18 +70,19 @@ class NewSession:
         return f"{self.said.get('male') or 'male'} x {self.said.get('female') or 'female'}"
 
     @property
-    def species(self) -> list[str]:
-        """The species: as said for this session, else as the cards or the last sessions of these two say."""
-        said = self.said.get("species", "")
-        return [said] if said else self.earlier.species(self.said.get("male", ""), self.said.get("female", ""))
+    def kinds(self) -> list[tuple[str, str]]:
+        """The species of each that is named, as said for this session, else as its card or its last session says; and
+        its family, as its card says; '' for what nobody told."""
+        said, earlier = self.said.get("species", ""), self.earlier
+        names = [name for who in ("male", "female") if (name := self.said.get(who, ""))]
+        return [(said or earlier.species_of(name), earlier.family_of(name)) for name in names] or [(said, "")]
 
     @property
     def fitting(self) -> Fitting:
         """The ethogram that was said, else the one that fits these two; its name is '' where none is known to."""
         if said := self.said.get("ethogram"):
             return Fitting(said, "")
-        families = self.earlier.families(self.said.get("male", ""), self.said.get("female", ""))
-        return fitting(self.species, families)
+        return fitting([species for species, _ in self.kinds], [family for _, family in self.kinds])
 
     @property
     def headline(self) -> str:
@@ -150,7 +151,7 @@ class NewSession:
     @property
     def cautions(self) -> list[str]:
         """What to beware of: the cautions that follow these two animals, the ethogram's, whom to call."""
-        own = [one for one in cautions.cautions(self.species, self.ethogram.name) if one != cautions.OTHERS]
+        own = [one for one in cautions.cautions(self.kinds, self.ethogram.name) if one != cautions.OTHERS]
         told_already = _topics(own)
         # Of what is shipped, the animals' own cautions say the same and more; a keeper's own words are never left out.
         shipped = _shipped_cautions()

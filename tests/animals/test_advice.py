@@ -10,7 +10,8 @@ from subprocess import CompletedProcess
 import pytest
 
 from etholog import animals
-from etholog.animals import care, entering, readiness
+from etholog.animals import card, care, entering, readiness
+from etholog.animals.card import Entry
 from etholog.animals.entering import NewEntry
 from etholog.animals.lot import Lot, Stage
 from etholog.base.dates import Day
@@ -78,10 +79,14 @@ CASES: list[Case] = [
     ((), (ARBOREAL, ("moult", "2024-12-01")), "ready", "the next may come any day now", "", PRACTICE),
     ((), (JUMPING, ("moult", "2026-01-01", "last")), "ready", "adult: last moult", "", TEXTBOOK),
     ((), (UNKNOWN, ("moult", "2024-12-01")), "ready", "the next may come", "moult no more", OWN),
+    ((), (UNKNOWN, ("moult", "2026-01-01")), "ready", "not known of her kind", "12 to 18 months", OWN),
+    ((), (JUMPING, ("moult", "2026-01-01", "last")), "ready", "told as her last moult", "as a rule", OWN),
     # A refused meal.
     ((), (TERRESTRIAL, ("meal", "2026-05-28", "refused")), "due", "prey out, water, look", "OVERDUE", PRACTICE),
     ((), (ARBOREAL, ("meal", "2026-05-28", "refused")), "due", "prey out, water, look", "", PRACTICE),
     ((), (JUMPING, PAIRED, ("meal", "2026-05-28", "refused")), "due", "offer a small meal again", "prey out", TEXTBOOK),
+    ((), (UNKNOWN, ("meal", "2026-05-28", "refused")), "due", "prey out, water, look", "OVERDUE", PRACTICE),
+    ((("moult", "2026-02-01", "last"), ("meal", "2026-01-01")), (), "ready", "M-1: last meal", "", PRACTICE),
     (
         (),
         (TERRESTRIAL, PAIRED, ("moult", "2026-05-01"), ("meal", "2026-05-28", "refused")),
@@ -211,6 +216,44 @@ def test_card_lines_in_advice_out(
     assert source
 
 
+def test_a_parent_that_is_not_sure_is_named_where_it_matters(tmp_path: Path) -> None:
+    kept = Path(tmp_path / "animals")
+    for name, dam, sire in (("M-1", "D-1", "S-1"), ("F-1", "D-2", "S-1")):
+        book = card.open_or_create(kept / f"{name}.jsonl")
+        card.append(book, Entry(0, "dam", Day.parse("2020"), sure=name == "F-1", words=dam), "now")
+        card.append(book, Entry(0, "sire", Day.parse("2020"), sure=name == "M-1", words=sire), "now")
+        assert book.close()
+    said = advice(tmp_path, "ready")
+    assert "kin through S-1: kinship 0.125" in said
+    assert "it rests on the sire of F-1, marked unsure" in said
+    assert "dam of M-1" not in said  # through her they are no kin, sure or not
+    write_card(tmp_path, "M-1", ("sire", "2020", "S-2"))
+    said = advice(tmp_path, "ready")
+    assert "no ancestor in common among their parents" in said
+    assert "it rests on the sire of F-1 and the dam of M-1, marked unsure" in said
+
+
+def test_a_keepers_own_table_of_names_goes_before_the_shipped_one(tmp_path: Path) -> None:
+    write_card(tmp_path, "M-1", ("species", "2020", "Brachypelma nomen"))
+    write_card(tmp_path, "F-1", ("species", "2020", "B. smithi"))
+    assert "two species" in advice(tmp_path, "ready")
+    own = tmp_path / "synonyms.csv"
+    own.write_text("name,accepted,source\nBrachypelma nomen,Brachypelma smithi,my dealer\n", encoding="utf-8")
+    assert "one species" in advice(tmp_path, "ready")
+    own.write_text("name,accepted,source\nBrachypelma nomen,,my dealer\n", encoding="utf-8")
+    with pytest.raises(Refusal, match=r"synonyms.csv.*2.*no accepted name"):
+        advice(tmp_path, "ready")
+
+
+def test_a_genus_that_is_an_initial_alone_is_asked_about(tmp_path: Path) -> None:
+    known = animals.read(tmp_path)
+    for species, asked in (("P. regalis", True), ("Poecilotheria regalis", False), ("B. albopilosum", False)):
+        (one,) = entering.propose(
+            known, [NewEntry("F-1", entering.typed("species", [species], "2026"))], TODAY
+        ).proposed
+        assert any("of which genus?" in found.what for found in one.asked) == asked
+
+
 def test_there_are_enough_cases() -> None:
     assert len(CASES) >= 40
 
@@ -309,7 +352,16 @@ def test_each_row_of_a_shipped_table_says_its_source_or_that_it_has_none(name: s
 
 # What a keeper reads for one species of each group, whole: the page before the clock, the label, what is due, what
 # speaks for and against.
-GROUPS = [("terrestrial", TERRESTRIAL), ("arboreal", ARBOREAL), ("wolf-spider", WOLF), ("jumping-spider", JUMPING)]
+# (the name of the kept text, the ethogram, the species)
+GROUPS = [
+    ("terrestrial", "terrestrial", TERRESTRIAL),
+    ("arboreal", "arboreal", ARBOREAL),
+    ("wolf-spider", "wolf-spider", WOLF),
+    ("jumping-spider", "jumping-spider", JUMPING),
+    ("old-world-burrower", "terrestrial", ("species", "2020", "Pterinochilus murinus")),
+    # A wrong ethogram takes no caution away.
+    ("unknown-genus", "jumping-spider", UNKNOWN),
+]
 
 
 def whole(folder: Path, ethogram: str) -> str:
@@ -327,14 +379,14 @@ def whole(folder: Path, ethogram: str) -> str:
     return "".join(f"{title}\n" + "".join(f"  {line}\n" for line in said) for title, said in parts.items())
 
 
-@pytest.mark.parametrize(("ethogram", "species"), GROUPS)
+@pytest.mark.parametrize(("name", "ethogram", "species"), GROUPS)
 def test_all_advice_for_one_species_of_each_group_reads_as_kept(
-    ethogram: str, species: CardLine, tmp_path: Path
+    name: str, ethogram: str, species: CardLine, tmp_path: Path
 ) -> None:
     """The kept texts stand in `advice/`; a person has to read what changes in them."""
     he = (("moult", "2026-03-01", "last"), ("sperm_web", "2026-05-01"), ("meal", "2026-05-10", "small"))
     she = (("moult", "2025-12-01"), ("meal", "2026-05-28", "refused"), ("weight", "2026-05-01", "", "31"), PAIRED)
     write_card(tmp_path, "M-1", ("sex", "2020", "male"), species, *he)
     write_card(tmp_path, "F-1", ("sex", "2020", "female"), species, *she)
-    kept = Path(__file__).parent / "advice" / f"{ethogram}.txt"
+    kept = Path(__file__).parent / "advice" / f"{name}.txt"
     assert whole(tmp_path, ethogram) == kept.read_text(encoding="utf-8")

@@ -56,11 +56,11 @@ def test_a_renamed_animal_keeps_its_species_its_family_and_its_ethogram(tmp_path
     write_card(tmp_path, "F-Old", ("renamed", "2026", "F-New"))  # both are her cards from now on
     for name in ("M-Old", "M-New"):
         new = NewSession(tmp_path / "sessions", "left", QWERTY_KEYBOARD, {"male": name})
-        assert new.species == ["Phidippus regius"]
+        assert new.kinds == [("Phidippus regius", "")]
         assert new.ethogram.name == "jumping-spider"
     for name in ("F-Old", "F-New"):
         new = NewSession(tmp_path / "sessions", "left", QWERTY_KEYBOARD, {"female": name})
-        assert new.earlier.families(name) == ["Lycosidae"]
+        assert new.kinds == [("", "Lycosidae")]
         assert new.ethogram.name == "wolf-spider"
     (tmp_path / "sessions").mkdir()
     write_session(tmp_path / "sessions" / "a.jsonl", RECORDS, species="", male="M-Old", female="")

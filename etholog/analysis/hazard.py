@@ -53,7 +53,8 @@ def hazards(
 
     Where the clusters are animals, p permutes a covariate within them (the score of the model without it) and there are
     no limits: robust errors of 5 to 20 males are too small. Elsewhere both are of the larger of the robust error and
-    that of the model, with Student's t of as many degrees of freedom as there are clusters, less one.
+    that of the model, with Student's t of as many degrees of freedom as there are clusters that say
+    anything of it, less one.
 
     Parameters
     ----------
@@ -133,10 +134,18 @@ def hazards(
 
         # The robust error alone is too small: with 10 to 50 sessions p is under .05 in 7 to 15 of 100, by chance.
         larger = table[["se", "naive_se"]].max(axis=1)
-        half = survival.t_quantile(0.975, clusters - 1) * larger
+        df = _telling(fitted, group) - 1
+        half = survival.t_quantile(0.975, df) * larger
         table["low"], table["high"] = np.exp(table["coef"] - half), np.exp(table["coef"] + half)
-        table["p"] = 2 * stdtr(clusters - 1, -np.abs(table["coef"] / larger))
+        table["p"] = 2 * stdtr(df, -np.abs(table["coef"] / larger))
     return Hazards(table, fitted.log_likelihood, events, cluster, clusters, said, lost)
+
+
+def _telling(fitted: cox.Fit, group: NDArray[np.intp]) -> int:
+    """Return how many clusters say anything of the coefficients; one that left before the first event, or whose stratum
+    had none, does not."""
+    size = np.abs(fitted.residuals[:, np.isfinite(fitted.coef)])
+    return len(np.unique(group[(size > 1e-9 * size.max(axis=0)).any(axis=1)]))
 
 
 def _permuted(data: cox.Data, at: int, group: NDArray[np.intp], ties: cox.Ties, permutations: int, seed: int) -> float:

@@ -216,8 +216,7 @@ def test_a_row_censored_before_the_first_event_and_a_stratum_without_one() -> No
     elsewhere = some.tail(5).assign(inst=99, occurred=False)
     more = hazards(pd.concat([some, early, elsewhere]), "sex", within="inst", cluster="inst").table
     alone = hazards(some, "sex", within="inst", cluster="inst").table
-    same = ["ratio", "coef", "se", "naive_se"]  # one hospital more is one degree of freedom more for limits and p
-    np.testing.assert_allclose(more[same].to_numpy(float), alone[same].to_numpy(float), rtol=1e-9)
+    np.testing.assert_allclose(more.to_numpy(float), alone.to_numpy(float), rtol=1e-9)
 
 
 def test_what_the_strata_leave_nothing_of_is_named() -> None:

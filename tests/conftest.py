@@ -9,6 +9,7 @@ import pytest
 from hypothesis import settings
 
 from etholog import session
+from tests.screens.shim import build
 
 # A busy machine is no fault: no test judges by the clock. CI tries the same examples each time; by hand they differ.
 settings.register_profile("patient", deadline=None, derandomize=bool(os.environ.get("CI")))
@@ -45,6 +46,13 @@ def etholog() -> Callable[..., subprocess.CompletedProcess[str]]:
         )
 
     return run
+
+
+@pytest.fixture(scope="session")
+def shim(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A library to preload that lets writes or syncs of journals fail; see `tests/screens/shim.py`."""
+    need("gcc")
+    return build(tmp_path_factory.mktemp("shim") / "shim.so")
 
 
 @pytest.fixture

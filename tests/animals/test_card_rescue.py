@@ -9,9 +9,7 @@ import pytest
 
 from etholog.animals import card
 from tests.screens.terminal import Terminal
-from tests.screens.test_faults import shim
 
-__all__ = ["shim"]
 pytestmark = [
     pytest.mark.slow,
     pytest.mark.skipif(sys.platform != "linux", reason="these ways to fail are Linux's"),

@@ -18,12 +18,10 @@ import importlib
 import json
 import os
 import pkgutil
-import pty
 import random
 import re
 import shutil
 import signal
-import subprocess
 import sys
 import tempfile
 import termios
@@ -36,8 +34,6 @@ from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
 
-import pyte
-
 from etholog import session
 from etholog.base import journal, rescue
 from etholog.recording import opening
@@ -47,8 +43,8 @@ from etholog.recording.recorder import Recorder
 from etholog.recording.replay import _Replay
 from etholog.screens.strip import Lanes
 from tests.make import terrestrial_1
+from tests.screens.shim import build
 from tests.screens.terminal import WATCH, Terminal, the_file
-from tests.screens.test_faults import SHIM
 
 SIZES = ((80, 24), (120, 40))
 SETTINGS = (*["plain"] * 5, "full disk", "frozen terminal", "both")
@@ -63,38 +59,26 @@ BEGAN = datetime(2026, 5, 3, 19, 15, tzinfo=UTC)
 class Forked(Terminal):
     """A terminal whose program is forked from this one, so that it need not import everything again."""
 
-    def __init__(self, *words: str, cwd: Path, columns: int = 80, rows: int = 24, **environment: str) -> None:
-        self._emulator = pyte.Screen(columns, rows)
-        self._stream = pyte.ByteStream(self._emulator)
-        self.raw = b""
-        self.pid, self.master = pty.fork()
-        if self.pid == 0:
-            _become(cwd, words, {"TERM": "xterm-256color", "LINES": "", "COLUMNS": ""} | environment)
-        self.resize(columns, rows)
+    def _become(self, words: tuple[str, ...], under: tuple[str, ...]) -> None:
+        sys.stdin, sys.stdout = open(0, encoding="utf-8"), open(1, "w", encoding="utf-8")  # noqa: SIM115
+        sys.stderr = open(2, "w", encoding="utf-8", buffering=1)  # noqa: SIM115
+        sys.__stdin__, sys.__stdout__, sys.__stderr__ = sys.stdin, sys.stdout, sys.stderr  # type: ignore[misc]
+        code = 70
+        try:
+            from etholog.commands import main
+
+            code = main(list(words))
+            sys.stdout.flush()
+        except SystemExit as end:
+            code = end.code if isinstance(end.code, int) else 70
+        finally:
+            os._exit(code)
 
     def freeze(self) -> None:
         """Let nothing that the program writes go out any more, as Ctrl-S of a console does."""
         slave = os.open(f"/proc/{self.pid}/fd/1", os.O_RDWR | os.O_NOCTTY)
         termios.tcflow(slave, termios.TCOOFF)
         os.close(slave)
-
-
-def _become(cwd: Path, words: tuple[str, ...], environment: dict[str, str]) -> None:
-    os.chdir(cwd)
-    os.environ.update(environment)
-    sys.stdin, sys.stdout = open(0, encoding="utf-8"), open(1, "w", encoding="utf-8")  # noqa: SIM115
-    sys.stderr = open(2, "w", encoding="utf-8", buffering=1)  # noqa: SIM115
-    sys.__stdin__, sys.__stdout__, sys.__stderr__ = sys.stdin, sys.stdout, sys.stderr  # type: ignore[misc]
-    code = 70
-    try:
-        from etholog.commands import main
-
-        code = main(list(words))
-        sys.stdout.flush()
-    except SystemExit as end:
-        code = end.code if isinstance(end.code, int) else 70
-    finally:
-        os._exit(code)
 
 
 def import_all() -> None:
@@ -333,10 +317,7 @@ def judged(seed: int) -> tuple[int, Path, Round]:
 
 def load_shim() -> None:
     """Start this program anew, so that writes of it, and of what is forked from it, can be made to fail."""
-    home = Path(tempfile.mkdtemp())
-    (home / "shim.c").write_text(SHIM)
-    subprocess.run(["gcc", "-shared", "-fPIC", "-o", "crash-shim.so", "shim.c", "-ldl"], cwd=home, check=True)
-    os.environ["LD_PRELOAD"] = str(home / "crash-shim.so")
+    os.environ["LD_PRELOAD"] = str(build(Path(tempfile.mkdtemp()) / "crash-shim.so"))
     os.execv(sys.executable, [sys.executable, "-m", "tests.bench.crash", *sys.argv[1:]])
 
 

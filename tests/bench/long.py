@@ -16,6 +16,7 @@ from etholog.base import system
 from etholog.ethogram import find, read
 from etholog.recording import opening
 from etholog.recording.recorder import Recorder
+from tests.bench.watch import cpu_seconds, resident_mb
 from tests.screens.terminal import Terminal
 
 HOURS, EVERY_S = 10, 12
@@ -46,22 +47,10 @@ def idle(file: Path, seconds: float) -> tuple[float, float, float]:
     with Terminal("resume", str(file), cwd=file.parent, columns=120, rows=40) as terminal:
         terminal.until("nothing runs", 120)
         terminal.read(5)
-        before, memory = used(terminal.pid), resident(terminal.pid)
+        before, memory = cpu_seconds(terminal.pid), resident_mb(terminal.pid)
         began = time.monotonic()
         terminal.read(seconds)
-        return (used(terminal.pid) - before) / (time.monotonic() - began), memory, resident(terminal.pid)
-
-
-def used(pid: int) -> float:
-    """Return the seconds of processor that a process has used (proc(5): utime and stime, in ticks of 1/100 s)."""
-    fields = Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()
-    return (int(fields[11]) + int(fields[12])) / 100
-
-
-def resident(pid: int) -> float:
-    """Return a process' resident set in MB."""
-    lines = Path(f"/proc/{pid}/status").read_text().splitlines()
-    return next(int(line.split()[1]) for line in lines if line.startswith("VmRSS")) / 1024
+        return (cpu_seconds(terminal.pid) - before) / (time.monotonic() - began), memory, resident_mb(terminal.pid)
 
 
 def main() -> None:

@@ -23,10 +23,9 @@ from pathlib import Path
 from etholog import session
 from etholog.base.journal import Journal
 from etholog.session import drafts
-from tests.screens.terminal import Terminal, codes, painted_marks, the_file
+from tests.screens.terminal import WATCH, Terminal, codes, painted_marks, the_file
 
 KEYS = "wertdfgbvzxc"
-WATCH = ("watch", "--male", "M-Basalt", "--female", "F-Umbra")
 
 
 def quantile(values: list[float], part: float) -> float:
@@ -109,8 +108,7 @@ def paint(lanes: int, columns: int, rows: int, presses: int) -> None:
             used = (cpu_seconds(few.pid) - before) / (time.perf_counter() - began)
             print(f"idle CPU, {size}: {used:.1%} of a core")
             for terminal, marks in zip(terminals, ("10", "50,000"), strict=True):
-                memory = Path(f"/proc/{terminal.pid}/status").read_text().split("VmRSS:")[1].split("kB")[0].strip()
-                print(f"memory, {size}, {marks} marks: {int(memory) / 1024:.0f} MB")
+                print(f"memory, {size}, {marks} marks: {resident_mb(terminal.pid):.0f} MB")
 
 
 def echo_times(count: int) -> list[float]:
@@ -137,8 +135,15 @@ def on_cpu_ms(pid: int) -> float:
 
 
 def cpu_seconds(pid: int) -> float:
+    """Return the seconds of processor that a process has used (proc(5): utime and stime)."""
     fields = Path(f"/proc/{pid}/stat").read_text().rsplit(")", 1)[1].split()
     return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
+
+
+def resident_mb(pid: int) -> float:
+    """Return the resident set of a process in MB."""
+    memory = Path(f"/proc/{pid}/status").read_text().split("VmRSS:")[1].split("kB")[0]
+    return int(memory) / 1024
 
 
 def lengthen(path: Path, marks: int, lanes: int) -> None:

@@ -35,7 +35,7 @@ from etholog.screens.watching import Watching
 from tests.make import TERRESTRIAL_1, terrestrial_1, write_card
 
 FOLDER = Path(__file__).parent / "captured"
-SIZES = ((80, 24), (160, 48), (60, 20))
+SIZES = ((80, 24), (160, 48), (60, 20), (60, 15))
 TODAY = date(2026, 5, 10)
 BEGAN = datetime(2026, 5, 3, 21, 15, tzinfo=UTC)
 UNTIL_S = 330

@@ -36,11 +36,15 @@ class Terminal:
         if self.pid == 0:
             os.chdir(cwd)
             os.environ.update({"TERM": "xterm-256color", "LINES": "", "COLUMNS": ""} | environment)
-            if under:  # where little may be written, coverage can't write either, and would say so on the screen
-                os.environ.pop("COVERAGE_PROCESS_CONFIG", None)
-            command = [*under, sys.executable, "-m", "etholog", *words]
-            os.execvp(command[0], command)
+            self._become(words, under)
         self.resize(columns, rows)
+
+    def _become(self, words: tuple[str, ...], under: tuple[str, ...]) -> None:
+        """Turn the child into the program."""
+        if under:  # where little may be written, coverage can't write either, and would say so on the screen
+            os.environ.pop("COVERAGE_PROCESS_CONFIG", None)
+        command = [*under, sys.executable, "-m", "etholog", *words]
+        os.execvp(command[0], command)
 
     def resize(self, columns: int, rows: int) -> None:
         fcntl.ioctl(self.master, termios.TIOCSWINSZ, struct.pack("HHHH", rows, columns, 0, 0))

@@ -16,65 +16,9 @@ import pytest
 
 from etholog import session
 from tests.conftest import need
-from tests.screens.terminal import WATCH, Terminal, codes, gone, the_file
+from tests.screens.terminal import ETHOGRAM, WATCH, Terminal, codes, gone, the_file
 
 pytestmark = [pytest.mark.slow, pytest.mark.skipif(sys.platform != "linux", reason="these ways to fail are Linux's")]
-
-# Preloaded, it lets writes or syncs of journals fail while a file named by FAULT says so: `write`, `sync`, or `full`.
-# Nothing else is touched.
-SHIM = r"""
-#define _GNU_SOURCE
-#include <dlfcn.h>
-#include <errno.h>
-#include <fcntl.h>
-#include <stdio.h>
-#include <stdlib.h>
-#include <string.h>
-#include <unistd.h>
-
-static int fails(const char *what, int fd) {
-    char link[64], name[4096], said[64] = "";
-    const char *path = getenv("FAULT");
-    int saved = errno, control = path ? open(path, O_RDONLY) : -1;
-    if (control < 0) { errno = saved; return 0; }
-    ssize_t size = read(control, said, sizeof said - 1);
-    close(control);
-    snprintf(link, sizeof link, "/proc/self/fd/%d", fd);
-    ssize_t length = readlink(link, name, sizeof name);
-    errno = saved;
-    return size > 0 && strstr(said, what) && length > 6 && !strncmp(name + length - 6, ".jsonl", 6);
-}
-
-ssize_t write(int fd, const void *data, size_t size) {
-    static ssize_t (*real)(int, const void *, size_t);
-    if (!real) real = dlsym(RTLD_NEXT, "write");
-    if (fails("write", fd)) { errno = EROFS; return -1; }
-    static int taken;
-    if (fails("full", fd)) {  /* a disk that fills takes a part of a line, and then none */
-        if (!taken) { taken = 1; return real(fd, data, size / 2); }
-        errno = ENOSPC;
-        return -1;
-    }
-    taken = 0;
-    return real(fd, data, size);
-}
-
-int fdatasync(int fd) {
-    static int (*real)(int);
-    if (!real) real = dlsym(RTLD_NEXT, "fdatasync");
-    if (fails("sync", fd)) { errno = EIO; return -1; }
-    return real(fd);
-}
-"""
-
-
-@pytest.fixture(scope="session")
-def shim(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    need("gcc")
-    folder = tmp_path_factory.mktemp("shim")
-    (folder / "shim.c").write_text(SHIM)
-    subprocess.run(["gcc", "-shared", "-fPIC", "-o", "shim.so", "shim.c", "-ldl"], cwd=folder, check=True)
-    return folder / "shim.so"
 
 
 def whole(folder: Path, *expected: str) -> None:
@@ -279,7 +223,7 @@ def test_a_terminal_without_box_characters_gets_none(tmp_path: Path, environment
 
 def test_hostile_names_and_pasted_notes_reach_no_terminal(tmp_path: Path) -> None:
     names = ("--species", "\x1b[31mEVIL\x07\u202eX\x9b31m", "--male", "\x1b]0;EVIL\x07[bold]")
-    with Terminal("watch", "--ethogram", "terrestrial", *names, cwd=tmp_path) as terminal:
+    with Terminal("watch", *ETHOGRAM, *names, cwd=tmp_path) as terminal:
         terminal.until("EVIL")
         terminal.type("\x13")
         terminal.start()
@@ -347,7 +291,6 @@ def frozen(terminal: Terminal, keys: str) -> None:
         time.sleep(0.12)
 
 
-@pytest.mark.slow
 @pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGHUP, signal.SIGINT])
 def test_a_frozen_terminal_and_a_signal_end_it_with_a_gap(tmp_path: Path, number: int) -> None:
     with Terminal(*WATCH, cwd=tmp_path) as terminal:
@@ -366,7 +309,6 @@ def test_a_frozen_terminal_and_a_signal_end_it_with_a_gap(tmp_path: Path, number
     assert read.fold.gaps[-1].why == f"etholog was ended ({signal.Signals(number).name})"
 
 
-@pytest.mark.slow
 def test_a_frozen_terminal_that_is_closed_ends_it_with_a_gap(tmp_path: Path) -> None:
     with Terminal(*WATCH, cwd=tmp_path) as terminal:
         terminal.start()
@@ -378,7 +320,6 @@ def test_a_frozen_terminal_that_is_closed_ends_it_with_a_gap(tmp_path: Path) -> 
     assert session.read(the_file(tmp_path)).fold.gaps
 
 
-@pytest.mark.slow
 def test_the_keys_of_a_freeze_are_offered_after_a_signal_and_none_of_them_twice(tmp_path: Path) -> None:
     with Terminal(*WATCH, cwd=tmp_path) as terminal:
         terminal.start()
@@ -406,7 +347,6 @@ def test_the_keys_of_a_freeze_are_offered_after_a_signal_and_none_of_them_twice(
     assert bouts == ["drumming", "clasp"]
 
 
-@pytest.mark.slow
 def test_taps_and_pastes_of_a_freeze_are_offered_too(tmp_path: Path) -> None:
     with Terminal(*WATCH, cwd=tmp_path) as terminal:
         terminal.start()
@@ -433,7 +373,6 @@ def test_taps_and_pastes_of_a_freeze_are_offered_too(tmp_path: Path) -> None:
     assert [said.text for said in fold.said if said.do == "note"] == ["pasted: Dvx", "two dvx!"]
 
 
-@pytest.mark.slow
 def test_a_part_of_the_keys_of_a_freeze_can_be_taken(tmp_path: Path) -> None:
     with Terminal(*WATCH, cwd=tmp_path) as terminal:
         terminal.start()

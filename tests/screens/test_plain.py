@@ -12,11 +12,11 @@ import pytest
 
 from etholog import session
 from tests.conftest import need
-from tests.screens.terminal import Terminal, codes, gone, the_file
+from tests.screens.terminal import WATCH, Terminal, codes, gone, the_file
 
 pytestmark = pytest.mark.slow
 
-PLAIN = ("watch", "--plain", "--male", "M-Basalt", "--female", "F-Umbra")
+PLAIN = (*WATCH, "--plain")
 
 
 def test_an_evening_line_by_line(tmp_path: Path) -> None:
@@ -223,7 +223,8 @@ def test_ctrl_z_says_how_to_come_back_and_leaves_a_gap(tmp_path: Path) -> None:
 
 
 def test_a_genus_that_no_ethogram_is_known_to_fit_is_asked_about(tmp_path: Path) -> None:
-    with Terminal(*PLAIN, "--species", "Nosuchgenus mirabilis", cwd=tmp_path, rows=60) as terminal:
+    words = ("watch", "--plain", "--male", "M-1", "--female", "F-1", "--species", "Nosuchgenus mirabilis")
+    with Terminal(*words, cwd=tmp_path, rows=60) as terminal:
         terminal.until("no ethogram is known to fit Nosuchgenus mirabilis; which one?")
         terminal.type("2\r")
         terminal.until("Jumping spiders")

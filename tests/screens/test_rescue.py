@@ -14,9 +14,7 @@ import pytest
 from etholog import session
 from etholog.base import journal
 from tests.screens.terminal import WATCH, Terminal, codes, the_file
-from tests.screens.test_faults import shim
 
-__all__ = ["shim"]
 Run = Callable[..., CompletedProcess[str]]
 pytestmark = [
     pytest.mark.slow,

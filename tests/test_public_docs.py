@@ -1,4 +1,4 @@
-"""Every public function says what it takes and returns, what it refuses, and shows one example that runs."""
+"""Every public function and figure says what it takes and returns, what it refuses, and shows one example that runs."""
 
 import inspect
 import re
@@ -6,18 +6,30 @@ import re
 import pytest
 
 import etholog
+from etholog import figures
 
-FUNCTIONS = sorted(name for name in dir(etholog) if inspect.isfunction(getattr(etholog, name)))
+FUNCTIONS = {
+    f"{module.__name__}.{name}": function
+    for module, names in ((etholog, dir(etholog)), (figures, figures.__all__))
+    for name in names
+    if inspect.isfunction(function := getattr(module, name))
+}
 
 
-@pytest.mark.parametrize("name", FUNCTIONS)
+@pytest.mark.parametrize("name", sorted(FUNCTIONS))
 def test_a_public_function_is_told_whole(name: str) -> None:
-    function = getattr(etholog, name)
+    function = FUNCTIONS[name]
     said = inspect.getdoc(function) or ""
-    assert re.match("Return[ ,]", said), "the first line says what it returns"
+    assert re.match(r"Return[ ,]", said), "the first line says what it returns"
     parts = re.findall(r"^(\w+)\n-+$", said, re.MULTILINE)
     assert parts[:3] == ["Parameters", "Returns", "Raises"]
-    assert ">>> " in said
+    assert set(parts[3:]) <= {"References", "Examples"}
+    assert ">>> import " in said
     told = said[said.index("Parameters") : said.index("Returns\n")]
-    missing = [one for one in inspect.signature(function).parameters if not re.search(rf"\b{one}\b", told)]
+    # A parameter opens its line, alone or in a row of them: 'times: ...', 'permutations, seed: ...'.
+    missing = [
+        one
+        for one in inspect.signature(function).parameters
+        if not re.search(rf"^(\w+, )*{one}(, \w+)*(:|$)", told, re.MULTILINE)
+    ]
     assert not missing, "each parameter is told of"

@@ -42,7 +42,8 @@ def schoenfeld(ratio: float, power: float = 0.8, share: float = 0.5, sessions: i
     ------
     Refusal: for a ratio of 1, and for shares that no season can have.
 
-    >>> round(schoenfeld(2), 2), round(schoenfeld(3), 2)
+    >>> import etholog
+    >>> round(etholog.schoenfeld(2), 2), round(etholog.schoenfeld(3), 2)
     (65.35, 26.01)
     """
     if not columns.number(ratio, "ratio") > 0 or ratio == 1:
@@ -135,8 +136,7 @@ def _curve(times: pd.DataFrame | None, median_s: float | None) -> tuple[Callable
         if not 0 < median_s < np.inf:
             raise Refusal(f"median {median_s:g} s: a number of seconds above 0")
         return lambda share: -np.log1p(-share) * median_s / log(2), 3 * median_s
-    rows = columns.latencies(times)
-    time, occurred = rows["latency_s"].to_numpy(dtype=np.float64), rows["occurred"].to_numpy(dtype=bool)
+    time, occurred = times["latency_s"].to_numpy(dtype=np.float64), times["occurred"].to_numpy(dtype=bool)
     if not occurred.any():
         raise Refusal("the behaviour never came in these sessions: give a median in seconds")
     curve = survival.kaplan_meier(time, occurred)

@@ -73,6 +73,23 @@ def test_a_share_is_the_formula_written_out() -> None:
     np.testing.assert_allclose([found.low, found.high], stats.logistic.cdf(odds))
 
 
+def test_rows_of_one_animal_are_worth_fewer() -> None:
+    _, _, male, female = sessions()
+    came = male % 3 == 0
+    p, n = came.mean(), len(came)
+    u = (came - p) / n
+    one = plain_squares(u, male)
+    v = max(one, one + plain_squares(u, female) - plain_squares(u, male * 10 + female))
+    assert crossed.design_effect(came, male, female) == pytest.approx(v / (p * (1 - p) / n))
+    # Kish 1965: m rows of each of many animals that are all alike are worth one.
+    many = np.arange(4_000)
+    whole = crossed.design_effect(many // 4 % 2 == 0, many // 4, np.full(4_000, -1))
+    assert whole == pytest.approx(4, rel=0.01)
+    assert crossed.design_effect(many % 2 == 0, many, np.full(4_000, -1)) == pytest.approx(1, rel=0.01)
+    assert crossed.design_effect(np.ones(4, dtype=bool), np.zeros(4, dtype=int), np.zeros(4, dtype=int)) == 1
+    assert crossed.design_effect(many % 4 < 2, many // 4, np.full(4_000, -1)) == 1  # less alike than chance: not more
+
+
 def test_one_bout_a_male_is_the_published_curve() -> None:
     # 6-MP (Freireich et al. 1963), as R's KMsurv has it: median 23. One bout each, so that weights are alike.
     drug = remissions().query("drug == '6-MP'")

@@ -15,6 +15,7 @@ from statsmodels.duration.survfunc import SurvfuncRight
 import etholog
 from etholog.base.colours import ACTORS
 from etholog.commands.curve import BLOCKS, EIGHTHS, lines
+from etholog.commands.output import _parts
 
 pytestmark = pytest.mark.slow
 
@@ -61,22 +62,53 @@ def test_colour_repeats_what_is_there_without_it(repository: Path, words: tuple[
 
 
 @pytest.mark.parametrize(
-    "words", [("latency", "courtship", "--by", "male"), ("duration",), ("duration", "--by", "male")]
+    ("words", "parts"),
+    [
+        (("latency", "courtship", "--by", "male"), 1),
+        (("latency", "courtship", "--by", "male", "--more"), 2),
+        (("duration",), 1),
+        (("duration", "--by", "male"), 1),
+        (("duration", "--by", "session"), 2),
+    ],
+    ids=lambda words: " ".join(words) if isinstance(words, tuple) else str(words),
 )
-def test_a_table_on_80_columns_holds_every_cell_and_no_broken_number(repository: Path, words: tuple[str, ...]) -> None:
+def test_a_table_on_80_columns_holds_every_cell_and_no_broken_number(
+    repository: Path, words: tuple[str, ...], parts: int
+) -> None:
     words = (*words, "--folder", "examples/season")
-    wide, narrow = (first_table(in_a_terminal(repository, *words, COLUMNS=columns)) for columns in ("250", "80"))
-    assert max(map(len, narrow.splitlines())) <= 80
-    characters, told = (sorted(re.sub(r"\s", "", text)) for text in (wide, narrow))
-    assert told == characters
+    wide, narrow = (tables(in_a_terminal(repository, *words, COLUMNS=columns)) for columns in ("250", "80"))
+    rows = [line.split()[0] for line in wide[0].splitlines()]  # what each part begins with
+    told = "".join(narrow[:parts])
+    assert max(map(len, told.splitlines())) <= 80
+    assert sorted(re.sub(r"\s", "", told)) == sorted(re.sub(r"\s", "", wide[0] + "".join(rows * (parts - 1))))
     numbers = re.compile(r"(?<=\s)[\d,]+\.\d+(?=\s)")
-    assert sorted(numbers.findall(narrow)) == sorted(numbers.findall(wide))
+    assert sorted(numbers.findall(told)) == sorted(numbers.findall(wide[0]))
 
 
-def first_table(shown: str) -> str:
+def tables(shown: str) -> list[str]:
+    """Return the rows of each table, without their heads."""
     lines = [line.rstrip() for line in COLOUR.sub("", shown).splitlines()]
-    rule = next(at for at, line in enumerate(lines) if "──" in line)
-    return "\n".join(lines[rule + 1 : lines.index("", rule)]) + "\n"
+    rules = [at for at, line in enumerate(lines) if "──" in line]
+    return ["\n".join(lines[rule + 1 : lines.index("", rule)]) + "\n" for rule in rules]
+
+
+@pytest.mark.parametrize(
+    ("widths", "room", "parts"),
+    [
+        ([8, 6, 6, 6], 40, [[0, 1, 2, 3]]),
+        ([8, 10, 10, 10], 30, [[0, 1], [0, 2], [0, 3]]),
+        ([8, 10, 5, 10], 30, [[0, 1, 2], [0, 3]]),
+        ([8, 30, 6], 30, [[0], [1], [0, 2]]),
+    ],
+)
+def test_a_table_that_would_break_words_is_printed_in_parts(
+    widths: list[int], room: int, parts: list[list[int]]
+) -> None:
+    columns = [["x" * width, "1"] for width in widths]
+    assert _parts(columns, [False] * len(widths), room) == parts
+    # Words may go into lines below each other; a number may not.
+    assert _parts([["a"], ["b c d"], ["e"]], [False, False, False], 9) == [[0, 1, 2]]
+    assert _parts([["a"], ["b c d"], ["e"]], [False, True, False], 9) == [[0], [1], [0, 2]]
 
 
 def test_a_title_is_as_wide_as_the_terminal_and_not_as_its_table(repository: Path) -> None:

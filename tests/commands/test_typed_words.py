@@ -31,8 +31,9 @@ def test_words_after_an_option_are_taken(tmp_path: Path) -> None:
     assert said(tmp_path, "F-1", "meal", "--on", "2026-11-26", "small") == 0
     assert main(["card", "--folder", str(tmp_path), "--on", "2026-11-27", "F-1", "meal", "--unsure", "large"]) == 0
     assert [meal.words for meal in animals.read(tmp_path).cards["F-1"].all("meal")] == ["small", "large"]
-    with pytest.raises(SystemExit):
+    with pytest.raises(SystemExit) as ended:
         said(tmp_path, "F-1", "meal", "--onn", "2026-11-26")
+    assert ended.value.code == 2
 
 
 def test_an_adult_of_a_few_millimetres_is_asked_about(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -12,10 +12,12 @@ from statsmodels.duration.survfunc import SurvfuncRight
 
 import etholog
 from etholog import figures
+from etholog.analysis.crossed import design_effect
 from etholog.analysis.outcome import funnel, outcomes, time_to_sac
 from etholog.base.refusal import Refusal
 from etholog.figures.flow import standing_out
 from etholog.season import Season
+from etholog.session.evidence import Evidence
 
 
 def found(figure: Figure, gid: str) -> list:
@@ -245,8 +247,15 @@ def test_the_agreement_is_its_table(second_record: tuple[Season, Season]) -> Non
     assert any(label.startswith("insertion, left  1 | 1") for label in labels)
 
 
-def test_the_funnel_is_its_table_and_no_limits_are_narrower_than_wilsons(season: Season) -> None:
-    steps = funnel(outcomes(season, date(2026, 11, 1)))
+def wilson(share: float, n: float) -> list[float]:
+    z2 = 1.959964**2
+    middle, half = share + z2 / (2 * n), np.sqrt(z2 * (share * (1 - share) / n + z2 / (4 * n**2)))
+    return [100 * (middle + s * half) / (1 + z2 / n) for s in (-1, 1)]
+
+
+def test_the_funnel_is_its_table_with_wilsons_limits_of_what_the_attempts_are_worth(season: Season) -> None:
+    attempts = outcomes(season, date(2026, 11, 1))
+    steps = funnel(attempts)
     figure = figures.funnel(steps)
     (dots,), (bars,) = found(figure, "share"), found(figure, "limits")
     np.testing.assert_allclose(dots.get_xdata(), 100 * steps["share"])
@@ -254,12 +263,19 @@ def test_the_funnel_is_its_table_and_no_limits_are_narrower_than_wilsons(season:
         np.testing.assert_allclose(segment[:, 0], [100 * row.low, 100 * row.high])
         if row.day == row.day:
             continue
-        # Wilson 1927: the p at which the score test has |z| = 1.96. Attempts of one animal are worth fewer.
-        n, p, z2 = row.of, row.reached / row.of, 1.959964**2
-        middle, half = p + z2 / (2 * n), np.sqrt(z2 * (p * (1 - p) / n + z2 / (4 * n**2)))
-        low, high = (100 * (middle + s * half) / (1 + z2 / n) for s in (-1, 1))
-        assert segment[0, 0] <= low + 1e-4
-        assert segment[1, 0] >= high - 1e-4
+        # Wilson 1927: the p at which the score test has |z| = 1.96. Attempts of one animal are worth fewer, unless all
+        # came to the same.
+        plain = wilson(row.reached / row.of, row.of)
+        if row.reached == row.of:
+            np.testing.assert_allclose(segment[:, 0], plain, atol=1e-4)
+        else:
+            came = attempts[attempts["watched"]]["evidence"] >= Evidence.CLASP
+            of = attempts[attempts["watched"]]
+            animals = (pd.factorize(of[name])[0] for name in ("males", "female"))
+            worth = row.of / design_effect(came.to_numpy(), *animals)
+            assert worth < row.of
+            np.testing.assert_allclose(segment[:, 0], wilson(row.reached / row.of, worth), atol=1e-4)
+            assert segment[0, 0] < plain[0] < plain[1] < segment[1, 0]
     labels = [text.get_text() for text in figure.axes[0].get_yticklabels()]
     assert labels[-2] == f"sac by day {steps['day'].iloc[-2]:.0f}"
     shown = [found(figure, f"count:{at}")[0].get_text() for at in range(len(steps))]

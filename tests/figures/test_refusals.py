@@ -1,7 +1,6 @@
-"""A figure refuses what is not its table in one line, and each says what it takes."""
+"""A figure refuses what is not its table in one line."""
 
 import inspect
-import re
 from typing import Any
 
 import numpy as np
@@ -36,10 +35,3 @@ def test_a_season_and_something_else_is_no_pair(season: Season) -> None:
 def test_pictures_want_a_title_each() -> None:
     with pytest.raises(Refusal, match="2 pictures and 1 titles"):
         figures.contact_sheet([np.zeros((3, 4, 3), np.uint8)] * 2, ["0:12"], 2)
-
-
-@pytest.mark.parametrize("name", DRAWN)
-def test_a_figure_is_told_whole(name: str) -> None:
-    said = inspect.getdoc(getattr(figures, name)) or ""
-    assert re.findall(r"^(\w+)\n-+$", said, re.MULTILINE) == ["Parameters", "Returns", "Raises"]
-    assert ">>> import etholog" in said

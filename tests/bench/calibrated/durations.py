@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from etholog.analysis import crossed
-from etholog.analysis.contrast import compared
+from etholog.analysis.contrast import Measure, compared
 from etholog.analysis.crossed import crossing
 from tests.bench.calibrated.answers import SHUFFLES, Answers, Cell, Random, drawn, held, rejected
 from tests.bench.simulated import Floats, Ints, Plan, Sessions, mean_over, sessions
@@ -64,19 +64,9 @@ def palps(random: Random, plan: Plan) -> Answers:
 def two_rates(random: Random, plan: Plan, each: tuple[int, int], apart: float) -> Answers:
     """`--compare` of two males: the ratio of their rates, shares and bouts, and p where they are alike."""
     second = np.repeat([0, 1], each)
-    effect = np.where(second, math.log(apart), 0.0) + random.normal(0, plan.female_sd, len(second))
-    met = Sessions(second, np.arange(len(second)), effect, np.zeros(len(second)))
-    frame = pd.DataFrame({"male": second, "female": met.female})
-    answers: dict[str, float | None] = {}
-    for measure, (above, below) in _measures(random, met).items():
-        found = compared(frame, above, below, second, [0, 1], "male", measure, within="none", permutations=SHUFFLES)  # type: ignore[arg-type]
-        if len(found.pairs):
-            answers[f"ratio of two males, {measure}"] = held(
-                float(found.pairs["low"].iloc[0]), apart, float(found.pairs["high"].iloc[0])
-            )
-        if apart == 1:
-            answers[f"p, two males' {measure}"] = rejected(found.p)
-    return answers
+    of_female = random.normal(0, plan.female_sd, len(second))
+    met = Sessions(second, np.arange(len(second)), np.zeros(len(second)), of_female)
+    return _compared(random, met, second, "male", "two males", apart, within="none")
 
 
 def kinds(random: Random, plan: Plan, first: int, apart: float) -> Answers:
@@ -105,14 +95,20 @@ def males(random: Random, plan: Plan) -> Answers:
     return {"p, males' rate": rejected(found.p), "p, pairs of males' rate, any after Holm": rejected(least)}
 
 
-def _compared(random: Random, met: Sessions, second: Ints, by: str, of: str, apart: float) -> Answers:
+def _compared(
+    random: Random, met: Sessions, second: Ints, by: str, of: str, apart: float, within: str | None = None
+) -> Answers:
+    """Compare what differs `apart`-fold between the two groups, and ask whether the limits hold it."""
     frame = pd.DataFrame({"male": met.male, "female": met.female, by: second})
     answers: dict[str, float | None] = {}
     if len(np.unique(second)) < 2:
         return answers
     shifted = Sessions(met.male, met.female, met.of_male + math.log(apart) * second, met.of_female)
     for measure, (above, below) in _measures(random, shifted).items():
-        found = compared(frame, above, below, second, [0, 1], by, measure, permutations=SHUFFLES, seed=drawn(random))  # type: ignore[arg-type]
+        found = compared(
+            frame, above, below, second, [0, 1], by, measure, within=within, permutations=SHUFFLES,
+            seed=drawn(random),
+        )  # fmt: skip
         answers[f"ratio of {of}, {measure}"] = held(
             float(found.pairs["low"].iloc[0]), apart, float(found.pairs["high"].iloc[0])
         )
@@ -127,7 +123,7 @@ def _counts(random: Random, met: Sessions) -> tuple[Floats, Floats]:
     return watched, random.poisson(rate * watched).astype(float)
 
 
-def _measures(random: Random, met: Sessions) -> dict[str, tuple[Floats, Floats]]:
+def _measures(random: Random, met: Sessions) -> dict[Measure, tuple[Floats, Floats]]:
     """Return, above and below the line of the ratio, what differs between sessions by their effects."""
     watched, count = _counts(random, met)
     share = 0.05 * np.exp(met.effect + random.normal(0, NOISE, len(met)))  # rare enough to be as large as it likes

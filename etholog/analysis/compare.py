@@ -17,7 +17,6 @@ from etholog.base.refusal import Refusal
 
 PAIRED_AT_MOST = 25  # groups: beyond, a table of pairs is read by nobody
 QUANTILES = {"median": 0.5, "q25": 0.25, "q75": 0.75}
-MEDIAN_LEAST = 4  # sessions for log-log limits: with 3 they cover 86 % where all of them ended with the event
 TAIL = 0.025
 ANIMALS_LEAST = 4  # in each group; with fewer, more variation among them can pass for a difference
 
@@ -261,14 +260,14 @@ def _quantiles(time: survival.Floats, occurred: survival.Bools) -> dict[str, obj
     """Return the median and the quartiles of sessions that each count for themselves, with log-log limits."""
     curve = survival.kaplan_meier(time, occurred)
     found: dict[str, object] = {}
-    limited = len(time) >= MEDIAN_LEAST
+    limited = len(time) >= survival.LIMITS_LEAST
     for name, q in QUANTILES.items():
         value, low, high = survival.quantile(curve, q)
         if name == "q25" and (1 - q) ** len(time) > TAIL:
             low = 0.0  # so few sessions may all miss the first quarter
         found[f"{name}_s"] = value
         found[f"{name}_low_s"], found[f"{name}_high_s"] = (low, high) if limited else (np.nan, np.nan)
-    return found | {"why": "" if limited else f"no limits: under {MEDIAN_LEAST} sessions"}
+    return found | {"why": "" if limited else f"no limits: under {survival.LIMITS_LEAST} sessions"}
 
 
 def _weighed(

@@ -17,6 +17,8 @@ from typing import Any, Literal, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from etholog.analysis.survival import t_quantile
+
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 Ints = NDArray[np.integer[Any]]
@@ -142,7 +144,7 @@ def median(time: Floats, ended: Bools, who: Crossing) -> Estimate:
         return found
     if not len(curve.at):
         return replace(found, why="no end was seen")
-    inside = curve.not_rejected(_student(_df(who)))
+    inside = curve.not_rejected(t_quantile(0.975, _df(who)))
     low = curve.first(lambda at: inside(at) | (curve.share[at] < 0.5))
     high = curve.first(lambda at: ~inside(at) & (curve.share[at] < 0.5))
     if low == high:
@@ -297,14 +299,8 @@ def _limits(found: Estimate, scale: Scale, se: float, df: float, note: str) -> E
         return replace(found, why="all are alike")
     value = found.value
     if scale == "log":
-        factor = np.exp(_student(df) * se / value)
+        factor = np.exp(t_quantile(0.975, df) * se / value)
         return replace(found, low=value / float(factor), high=value * float(factor), note=note)
-    odds, half = np.log(value / (1 - value)), _student(df) * se / (value * (1 - value))
+    odds, half = np.log(value / (1 - value)), t_quantile(0.975, df) * se / (value * (1 - value))
     low, high = (float(1 / (1 + np.exp(-end))) for end in (odds - half, odds + half))
     return replace(found, low=low, high=high, note=note)
-
-
-def _student(df: float) -> float:
-    from scipy.special import stdtrit
-
-    return float(stdtrit(df, 0.975))

@@ -103,12 +103,7 @@ def hazards(
     table = pd.DataFrame(np.nan, design.columns, ["ratio", "low", "high", "coef", "se", "naive_se", "p"])
     table.index.name = "term"
     why = _impossible(design, events, cluster, clusters)
-    data = cox.Data(
-        rows[entry].to_numpy(float) if entry else np.full(len(rows), -np.inf),
-        rows["latency_s"].to_numpy(float), rows["occurred"].to_numpy(bool),
-        pd.factorize(rows[within].astype(object))[0] if within else np.zeros(len(rows), dtype=np.intp),
-        design.to_numpy(float),
-    )  # fmt: skip
+    data = data_of(rows, design, within, entry)
     fitted = None if why else cox.fit(data, ties)
     terms = np.array(design.columns, dtype=object)
     lost = () if fitted is None else tuple(map(str, terms[np.isnan(fitted.coef)]))
@@ -175,6 +170,16 @@ def design_of(rows: pd.DataFrame, columns: list[str]) -> tuple[pd.DataFrame, lis
             parts.append(dummies.iloc[:, 1:])
             against += [str(name).partition(": ")[2] for name in dummies.columns[:1]]
     return pd.concat(parts, axis=1), against
+
+
+def data_of(rows: pd.DataFrame, design: pd.DataFrame, within: str | None, entry: str | None = None) -> cox.Data:
+    """Return the sessions as `cox` takes them, with the terms of `design_of`."""
+    return cox.Data(
+        rows[entry].to_numpy(float) if entry else np.full(len(rows), -np.inf),
+        rows["latency_s"].to_numpy(float), rows["occurred"].to_numpy(bool),
+        pd.factorize(rows[within].astype(object))[0] if within else np.zeros(len(rows), dtype=np.intp),
+        design.to_numpy(float),
+    )  # fmt: skip
 
 
 def _impossible(design: pd.DataFrame, events: int, cluster: str, clusters: int) -> str:

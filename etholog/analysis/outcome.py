@@ -83,8 +83,8 @@ def _evenings(season: Season) -> pd.DataFrame:
     table["palps"] = grouped["qualifier"].nunique().reindex(table.index, fill_value=0)
     without = [of for of, kept in season.ethograms.items() if kept.missing("insertion")]
     unknown = sessions["ethogram"].isin(without).to_numpy()
-    columns = ["insertions", "insertion_s", "palps"]
-    table[columns] = table[columns].astype(float).mask(np.repeat(unknown[:, None], len(columns), axis=1))
+    counted = ["insertions", "insertion_s", "palps"]
+    table[counted] = table[counted].astype(float).mask(np.repeat(unknown[:, None], len(counted), axis=1))
     times = courtship(season).set_index("session")
     came = times[times["occurred"]]["latency_s"]
     came.index = came.index.astype(str)

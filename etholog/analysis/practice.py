@@ -12,6 +12,7 @@ from etholog.analysis import begun, columns
 from etholog.animals import Animals
 from etholog.animals.attempts import Attempt, by_female
 from etholog.animals.card import Entry
+from etholog.base import notebook
 from etholog.base.dates import Day
 from etholog.base.refusal import Refusal
 from etholog.base.text import nearest
@@ -33,8 +34,6 @@ class Practice:
     sentence: str
 
     def _repr_html_(self) -> str:
-        from etholog.base import notebook
-
         return notebook.html(self.sentence, self.table)
 
 

@@ -8,7 +8,7 @@ import pandas as pd
 
 from etholog.analysis import cox
 from etholog.analysis.columns import latencies, words
-from etholog.analysis.hazard import design_of
+from etholog.analysis.hazard import data_of, design_of
 
 
 def proportional(times: pd.DataFrame, by: str | Sequence[str], within: str | None = None) -> pd.DataFrame:
@@ -42,11 +42,7 @@ def proportional(times: pd.DataFrame, by: str | Sequence[str], within: str | Non
     rows = times.dropna(subset=[*columns, *([within] if within else [])])
     design, _ = design_of(rows, columns)
     found = pd.DataFrame(np.nan, pd.Index(design.columns, name="term"), ["early", "late", "chi_squared"])
-    data = cox.Data(
-        np.full(len(rows), -np.inf), rows["latency_s"].to_numpy(float), rows["occurred"].to_numpy(bool),
-        pd.factorize(rows[within].astype(object))[0] if within else np.zeros(len(rows), dtype=np.intp),
-        design.to_numpy(float),
-    )  # fmt: skip
+    data = data_of(rows, design, within)
     if not data.event.any() or design.empty:
         return found
     coef = cox.fit(data).coef

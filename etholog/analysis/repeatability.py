@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from etholog.analysis import columns, cox
 from etholog.analysis.compare import test
+from etholog.analysis.survival import normal_quantile, t_quantile
 from etholog.base import notebook
 
 Floats = NDArray[np.float64]
@@ -288,7 +289,7 @@ class _Linear:
         own = np.equal.outer(np.arange(len(names)), self.label).astype(np.float64)
         effect = r * own @ inverse @ (self.values - self.design @ coef)
         left = r * variance * (1 - r * np.diag(own @ inverse @ own.T))
-        half = 1.959963984540054 * np.sqrt(np.maximum(left, 0.0))
+        half = normal_quantile(0.975) * np.sqrt(np.maximum(left, 0.0))
         told = {
             "sessions": np.bincount(self.label),
             "typical": middle + effect,
@@ -375,9 +376,7 @@ def _enough(label: Labels) -> bool:
 def _cut(males: int) -> float:
     """Return how far the log likelihood may fall: half the square of t, and not of the normal quantile, which 8 males
     with a repeatability of .58 would be covered by in 90 %."""
-    from scipy.special import stdtrit
-
-    return float(stdtrit(males - 1, 0.975)) ** 2 / 2
+    return t_quantile(0.975, males - 1) ** 2 / 2
 
 
 def _models(found: dict[str, Profile]) -> pd.DataFrame:

@@ -19,6 +19,7 @@ from etholog.base.refusal import Refusal
 from etholog.season import Season
 
 SMALL_EXPECTED = 5.0
+ALPHA = 0.05
 ACTORS = ("male", "female", "pair", "keeper")
 POOLED = " If the same animals come again and again, pooling them makes p too small."
 
@@ -51,6 +52,14 @@ class Transitions:
 
     def _repr_html_(self) -> str:
         return notebook.html(self.sentence, self.counts, self.long())
+
+    @property
+    def certain(self) -> pd.DataFrame:
+        """Which cells differ from chance for sure: p after Holm under .05, of the shuffles where there are some, else
+        of the residual where at least 5 were expected."""
+        if self.p_shuffled_holm is not None:
+            return self.p_shuffled_holm < ALPHA
+        return (self.p_holm < ALPHA) & ~self.small
 
     def long(self) -> pd.DataFrame:
         """Return one row for each transition that was seen: first, next, count, probability, expected, residual,

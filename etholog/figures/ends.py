@@ -1,13 +1,13 @@
 """What came first, and by when: the share that has come to each of several ends."""
 
+from itertools import cycle
+
 import numpy as np
 import pandas as pd
 
 from etholog.analysis import columns
 from etholog.base.refusal import Refusal
-from etholog.figures.style import ACTORS, GROUPS, ReproducibleFigure, Size, minutes, nothing, plain, plate, rules
-
-_LOOKS = (*GROUPS, *ACTORS.values())
+from etholog.figures.style import GROUPS_AND_MORE, ReproducibleFigure, Size, minutes, nothing, plain, plate, rules
 
 
 def ends(shares: pd.DataFrame, size: Size = "page") -> ReproducibleFigure:
@@ -43,7 +43,7 @@ def ends(shares: pd.DataFrame, size: Size = "page") -> ReproducibleFigure:
         axes = figure.subplots()
         at = np.concatenate([[0.0], shares.index.to_numpy(dtype=float)])
         end = at[-1] * 1.03
-        for cause, look in zip(causes, _LOOKS, strict=False):
+        for cause, look in zip(causes, cycle(GROUPS_AND_MORE), strict=False):
             share = np.concatenate([[0.0], shares[cause].to_numpy(dtype=float)])
             x, y = np.append(at, end), np.append(share, share[-1])
             axes.step(

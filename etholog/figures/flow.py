@@ -25,8 +25,7 @@ def flow(
 
     A node's area is the state's share of the time watched (events, which take no time, have the least). An arrow's
     width, and the figure at it, is how often the first is followed by the next; drawn are those with an adjusted
-    residual of at least 1.96 that came three times or more, dashed where Holm's p is 0.05 or more or the expected
-    count under 5.
+    residual of at least 1.96 that came three times or more, dashed where it may be chance (`Transitions.certain`).
 
     Parameters
     ----------
@@ -79,7 +78,7 @@ def standing_out(found: Transitions) -> list[tuple[str, str, float, bool]]:
             r["first"],
             r["next"],
             float(r["probability"]),
-            bool(r["p_holm"] < 0.05 and not found.small.at[r["first"], r["next"]]),
+            bool(found.certain.at[r["first"], r["next"]]),
         )
         for r in kept.to_dict("records")
     ]

@@ -1,9 +1,11 @@
 """How the chance to see a difference grows with males and sessions."""
 
+from itertools import cycle
+
 import pandas as pd
 
 from etholog.analysis import columns
-from etholog.figures.style import GROUPS, ReproducibleFigure, Size, nothing, plain, plate, rules
+from etholog.figures.style import GROUPS_AND_MORE, ReproducibleFigure, Size, nothing, plain, plate, rules
 
 QUESTIONS = {
     "within": "changed from session to session",
@@ -41,7 +43,7 @@ def power(table: pd.DataFrame, size: Size = "page") -> ReproducibleFigure:
         figure = plate(size, 2.5)
         panels = figure.subplots(1, len(QUESTIONS), sharey=True)
         for axes, (question, title) in zip(panels, QUESTIONS.items(), strict=True):
-            for look, (sessions, rows) in zip(GROUPS, table.groupby("sessions"), strict=False):
+            for look, (sessions, rows) in zip(cycle(GROUPS_AND_MORE), table.groupby("sessions"), strict=False):
                 ends = rows.groupby("males")[question].agg(["min", "max"])
                 axes.fill_between(ends.index, ends["min"], ends["max"], color=look.colour, alpha=0.2, linewidth=0)
                 for end in ("min", "max"):

@@ -52,6 +52,9 @@ ACTORS = {
 # Groups have colours of Okabe & Ito 2008 that no actor has.
 GROUPS = (Look(INK, "", "-"), Look("#e69f00", "/////", "--"), Look("#56b4e9", "-----", "-."))
 
+GROUPS_AND_MORE = (*GROUPS, *ACTORS.values())  # for more than three lines; beyond these they come again
+
+
 _RULES: dict[Any, Any] = {
     "font.family": "DejaVu Sans",  # it comes with matplotlib, so it is the same everywhere
     "font.size": 8,

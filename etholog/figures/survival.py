@@ -31,9 +31,10 @@ Floats = NDArray[np.float64]
 def survival(times: pd.DataFrame, by: str | None = None, size: Size = "page") -> ReproducibleFigure:
     """Return a picture of how many are still waiting: Kaplan & Meier's curve (1958).
 
-    Bands are pointwise log-log limits of 95 %, where each session of the group counts for itself (several sessions
-    of one male are not as many males); upright ticks are censored sessions, and beneath each time stands how many
-    were still at risk. Up to three groups share a panel; more have one each, with the others in grey behind.
+    Bands are pointwise log-log limits of 95 %, where the group has four sessions or more and each counts for itself
+    (several sessions of one male are not as many males); upright ticks are censored sessions, and beneath each time
+    stands how many were still at risk. Up to three groups share a panel; more have one each, with the others in grey
+    behind.
 
     Parameters
     ----------
@@ -131,7 +132,7 @@ def _curve(axes: Axes, rows: pd.DataFrame, look: Look, name: str, limits: bool) 
         zorder=3,
         gid=f"curve:{name}",
     )
-    if len(table) and limits:
+    if len(table) and limits and len(rows) >= measure.LIMITS_LEAST:
         edges = np.append(at, time.max())
         low, high = (np.append(table[c].to_numpy(), table[c].to_numpy()[-1]) for c in ("low", "high"))
         axes.fill_between(

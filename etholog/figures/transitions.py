@@ -17,8 +17,8 @@ STRONG = 0.6  # of the scale: beyond it black on the colour is hard to read
 def transitions(found: Transitions, named: Mapping[str, str] | None = None, size: Size = "page") -> ReproducibleFigure:
     """Return a picture of what follows what: first behaviours down, next ones across, counts in the cells.
 
-    Orange and bold: more often than chance, purple: more seldom; a star marks p < 0.05 after Holm where the expected
-    count is at least 5. Hatched cells can't be; empty ones never came.
+    Orange and bold: more often than chance, purple: more seldom; a star marks what is hardly chance
+    (`Transitions.certain`). Hatched cells can't be; empty ones never came.
 
     Parameters
     ----------
@@ -78,8 +78,8 @@ def transitions(found: Transitions, named: Mapping[str, str] | None = None, size
 
 
 def _cells(axes: Axes, found: Transitions, most: float, points: float) -> None:
-    counts, residuals, p = (frame.to_numpy(dtype=float) for frame in (found.counts, found.residuals, found.p_holm))
-    sure = (p < 0.05) & ~found.small.to_numpy(dtype=bool)
+    counts, residuals = (frame.to_numpy(dtype=float) for frame in (found.counts, found.residuals))
+    sure = found.certain.to_numpy(dtype=bool)
     row, column = np.nonzero(np.isnan(counts))
     how = {"facecolor": "none", "edgecolor": RULE, "hatch": "//////", "linewidth": 0}
     bars(axes, column, np.ones(len(column)), row, 1, "impossible", **how)

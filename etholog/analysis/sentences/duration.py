@@ -6,7 +6,7 @@ from typing import Any
 import pandas as pd
 
 from etholog.analysis.contrast import Contrast
-from etholog.analysis.sentences.parts import chance, least_to_most, many, percent, seconds
+from etholog.analysis.sentences.parts import capital, chance, least_to_most, many, percent, seconds
 from etholog.season import Season
 
 LONGEST = 3
@@ -17,11 +17,8 @@ RESTS = (
     "They are {males} and {females}. In brackets: from where to where the share of such animals may lie (95 % limits)."
 )
 BARE = "They are {males} and {females}: too few to say how near these shares are to those of other animals."
-APART = (
-    "{label}: from {low} of the time ({least}) to {high} ({most}), with {sessions} each. Whether that is more than"
-    " chance: etholog duration --compare share --of {code} --by {by}"
-)
-
+APART = "{label}: from {low} of the time ({least}) to {high} ({most}), with {sessions} each."
+WHETHER = " Whether that is more than chance: etholog duration --compare share --of {code} --by {by}"
 
 GROUPS = "{label}: from {low} in {least} to {high} in {most} ({what})."
 MEASURES = {
@@ -35,13 +32,13 @@ def of_contrast(found: Contrast, label: str) -> list[str]:
     """Return where it is most and least, and whether the difference may be chance."""
     groups = found.table[found.table["value"].notna()]
     if len(groups) < 2:
-        return [NOTHING.format(label=_capital(label))]
+        return [NOTHING.format(label=capital(label))]
     ordered = groups["value"].sort_values(kind="stable")
     (low, least), (high, most) = ((name, float(ordered[name])) for name in (ordered.index[0], ordered.index[-1]))
     shown = MEASURES[found.measure].format
     sessions = least_to_most(int(groups["sessions"].min()), int(groups["sessions"].max()), "session")
     first = GROUPS.format(
-        label=_capital(label), low=shown(least), least=low, high=shown(most), most=high,
+        label=capital(label), low=shown(least), least=low, high=shown(most), most=high,
         what=WHAT[found.measure],
     )  # fmt: skip
     return [first, chance(found.p, found.smallest_p, sessions)]
@@ -80,9 +77,10 @@ def _apart(season: Season, states: pd.DataFrame, by: str, labels: Mapping[str, s
         .reindex(counts.index, fill_value=0.0)
     )
     low, high = own.idxmin(), own.idxmax()
+    said = APART if counts.max() == 1 else APART + WHETHER  # sessions one by one have nothing to be compared by
     return [
-        APART.format(
-            label=_capital(labels.get(str(code), str(code))), low=percent(own[low]), least=low, high=percent(own[high]),
+        said.format(
+            label=capital(labels.get(str(code), str(code))), low=percent(own[low]), least=low, high=percent(own[high]),
             most=high, sessions=least_to_most(int(counts.min()), int(counts.max()), "session"), code=code, by=by,
         )
     ]  # fmt: skip
@@ -92,7 +90,3 @@ def _share(row: Mapping[Any, Any], labels: Mapping[str, str]) -> str:
     code, share, low, high = (row[name] for name in ("behaviour", "share", "share_low", "share_high"))
     limits = "" if low != low else f" ({percent(low)} to {percent(high)})"
     return f"{labels.get(str(code), str(code))} {percent(share)}{limits}"
-
-
-def _capital(label: str) -> str:
-    return label[:1].upper() + label[1:]

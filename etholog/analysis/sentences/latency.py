@@ -5,7 +5,7 @@ import math
 import pandas as pd
 
 from etholog.analysis.compare import Comparison
-from etholog.analysis.sentences.parts import chance, least_to_most, many, seconds
+from etholog.analysis.sentences.parts import capital, chance, least_to_most, many, seconds
 from etholog.analysis.survival import kaplan_meier, quantile
 
 NAMED_AT_MOST = 8  # groups named one by one; of more, the quickest and the slowest
@@ -25,29 +25,6 @@ ENDS = (
 )
 NO_HALF = "It came in fewer than half of the sessions watched so long: {names}."
 NO_TIME = "{label}: in no group did it come in half of the sessions."
-ONE = "{label}: it came in none of {sessions}."
-HALF = "{label}: it came in {came} of {sessions}, in half of all within {median}."
-FEW = "{label}: it came in {came} of {sessions}, too few to say by when it comes in half of all."
-RESTS = (
-    "A session without it counts for as long as somebody watched. They are {males} and {females}; others may differ."
-)
-
-TIMES = "{label}: in half of the sessions it came within: {times} (in brackets: in how many it came)."
-ENDS = (
-    "{label}, {groups} groups: half of the sessions of {quickest} had it within {soonest}, those of {slowest} within"
-    " {latest}."
-)
-NO_HALF = "It came in fewer than half of the sessions watched so long: {names}."
-NO_TIME = "{label}: in no group did it come in half of the sessions."
-CHANCE = (
-    "With {sessions} each, such differences may still be chance: chance alone gives as large ones {often}"
-    " (p = {p:.2g})."
-)
-SELDOM = (
-    "Chance alone seldom gives such differences, {often} (p = {p:.2g}): the groups are not all alike. It does not say"
-    " which differ."
-)
-TOO_FEW = "With {sessions} each, nobody can tell from these whether they differ by more than chance."
 ONE = "There is one group alone: nothing to compare."
 PAIR = "Each two tested by themselves, these differ: {pairs}."
 
@@ -57,13 +34,13 @@ def of_sessions(times: pd.DataFrame) -> list[str]:
     label, count, came = times.attrs["label"], len(times), int(times["occurred"].sum())
     sessions = many(count, "session")
     if not count:
-        return [NO_RISK.format(label=_capital(label))]
+        return [NO_RISK.format(label=capital(label))]
     if not came:
-        return [NONE.format(label=_capital(label), sessions=sessions)]
+        return [NONE.format(label=capital(label), sessions=sessions)]
     median = quantile(kaplan_meier(times["latency_s"].to_numpy(dtype=float), times["occurred"].to_numpy(dtype=bool)))[0]
     said = FEW if math.isnan(median) else HALF
     first = said.format(
-        label=_capital(label), came=came, sessions=sessions, median=seconds(median) if median == median else ""
+        label=capital(label), came=came, sessions=sessions, median=seconds(median) if median == median else ""
     )
     animals = [many(int(times[name].nunique()), name) for name in ("male", "female")]
     return [first, RESTS.format(males=animals[0], females=animals[1])]
@@ -73,7 +50,7 @@ def of_groups(found: Comparison, label: str) -> list[str]:
     """Return how soon it came in each group, and whether the difference may be chance."""
     if not len(found.table):
         return [found.sentence]
-    return [*_times(found.table, _capital(label)), *_chance(found)]
+    return [*_times(found.table, capital(label)), *_chance(found)]
 
 
 def _times(groups: pd.DataFrame, label: str) -> list[str]:
@@ -107,7 +84,3 @@ def _chance(found: Comparison) -> list[str]:
             PAIR.format(pairs=", ".join(f"{a} and {b}" for a, b in zip(apart["first"], apart["second"], strict=True)))
         )
     return said
-
-
-def _capital(label: str) -> str:
-    return label[:1].upper() + label[1:]

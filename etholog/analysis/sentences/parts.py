@@ -24,6 +24,11 @@ def many(count: int, one: str) -> str:
     return f"{count:,} {one}" if count == 1 else f"{count:,} {one}s"
 
 
+def capital(label: str) -> str:
+    """Return a label as a sentence begins with it."""
+    return label[:1].upper() + label[1:]
+
+
 def least_to_most(least: int, most: int, one: str) -> str:
     """Return a range of counts with its thing.
 

@@ -12,7 +12,6 @@ from etholog.analysis.transition import Transitions
 from etholog.season import Season
 
 SHOWN = 3
-ALPHA = 0.05
 
 NOTHING = "Nothing followed anything: there is nothing to count."
 OFTEN = "More often than chance would have it: {pairs}."
@@ -29,10 +28,9 @@ def of_season(season: Season, found: Transitions, labels: Mapping[str, str]) -> 
     if not len(long):
         return [NOTHING]
     totals = long.groupby("first")["count"].sum()
-    p = long["p_shuffled_holm"] if "p_shuffled_holm" in long.columns else long["p_holm"]
-    shuffled = "p_shuffled_holm" in long.columns
-    certain = (p < ALPHA) & (long["residual"] > 0) & (shuffled | ~long["few"]) & (long["next"] != sequence.NOTHING)
-    standing = long[certain].head(SHOWN)
+    often = long[(long["residual"] > 0) & (long["next"] != sequence.NOTHING)]
+    sure = [bool(found.certain.at[row["first"], row["next"]]) for row in often.to_dict("records")]
+    standing = often[sure].head(SHOWN)
     if len(standing):
         first = OFTEN.format(pairs="; ".join(_pair(PAIR, row, totals, labels) for row in standing.to_dict("records")))
     elif long["expected"].notna().any():

@@ -6,7 +6,6 @@ from datetime import date
 from functools import cached_property
 from pathlib import Path
 
-from etholog import session
 from etholog.animals import card, naming
 from etholog.animals.card import Card
 from etholog.animals.groups import Group, group_of
@@ -18,8 +17,8 @@ from etholog.base.refusal import Finding, Refusal
 from etholog.base.text import nearest
 from etholog.base.workspace import workspace as meant_by
 from etholog.ethogram import NEEDED, Ethogram
-from etholog.session import closing, endings, log
-from etholog.session.evidence import Evidence, evidence
+from etholog.session import closing, digest, endings
+from etholog.session.evidence import Evidence
 from etholog.session.record import Scalar
 
 
@@ -264,35 +263,26 @@ def _by_date(pairings: list[Pairing]) -> list[Pairing]:
 
 
 def _from_sessions(folder: Path, known: Animals) -> tuple[list[Pairing], list[Finding]]:
-    pairings: list[Pairing] = []
-    names, findings = files.listed(folder)
-    read: list[session.Session] = []
-    for name in names:
-        try:
-            one = session.read(folder / name)
-        except Refusal as refusal:
-            findings += refusal.findings
-            continue
-        if not one.is_accident:
-            read.append(one)
-    for at in session.counted_once((one.id, one.header.get("record_of")) for one in read):
-        one = read[at]
-        reached = evidence(one.ethogram, one.fold.bouts)
-        if reached == Evidence.UNTOLD:
-            findings.append(Finding("what was recorded can't be told", one.ethogram.missing(*NEEDED), one.path))
-        pairing = Pairing(
-            known.id_of(one.header["male"]),
-            known.id_of(one.header["female"]),
-            Day.of(one.began.date()),
-            one.header["species"],
-            one.path,
-            str(one.fold.outcome.get("ended") or ""),
-            reached,
+    told, findings = digest.read(folder)
+    for one in told:
+        if one.evidence == Evidence.UNTOLD:
+            lacking = one.ethogram.missing(*NEEDED)
+            findings.append(Finding("what was recorded can't be told", lacking, folder / one.name))
+    pairings = [
+        Pairing(
+            known.id_of(one.male),
+            known.id_of(one.female),
+            Day.of(one.on),
+            one.species,
+            folder / one.name,
+            str(one.answers.get("ended") or ""),
+            one.evidence,
             one.ethogram,
-            len(log.strikes(one)),
-            one.fold.outcome,
+            one.strikes,
+            one.answers,
         )
-        pairings.append(pairing)
+        for one in told
+    ]
     return pairings, findings
 
 

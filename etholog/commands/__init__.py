@@ -7,12 +7,9 @@ import io
 import os
 import sys
 from collections.abc import Collection, Sequence
-from pathlib import Path
 
 from etholog import __version__
-from etholog.base.refusal import Refusal
 from etholog.base.text import nearest, visible
-from etholog.base.workspace import workspace
 
 # In the order of a keeper's year: prepare, watch, follow, learn, show.
 COMMANDS = {
@@ -99,14 +96,9 @@ def main(argv: Sequence[str] | None = None) -> int:
         parser.print_help()
         return 0
     try:
-        if isinstance(folder := getattr(args, "folder", None), Path) and (remark := workspace(folder).remark):
-            print(visible(remark), file=sys.stderr)
+        _remark(args)
         done: int = importlib.import_module("etholog.commands.home").run() if args.command is None else args.run(args)
         sys.stdout.flush()
-    except Refusal as refusal:
-        for line in str(refusal).splitlines():
-            print(visible(line), file=sys.stderr)
-        return 2
     except BrokenPipeError:
         # Whoever read us (`| head`) has seen enough; Python would complain once more at its exit.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
@@ -118,9 +110,29 @@ def main(argv: Sequence[str] | None = None) -> int:
     except UnicodeEncodeError as error:
         print(visible(f"{error.object}: holds what no name or text can carry here; change it"), file=sys.stderr)
         return 2
+    except ValueError as refusal:
+        from etholog.base.refusal import Refusal  # here, since data classes cost --help a quarter of its time
+
+        if not isinstance(refusal, Refusal):
+            raise
+        for line in str(refusal).splitlines():
+            print(visible(line), file=sys.stderr)
+        return 2
     except KeyboardInterrupt:
         return 130
     return done
+
+
+def _remark(args: argparse.Namespace) -> None:
+    """Say what folder is taken for the workspace, where that is not the one that was named."""
+    if getattr(args, "folder", None) is None:
+        return
+    from pathlib import Path
+
+    from etholog.base.workspace import workspace
+
+    if isinstance(args.folder, Path) and (remark := workspace(args.folder).remark):
+        print(visible(remark), file=sys.stderr)
 
 
 class _Help(argparse.RawDescriptionHelpFormatter):

@@ -6,7 +6,6 @@ import sys
 from etholog.base.refusal import Refusal
 from etholog.base.shipped import folder
 from etholog.base.text import nearest
-from etholog.ethogram.own_keys import Where, rows
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -44,12 +43,14 @@ def run(args: argparse.Namespace) -> int:
 
 def _page(name: str) -> str:
     text = (folder("help") / f"{name}.md").read_text(encoding="utf-8")
-    if name == "keys":
-        for where in Where:
-            text = text.replace(f"{{{(where.name or '').lower()}}}", _key_table(where))
+    return _with_keys(text) if name == "keys" else text
+
+
+def _with_keys(text: str) -> str:
+    from etholog.ethogram.own_keys import Where, rows  # here, since no other page needs the models of an ethogram
+
+    for where in Where:
+        keys = [f"| {called} | {long} |" for called, _, long in rows(where) if long]
+        table = "\n".join(("| key | what it does |", "|---|---|", *keys))
+        text = text.replace(f"{{{(where.name or '').lower()}}}", table)
     return text
-
-
-def _key_table(where: Where) -> str:
-    keys = [f"| {called} | {long} |" for called, _, long in rows(where) if long]
-    return "\n".join(("| key | what it does |", "|---|---|", *keys))

@@ -13,6 +13,7 @@ from etholog.animals import Animals, naming
 from etholog.animals.naming import Names
 from etholog.base import files as files_
 from etholog.base import notebook
+from etholog.base.cache import pays, stamp
 from etholog.base.refusal import Finding, Refusal
 from etholog.base.workspace import SESSIONS, is_folder, root_of
 from etholog.ethogram import Ethogram, with_roles
@@ -93,7 +94,7 @@ def read(path: Path | str = ".", cached: bool = True) -> Season:
     Parameters
     ----------
     path: the folder.
-    cached: whether a large folder is read again only where it changed (see `etholog.season.cache`).
+    cached: whether a large folder is read again only where it changed (see `etholog.base.cache`).
 
     Returns
     -------
@@ -110,10 +111,10 @@ def read(path: Path | str = ".", cached: bool = True) -> Season:
     """
     folder = folder_of(path)
     files, odd = files_.listed(folder)
-    if not cached or len(files) < cache.AT_LEAST:
+    if not cached or not pays(files):
         found, findings = _gathered(folder, files)
         return _season(folder, _in_order(found), [*odd, *findings])
-    stamps = {name: cache.stamp(seen) for name, seen in files.items()}
+    stamps = {name: stamp(seen) for name, seen in files.items()}
     known, whole = cache.load(folder, stamps)
     fresh, findings = _gathered(folder, sorted(files.keys() - set(known.said["name"])))
     found = _in_order(rows.join(known, fresh) if fresh else known)

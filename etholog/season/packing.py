@@ -3,8 +3,6 @@
 import json
 from collections.abc import Iterable
 from functools import cache
-from hashlib import sha256
-from pathlib import Path
 from typing import IO, Any
 
 import numpy as np
@@ -12,6 +10,7 @@ from pydantic_core import from_json
 
 from etholog import ethogram, session
 from etholog.base import journal
+from etholog.base.cache import code
 from etholog.season import rows
 from etholog.season.rows import NUMBER_COLUMNS, TEXT_COLUMNS, Rows
 from etholog.session import folding as fold
@@ -95,10 +94,4 @@ def _consistent(found: Rows) -> bool:
 
 @cache
 def _schema() -> bytes:
-    """Return a digest of the code that makes rows of files: what another version read may have read otherwise."""
-    digest = sha256()
-    for module in (ethogram, fold, journal, record, rows, session):
-        file = Path(str(module.__file__))
-        for part in sorted(file.parent.glob("*.py")) if file.name == "__init__.py" else [file]:
-            digest.update(part.read_bytes())
-    return digest.digest()
+    return code([ethogram, fold, journal, record, rows, session])

@@ -7,6 +7,7 @@ __all__ = [
     "broken_off",
     "closing",
     "counted_once",
+    "digest",
     "drafts",
     "endings",
     "evidence",

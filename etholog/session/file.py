@@ -4,7 +4,7 @@ import re
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import datetime
-from functools import cached_property
+from functools import cache, cached_property
 from pathlib import Path
 from typing import Any
 
@@ -17,9 +17,8 @@ from etholog.session.closing import is_accident
 from etholog.session.folding import Fold, fold
 from etholog.session.record import FORMAT_1, FORMAT_2, Header, Record, brief, checked
 
-_header = TypeAdapter(Header)
-_records = TypeAdapter(list[Record])
-_record = TypeAdapter(Record)
+# Made when first needed: a list of what is due, taken from what was kept, needs none of them.
+_adapter = cache(TypeAdapter)
 
 
 @dataclass(frozen=True)
@@ -59,7 +58,7 @@ def header_of(ethogram: Ethogram, **said: Any) -> dict[str, Any]:
     told = ethogram.tells_roles
     header = {"format": FORMAT_2 if told else FORMAT_1, **said, "ethogram_hash": ethogram.hash}
     try:
-        _header.validate_python({"n": 0, "do": "begin", **header})
+        _adapter(Header).validate_python({"n": 0, "do": "begin", **header})
     except ValidationError as error:
         raise Refusal(f"the details of the session can't be kept: {brief(error)}; change it") from None
     return {**header, "ethogram": ethogram.plain()}
@@ -83,7 +82,7 @@ def _begin(path: Path, body: bytes) -> tuple[Header, Ethogram]:
     if twice is not None:
         raise Refusal(Finding(f"{twice} stands there twice", "this is no session of etholog that can be read", path, 1))
     try:
-        header = _header.validate_json(body[:at] + b"}")
+        header = _adapter(Header).validate_json(body[:at] + b"}")
         plain = body[at + len(b',"ethogram":') :]
         if plain not in _known:
             _known[plain] = from_plain(TypeAdapter(dict[str, Any]).validate_json(plain))
@@ -116,5 +115,5 @@ def read(path: Path) -> Session:
     """Read a session. Raises Refusal when there is none in the file; single bad lines are left out and told of."""
     reading = journal.read(path)
     header, ethogram = _begin(path, reading.bodies[0])
-    records, findings = checked(path, reading.bodies[1:], _records, _record)
+    records, findings = checked(path, reading.bodies[1:], _adapter(list[Record]), _adapter(Record))
     return Session(path, header, ethogram, records, [*reading.findings, *findings])

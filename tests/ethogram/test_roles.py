@@ -143,7 +143,7 @@ def season_of(workspace: Path) -> Season:
 def test_the_season_has_the_roles_from_the_cache_too(
     workspace: Path, cached: bool, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from etholog.season import cache
+    from etholog.base import cache
 
     monkeypatch.setattr(cache, "AT_LEAST", 1)
     monkeypatch.setattr(cache, "_SETTLED_S", 0.0)

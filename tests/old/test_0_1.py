@@ -14,6 +14,7 @@ import pytest
 
 import etholog
 from etholog import ethogram, session
+from etholog.base import cache as caches
 from etholog.base import system
 from etholog.film import alignment
 from etholog.recording.opening import reopen, resume
@@ -89,10 +90,10 @@ def test_an_ethogram_of_ones_own_is_read() -> None:
 def test_a_cache_of_0_1_is_made_anew_in_silence(
     tmp_path: Path, capfd: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(cache, "AT_LEAST", 1)
+    monkeypatch.setattr(caches, "AT_LEAST", 1)
     folder = Path(shutil.copytree(OLD / "sessions", tmp_path / "sessions"))
-    (folder / cache.FOLDER).mkdir()
-    kept = Path(shutil.copyfile(OLD / "cache" / "season.npz", folder / cache.FOLDER / cache.FILE))
+    (folder / caches.FOLDER).mkdir()
+    kept = Path(shutil.copyfile(OLD / "cache" / "season.npz", folder / caches.FOLDER / cache.FILE))
     time.sleep(2.1)  # only files that have rested are kept
     season = etholog.read(folder)
     assert len(season.bouts) == sum(len(told["bouts"]) for told in TOLD.values())

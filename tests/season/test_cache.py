@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 
 import etholog
+from etholog.base import cache as caches
 from etholog.base import journal
 from etholog.season import cache
 from tests.bench.made import header
@@ -20,7 +21,7 @@ from tests.make import assert_same_season
 
 pytestmark = pytest.mark.slow
 
-COUNT = cache.AT_LEAST + 5
+COUNT = caches.AT_LEAST + 5
 
 
 def lines(number: int, marks: int, **more: Any) -> bytes:
@@ -50,12 +51,12 @@ def original(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture
 def folder(original: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A copy of the sessions that counts as settled at once."""
-    monkeypatch.setattr(cache, "_SETTLED_S", -1.0)
+    monkeypatch.setattr(caches, "_SETTLED_S", -1.0)
     return Path(shutil.copytree(original, tmp_path / "sessions"))
 
 
 def kept(folder: Path) -> Path:
-    return folder / cache.FOLDER / cache.FILE
+    return folder / caches.FOLDER / cache.FILE
 
 
 def test_with_and_without_are_the_same(folder: Path, read_files: list[str]) -> None:
@@ -218,9 +219,9 @@ def test_every_member_has_a_checksum(folder: Path) -> None:
 
 
 def test_where_no_cache_can_be_written_there_is_none_and_no_error(folder: Path) -> None:
-    (folder / cache.FOLDER).write_text("in the way")
+    (folder / caches.FOLDER).write_text("in the way")
     assert_same_season(etholog.read(folder, cached=False), etholog.read(folder))
-    assert (folder / cache.FOLDER).read_text() == "in the way"
+    assert (folder / caches.FOLDER).read_text() == "in the way"
 
 
 @pytest.mark.skipif(os.geteuid() == 0, reason="root may write everywhere")
@@ -241,7 +242,7 @@ def test_what_was_only_just_written_is_not_kept(original: Path, tmp_path: Path, 
 
 
 def test_a_small_folder_has_none(folder: Path) -> None:
-    for file in sorted(folder.iterdir())[: COUNT - cache.AT_LEAST + 1]:
+    for file in sorted(folder.iterdir())[: COUNT - caches.AT_LEAST + 1]:
         file.unlink()
     etholog.read(folder)
-    assert not (folder / cache.FOLDER).exists()
+    assert not (folder / caches.FOLDER).exists()

@@ -1,0 +1,135 @@
+"""What a keeper's lists need of each session of a folder, kept beside a large one: who, when, how it went.
+
+What is due, a card, a label ask this of every session that there is, and of none for its bouts.
+"""
+
+import hashlib
+import json
+from collections.abc import Mapping, Sequence
+from contextlib import suppress
+from dataclasses import dataclass
+from datetime import date
+from functools import cache
+from os import stat_result
+from pathlib import Path
+from typing import Any
+
+from pydantic_core import from_json
+
+from etholog import ethogram as ethograms
+from etholog.base import cache as caches
+from etholog.base import files, journal
+from etholog.base.refusal import Finding, Refusal
+from etholog.base.workspace import root_of
+from etholog.ethogram import Ethogram, from_plain
+from etholog.session import closing, evidence, folding, log, record
+from etholog.session import file as session_file
+from etholog.session.evidence import Evidence
+from etholog.session.file import Session, counted_once
+from etholog.session.record import Scalar
+
+FILE = "digests.json"
+_CODE = (journal, ethograms, closing, evidence, folding, log, record, session_file)
+
+
+@dataclass(frozen=True)
+class Digest:
+    """One session, told short; `ethogram` is the one that it was recorded by."""
+
+    name: str
+    """The file's."""
+    id: str
+    record_of: str | None
+    male: str
+    female: str
+    species: str
+    on: date
+    evidence: Evidence
+    strikes: int
+    answers: Mapping[str, Scalar]
+    ethogram: Ethogram
+
+
+def of(one: Session) -> Digest:
+    """Return the digest of a session."""
+    told = one.header
+    return Digest(
+        one.path.name,
+        one.id,
+        told.get("record_of"),
+        told["male"],
+        told["female"],
+        told["species"],
+        one.began.date(),
+        evidence.evidence(one.ethogram, one.fold.bouts),
+        len(log.strikes(one)),
+        one.fold.outcome,
+        one.ethogram,
+    )
+
+
+def read(folder: Path) -> tuple[list[Digest], list[Finding]]:
+    """Return the digests of those sessions of a folder that count, by the names of their files, and what could not be
+    read. A large folder is read again only where it changed. Raises Refusal where the folder can't be read."""
+    names, findings = files.listed(folder)
+    known = _kept(folder, names) if caches.pays(names) else {}
+    found = dict(known)
+    for name in names.keys() - known.keys():
+        try:
+            found[name] = of(session_file.read(folder / name))
+        except Refusal as refusal:
+            findings += refusal.findings
+    if len(found) > len(known) and caches.pays(names):
+        _keep(folder, names, found)
+    meant = [found[name] for name in names if name in found and not closing.is_accident(found[name].answers)]
+    return [meant[at] for at in counted_once((one.id, one.record_of) for one in meant)], findings
+
+
+def _kept(folder: Path, names: Mapping[str, stat_result]) -> dict[str, Digest]:
+    # Whatever a damaged file makes json, the dates or the models raise means the same.
+    with suppress(Exception):
+        head, _, body = (folder / caches.FOLDER / FILE).read_bytes().partition(b"\n")
+        if head.decode() != _head(folder, body):
+            return {}
+        told = from_json(body)
+        known = [from_plain(plain) for plain in told["ethograms"]]
+        now = {name: caches.stamp(seen).hex() for name, seen in names.items()}
+        return {row[0]: _digest(row, known) for row in told["sessions"] if now.get(row[0]) == row[1]}
+    return {}
+
+
+def _digest(row: Sequence[Any], known: Sequence[Ethogram]) -> Digest:
+    name, _, words, day, rung, strikes, answers, which = row
+    own, record_of, male, female, species = words
+    on, reached = date.fromordinal(day), Evidence(rung)
+    return Digest(name, own, record_of, male, female, species, on, reached, strikes, answers, known[which])
+
+
+def _keep(folder: Path, names: Mapping[str, stat_result], found: Mapping[str, Digest]) -> None:
+    stamps = {name: caches.stamp(names[name]) for name in found}
+    known: dict[int, tuple[int, Ethogram]] = {}  # each is one object, however many sessions share it
+    sessions: list[tuple[Any, ...]] = []
+    listed = list(found)
+    for at in caches.settled(listed, stamps):
+        one = found[listed[at]]
+        which = known.setdefault(id(one.ethogram), (len(known), one.ethogram))[0]
+        words = one.id, one.record_of, one.male, one.female, one.species
+        then = stamps[one.name].hex()
+        sessions.append((one.name, then, words, one.on.toordinal(), one.evidence, one.strikes, one.answers, which))
+    told = {"ethograms": [kept.plain() for _, kept in known.values()], "sessions": sessions}
+    body = json.dumps(told, separators=(",", ":")).encode()
+    head = _head(folder, body).encode()
+    caches.keep(folder, FILE, lambda file: file.writelines((head, b"\n", body)))
+
+
+def _head(folder: Path, body: bytes) -> str:
+    """Return what must be as it was for digests to be so: the program, the workspace's own ethograms, from which
+    sessions may have their roles, and what was kept itself."""
+    own = files.listed(root_of(folder) / "ethograms", ".toml")[0]
+    told = [_code(), *(name.encode() + caches.stamp(seen) for name, seen in own.items()), body]
+    return hashlib.sha256(b"".join(told)).hexdigest()
+
+
+@cache
+def _code() -> bytes:
+    return caches.code(_CODE)

@@ -4,6 +4,8 @@ from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 from etholog.animals.groups import Group, group_of
+from etholog.base import files
+from etholog.base.refusal import Refusal
 
 # Hauke & Herzig 2021, Toxicon 192:74-77; Fuchs et al. 2014, Toxicon 77:73-77.
 BITES = (
@@ -55,7 +57,7 @@ def on_label(species: str, ethogram: str = "", family: str = "") -> str:
 def poison_centre(workspace: Path) -> str:
     """Return the line that the keeper wrote into `poison-centre.txt` of the workspace, or ''. None is shipped."""
     try:
-        lines = (workspace / NUMBER).read_text(encoding="utf-8-sig").splitlines()
-    except (OSError, UnicodeDecodeError):
+        lines = files.read(workspace / NUMBER).decode("utf-8-sig").splitlines()
+    except (Refusal, UnicodeDecodeError):
         return ""
     return next((line.strip()[:160] for line in lines if line.strip()), "")

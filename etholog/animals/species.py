@@ -1,12 +1,14 @@
 """Names of species: one species under several names is one."""
 
 import csv
+import io
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
+from etholog.base import files
 from etholog.base.refusal import Finding, Refusal
 
 # As of November 2026; the papers are named in the table. A keeper's own table in the workspace, `synonyms.csv` with
@@ -84,9 +86,8 @@ def synonyms(workspace: Path | None = None) -> Synonyms:
 @cache
 def _read(path: Path) -> dict[tuple[str, str], tuple[str, str]]:
     try:
-        with path.open(encoding="utf-8-sig", newline="") as file:
-            rows = list(csv.DictReader(file))
-    except (OSError, UnicodeDecodeError, csv.Error):
+        rows = list(csv.DictReader(io.StringIO(files.read(path).decode("utf-8-sig"), newline="")))
+    except (UnicodeDecodeError, csv.Error):
         raise Refusal(Finding("can't be read", "save it as CSV in UTF-8", path)) from None
     found = {}
     for line, row in enumerate(rows, 2):

@@ -12,6 +12,9 @@ import os
 from pathlib import Path
 from typing import Any, NamedTuple
 
+from etholog.base import files
+from etholog.base.refusal import Refusal
+
 _SETTLED = ""  # in place of a key's name: all before it is settled
 OPENS_AND_ENDS, LEAVES = "enter", "escape"  # what a typed line begins with and ends with
 TAP, PASTE = "<tap>", "<paste>"  # in place of a key's name: a tap on the lane of a key, a text that was pasted
@@ -116,8 +119,8 @@ class Arrivals:
         taken: list[_Taken] = []
         older: list[Arrival] = []
         try:
-            lines = self.path.read_bytes().splitlines()
-        except OSError:
+            lines = files.read(self.path).splitlines()
+        except Refusal:
             lines = []
         for line in lines:
             match _decoded(line):

@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Literal
 
+from etholog.base import files
+
 What = Literal["note", "outcome", "form"]
 
 
@@ -38,11 +40,11 @@ class Begun:
     def typed(self, what: What) -> dict[str, str]:
         """Return what stood in each line; nothing where another thing was being typed, or none."""
         try:
-            kept = json.loads(self.path.read_text(encoding="utf-8"))
+            kept = json.loads(files.read(self.path))
             if kept["what"] != what:
                 return {}
             return {str(name): str(text)[:10_000] for name, text in kept["typed"].items()}
-        except (OSError, ValueError, KeyError, TypeError, AttributeError):
+        except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
             return {}
 
     def forget(self) -> None:

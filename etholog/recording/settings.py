@@ -86,9 +86,9 @@ def keep(session: Path, settings: Settings) -> None:
 def kept(session: Path) -> Settings:
     """Return how a session was begun, as far as that is known."""
     try:
-        said: Mapping[str, object] = json.loads(_beside(session).read_text(encoding="utf-8"))
+        said: Mapping[str, object] = json.loads(files.read(_beside(session)))
         return Settings(**{name: str(value) for name, value in said.items() if not _fault(name, value)})
-    except (OSError, ValueError, AttributeError):
+    except (ValueError, AttributeError, RecursionError):
         return Settings()
 
 

@@ -29,12 +29,22 @@ def odd_things(folder: Path) -> None:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("words", [("check",), ("latency", "--since", "walking", "--to", "clasp"), ("due",)])
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("check",),
+        ("latency", "--since", "walking", "--to", "clasp"),
+        ("due",),
+        ("ready", "M-1", "F-1"),
+        ("label", "F-1"),
+    ],
+)
 def test_odd_things_are_named_and_skipped(tmp_path: Path, etholog: Run, words: tuple[str, ...]) -> None:
     season_of(tmp_path)
     odd_things(tmp_path / "sessions")
     (tmp_path / "animals").mkdir()
-    os.mkfifo(tmp_path / "animals" / "pipe.jsonl")
+    for name in ("animals/pipe.jsonl", "poison-centre.txt", "synonyms.csv", "etholog.toml", "sessions/.a.jsonl.begun"):
+        os.mkfifo(tmp_path / name)
     done = etholog(*words, cwd=tmp_path)  # the fixture ends what hangs
     assert done.returncode in (0, 1), done.stderr
     said = done.stdout + done.stderr

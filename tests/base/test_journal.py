@@ -15,9 +15,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from etholog.base import journal
+from etholog.base import journal, system
 from etholog.base.journal import Journal
 from etholog.base.refusal import Refusal
+from etholog.base.system import RescueFolder
 from etholog.session.drafts import note
 
 HEADER = {"format": "etholog-session/1", "id": "a"}
@@ -398,6 +399,27 @@ def test_a_rescue_file_says_whose_marks_it_holds(tmp_path: Path, monkeypatch: py
     kept.append(note(6, "nowhere else"))
     assert kept.rescue is not None
     assert journal.first(kept.rescue) == journal.first(path)
+
+
+def test_a_folder_that_outlives_a_restart_is_tried_first_and_one_that_does_not_is_told_as_such(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    lasts = [place.lasts for place in system.rescue_folders()]
+    assert lasts == sorted(lasts, reverse=True)
+    (tmp_path / "file").write_text("where a folder should be", encoding="utf-8")
+    places = [RescueFolder(tmp_path / "file" / "etholog", True), RescueFolder(tmp_path / "temporary", False)]
+    monkeypatch.setattr(system, "rescue_folders", lambda: places)
+    path = tmp_path / "a.jsonl"
+    kept = Journal.create(path, HEADER)
+    kept.append(note(1, "on the disk"))
+    os.truncate(path, path.stat().st_size - 3)
+    kept.append(note(2, "nowhere else"))
+    assert kept.rescue is not None
+    assert kept.rescue.parent == places[1].path
+    assert "WHICH IS EMPTIED WHEN THE MACHINE RESTARTS: copy it before" in (kept.trouble or "")
+    (tmp_path / "file").unlink()
+    kept.append(note(3, "again"))
+    assert not kept.close()
 
 
 @pytest.mark.parametrize(

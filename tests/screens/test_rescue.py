@@ -55,6 +55,10 @@ def test_resume_takes_in_what_was_rescued(tmp_path: Path, shim: Path, etholog: R
     assert found.returncode == 1
     assert f"{rescue} holds record" in found.stdout
     assert "which nobody took in" in found.stdout
+    with Terminal(cwd=tmp_path, columns=160, XDG_STATE_HOME=state) as desk:
+        desk.until("holds records 2 to 5")
+        desk.type("q")
+        assert desk.wait() == 0
     shown = etholog("show", rescue, cwd=tmp_path)
     assert "a rescue file" in shown.stdout
     assert "M-Basalt x F-Umbra" in shown.stdout

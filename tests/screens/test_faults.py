@@ -167,10 +167,10 @@ def test_a_wall_clock_that_is_set_back_an_hour_and_on_a_day_bends_nothing(tmp_pa
             terminal.type(key)
             terminal.until(said)
             wall.write_text(offset)
-            before = the_file(tmp_path).read_bytes().count(b'"clock"')
+            before, end = the_file(tmp_path).read_bytes().count(b'"clock"'), time.monotonic() + 60
             while the_file(tmp_path).read_bytes().count(b'"clock"') == before:
                 terminal.read(0.1)
-                assert time.monotonic() < began + 30, "the change was never noticed"
+                assert time.monotonic() < end, "the change was never noticed"
         terminal.type("x")
         terminal.until("insertion left")
         lasted = (time.monotonic() - began) * 1000

@@ -25,6 +25,7 @@ from etholog.session.folding import corrected
 BEGAN = datetime(2026, 5, 3, 19, 15, tzinfo=UTC)
 ETHOGRAM = ethogram.read(ethogram.find("terrestrial"))
 KEYS = sorted(ETHOGRAM.layout("left"))
+EVENTS = {behaviour.code for behaviour in ETHOGRAM.behaviour if behaviour.kind == "event"}
 _write = os.write
 
 
@@ -37,7 +38,7 @@ class Pairing(RuleBasedStateMachine):
         book = opening.begin(self.folder / "sessions", ETHOGRAM, BEGAN, self.at, male="M", female="F")
         self.recorder = Recorder(book, ETHOGRAM, "left", BEGAN, self.at, wall=lambda: BEGAN)
         self.path = book.path
-        self.did: list[list[Any]] = []  # kind, what, and whether it stands
+        self.did: list[list[Any]] = []  # kind, what, whether it stands, and when (ms)
         self.stack: list[int] = []  # what Backspace takes back, last first
         self.undone: list[int] = []
         self.fails = False
@@ -51,15 +52,22 @@ class Pairing(RuleBasedStateMachine):
         self.at += 2.0 + len(self.did) % 3
         return self.at
 
-    def do(self, kind: str, what: str = "") -> None:
-        self.did.append([kind, what, True])
+    def do(self, kind: str, what: Any = "") -> None:
+        self.did.append([kind, what, True, round((self.at - 100) * 1000)])
         self.stack.append(len(self.did) - 1)
         self.undone.clear()
 
     @property
     def away(self) -> bool:
-        ends = [kind for kind, _, stands in self.did if stands and kind in ("gap", "back")]
-        return bool(ends) and ends[-1] == "gap"
+        return self.gaps()[-1:] == ["gap"]
+
+    @property
+    def in_hand(self) -> int | None:
+        """The mark that a correction is meant for, where it is an event: those of states have two ends."""
+        last = next(
+            (at for at in reversed(range(len(self.did))) if self.did[at][0] == "mark" and self.did[at][2]), None
+        )
+        return last if last is not None and self.did[last][1] in EVENTS else None
 
     @rule(key=st.sampled_from(KEYS))
     def mark(self, key: str) -> None:
@@ -81,6 +89,20 @@ class Pairing(RuleBasedStateMachine):
         if self.undone:
             self.did[self.undone[-1]][2] = True
             self.stack.append(self.undone.pop())
+
+    @precondition(lambda self: self.in_hand is not None)
+    @rule()
+    def unsure(self) -> None:
+        mark = self.in_hand
+        self.recorder.take("3", self.tick())
+        self.do("doubt", mark)
+
+    @precondition(lambda self: self.in_hand is not None)
+    @rule()
+    def earlier(self) -> None:
+        mark = self.in_hand
+        self.recorder.take("1", self.tick())
+        self.do("earlier", mark)
 
     @rule(words=st.text(st.characters(exclude_categories=["Cs", "Cc"]), min_size=1, max_size=20))
     def note(self, words: str) -> None:
@@ -131,8 +153,8 @@ class Pairing(RuleBasedStateMachine):
             one.put_away()
         self.at += 5
         self.recorder, _ = opening.resume(self.path, "left", self.at, BEGAN)
-        self.did += [] if self.away else [["gap", "", True]]
-        self.did.append(["back", "", True])
+        self.did += [] if self.away else [["gap", "", True, 0]]
+        self.did.append(["back", "", True, 0])
 
     @rule()
     def close_and_amend(self) -> None:
@@ -153,8 +175,20 @@ class Pairing(RuleBasedStateMachine):
         assert amender.journal.close()
         assert marks(copy) == self.standing("mark")[1:]
 
-    def standing(self, kind: str) -> list[str]:
-        return [what for one, what, stands in self.did if one == kind and stands]
+    def standing(self, kind: str) -> list[Any]:
+        return [what for one, what, stands, _ in self.did if one == kind and stands]
+
+    def gaps(self) -> list[str]:
+        return [kind for kind, _, stands, _ in self.did if stands and kind in ("gap", "back")]
+
+    def events(self) -> list[tuple[str, int, bool]]:
+        """Code, time and whether it is sure, of each event that stands."""
+        moved, doubted = self.standing("earlier"), self.standing("doubt")
+        return [
+            (what, max(0, t - 1000 * moved.count(at)), doubted.count(at) % 2 == 0)
+            for at, (kind, what, stands, t) in enumerate(self.did)
+            if kind == "mark" and stands and what in EVENTS
+        ]
 
     @invariant()
     def the_files_hold_what_was_done(self) -> None:
@@ -164,6 +198,10 @@ class Pairing(RuleBasedStateMachine):
         assert sorted(lines) == list(range(self.recorder.journal.n))
         assert marks(self.path, lines) == self.standing("mark")
         assert notes(lines) == self.standing("note")
+        records = standing(lines)
+        assert [one["do"] for one in records if one["do"] in ("gap", "back")] == self.gaps()
+        events = [one for one in records if one["do"] == "mark" and one["code"] in EVENTS]
+        assert [(one["code"], one["t"], one.get("sure", True)) for one in events] == self.events()
 
 
 def standing(lines: dict[int, bytes]) -> list[dict[str, Any]]:

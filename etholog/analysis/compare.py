@@ -289,10 +289,7 @@ def _test_said(tested: Tested, by: str) -> list[str]:
     if not tested.log_rank.df:
         return ["No two groups were ever at risk together: they can't be compared."]
     if tested.paired:
-        return [
-            f"No p: half of the {by}s or more met mostly one {OTHER[by]} each, so that males and females can't be told"
-            " apart."
-        ]
+        return [designs.no_p_of(by)]
     if _animals_mixed(plan, rows):
         return [f"No p: sessions of one {plan.unit} belong together; compare within {plan.unit}."]
     said = []

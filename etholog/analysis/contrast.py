@@ -257,7 +257,7 @@ def _sentence(
 ) -> str:  # fmt: skip
     said = f"{behaviour}: {measure} ({UNITS[measure]}) by {by}."
     if alike and not np.isfinite(found.p):
-        said += f" No p: most {by}s met one {OTHER[by]} each, so that the two cannot be told apart."
+        said += f" {designs.no_p_of(by)}"
     elif not np.isfinite(found.p):
         said += " No p: it takes two sessions or animals in each group."
     elif not found.usable:

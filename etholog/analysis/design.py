@@ -81,6 +81,14 @@ def met(rows: pd.DataFrame) -> pd.DataFrame | None:
     return pd.crosstab(both["male"].astype(object), both["female"].astype(object)) if len(both) else None
 
 
+def no_p_of(by: str) -> str:
+    """Return why animals that are `paired` have no p."""
+    return (
+        f"No p: half of the {by}s or more met mostly one {OTHER[by]} each, so that males and females can't be told"
+        " apart."
+    )
+
+
 def paired(rows: pd.DataFrame, by: str) -> bool:
     """Return whether males and females can't be told apart: at least half of the males (or females, by which groups
     are made) who came more than once had more than half of their sessions with one and the same mate."""

@@ -12,7 +12,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from etholog.analysis import columns
-from etholog.analysis.latency import of_each
+from etholog.analysis.latency import hiding, intervals, of_each
 from etholog.base import notebook
 from etholog.base.refusal import Refusal
 from etholog.season import Season
@@ -67,21 +67,19 @@ def unseen_onsets(season: Season, times: pd.DataFrame, soon_s: float = SOON_S) -
     """
     bouts = columns.season(season).bouts
     times = columns.table(columns.latencies(times), "session", "length_s")
-    if "intervals" not in times.attrs:
-        raise Refusal("times: give what etholog.latency returned for this season")
+    asked = intervals(times)
     columns.number(soon_s, "soon_s", 0.0)
     text = bouts["session"].astype(str)
     # Each session by the interval of its own ethogram: a code may mean another thing in another one.
-    asked = times.attrs["intervals"]
     onsets = {
         name: bouts[of_each(season, {of: one[name] for of, one in asked.items()})].groupby(text)["onset_s"]
         for name in ("since", "to")
     }
     first = onsets["since"].min()
     came = {session: own.to_numpy() for session, own in onsets["to"]}
-    hides = bouts[bouts["hides"]]
+    hidden = hiding(season, {of: one["to"] for of, one in asked.items()})
     away = pd.concat(
-        [part[["session", "onset_s", "offset_s"]].astype({"session": str}) for part in (season.gaps, hides)]
+        [part[["session", "onset_s", "offset_s"]].astype({"session": str}) for part in (season.gaps, hidden)]
     )
     lost = dict(tuple(away.groupby("session")))
     rows = []

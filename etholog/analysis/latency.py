@@ -283,22 +283,35 @@ def _of_one_instant(begin: Ints, row: Ints, onset: NDArray[np.float64]) -> Ints:
     return row
 
 
+def hiding(season: Season, to: Mapping[str, Sequence[str]]) -> pd.DataFrame:
+    """Return the bouts in which an actor of what is waited for (`to`: by the name of the ethogram) is out of sight."""
+    bouts = season.bouts
+    hides = np.flatnonzero(bouts["hides"].to_numpy())
+    if len(hides):
+        kinds, actors = season.sessions["ethogram"].cat, bouts["actor"].cat.categories
+        hidden_from = np.zeros((len(kinds.categories), len(actors)), dtype=bool)
+        for of, names in to.items():
+            hidden_from[kinds.categories.get_loc(of)] = actors.isin(hiding_actors(season.ethograms[of], names))
+        kind = kinds.codes.to_numpy()[codes(bouts["session"])[hides]]
+        hides = hides[hidden_from[kind, codes(bouts["actor"])[hides]]]
+    return bouts.iloc[hides]
+
+
+def intervals(times: pd.DataFrame) -> dict[str, dict[str, list[str]]]:
+    """Return since and to of a table of `latency`, by the name of the ethogram; Refusal for another table."""
+    if "intervals" not in times.attrs:
+        raise Refusal("times: give what etholog.latency returned for this season")
+    found: dict[str, dict[str, list[str]]] = times.attrs["intervals"]
+    return found
+
+
 def _first_unseen(
     season: Season, asked: Mapping[str, Interval], start: NDArray[np.float64], count: int
 ) -> NDArray[np.float64]:
     """Return when each session was first unwatched, or an actor of `to` out of sight, after its start: not before
     it."""
-    bouts, gaps = season.bouts, season.gaps
-    hides = np.flatnonzero(bouts["hides"].to_numpy())
-    if len(hides):
-        kinds, actors = season.sessions["ethogram"].cat, bouts["actor"].cat.categories
-        hidden_from = np.zeros((len(kinds.categories), len(actors)), dtype=bool)
-        for of, one in asked.items():
-            hidden_from[kinds.categories.get_loc(of)] = actors.isin(hiding_actors(season.ethograms[of], one.to))
-        kind = kinds.codes.to_numpy()[codes(bouts["session"])[hides]]
-        hides = hides[hidden_from[kind, codes(bouts["actor"])[hides]]]
     first = np.full(count, np.inf)
-    for rows in (bouts.iloc[hides], gaps):
+    for rows in (hiding(season, {of: one.to for of, one in asked.items()}), season.gaps):
         place = rows["session"].cat.codes.to_numpy()
         after = rows["offset_s"].to_numpy() > start[place]
         np.minimum.at(first, place[after], np.maximum(rows["onset_s"].to_numpy(), start[place])[after])

@@ -4,7 +4,7 @@ Two questions, so two tests: Gray's, of how many come to it in all, and the caus
 comes to those to whom nothing came yet. Written here: no library at hand has Gray's.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from functools import partial
 
 import numpy as np
@@ -64,9 +64,9 @@ def rivals(
     plan = designs.design(rows, by, within, None)
     strata = strata or (plan.strata[0] if plan.kind == "within animals" else None)
     stratum = pd.factorize(rows[strata].astype(object))[0] if strata else np.zeros(len(rows), dtype=np.intp)
-    labels = _relabelled(plan, group, stratum, shuffles, np.random.default_rng(seed))
+    labels = _relabelled(plan, group, stratum, shuffles, seed)
     if by in designs.OTHER and not strata and designs.OTHER[by] in rows.columns and designs.paired(rows, by):
-        labels = []  # males and females can't be told apart
+        labels = labels[:0]  # males and females can't be told apart
     causes = ["occurred", *sorted({end for end in ends if end not in OPEN} - {"occurred"}, key=str)]
     out = []
     for one in causes:
@@ -85,47 +85,25 @@ def rivals(
     return pd.DataFrame(out)[["end", "count", "gray", "gray_p", "log_rank", "log_rank_p", "df"]]
 
 
-def _p(observed: float, drawn: Floats) -> float:
+def _p(observed: float, every: Floats) -> float:
     """Return the share of labellings, the observed one among them, with as much; NaN where even the greatest of all is
     no rarer than one in 20."""
     slack = 1e-9 * max(1.0, observed)
-    every = np.append(drawn, observed)
-    if (every >= every.max() - slack).mean() > 0.05:
+    if not len(every) or (every >= every.max() - slack).mean() > 0.05:
         return np.nan
     return float((every >= observed - slack).mean())
 
 
-def _relabelled(
-    plan: designs.Design, group: Labels, stratum: Labels, shuffles: int, chance: np.random.Generator
-) -> list[Labels]:
-    """Return other labels than the groups': of whole animals where each belongs to one (all there are, if they are
-    few), else shuffled within strata. None where sessions of one animal would be taken for as many animals."""
+def _relabelled(plan: designs.Design, group: Labels, stratum: Labels, shuffles: int, seed: int) -> Labels:
+    """Return labellings (b, n), the groups' own among them: of whole animals where each belongs to one, else within
+    strata; every one there is, if they are few. None where sessions of one animal would be taken for as many."""
     if plan.kind == "whole animals":
         _, at, animal = np.unique(plan.unit_of, return_index=True, return_inverse=True)
         first = group[at].astype(np.intp)
-        if permutation.distinct(first, np.zeros_like(first)) <= shuffles + 1:
-            every = (np.array(one, dtype=np.intp) for one in _orders(tuple(np.bincount(first).tolist())))
-            return [one[animal] for one in every if (one != first).any()]
-        return [chance.permutation(first)[animal] for _ in range(shuffles)]
+        return permutation.labellings(first, np.zeros_like(first), shuffles, seed)[:, animal].astype(np.intp)
     if plan.kind == "within animals" and not stratum.any():
-        return []
-    order = np.argsort(stratum, kind="stable")
-    out = []
-    for _ in range(shuffles):
-        own = group.copy()
-        own[order] = group[np.lexsort((chance.random(len(group)), stratum))]
-        out.append(own)
-    return out
-
-
-def _orders(counts: tuple[int, ...]) -> Iterator[tuple[int, ...]]:
-    """Yield each distinct order of labels that come so many times each."""
-    if not any(counts):
-        yield ()
-    for one, count in enumerate(counts):
-        if count:
-            for rest in _orders((*counts[:one], count - 1, *counts[one + 1 :])):
-                yield (one, *rest)
+        return np.zeros((0, len(group)), dtype=np.intp)
+    return permutation.labellings(group, stratum, shuffles, seed).astype(np.intp)
 
 
 def _log_rank(time: Floats, cause: NDArray[np.integer], group: Labels, stratum: Labels) -> float:

@@ -9,8 +9,7 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 
 from etholog.analysis import columns
-from etholog.analysis.latency import of_each
-from etholog.base.refusal import Refusal
+from etholog.analysis.latency import intervals, of_each
 from etholog.figures.style import (
     ACTORS,
     GROUND,
@@ -65,8 +64,7 @@ def aligned(season: Season, times: pd.DataFrame, size: Size = "page") -> Reprodu
     """
     columns.season(season)
     columns.table(columns.latencies(times), "session", "male", "female", "length_s")
-    if not {"since", "to"} <= set(times.attrs):
-        raise Refusal("times: give what etholog.latency returned for this season")
+    intervals(times)
     with rules():
         if not len(times):
             return nothing(size, "No session came to where this latency begins.")
@@ -104,7 +102,7 @@ def aligned(season: Season, times: pd.DataFrame, size: Size = "page") -> Reprodu
 
 def _codes(times: pd.DataFrame, end: str) -> dict[str, Sequence[str]]:
     """Return the behaviours at which a latency begins ('since') or ends ('to'), of each ethogram."""
-    return {of: one[end] for of, one in times.attrs["intervals"].items()}
+    return {of: one[end] for of, one in intervals(times).items()}
 
 
 def _first(season: Season, codes: Mapping[str, Sequence[str]], after: Mapping[str, float]) -> dict[str, float]:

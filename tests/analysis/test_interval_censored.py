@@ -16,6 +16,7 @@ from etholog.analysis.interval_censored import turnbull, unseen_onsets, weibull
 from etholog.analysis.survival import kaplan_meier
 from etholog.base.refusal import Refusal
 from tests.analysis.published import published
+from tests.make import marks, terrestrial_1, write_session
 
 
 def bcdeter() -> pd.DataFrame:
@@ -98,6 +99,20 @@ def test_the_invented_set_has_some(repository: Path) -> None:
     np.testing.assert_allclose(seen["upper_s"], seen["latency_s"])
     whole = e.read(repository / "examples" / "season")
     assert not unseen_onsets(whole, e.latency(whole, "courtship"), soon_s=0.0)["unseen"].any()
+
+
+@pytest.mark.parametrize(("who", "spans"), [("male", (5.0, 21.0, True)), ("female", (21.0, 21.0, False))])
+def test_an_onset_of_his_was_unseen_only_where_he_was(
+    tmp_path: Path, who: str, spans: tuple[float, float, bool]
+) -> None:
+    told = marks(
+        (5_000, f"{who}_hidden", "onset"), (20_000, f"{who}_hidden", "offset"), (21_000, "drumming", "onset"),
+        (60_000, "drumming", "offset"),
+    )  # fmt: skip
+    write_session(tmp_path / "a.jsonl", told, terrestrial_1(), male="M-1", female="F-1")
+    season = e.read(tmp_path)
+    found = unseen_onsets(season, e.latency(season, to="drumming")).iloc[0]
+    assert (found["lower_s"], found["upper_s"], found["unseen"]) == spans
 
 
 def test_a_span_that_is_none_is_refused() -> None:

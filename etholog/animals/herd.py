@@ -263,7 +263,8 @@ def _by_date(pairings: list[Pairing]) -> list[Pairing]:
 
 
 def _from_sessions(folder: Path, known: Animals) -> tuple[list[Pairing], list[Finding]]:
-    told, findings = digest.read(folder)
+    found, findings = digest.read(folder)
+    told = digest.counted(found)
     for one in told:
         if one.evidence == Evidence.UNTOLD:
             lacking = one.ethogram.missing(*NEEDED)

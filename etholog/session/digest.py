@@ -5,7 +5,7 @@ What is due, a card, a label ask this of every session that there is, and of non
 
 import hashlib
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date
@@ -44,6 +44,7 @@ class Digest:
     female: str
     species: str
     on: date
+    closed: bool
     evidence: Evidence
     strikes: int
     answers: Mapping[str, Scalar]
@@ -61,6 +62,7 @@ def of(one: Session) -> Digest:
         told["female"],
         told["species"],
         one.began.date(),
+        one.fold.closed,
         evidence.evidence(one.ethogram, one.fold.bouts),
         len(log.strikes(one)),
         one.fold.outcome,
@@ -69,8 +71,8 @@ def of(one: Session) -> Digest:
 
 
 def read(folder: Path) -> tuple[list[Digest], list[Finding]]:
-    """Return the digests of those sessions of a folder that count, by the names of their files, and what could not be
-    read. A large folder is read again only where it changed. Raises Refusal where the folder can't be read."""
+    """Return the digests of the sessions of a folder, by the names of their files, and what could not be read. A large
+    folder is read again only where it changed. Raises Refusal where the folder can't be read."""
     names, findings = files.listed(folder)
     known = _kept(folder, names) if caches.pays(names) else {}
     found = dict(known)
@@ -81,8 +83,13 @@ def read(folder: Path) -> tuple[list[Digest], list[Finding]]:
             findings += refusal.findings
     if len(found) > len(known) and caches.pays(names):
         _keep(folder, names, found)
-    meant = [found[name] for name in names if name in found and not closing.is_accident(found[name].answers)]
-    return [meant[at] for at in counted_once((one.id, one.record_of) for one in meant)], findings
+    return [found[name] for name in names if name in found], findings
+
+
+def counted(found: Iterable[Digest]) -> list[Digest]:
+    """Return those that count: none that was begun by mistake, and each session once."""
+    meant = [one for one in found if not closing.is_accident(one.answers)]
+    return [meant[at] for at in counted_once((one.id, one.record_of) for one in meant)]
 
 
 def _kept(folder: Path, names: Mapping[str, stat_result]) -> dict[str, Digest]:
@@ -99,10 +106,10 @@ def _kept(folder: Path, names: Mapping[str, stat_result]) -> dict[str, Digest]:
 
 
 def _digest(row: Sequence[Any], known: Sequence[Ethogram]) -> Digest:
-    name, _, words, day, rung, strikes, answers, which = row
+    name, _, words, day, closed, rung, strikes, answers, which = row
     own, record_of, male, female, species = words
     on, reached = date.fromordinal(day), Evidence(rung)
-    return Digest(name, own, record_of, male, female, species, on, reached, strikes, answers, known[which])
+    return Digest(name, own, record_of, male, female, species, on, closed, reached, strikes, answers, known[which])
 
 
 def _keep(folder: Path, names: Mapping[str, stat_result], found: Mapping[str, Digest]) -> None:
@@ -115,7 +122,9 @@ def _keep(folder: Path, names: Mapping[str, stat_result], found: Mapping[str, Di
         which = known.setdefault(id(one.ethogram), (len(known), one.ethogram))[0]
         words = one.id, one.record_of, one.male, one.female, one.species
         then = stamps[one.name].hex()
-        sessions.append((one.name, then, words, one.on.toordinal(), one.evidence, one.strikes, one.answers, which))
+        sessions.append(
+            (one.name, then, words, one.on.toordinal(), one.closed, one.evidence, one.strikes, one.answers, which)
+        )
     told = {"ethograms": [kept.plain() for _, kept in known.values()], "sessions": sessions}
     body = json.dumps(told, separators=(",", ":")).encode()
     head = _head(folder, body).encode()

@@ -34,9 +34,8 @@ class Played(Watching):
         return (system.now() - self._began) * self._speed
 
     def on_mount(self) -> None:
-        """Begin to play, from the start."""
+        """Begin to play, from the start; Textual calls the watch screen's own handler next."""
         self._began = system.now()
-        super().on_mount()
 
     def tick(self) -> None:
         """Press what is due, and show what is."""
@@ -56,11 +55,13 @@ class Played(Watching):
 
     def on_mouse_down(self, event: events.MouseDown) -> None:
         """Skip."""
+        event.prevent_default()
         self._over()
 
     def on_paste(self, event: events.Paste) -> None:
         """Skip."""
         event.stop()
+        event.prevent_default()
         self._over()
 
     def _over(self) -> None:

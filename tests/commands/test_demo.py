@@ -38,12 +38,16 @@ def test_the_demo_is_a_page_and_says_that_it_is_invented(
     assert str(page) in done.stdout
 
 
-def test_on_a_terminal_the_strip_plays_and_any_key_skips(tmp_path: Path) -> None:
+PASTED, TAPPED = "\x1b[200~dd\x1b[201~", "\x1b[<0;5;8M"  # as xterm sends a paste, and a button pressed on a lane
+
+
+@pytest.mark.parametrize("skip", ["d", PASTED, TAPPED], ids=["key", "paste", "tap"])
+def test_on_a_terminal_the_strip_plays_and_any_key_skips(skip: str, tmp_path: Path) -> None:
     with Terminal("demo", cwd=tmp_path, rows=60, TMPDIR=str(tmp_path)) as terminal:
         shown = terminal.until("any key skips")
         assert "no display for" not in shown
         terminal.until("on her silk      │")
-        terminal.type("d")
+        terminal.type(skip)
         shown = terminal.until("etholog new spiders")
         assert terminal.wait() == 0
     assert "21 min 55 s in all, 24 marks" in shown, "a key of the onlooker is no mark, and skips nothing of the pairing"

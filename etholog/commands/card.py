@@ -72,8 +72,9 @@ def run(args: argparse.Namespace) -> int:
         from etholog.screens.browse import CardBrowser
         from etholog.screens.themes import THEMES, Look
 
-        CardBrowser(Look(THEMES[settings.read(args.folder)[0].theme or "day"]), known, args.animal).run()
-        return 0
+        browser = CardBrowser(Look(THEMES[settings.read(args.folder)[0].theme or "day"]), known, args.animal)
+        browser.run()
+        return browser.return_code or 0
     if args.animal is None:
         return _list(known)
     if args.loan:

@@ -62,8 +62,8 @@ def run(args: argparse.Namespace) -> int:
         from etholog.screens.themes import THEMES, Look
 
         pair = "M-Flint x F-Umbra (invented; any key skips)"
-        if not play(recorder, Look(THEMES["day"]), pair, script(), SPEED):
-            return 1
+        if code := play(recorder, Look(THEMES["day"]), pair, script(), SPEED):
+            return code
     else:
         for at, key in script():
             recorder.press(key, at)

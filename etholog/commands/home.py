@@ -24,13 +24,46 @@ from etholog.commands import main
 from etholog.ethogram import at_hand
 from etholog.recording import settings
 from etholog.screens.home import CARD, FEED, READY, Home, Way
+from etholog.screens.themed import ThemedApp
 from etholog.screens.themes import THEMES, Look
 from etholog.session.broken_off import broken_off
 from etholog.session.question import NotUnderstood
 
+SIGNALLED, INTERRUPTED = 128, 130  # an exit code beyond the first names a signal; the second is Ctrl-C
+
+
+class _EndedFromOutside(Exception):
+    """A signal, or a terminal that is gone, ended what the desk showed: so the desk ends too, with that exit code."""
+
+    def __init__(self, code: int) -> None:
+        super().__init__(code)
+        self.code = code
+
 
 def run() -> int:
     """Show the desk, do what is chosen there, and come back to it."""
+    try:
+        return _desk()
+    except _EndedFromOutside as ended:
+        return ended.code
+
+
+def _shown(app: ThemedApp) -> Any:
+    """Show one of the desk's screens until it ends; return its result."""
+    result = app.run()
+    if app.return_code:
+        raise _EndedFromOutside(app.return_code)
+    return result
+
+
+def _done(words: Sequence[str]) -> None:
+    """Run a command; what it found and refused it has said itself."""
+    code = main(words)
+    if code > SIGNALLED and code != INTERRUPTED:
+        raise _EndedFromOutside(code)
+
+
+def _desk() -> int:
     said = ""
     while True:
         here = workspace(Path())
@@ -40,7 +73,7 @@ def run() -> int:
         alarms = [str(found) for found in rescue.waiting(journals)]
         tasks = care.due(known, at_hand(here.root), today)
         unended = [_pair_of(path) for path in broken_off(here.sessions)]
-        way = Home(look, known, tasks, today, alarms, unended, said).run()
+        way = _shown(Home(look, known, tasks, today, alarms, unended, said))
         if way is None:
             return 0
         said = ""
@@ -66,7 +99,7 @@ def _command(way: Way, look: Look, known: Animals) -> bool:
     if way.paged:
         _page(words)
     else:
-        main(words)
+        _done(words)
     try:
         input("\nEnter: back to the desk. ")
     except EOFError:
@@ -88,7 +121,7 @@ def _page(words: Sequence[str]) -> None:
     """Run a command; where it prints more than the window holds, let the system's pager show it."""
     page = _Page()
     with contextlib.redirect_stdout(page), contextlib.redirect_stderr(page):
-        main(words)
+        _done(words)
     text = page.getvalue()
     if text.count("\n") < shutil.get_terminal_size().lines - 3:
         sys.stdout.write(text)
@@ -106,7 +139,8 @@ def _chosen_pair(look: Look, known: Animals) -> tuple[str, ...] | None:
     chosen: list[str] = []
     for sex in ("male", "female"):
         rows = [(name, _known_of(known, name)) for name in _here(known) if known.sex_of(name) in (sex, "unknown")]
-        name = Picking(look, f"{'Which male' if sex == 'male' else f'{chosen[0]}, and which female'}?", rows).run()
+        asked = "Which male?" if sex == "male" else f"{chosen[0]}, and which female?"
+        name = _shown(Picking(look, asked, rows))
         if name is None:
             return None
         chosen.append(name)
@@ -140,7 +174,7 @@ def _feed(look: Look, known: Animals, today: date) -> str:
         entering.undo(animals.read(Path()), card, str(n))
 
     rows = [(name, _last_meal(known, name)) for name in _here(known)]
-    meals = Feeding(look, today.isoformat(), rows, KINDS["meal"].choices, give, take_back).run() or 0
+    meals = _shown(Feeding(look, today.isoformat(), rows, KINDS["meal"].choices, give, take_back)) or 0
     return f"{meals} meal{'' if meals == 1 else 's'} written" if rows else "no animals yet: press a"
 
 
@@ -172,7 +206,7 @@ def _fill_card(look: Look, known: Animals, today: date) -> str:
             return known.known()
         return sorted({known.species_of(name) for name in known.known()} - {""}) if question == "species" else []
 
-    CardForm(look, suggested, check, lambda typed: _aside(known, typed["animal"].strip())).run()
+    _shown(CardForm(look, suggested, check, lambda typed: _aside(known, typed["animal"].strip())))
     return "; ".join(written)
 
 

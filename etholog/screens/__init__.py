@@ -16,6 +16,7 @@ __all__ = [
     "played",
     "stretch_watching",
     "strip",
+    "themed",
     "themes",
     "watching",
 ]

@@ -40,7 +40,6 @@ class AmendApp(ThemedApp):
 
     def on_mount(self) -> None:
         """Show it."""
-        self.listen_for_signals()
         self.push_screen(self.amending, self.exit)
 
 

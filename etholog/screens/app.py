@@ -70,8 +70,7 @@ class WatchApp(ThemedApp):
             self.arrivals.take_up(number, self.watching.recorder.journal.n, not self.watching.takes_keys)
 
     def on_mount(self) -> None:
-        """Show the first screen, and listen for what may end us."""
-        self.listen_for_signals()
+        """Show the first screen."""
         if self.watching is not None:
             self.show_strip(self.watching)
         elif self.new is not None and self.new.named:

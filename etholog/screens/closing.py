@@ -97,5 +97,4 @@ class ClosingApp(ThemedApp):
 
     def on_mount(self) -> None:
         """Ask."""
-        self.listen_for_signals()
         self.push_screen(ClosingForm(self._of), lambda _: self.exit(True))

@@ -71,7 +71,8 @@ class Played(Watching):
         self.app.exit(True)
 
 
-def play(recorder: Recorder, look: Look, pair: str, script: Iterable[tuple[float, str]], speed: float) -> bool:
-    """Show it; False where it was ended from outside."""
+def play(recorder: Recorder, look: Look, pair: str, script: Iterable[tuple[float, str]], speed: float) -> int:
+    """Show it; return the exit code, which is not 0 where it was ended from outside."""
     app = WatchApp(look, watching=Played(recorder, look, pair=pair, script=script, speed=speed))
-    return app.run() is True
+    app.run()
+    return app.return_code or 0

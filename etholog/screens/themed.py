@@ -47,8 +47,11 @@ class ThemedApp(App[Any], inherit_bindings=False):
         own = {"ground": theme.ground, "ink": theme.text, "faint": theme.faint, "alarm": theme.alarm}
         return super().get_css_variables() | own
 
-    def listen_for_signals(self) -> None:
-        """Let a signal end the app as it should: the terminal given back, the file whole."""
+    def on_mount(self) -> None:
+        """Let a signal end the app as it should: the terminal given back, the file whole.
+
+        Textual calls this after the `on_mount` of an app that has one of its own.
+        """
         if sys.platform == "win32" or self.is_headless:
             return
         self.watchdog.listen()

@@ -127,3 +127,28 @@ def test_cards_are_browsed(repository: Path, tmp_path: Path) -> None:
         terminal.until("bought as: Brachypelma albopilosum")
         terminal.type("q")
         assert terminal.wait() == 0
+
+
+@pytest.mark.parametrize("keys", ["", "f", "a", "y", "x"], ids=["desk", "feeding", "card", "choosing", "demo"])
+def test_a_signal_gives_the_terminal_back_wherever_the_desk_is(keys: str, tmp_path: Path) -> None:
+    for name, sex in (("M-Flint", "male"), ("F-Umbra", "female")):
+        write_card(tmp_path, name, ("sex", "2026-01-01", sex))
+    words = {"": "", "f": "Feeding round", "a": "Ctrl-S writes it", "y": "Which male?", "x": "any key skips"}[keys]
+    with Terminal(cwd=tmp_path, TMPDIR=str(tmp_path)) as terminal:
+        terminal.until("LAST SESSIONS")
+        if keys:
+            terminal.type(keys)
+            terminal.until(words)
+        terminal.kill(signal.SIGTERM)
+        assert terminal.wait() == 128 + signal.SIGTERM
+        # xterm's control sequences: the alternate screen is left last
+        assert terminal.raw.rfind(b"\x1b[?1049l") > terminal.raw.rfind(b"\x1b[?1049h")
+
+
+def test_a_signal_ends_the_browsing_of_cards(tmp_path: Path) -> None:
+    write_card(tmp_path, "M-Flint", ("sex", "2026-01-01", "male"))
+    with Terminal("card", "--browse", cwd=tmp_path) as terminal:
+        terminal.until("M-Flint")
+        terminal.kill(signal.SIGTERM)
+        assert terminal.wait() == 128 + signal.SIGTERM
+        assert terminal.raw.rfind(b"\x1b[?1049l") > terminal.raw.rfind(b"\x1b[?1049h")

@@ -24,6 +24,20 @@ def visible(text: str) -> str:
     return "".join(_escape(character) if unsafe(character) else character for character in text)
 
 
+def visible_lines(lines: Iterable[str]) -> str:
+    """Return lines, each made safe to show, as one text."""
+    return "\n".join(map(visible, lines))
+
+
+def many(count: int, one: str, more: str = "") -> str:
+    """Return a count with its thing; `more` where several are not called by an s.
+
+    >>> many(1, "session"), many(1400, "session"), many(2, "thing is", "things are")
+    ('1 session', '1,400 sessions', '2 things are')
+    """
+    return f"{count:,} {one if count == 1 else more or f'{one}s'}"
+
+
 def unsafe(character: str) -> bool:
     """Tell whether a terminal would act on the character, or show text in another order for it."""
     return unicodedata.category(character) in _UNSAFE

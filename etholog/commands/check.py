@@ -13,6 +13,7 @@ from etholog.base.refusal import Finding, Refusal
 from etholog.base.text import visible
 from etholog.commands.output import say
 from etholog.ethogram import FORMAT_2, NEEDED, Ethogram, Hand, free_keys, recoded_from
+from etholog.ethogram.own_keys import Act, place_of
 from etholog.recording import settings
 
 
@@ -51,10 +52,11 @@ def _keys(kept: Ethogram) -> int:
         free = " ".join(free_keys(kept.behaviour, hand))
         print(f"{hand} hand: {len(kept.layout(hand))} keys taken; free: {free or 'none'}")
     by = recoded_from(kept.behaviour)
+    other = " or ".join(place_of(Act.OTHER, hand) for hand in hands)
     for b in kept.behaviour:
         if b.key is None and not any(choice.key for choice in b.choices):
             how = (
-                f"the key of {by[b.code]}, then 2 or 9" if b.code in by else "give it one, or recode a mark afterwards"
+                f"the key of {by[b.code]}, then {other}" if b.code in by else "give it one, or recode a mark afterwards"
             )
             print(f"without a key: {b.code} ({how})")
     return 0

@@ -13,7 +13,7 @@ from etholog.base.refusal import Finding
 from etholog.base.text import visible
 from etholog.base.workspace import workspace_of
 from etholog.commands.output import Part, picture, say, tell
-from etholog.screens.strip import BOXES, KEY_WIDTH, LABEL_WIDTH, PLAIN, TOTALS_WIDTH, Glyphs, Lane, ruler, totals, trace
+from etholog.screens.strip import BOXES, KEY_WIDTH, LABEL_WIDTH, PLAIN, TOTALS_WIDTH, Glyphs, Lane, axis, totals, trace
 from etholog.session import Session, log, summary
 
 
@@ -92,5 +92,4 @@ def strip(read: Session, width: int, glyphs: Glyphs) -> Iterator[list[Part]]:
             (body, ACTORS[actor]),
             (f"{glyphs.frame}{totals(lane, fold.end)}".rstrip(), ""),
         ]
-    signs = [(moment.t, glyphs.sign(moment.kind)) for moment in log.moments(read) if moment.kind != "gap"]
-    yield [(" " * (KEY_WIDTH + LABEL_WIDTH + 1) + ruler((columns - 1) * scale, columns, scale, signs).rstrip(), "")]
+    yield [(axis((columns - 1) * scale, columns, scale, glyphs, log.signs(read)).rstrip(), "")]

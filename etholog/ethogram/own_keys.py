@@ -210,6 +210,16 @@ def act_of(key: str, where: Where) -> Act | None:
     return _BY_KEY.get((key, where))
 
 
+def place_of(act: Act, hand: str) -> str:
+    """Return where the key lies that does this, of one that each hand has at its own place.
+
+    >>> place_of(Act.OTHER, "left"), place_of(Act.OTHER, "right")
+    ('2', '9')
+    """
+    left, right = next(own.keys for own in OWN_KEYS if own.act is act)
+    return right if hand == "right" else left
+
+
 def rows(where: Where, typed: Callable[[str], str] = lambda place: place) -> list[tuple[str, str, str]]:
     """Return the keys that hold there, as they are called, with what they do, in few words and in full.
 

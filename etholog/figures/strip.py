@@ -35,7 +35,7 @@ LANE_INCHES = 0.17
 ORDER = ("keeper", "female", "pair", "male")
 
 
-MOMENTS = {"note": "*", "rescue": "X"}  # what stands above the lanes, and its marker
+MOMENTS = {"note": "*", "rescue": "X", "sync": "P"}  # what stands above the lanes, and its marker
 
 
 def strip(
@@ -54,7 +54,7 @@ def strip(
     ----------
     season: as `etholog.read` returned it.
     session: which (not needed where the season has only one).
-    moments: (seconds, 'note' or 'rescue'), which get a star or a cross above the lanes.
+    moments: (seconds, 'note', 'rescue' or 'sync'), which get a star, a cross or a plus above the lanes.
     size: 'column' (89 mm wide) or 'page' (183 mm).
 
     Returns

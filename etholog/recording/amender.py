@@ -21,6 +21,7 @@ class Amender(Corrector):
     def __init__(self, journal: Journal, live: Live, hand: Hand, keyboard: Keyboard = QWERTY_KEYBOARD) -> None:
         super().__init__(journal, live)
         self.keyboard = keyboard
+        self.hand = hand
         self.layout = keyboard.layout(live.ethogram.layout(hand))
         self.cursor = 0
         self._chosen: int | None = None

@@ -36,10 +36,9 @@ def ask_each(questions: Iterable[Question], ask: Ask) -> dict[str, Any]:
     """Ask line by line; Enter skips, and what is not understood is asked again."""
     told: dict[str, Any] = {}
     for question in questions:
-        hint = f" ({question.hint})" if question.hint else ""
         while question.name not in told:
             try:
-                told[question.name] = question.answer(ask(f"{question.what}{hint}: "))
+                told[question.name] = question.answer(ask(f"{question.asked}: "))
             except NotUnderstood as error:
                 ask(f"{error}. Enter asks again. ")
     return {name: value for name, value in told.items() if value is not None}

@@ -6,7 +6,7 @@ from typing import Any
 from etholog.base.clock import clock_face
 from etholog.ethogram import Ethogram
 from etholog.session.folding import Folding, corrected
-from etholog.session.log import mark_words
+from etholog.session.log import SIGNED, mark_words
 
 
 class Live:
@@ -39,7 +39,7 @@ class Live:
         self.folding = Folding(self.ethogram)
         self.refolds += 1
         self.stage, self.marks, self.rescues = "", 0, 0
-        self.moments: list[tuple[int, str]] = []  # notes, rescues and syncs: when, and which
+        self.signs: list[tuple[int, str]] = []  # what has a sign beside the lanes: when, and which
         self.latest: dict[str, int] = {}  # when each behaviour last began
         self.open_gap: int | None = None  # the record that began the gap of now
         self._folded_to = 0
@@ -58,8 +58,8 @@ class Live:
         do = record["do"]
         if do in ("mark", "stray"):
             self._last_mark = record["n"]
-        elif do in ("note", "rescue", "sync"):
-            self.moments.append((record["t"], do))
+        elif do in SIGNED:
+            self.signs.append((record["t"], do))
         if do == "mark":
             self.marks += 1
             edge = record.get("edge")

@@ -81,7 +81,7 @@ def _notes(season: Season, read: Sequence[Session], drawings: Drawings) -> list[
     notes = []
     for number, name in enumerate(season.sessions["session"], 1):
         heading, *lines = summary.lines(by_id[str(name)])
-        moments = [(moment.t / 1000, moment.kind) for moment in log.moments(by_id[str(name)])]
+        moments = [(t / 1000, kind) for t, kind in log.signs(by_id[str(name)])]
         strip = drawings.picture(figures.strip(season, str(name), moments=moments), "", f"Strip: {heading}")
         told = [line.strip() for line in lines]
         notes.append(Note(f"session-{number}", heading, told, strip))

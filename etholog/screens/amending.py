@@ -19,7 +19,7 @@ from etholog.screens.closing import ClosingForm
 from etholog.screens.fit import first_fitting, shortened
 from etholog.screens.keys_panel import KeysPanel
 from etholog.screens.line import Line
-from etholog.screens.strip import KEY_WIDTH, LABEL_WIDTH, Lanes, ruler
+from etholog.screens.strip import KEY_WIDTH, LABEL_WIDTH, Lanes, axis
 from etholog.screens.themed import ThemedApp
 from etholog.screens.themes import Look
 
@@ -177,10 +177,7 @@ class Amending(Screen[bool], inherit_bindings=False):
         chart.changed()
         here = f" {clock_face(amender.cursor)} of {clock_face(amender.end)}"
         self._say("top", f"{here}  {self._pair}  ? keys, Esc leaves")
-        glyphs = self.look.glyphs
-        signs = [(t, glyphs.sign(what)) for t, what in live.moments]
-        times = ruler(chart.right, chart.room, chart.scale, [*signs, (amender.cursor, glyphs.here)])
-        self._say("ruler", " " * (KEY_WIDTH + LABEL_WIDTH + 1) + times)
+        self._say("ruler", axis(chart.right, chart.room, chart.scale, self.look.glyphs, live.signs, amender.cursor))
         mark = amender.in_hand()
         self._say("hand", f" in hand: {live.told(mark['n']) if mark is not None else 'nothing, no mark before this'}")
         self._say("questions", self._questions())

@@ -15,6 +15,7 @@ from etholog.recording.recorder import Recorder
 from etholog.recording.settings import Settings, keep
 from etholog.screens.closing import ClosingForm
 from etholog.screens.form import Form
+from etholog.screens.legend import definitions
 from etholog.screens.ready import Ready
 from etholog.screens.themed import ThemedApp
 from etholog.screens.themes import Look
@@ -115,8 +116,7 @@ class WatchApp(ThemedApp):
         if self.new is not None:
             self.push_screen(
                 Ready(
-                    self.new.ethogram,
-                    self.new.layout,
+                    definitions(self.new.ethogram, self.new.layout, self.new.keyboard, self.new.hand),
                     f"{self.new.pair}. {self.new.headline}",
                     self.new.cautions,
                     self.new.asked,

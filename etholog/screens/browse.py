@@ -9,7 +9,7 @@ from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
 from etholog.animals import Animals, life
-from etholog.base.text import visible
+from etholog.base.text import visible, visible_lines
 from etholog.screens.themed import ThemedApp
 from etholog.screens.themes import Look
 
@@ -54,7 +54,7 @@ class CardBrowser(ThemedApp, inherit_bindings=False):
 
     def on_option_list_option_highlighted(self, event: OptionList.OptionHighlighted) -> None:
         """Show the card of the animal that the cursor is on."""
-        shown = "\n".join(visible(line) for line in life.lines(self._animals, self._names[event.option_index]))
+        shown = visible_lines(life.lines(self._animals, self._names[event.option_index]))
         self.query_one("#card", Static).update(shown)
         self.query_one(VerticalScroll).scroll_home(animate=False)
 

@@ -16,6 +16,7 @@ from etholog.session.evidence import evidence
 from etholog.session.folding import fold
 from etholog.session.question import NotUnderstood, Question, Surprising
 
+AGAIN = "The same key again keeps it."
 FOOT = "Enter or Down goes on, Ctrl-S is done, Esc leaves; what is answered is kept"
 
 
@@ -50,14 +51,18 @@ class ClosingForm(Form):
     def _changed_to(self, typed: Mapping[str, str]) -> None:
         self._begun.keep("outcome", {q.name: typed[q.name] for q in QUESTIONS if typed[q.name] != self._kept(q)})
 
-    def _answered(self, question: Question) -> NotUnderstood | None:
-        """Keep one answer; what was not touched stays as it is, whatever it is. Returns what is wrong with it."""
+    def _answered(self, question: Question, confirms: bool = True) -> NotUnderstood | None:
+        """Keep one answer; what was not touched stays as it is, whatever it is. Returns what is wrong with it.
+
+        `confirms`: whether what was asked about before is meant, now that it is given once more.
+        """
         field = self.query_one(f"#{question.name}", Input)
         typed = field.value
         if typed == self._kept(question):
             return None
+        sure = confirms and self._surprises.get(question.name) == typed
         try:
-            value = question.answer(typed, date.today(), sure=self._surprises.get(question.name) == typed)
+            value = question.answer(typed, date.today(), sure=sure)
         except NotUnderstood as error:
             if isinstance(error, Surprising):
                 self._surprises[question.name] = typed
@@ -72,6 +77,9 @@ class ClosingForm(Form):
             self._refuse(error)
         return error is None
 
+    def _in_words(self, error: Exception) -> str:
+        return f"{error} {AGAIN}" if isinstance(error, Surprising) else super()._in_words(error)
+
     def _done(self) -> None:
         errors = [error for question in QUESTIONS if (error := self._answered(question)) is not None]
         if errors:
@@ -80,7 +88,8 @@ class ClosingForm(Form):
             self._leave({})
 
     def _leave(self, meant: dict[str, object] | None) -> None:
-        wrong = [question for question in QUESTIONS if self._answered(question) is not None]
+        done = meant is not None
+        wrong = [question for question in QUESTIONS if self._answered(question, confirms=done) is not None]
         if wrong:
             self._changed_to(self.typed)
         else:

@@ -72,11 +72,12 @@ class Feeding(ThemedApp):
     def _take_back(self, roster: Roster) -> str:
         if not self._given:
             return "nothing left to take back"
-        at, known, card, n = self._given.pop()
+        at, known, card, n = self._given[-1]
         try:
             self._back(card, n)
         except Refusal as refusal:
             return str(refusal)
+        self._given.pop()
         roster.tell(at, known)
         roster.walk(at - roster.at)
         return f"taken back: {roster.rows[at][0]}"

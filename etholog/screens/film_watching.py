@@ -4,6 +4,7 @@ from textual import events
 
 from etholog.base import system
 from etholog.base.clock import clock_face
+from etholog.base.text import visible_lines
 from etholog.ethogram.own_keys import Act
 from etholog.recording.corrector import Answer
 from etholog.recording.film_clock import FilmClock
@@ -11,7 +12,7 @@ from etholog.recording.prompts import Prompts
 from etholog.recording.recorder import Recorder
 from etholog.screens.mpv import Mpv
 from etholog.screens.themes import Look
-from etholog.screens.watching import Watching, visible_lines
+from etholog.screens.watching import Watching
 
 JUMP_S = 3.0
 SPEEDS = (0.25, 0.5, 1.0, 2.0, 4.0, 8.0, 16.0)

@@ -15,13 +15,12 @@ from etholog.base.refusal import Refusal
 from etholog.base.text import visible
 from etholog.recording.forms import answers
 from etholog.screens.line import Line
-from etholog.session.question import NotUnderstood, Question, Surprising
+from etholog.session.question import NotUnderstood, Question
 
 Known = Callable[[str], Sequence[str]]
 Check = Callable[[dict[str, Any]], None]
 Changed = Callable[[Mapping[str, str]], None]
 Aside = Callable[[Mapping[str, str]], str]
-AGAIN = " The same key again keeps it."
 
 
 class Form(Screen[dict[str, Any] | None], inherit_bindings=False):
@@ -156,10 +155,13 @@ class Form(Screen[dict[str, Any] | None], inherit_bindings=False):
 
     def _refuse(self, error: Exception) -> None:
         """Say what is wrong, and put the cursor there; where the fault says no place, it stays."""
-        self._refusal = str(error) + (AGAIN if isinstance(error, Surprising) else "")
+        self._refusal = self._in_words(error)
         if isinstance(error, NotUnderstood):
             self.query_one(f"#{error.question.name}", Input).focus()
         self._tell()
+
+    def _in_words(self, error: Exception) -> str:
+        return str(error)
 
     def _done(self) -> None:
         try:

@@ -11,7 +11,7 @@ from textual.widgets import Static
 
 from etholog.animals import Animals
 from etholog.animals.care import Task
-from etholog.base.text import visible
+from etholog.base.text import visible, visible_lines
 from etholog.screens.fit import shortened
 from etholog.screens.themed import ThemedApp
 from etholog.screens.themes import Look
@@ -83,13 +83,10 @@ class Home(ThemedApp):
         super().__init__(look)
         self._alarms, self._unended, self._said = alarms, broken_off, said
         self._animals, self._tasks, self._today = animals, tasks, today
-
-    @property
-    def ways(self) -> tuple[Way, ...]:
-        """What can be done here: in a folder that is no workspace yet, that comes first."""
-        if not any((self._animals.folder / part).is_dir() for part in ("sessions", "animals")):
-            return NEW, DEMO
-        return (*((RESUME,) if self._unended else ()), *WAYS)
+        # What can be done here: in a folder that is no workspace yet, that comes first.
+        self.ways: tuple[Way, ...] = (*((RESUME,) if broken_off else ()), *WAYS)
+        if not any((animals.folder / part).is_dir() for part in ("sessions", "animals")):
+            self.ways = NEW, DEMO
 
     def compose(self) -> ComposeResult:
         """Lay the desk out."""
@@ -99,7 +96,7 @@ class Home(ThemedApp):
             yield Static(visible(f"g goes on with {last}, which was broken off{others}"), id="broken", markup=False)
         yield Static(f"etholog  {self._today}   {visible(self._animals.folder.resolve().name)}", markup=False)
         if self._alarms:
-            yield Static("\n".join(map(visible, self._alarms)), id="alarms", markup=False)
+            yield Static(visible_lines(self._alarms), id="alarms", markup=False)
         if self._said:
             yield Static(visible(self._said), id="said", markup=False)
         with Horizontal():
@@ -119,13 +116,13 @@ class Home(ThemedApp):
         if width >= WIDE:
             words = [" ".join(way.words) for way in ways]
             rows = [f"{row:<30} etholog {command}" for row, command in zip(rows, words, strict=False)] + rows[-1:]
-            shown = "\n".join(rows)
+            shown = rows
         else:
             half = -(-len(rows) // 2)
             pairs = zip(rows[:half], [*rows[half:], ""], strict=False)
             wide = max(map(len, rows)) + 2
             two = width >= 2 * wide - 2
-            shown = "\n".join(f"{a:<{wide}}{b}".rstrip() for a, b in pairs) if two else "\n".join(rows)
+            shown = [f"{a:<{wide}}{b}".rstrip() for a, b in pairs] if two else rows
         self.query_one("#ways", Static).update(visible_lines(shown))
         self.query_one("#tasks", Static).update(self._due(3 * width // 5 - 2))
         self.query_one("#sessions", Static).update(self._sessions(2 * width // 5))
@@ -156,8 +153,3 @@ class Home(ThemedApp):
         rows = [(f"{p.on.text} {p.male} x {p.female}", f"  {p.evidence.words}") for p in reversed(met)]
         shown = [shortened(visible(line), width) for row in rows for line in row]
         return "\n".join(shown) or ("" if NEW in self.ways else "none yet: press w")
-
-
-def visible_lines(text: str) -> str:
-    """Return lines, each made safe to show."""
-    return "\n".join(map(visible, text.split("\n")))

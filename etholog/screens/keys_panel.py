@@ -22,7 +22,7 @@ class KeysPanel(Static):
         """Show the first page, or the next; after the last hide."""
         recorder, (width, height) = self._recorder, (self.screen.size.width - 2, self.screen.size.height - 2)
         words = [*key_words(recorder.layout), *own_words(self._where, recorder.keyboard)]
-        told = definitions(recorder.ethogram, recorder.layout)
+        told = definitions(recorder.ethogram, recorder.layout, recorder.keyboard, recorder.hand)
         table = key_table(words, width).split("\n")
         tables = ["\n".join(table[at : at + height]) for at in range(0, len(table), max(1, height))]
         shown = [*tables, *pages(told, width, max(1, height - 1))]

@@ -4,8 +4,8 @@ import textwrap
 from collections.abc import Mapping
 
 from etholog.base.text import visible
-from etholog.ethogram import Ethogram, Press, recoded_from
-from etholog.ethogram.own_keys import Where, rows
+from etholog.ethogram import Ethogram, Hand, Press, recoded_from
+from etholog.ethogram.own_keys import Act, Where, place_of, rows
 from etholog.recording.keyboard import Keyboard
 
 
@@ -30,13 +30,14 @@ def key_table(words: list[str], width: int) -> str:
     return "\n".join("".join(word.ljust(widest) for word in words[row::height]).rstrip() for row in range(height))
 
 
-def definitions(ethogram: Ethogram, layout: Mapping[str, Press]) -> list[str]:
-    """Return what each behaviour is, a paragraph each, its keys first."""
+def definitions(ethogram: Ethogram, layout: Mapping[str, Press], keyboard: Keyboard, hand: Hand) -> list[str]:
+    """Return what each behaviour is, a paragraph each, its keys first; of two, the second is 'it was another'."""
+    other = keyboard.typed(place_of(Act.OTHER, hand))
     keys: dict[str, list[str]] = {}
     for key, press in layout.items():
         keys.setdefault(press.behaviour.code, []).append(key)
     for code, base in recoded_from(ethogram.behaviour).items():
-        keys.setdefault(code, [f"{key} 2" for key in keys.get(base, ["-"])[:1]])
+        keys.setdefault(code, [f"{key} {other}" for key in keys.get(base, ["-"])[:1]])
     return [
         visible(f"{' '.join(keys.get(one.code, ['-']))}  {one.label} ({one.actor}, {one.kind}): {one.definition}")
         for one in ethogram.behaviour

@@ -190,7 +190,7 @@ class Plain:
                 return self._take(answer, system.now())
             case Act.KEYS:
                 if again:
-                    words = definitions(recorder.ethogram, recorder.layout)
+                    words = definitions(recorder.ethogram, recorder.layout, recorder.keyboard, recorder.hand)
                 else:
                     words = [*key_words(recorder.layout), *own_words(Where.LINES, recorder.keyboard)]
                 for line in words:
@@ -255,14 +255,13 @@ def ask_closing(of: Corrector, line: Callable[[str, str, Callable[[str], None]],
     if typed:  # go on where that was broken off
         asks = {name: None for name in asks if name in typed or name not in of.outcome}
     for question in (question for question in QUESTIONS if question.name in asks):
-        hint = f" ({question.hint})" if question.hint else ""
         text, odd, wrong = typed.pop(question.name, ""), "", True
 
         def keep(now: str, name: str = question.name) -> None:
             begun.keep("outcome", {**typed, name: now})
 
         while wrong:
-            text = line(f"{question.what}{hint}: ", text, keep)
+            text = line(f"{question.asked}: ", text, keep)
             try:
                 value = question.answer(text, sure=bool(odd) and text == odd)
                 wrong = False

@@ -1,6 +1,6 @@
 """The last screen before the clock: how these two fared before, and the cautions."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from typing import ClassVar
 
 from textual import events
@@ -10,15 +10,14 @@ from textual.containers import VerticalScroll
 from textual.screen import Screen
 from textual.widgets import Static
 
-from etholog.base.text import visible
-from etholog.ethogram import Ethogram, Press
-from etholog.screens.legend import definitions
+from etholog.base.text import visible, visible_lines
 
 
 class Ready(Screen[bool], inherit_bindings=False):
     """Waits for one key, which calls `start`; its result is whether to go back to the form rather than leave.
 
-    It stays below the screen that `start` shows.
+    `definitions` say what each behaviour is, and stand in place of the rest after `?`. This screen stays below the one
+    that `start` shows.
     """
 
     CSS = """
@@ -33,8 +32,7 @@ class Ready(Screen[bool], inherit_bindings=False):
 
     def __init__(
         self,
-        ethogram: Ethogram,
-        layout: Mapping[str, Press],
+        definitions: Sequence[str],
         title: str,
         cautions: Sequence[str],
         asked: Sequence[str],
@@ -43,10 +41,9 @@ class Ready(Screen[bool], inherit_bindings=False):
         start: Callable[[], None],
     ) -> None:
         super().__init__()
-        self._ethogram, self._title = ethogram, title
+        self._definitions, self._title = definitions, title
         self._cautions, self._warnings = cautions, warnings
         self._asked, self._before = asked, before
-        self._layout = layout
         self._meanings = False  # whether the behaviours are shown in place of the cautions
         self._start = start
         self._started = False
@@ -56,15 +53,15 @@ class Ready(Screen[bool], inherit_bindings=False):
         with VerticalScroll(id="said", can_focus=False):
             yield Static(visible(self._title), markup=False)
             if self._asked:
-                yield Static("\n".join(map(visible, self._asked)), markup=False)
+                yield Static(visible_lines(self._asked), markup=False)
             if self._before:
-                yield Static("\n".join(visible(line) for line in ("Before:", *self._before)), markup=False)
+                yield Static(visible_lines(("Before:", *self._before)), markup=False)
             if self._warnings:
-                yield Static("\n".join(visible(line) for line in ("Speaks against it:", *self._warnings)), markup=False)
+                yield Static(visible_lines(("Speaks against it:", *self._warnings)), markup=False)
             for caution in self._cautions:
                 yield Static(visible(caution), markup=False)
         with VerticalScroll(id="meanings", can_focus=False):
-            for words in definitions(self._ethogram, self._layout):
+            for words in self._definitions:
                 yield Static(words, markup=False)
         yield Static(id="start", markup=False)
 

@@ -5,7 +5,6 @@ from collections.abc import Sequence
 from rich.style import Style
 from rich.text import Text
 from textual import events
-from textual.widget import Widget
 from textual.widgets import Static
 
 from etholog.base.text import visible
@@ -62,8 +61,3 @@ class Roster(Static):
             shown.append(shortened(line, width), Style(reverse=True) if at == self.at else Style())
             shown.append("\n")
         self.update(shown)
-
-
-def head(text: str) -> Widget:
-    """Return a line of words above or below a list."""
-    return Static(f" {text}", markup=False, classes="head")

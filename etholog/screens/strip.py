@@ -196,6 +196,15 @@ def ruler(now: int, columns: int, scale: int, signs: Iterable[tuple[int, str]] =
     return "".join(cells)
 
 
+def axis(
+    now: int, columns: int, scale: int, glyphs: Glyphs, signs: Iterable[tuple[int, str]] = (), here: int | None = None
+) -> str:
+    """Return the ruler of a strip, below the traces' columns: `signs` by what they are, and a cursor `here` (ms)."""
+    drawn = [(t, glyphs.sign(what)) for t, what in signs]
+    cursor = [] if here is None else [(here, glyphs.here)]
+    return " " * (KEY_WIDTH + LABEL_WIDTH + 1) + ruler(now, columns, scale, [*drawn, *cursor])
+
+
 def totals(lane: Lane, now: int) -> str:
     """Return a lane's count and total time, `TOTALS_WIDTH` characters."""
     if not lane.count:

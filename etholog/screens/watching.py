@@ -13,7 +13,7 @@ from textual.widgets import Digits, Input, Static
 
 from etholog.base import system
 from etholog.base.clock import clock_face, short_face
-from etholog.base.text import visible
+from etholog.base.text import visible, visible_lines
 from etholog.ethogram.own_keys import Act, act_of
 from etholog.recording.begun import Begun
 from etholog.recording.corrector import Answer
@@ -24,7 +24,7 @@ from etholog.screens.driver import held
 from etholog.screens.fit import first_fitting, shortened
 from etholog.screens.keys_panel import KeysPanel
 from etholog.screens.line import Line
-from etholog.screens.strip import KEY_WIDTH, LABEL_WIDTH, PLAIN, Lanes, ruler
+from etholog.screens.strip import PLAIN, Lanes, axis
 from etholog.screens.themes import Look
 from etholog.session.folding import Bout
 
@@ -281,8 +281,7 @@ class Watching(Screen[bool], inherit_bindings=False):
     def _say_prompt(self, text: str, chart: StripChart) -> None:
         """Show the prompt, and the axis above it. Where a line for the axis would hide a lane, it stands in the
         prompt's own, as long as there is no prompt."""
-        signs = [(t, self.look.glyphs.sign(what)) for t, what in self.recorder.live.moments]
-        axis = " " * (KEY_WIDTH + LABEL_WIDTH + 1) + ruler(chart.right, chart.room, chart.scale, signs)
+        times = axis(chart.right, chart.room, chart.scale, self.look.glyphs, self.recorder.live.signs)
         around = [self.query_one(f"#{name}") for name in ("clock", "top", "trouble", "prompt", "runs", "last", "line")]
         room = self.size.height - sum(one.outer_size.height for one in around if one.display)
         own, prompt = self.query_one("#axis"), self.query_one("#prompt")
@@ -290,8 +289,8 @@ class Watching(Screen[bool], inherit_bindings=False):
         if own.display == tight:
             own.display = not tight
         prompt.set_class(tight and not text, "axis")
-        self._say("axis", axis)
-        self._say("prompt", axis if tight and not text else text)
+        self._say("axis", times)
+        self._say("prompt", times if tight and not text else text)
 
     def _top(self, now: int) -> str:
         last = self.recorder.live.last
@@ -341,8 +340,3 @@ class Watching(Screen[bool], inherit_bindings=False):
         if self._shown.get("trouble") != text:
             self._shown["trouble"] = text
             trouble.update(visible(text))
-
-
-def visible_lines(rows: list[str]) -> str:
-    """Return rows of text, each made safe, as one."""
-    return "\n".join(visible(row) for row in rows)

@@ -8,6 +8,8 @@ from etholog.ethogram import Ethogram
 from etholog.session.file import Session
 from etholog.session.folding import corrected
 
+SIGNED = ("note", "rescue", "sync")  # what has a sign of its own beside the lanes of a strip, at its time
+
 
 class Entry(NamedTuple):
     """One thing at one instant, in milliseconds since the session began; `kind` is that of its record, `words` are the
@@ -57,10 +59,15 @@ def entries(session: Session) -> Iterator[Entry]:
 
 
 def moments(session: Session) -> Iterator[Entry]:
-    """Yield what the strip's lanes don't tell: notes, rescues, and why nobody watched."""
+    """Yield what is said in words: notes, rescues, and why nobody watched."""
     for entry in entries(session):
         if entry.kind in ("note", "rescue") or (entry.kind == "gap" and entry.words):
             yield entry
+
+
+def signs(session: Session) -> list[tuple[int, str]]:
+    """Return what a strip shows by a sign beside its lanes: when, in milliseconds, and which of `SIGNED`."""
+    return [(entry.t, entry.kind) for entry in entries(session) if entry.kind in SIGNED]
 
 
 def strikes(session: Session) -> list[int]:

@@ -48,6 +48,11 @@ class Question:
         listed = "  ".join(f"{number} {choice}" for number, choice in enumerate(self.choices, first))
         return listed or _HINTS.get(self.kind, "")
 
+    @property
+    def asked(self) -> str:
+        """The question in a line, with what may be answered."""
+        return f"{self.what} ({self.hint})" if self.hint else self.what
+
     def answer(self, typed: str, today: date | None = None, sure: bool = False) -> Scalar:
         """Return what was meant; None for skipped.
 

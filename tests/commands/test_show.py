@@ -23,6 +23,13 @@ def test_the_strip_spans_the_whole_session(etholog: Run, tmp_path: Path) -> None
     assert "1 min 40 s in all" in done.stdout
 
 
+def test_a_sync_with_the_film_has_its_sign_and_a_gap_has_none(etholog: Run, tmp_path: Path) -> None:
+    made = [*marks((0, "walking", "onset")), {"do": "sync", "t": 50_000}, {"do": "gap", "t": 90_000, "why": "the door"}]
+    write_session(tmp_path / "a.jsonl", [*made, {"do": "close", "t": 100_000, "outcome": {}}])
+    done = etholog("show", tmp_path / "a.jsonl", "--ascii", env={"COLUMNS": "80", "PYTHONPATH": pythonpath()})
+    assert done.stdout.rstrip().splitlines()[-1].count("+") == 1, done.stdout
+
+
 def pythonpath() -> str:
     import sys
 

@@ -5,7 +5,11 @@ from pathlib import Path
 
 import pytest
 
-from etholog import session
+from etholog import ethogram, session
+from etholog.base.shipped import folder as shipped
+from etholog.ethogram import Hand
+from etholog.recording.keyboard import Keyboard
+from etholog.screens.legend import definitions
 from tests.screens.terminal import WATCH, Terminal, the_file
 
 pytestmark = [pytest.mark.skipif(sys.platform == "win32", reason="there are no ptys there"), pytest.mark.slow]
@@ -69,6 +73,38 @@ def test_definitions_are_read_before_the_clock_and_a_fault_takes_the_cursor_ther
         terminal.type("\x7f" * 7 + "n\x13")
         assert terminal.wait() == 0
     assert session.read(the_file(tmp_path)).fold.outcome == {"male_whole": False, "again": "yes"}
+
+
+@pytest.mark.parametrize(("words", "keys"), [((), "e 2"), (("--hand", "right"), "i 9"), (("--map", "azerty"), "e é")])
+def test_a_definition_names_the_keys_of_this_hand_and_keyboard(words: tuple[str, ...], keys: str) -> None:
+    """`keys`: the place of e, and of i for the right hand, then that of 2 or 9 (QWERTY; AZERTY has é on 2)."""
+    hand: Hand = "right" if "right" in words else "left"
+    keyboard = Keyboard.of("azerty" if "azerty" in words else "")
+    kept = ethogram.read(shipped("ethograms") / "terrestrial.toml")
+    told = definitions(kept, keyboard.layout(kept.layout(hand)), keyboard, hand)
+    assert any(line.startswith(f"{keys}  ") for line in told), told
+
+
+def test_esc_does_not_confirm_what_was_only_asked_about(tmp_path: Path) -> None:
+    with Terminal(*WATCH, cwd=tmp_path) as terminal:
+        terminal.start()
+        terminal.type("\x1b")
+        terminal.until("END?")
+        terminal.type("\r")
+        terminal.until("How did it end?")
+        terminal.type("1\r\r\r\r\r2020-01-01\r")
+        terminal.until("The same key again keeps it.")
+        terminal.type("\x1b")
+        assert terminal.wait() == 0
+        assert "answers were begun" in " ".join(terminal.screen().split())
+    assert session.read(the_file(tmp_path)).fold.outcome == {"ended": "he got out"}
+    with Terminal("resume", str(the_file(tmp_path)), cwd=tmp_path) as terminal:
+        terminal.until("2020-01-01")
+        terminal.type("\x13")
+        terminal.until("The same key again keeps it.")
+        terminal.type("\x13")
+        assert terminal.wait() == 0
+    assert session.read(the_file(tmp_path)).fold.outcome == {"ended": "he got out", "again_when": "2020-01-01"}
 
 
 @pytest.mark.parametrize("typed", ["-90", "-90 s", "-1:30", "- 1.5 min"])

@@ -4,7 +4,8 @@ import math
 
 from etholog.analysis.agreement import Agreement
 from etholog.analysis.observers import Observers
-from etholog.analysis.sentences.parts import many, percent
+from etholog.analysis.sentences.parts import percent
+from etholog.base.text import many
 
 NOTHING = "Neither record has an onset that both could have seen: there is nothing to compare."
 ONSETS = (

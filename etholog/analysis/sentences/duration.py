@@ -6,7 +6,8 @@ from typing import Any
 import pandas as pd
 
 from etholog.analysis.contrast import Contrast
-from etholog.analysis.sentences.parts import capital, chance, least_to_most, many, percent, seconds
+from etholog.analysis.sentences.parts import capital, chance, least_to_most, percent, seconds
+from etholog.base.text import many
 from etholog.season import Season
 
 LONGEST = 3

@@ -4,7 +4,8 @@ from datetime import date
 
 import pandas as pd
 
-from etholog.analysis.sentences.parts import many, percent
+from etholog.analysis.sentences.parts import percent
+from etholog.base.text import many
 
 NONE = "No pairing is known in which sperm may have been transferred."
 TAKEN = "Of {attempts} in which sperm may have been transferred, {ends}. As known on {today}."

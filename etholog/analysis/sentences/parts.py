@@ -2,6 +2,7 @@
 
 import math
 
+from etholog.base.text import many
 from etholog.session.summary import span
 
 CHANCE = (
@@ -13,15 +14,6 @@ SELDOM = (
     " which differ."
 )
 TOO_FEW = "With {sessions} each, nobody can tell from these whether they differ by more than chance."
-
-
-def many(count: int, one: str) -> str:
-    """Return a count with its thing.
-
-    >>> many(1, "session"), many(4, "session")
-    ('1 session', '4 sessions')
-    """
-    return f"{count:,} {one}" if count == 1 else f"{count:,} {one}s"
 
 
 def capital(label: str) -> str:

@@ -7,8 +7,9 @@ from typing import Any
 import pandas as pd
 
 from etholog.analysis import sequence
-from etholog.analysis.sentences.parts import chances, many
+from etholog.analysis.sentences.parts import chances
 from etholog.analysis.transition import Transitions
+from etholog.base.text import many
 from etholog.season import Season
 
 SHOWN = 3

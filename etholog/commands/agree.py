@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from etholog.animals import naming
 from etholog.base.refusal import Refusal
 from etholog.base.workspace import root_of
-from etholog.commands.output import add_json, add_more, as_json, lead, limits, paragraph, say, shares, table
+from etholog.commands.output import add_json, add_more, as_json, draw, lead, limits, say, shares, table, tell
 
 if TYPE_CHECKING:
     from etholog.analysis.agreement import Agreement
@@ -93,8 +93,7 @@ def _folder(args: argparse.Namespace) -> int:
     if args.chart is not None:
         from etholog import figures
 
-        figures.drift(told, args.criterion).savefig(args.chart)
-        say(f"{args.chart}: written")
+        draw(figures.drift(told, args.criterion), args.chart)
     faults = [*unread, *(fault for pair in pairs for one in pair for fault in one.findings)]
     say(*faults)
     return 1 if faults else 0
@@ -108,7 +107,7 @@ def _show_folder(told: "Observers", more: bool) -> None:
         sessions["reaches it"] = ["yes" if value else "no" for value in told.sessions["reaches"]]
     table(sessions)
     if not more:
-        paragraph("kappa: agreement beyond chance, second by second; 1 is full. Each behaviour, and limits: --more.")
+        tell("kappa: agreement beyond chance, second by second; 1 is full. Each behaviour, and limits: --more.")
         return
     each = told.table.reset_index()
     shown = each[["behaviour", "what", "sessions", "difference"]].copy()
@@ -120,7 +119,7 @@ def _show_folder(told: "Observers", more: bool) -> None:
         for icc, low, high in zip(each["icc"], each["icc_low"], each["icc_high"], strict=True)
     ]
     table(shown, title="Totals of each session: the second observer's less the first's")
-    paragraph(
+    tell(
         told.sentence
         + " low from, high from: 95 % limits of the limits of agreement; they hold where differences are about normal,"
         " and in 85 of 100 where a few are large. ICC: (2,1)."
@@ -133,9 +132,7 @@ def _show(found: "Agreement", args: argparse.Namespace) -> None:
     shown["kappa"] = ["-" if math.isnan(value) else f"{value:.3f}" for value in found.table["kappa"]]
     if not args.more:
         table(shown)
-        paragraph(
-            "kappa: agreement beyond chance, second by second; 1 is full. In all, and how durations differ: --more."
-        )
+        tell("kappa: agreement beyond chance, second by second; 1 is full. In all, and how durations differ: --more.")
         return
     shown["longer by, s"] = found.table["difference_s"].to_numpy()
     ends = zip(found.table["low_s"], found.table["high_s"], strict=True)
@@ -155,4 +152,4 @@ def _show(found: "Agreement", args: argparse.Namespace) -> None:
     said += " runs, which kappa counts as agreement."
     if found.unwatched_s or found.outside:
         said += f" Left out: {found.unwatched_s:,.0f} s that one of the two did not watch, with {found.outside} onsets."
-    paragraph(said + " Fewer and rarer codes lower kappa: there is no one value that is good enough.")
+    tell(said + " Fewer and rarer codes lower kappa: there is no one value that is good enough.")

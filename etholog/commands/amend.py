@@ -7,10 +7,10 @@ from pathlib import Path
 
 from etholog import session
 from etholog.base.refusal import Finding, Refusal
-from etholog.base.text import visible
+from etholog.base.text import many
 from etholog.base.workspace import workspace_of
 from etholog.commands import recording
-from etholog.commands.output import say
+from etholog.commands.output import goes_with, say, tell
 from etholog.recording.keyboard import Keyboard
 from etholog.recording.opening import reopen
 from etholog.session import closing, summary
@@ -38,6 +38,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Show the strip with a cursor, or take answers in; then print what the session comes to now."""
+    goes_with("--answer", args.answer, sure=args.sure)
     if args.answer:
         return _answer(args.file, args.answer, args.sure)
     recording.need_terminal()
@@ -88,7 +89,6 @@ def _meant(given: Sequence[str], today: date, sure: bool) -> dict[str, Scalar]:
 
 
 def _told(file: Path, added: int, code: int) -> int:
-    for line in summary.lines(session.read(file)):
-        print(visible(line))
-    say(f"{added} record{'' if added == 1 else 's'} added to {file}; what was first typed is still in it")
+    tell(*summary.lines(session.read(file)))
+    say(f"{many(added, 'record')} added to {file}; what was first typed is still in it")
     return code

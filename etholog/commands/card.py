@@ -11,7 +11,7 @@ from etholog.animals.card import KINDS
 from etholog.animals.entering import NewEntry
 from etholog.base.refusal import Finding, Refusal
 from etholog.base.text import visible
-from etholog.commands.output import say
+from etholog.commands.output import goes_with, say
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -62,17 +62,20 @@ def take_words(args: argparse.Namespace, more: list[str]) -> bool:
 
 def run(args: argparse.Namespace) -> int:
     """Read, list, add or take in; 1 where something on the cards is odd."""
+    goes_with("--loan", args.loan, out=args.out)
+    goes_with("the name of an animal", args.animal, loan=args.loan)
+    goes_with("--take", args.take, write=args.write, slashes=args.slashes)
+    goes_with("what is added, such as meal", args.entry, on=args.on, unsure=args.unsure, note=args.note)
     known = animals_.read(args.folder)
     if args.take:
         return _take(args, known)
     if args.leaf:
         say("--leaf is called --browse now; the old name goes with the next version")
     if args.browse or args.leaf:
-        from etholog.recording import settings
+        from etholog.commands.recording import look_of
         from etholog.screens.browse import CardBrowser
-        from etholog.screens.themes import THEMES, Look
 
-        browser = CardBrowser(Look(THEMES[settings.read(args.folder)[0].theme or "day"]), known, args.animal)
+        browser = CardBrowser(look_of(args.folder), known, args.animal)
         browser.run()
         return browser.return_code or 0
     if args.animal is None:

@@ -10,11 +10,12 @@ from etholog.animals import naming, pedigree
 from etholog.base import rescue
 from etholog.base.files import listed
 from etholog.base.refusal import Finding, Refusal
-from etholog.base.text import visible
+from etholog.base.text import many, visible
 from etholog.commands.output import say
 from etholog.ethogram import FORMAT_2, NEEDED, Ethogram, Hand, free_keys, recoded_from
 from etholog.ethogram.own_keys import Act, place_of
 from etholog.recording import settings
+from etholog.session import Session
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -32,17 +33,22 @@ def run(args: argparse.Namespace) -> int:
     if args.keys is not None:
         return _keys(ethogram.read(ethogram.find(args.keys, Path())))
     files, findings = _files(args.paths)
-    findings += [found for file in files for found in _findings(file)]
+    mistakes = 0
+    for file in files:
+        read, own = _read(file)
+        findings += own
+        mistakes += isinstance(read, Session) and read.is_accident
     cards = [path / "animals" / name for path in args.paths for name in listed(path / "animals", ".jsonl")[0]]
     findings += rescue.waiting([*(file for file in files if file.suffix != ".toml"), *cards])
     findings += [found for path in args.paths for found in settings.read(path)[1]]
     findings += [found for path in args.paths if path.is_dir() for found in _herd(path)]
     for found in findings:
         print(visible(str(found)))
-    mistakes = sum(map(_begun_by_mistake, files))
     if mistakes:
-        say(f"{mistakes} session{'' if mistakes == 1 else 's'} begun by mistake: kept, and counted for nothing")
-    say(f"{len(files) + len(cards)} files read, {len(findings) or 'no'} finding{'' if len(findings) == 1 else 's'}")
+        say(f"{many(mistakes, 'session')} begun by mistake: kept, and counted for nothing")
+    say(
+        f"{many(len(files) + len(cards), 'file')} read, {many(len(findings), 'finding') if findings else 'no findings'}"
+    )
     return 1 if findings else 0
 
 
@@ -80,7 +86,7 @@ def _files(paths: Sequence[Path]) -> tuple[list[Path], list[Finding]]:
 
 
 def _herd(workspace: Path) -> Iterator[Finding]:
-    """Yield what is wrong with the cards, each alone and all together; sessions are told of by `_findings`."""
+    """Yield what is wrong with the cards, each alone and all together; sessions are told of by `_read`."""
     known = animals.read(workspace)
     yield from (found for found in known.findings if found.path and found.path.parent.name == "animals")
     yield from animals.questions(known)
@@ -91,23 +97,19 @@ def _herd(workspace: Path) -> Iterator[Finding]:
         yield from refusal.findings
 
 
-def _findings(file: Path) -> list[Finding]:
+def _read(file: Path) -> tuple[Session | Ethogram | None, list[Finding]]:
+    """Return what a file holds, None where it can't be read, and what is wrong with it."""
     try:
         if file.suffix == ".toml":
-            return _without_role(file, ethogram.read(file))
+            kept = ethogram.read(file)
+            return kept, _without_role(file, kept)
         read = session.read(file)
     except Refusal as refusal:
-        return list(refusal.findings)
+        return None, list(refusal.findings)
     broken = Finding("was broken off, not ended", f"go on with it, or end it: etholog resume {file}", file)
     remarks = [replace(remark, path=file) for remark in read.fold.remarks]
-    return [*read.findings, *([] if read.fold.closed else [broken]), *remarks, *_without_role(file, read.ethogram)]
-
-
-def _begun_by_mistake(file: Path) -> bool:
-    try:
-        return file.suffix != ".toml" and session.read(file).is_accident
-    except Refusal:
-        return False
+    ended = [] if read.fold.closed else [broken]
+    return read, [*read.findings, *ended, *remarks, *_without_role(file, read.ethogram)]
 
 
 def _without_role(file: Path, kept: Ethogram) -> list[Finding]:

@@ -12,7 +12,7 @@ from etholog.base import system
 from etholog.base.shipped import folder
 from etholog.base.text import visible
 from etholog.commands import curve, label
-from etholog.commands.output import paragraph, say, working
+from etholog.commands.output import say, tell, working
 from etholog.recording.opening import begin
 from etholog.recording.recorder import Recorder
 from etholog.session import Session, summary
@@ -71,11 +71,10 @@ def run(args: argparse.Namespace) -> int:
     journal.close()
     print("ALL OF THIS IS INVENTED: no such animals, no such evening.\n")
     pairing = session.read(journal.path)
-    for line in summary.lines(pairing):
-        print(visible(line))
+    tell(*summary.lines(pairing))
     print("\nThe label for her enclosure (etholog label F-Umbra):")
     for line in list(label.lines(animals.read(workspace), "F-Umbra", ethogram.at_hand(workspace)))[1:]:
-        paragraph(f"  {visible(line)}")
+        tell(f"  {line}")
     _season(workspace, pairing, with_curve=shown)
     say(
         "What next, with your own animals (delete the demo's folder when you like):",
@@ -99,7 +98,7 @@ def _season(workspace: Path, pairing: Session, with_curve: bool) -> None:
         curve.show(times, "male")
     told = sentences.of_groups(compare(times, "male"), times.attrs["label"])
     for sentence in told[-1:] if with_curve else told:  # the curve shows the times
-        paragraph(sentence)
+        tell(sentence)
     out = workspace / "report.html"
     with working("Drawing the page"):
         file.write(page.html(season.of(workspace, [pairing]), [pairing]), out)

@@ -14,10 +14,11 @@ from etholog.animals import care, cautions, readiness, sitter
 from etholog.animals.care import Task
 from etholog.base.dates import exact_day
 from etholog.base.refusal import Refusal
-from etholog.base.text import visible
-from etholog.commands.output import add_json, add_more, as_json, lead, paragraph, say
+from etholog.base.text import many, visible
+from etholog.commands.output import add_json, add_more, as_json, goes_with, lead, say, tell, write_calendar
 
 WEEK = timedelta(days=7)
+SITTER_DAYS = 14
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -27,7 +28,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--ahead", type=int, default=60, metavar="DAYS", help="how far to look ahead (default: 60)")
     parser.add_argument("--ics", type=Path, metavar="FILE", help="write it all as a calendar (iCalendar, RFC 5545)")
     parser.add_argument("--sitter", type=Path, metavar="FILE", help="a page (.html) for whoever looks after them")
-    parser.add_argument("--days", type=int, default=14, metavar="N", help="with --sitter: for how long (default: 14)")
+    parser.add_argument("--days", type=int, metavar="N", help="with --sitter: for how long (default: 14)")
     parser.add_argument("--folder", type=Path, default=Path(), help="the workspace (default: here)")
     add_more(parser)
     add_json(parser)
@@ -38,6 +39,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print or write what is due; 1 where a card or a session could not be used."""
+    goes_with("--sitter", args.sitter, days=args.days is not None)
     today = exact_day(args.today) if args.today else date.today()
     known = animals_.read(args.folder).as_of(today)
     wanted = {known.require(name) for name in args.animals}
@@ -46,14 +48,11 @@ def run(args: argparse.Namespace) -> int:
     ]
     if args.sitter:
         _page(args, tasks, known, today)
-    elif args.ics:
-        from etholog.export import calendar
-
-        calendar.write(args.ics, tasks)
-        say(f"{len(tasks)} events written to {args.ics}; importing it again updates them, without duplicates")
-    elif args.json:
+    if args.ics:
+        write_calendar(args.ics, tasks)
+    if args.json:
         print(as_json([vars(task) for task in tasks]))
-    else:
+    elif not (args.sitter or args.ics):
         lead(sentences(tasks, today))
         _print(tasks, today, args.ahead, full=args.more or not sys.stdout.isatty())
     say(*known.findings)
@@ -63,12 +62,13 @@ def run(args: argparse.Namespace) -> int:
 def _page(args: argparse.Namespace, tasks: Sequence[Task], known: animals_.Animals, today: date) -> None:
     from etholog.report import sheet
 
-    if not 1 <= args.days <= 62:
+    days = SITTER_DAYS if args.days is None else args.days
+    if not 1 <= days <= 62:
         raise Refusal("--days takes 1 to 62")
     names = list(dict.fromkeys(task.animal for task in tasks))
     beware = [line for line in readiness.beware(names, known) if line != cautions.poison_centre(known.folder)]
-    told = sitter.sections(tasks, today, args.days, cautions.poison_centre(known.folder), beware)
-    sheet.write(args.sitter, f"Looking after the spiders, {args.days} days from {today}", told)
+    told = sitter.sections(tasks, today, days, cautions.poison_centre(known.folder), beware)
+    sheet.write(args.sitter, f"Looking after the spiders, {days} days from {today}", told)
     say(f"written: {args.sitter}; on two or more pages, print it on both sides")
 
 
@@ -94,13 +94,13 @@ def sentences(tasks: Sequence[Task], today: date) -> list[str]:
     late = sorted((task for task in now if task.last < today), key=lambda task: task.last)
     said = [NOTHING]
     if now:
-        said = [TODAY.format(things=_many(len(now), "thing is", "things are") + " to be done", animals=_animals(now))]
+        said = [TODAY.format(things=many(len(now), "thing is", "things are") + " to be done", animals=_animals(now))]
     if late:
         first = late[0]
         what = first.what.partition(":")[0]
         said.append(OVERDUE.format(count=len(late), what=f"'{what}'", animal=first.animal, since=first.last))
     if soon:
-        said.append(WEEK_AHEAD.format(things=_many(len(soon), "thing", "things")))
+        said.append(WEEK_AHEAD.format(things=many(len(soon), "thing")))
     waiting = [task.animal for task in tasks if task.kind == "sac"]
     if waiting:
         said.append(SACS.format(females=", ".join(dict.fromkeys(waiting))))
@@ -108,11 +108,7 @@ def sentences(tasks: Sequence[Task], today: date) -> list[str]:
 
 
 def _animals(tasks: Iterable[Task]) -> str:
-    return _many(len({task.animal for task in tasks}), "animal", "animals")
-
-
-def _many(count: int, one: str, more: str) -> str:
-    return f"{count} {one if count == 1 else more}"
+    return many(len({task.animal for task in tasks}), "animal")
 
 
 def _print(tasks: Iterable[Task], today: date, ahead: int, full: bool) -> None:
@@ -137,8 +133,8 @@ def _print(tasks: Iterable[Task], today: date, ahead: int, full: bool) -> None:
             lines.append(visible(f"  {'':<12} {span}{again}. {task.why} [{task.source}]"))
     print("\n".join(lines))
     if not full:
-        paragraph("Why, and whose the windows are: --more. They are habits of keepers, no promise.")
-        paragraph("Opening and shaking can make her eat a sac: look with a torch.")
+        tell("Why, and whose the windows are: --more. They are habits of keepers, no promise.")
+        tell("Opening and shaking can make her eat a sac: look with a torch.")
         return
     print("\nWindows are habits of keepers, no promise. Opening and shaking can make her eat a sac: look with a torch.")
 

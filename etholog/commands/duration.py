@@ -7,7 +7,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from etholog.base.refusal import Refusal
-from etholog.commands.output import add_json, add_more, as_json, lead, limits, paragraph, say, shares, table
+from etholog.base.text import many
+from etholog.commands.output import add_json, add_more, as_json, goes_with, lead, limits, say, shares, table, tell
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -38,6 +39,11 @@ def run(args: argparse.Namespace) -> int:
     """Print the table; 1 where a file could not be read."""
     if args.join is not None and not args.join >= 0:
         raise Refusal(f"--join {args.join}: must be 0 or more, in seconds")
+    goes_with("--compare", args.compare, of=args.of, within=args.within)
+    if args.criterion is not None and args.by is not None:
+        raise Refusal("--criterion is of all animals together: leave --by out")
+    if args.join is not None and (args.compare or args.criterion or args.balance):
+        raise Refusal("--join is about the table of durations: leave out --compare, --criterion and --balance")
     from etholog import season
 
     read = season.read(args.folder)
@@ -58,8 +64,7 @@ def _durations(read: "Season", args: argparse.Namespace) -> None:
     from etholog.analysis.sentences import duration as sentences
 
     found = duration(read, args.by, args.join)
-    labels = {b.code: b.label for kept in read.ethograms.values() for b in kept.behaviour}
-    plain = sentences.of_season(read, found, args.by, labels)
+    plain = sentences.of_season(read, found, args.by, read.labels)
     if args.json:
         print(as_json({"join_s": args.join, "plain": plain, "durations": found}))
         return
@@ -69,17 +74,17 @@ def _durations(read: "Season", args: argparse.Namespace) -> None:
         return
     if not args.more:
         table(_short(found, args.by))
-        paragraph("share: of the time watched. Limits, and what each number rests on: --more.")
+        tell("share: of the time watched. Limits, and what each number rests on: --more.")
         return
     table(_pretty(found, args.by))
-    paragraph(
+    tell(
         "cut: bouts whose end nobody saw; in the median they count as unfinished. share: of the time watched. per hour:"
         " while its actor was in sight. In brackets: 95 % limits, in which males and females vary;"
         " limits: why some are missing, or what they do not hold for."
     )
-    paragraph(f"They rest on {_animals(found, args.by)}.")
+    tell(f"They rest on {_animals(found, args.by)}.")
     if found["limits"].nunique() == 1 and found["limits"].iloc[0]:
-        paragraph(f"Limits are missing, or not for all animals: {found['limits'].iloc[0]}.")
+        tell(f"Limits are missing, or not for all animals: {found['limits'].iloc[0]}.")
 
 
 def _short(found: "pd.DataFrame", by: str | None) -> "pd.DataFrame":
@@ -110,8 +115,7 @@ def _compare(read: "Season", args: argparse.Namespace) -> None:
 
     found = contrast(read, args.of, args.by, args.compare, args.within, seed=args.seed)
     groups = found.table.reset_index()
-    labels = {b.code: b.label for kept in read.ethograms.values() for b in kept.behaviour}
-    plain = sentences.of_contrast(found, labels.get(args.of, args.of))
+    plain = sentences.of_contrast(found, read.labels.get(args.of, args.of))
     if args.json:
         words = ("measure", "within", "p", "permutations", "exact", "smallest_p", "dispersion", "sentence")
         told = {name: getattr(found, name) for name in words}
@@ -133,20 +137,16 @@ def _compare(read: "Season", args: argparse.Namespace) -> None:
     shown["smallest p"] = found.pairs["smallest_p"]
     shown["no limits"] = [why or "-" for why in found.pairs["why"]]
     table(shown, title="The second by the first; in brackets 95 % limits")
-    paragraph(found.sentence)
+    tell(found.sentence)
 
 
 def _animals(found: "pd.DataFrame", by: str | None) -> str:
     """Return on how many animals the limits rest, for each group."""
     each = found.drop_duplicates([by] if by else ["males", "females"]).to_dict("records")
-    told = [f"{_many(row['males'], 'male')} and {_many(row['females'], 'female')}" for row in each]
+    told = [f"{many(row['males'], 'male')} and {many(row['females'], 'female')}" for row in each]
     if by is None or len(set(told)) == 1:
         return told[0]
     return "; ".join(f"{row[by]}: {words}" for row, words in zip(each, told, strict=True))
-
-
-def _many(count: int, of: str) -> str:
-    return f"{count} {of}" if count == 1 else f"{count} {of}s"
 
 
 def _pretty(found: "pd.DataFrame", by: str | None) -> "pd.DataFrame":
@@ -216,11 +216,11 @@ def _palp_balance(read: "Season", args: argparse.Namespace) -> None:
     shown["turns"] = [f"{turns} of {pairs}" for turns, pairs in zip(found["turns"], found["pairs"], strict=True)]
     shown["by chance"] = [shares(value) for value in found["chance"]]
     table(shown, title="Insertions by palp")
-    paragraph(
+    tell(
         "left share: of the insertions; in brackets its 95 % limits, in which males and females vary. turns: how often"
         " the next insertion was with the other palp; by chance: the share that would be if sides came in any order."
     )
     for row in found.to_dict("records"):
         who = f"{row[args.by]}: " if args.by else ""
-        rest = f"{_many(row['males'], 'male')} and {_many(row['females'], 'female')}"
-        paragraph(f"{who}{rest}" + (f"; no limits, or not for all: {row['limits']}." if row["limits"] else "."))
+        rest = f"{many(row['males'], 'male')} and {many(row['females'], 'female')}"
+        tell(f"{who}{rest}" + (f"; no limits, or not for all: {row['limits']}." if row["limits"] else "."))

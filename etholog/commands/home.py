@@ -19,13 +19,14 @@ from etholog.base import rescue
 from etholog.base.dates import Day
 from etholog.base.files import listed
 from etholog.base.refusal import Refusal
+from etholog.base.text import many
 from etholog.base.workspace import workspace
 from etholog.commands import main
+from etholog.commands.recording import look_of
 from etholog.ethogram import at_hand
-from etholog.recording import settings
 from etholog.screens.home import CARD, FEED, READY, Home, Way
 from etholog.screens.themed import ThemedApp
-from etholog.screens.themes import THEMES, Look
+from etholog.screens.themes import Look
 from etholog.session.broken_off import broken_off
 from etholog.session.question import NotUnderstood
 
@@ -68,7 +69,7 @@ def _desk() -> int:
     while True:
         here = workspace(Path())
         today, known = date.today(), animals.read(here.root, here.sessions)
-        look = Look(THEMES[settings.read(here.root)[0].theme or "day"])
+        look = look_of(here.root)
         journals = [folder / name for folder in (here.sessions, here.root / "animals") for name in listed(folder)[0]]
         alarms = [str(found) for found in rescue.waiting(journals)]
         tasks = care.due(known, at_hand(here.root), today)
@@ -175,7 +176,7 @@ def _feed(look: Look, known: Animals, today: date) -> str:
 
     rows = [(name, _last_meal(known, name)) for name in _here(known)]
     meals = _shown(Feeding(look, today.isoformat(), rows, KINDS["meal"].choices, give, take_back)) or 0
-    return f"{meals} meal{'' if meals == 1 else 's'} written" if rows else "no animals yet: press a"
+    return f"{many(meals, 'meal')} written" if rows else "no animals yet: press a"
 
 
 def _last_meal(known: Animals, name: str) -> str:

@@ -8,11 +8,12 @@ from etholog import animals as animals_
 from etholog.animals import Animals, care, cautions
 from etholog.animals.attempts import attempts
 from etholog.base.refusal import Refusal
-from etholog.base.text import visible
-from etholog.commands.output import say
+from etholog.base.text import many, visible
+from etholog.commands.output import goes_with, say
 from etholog.ethogram import Ethogram, at_hand
 from etholog.session.evidence import Evidence
 
+SIZE = "63.5x38.1"  # mm
 WINDOWS_SHOWN = 2  # a label is small
 # Shown in full, after what to beware of: the label is read by whoever opens the enclosure next.
 CAUTION = "Lid at hand. Don't open or shake."
@@ -22,13 +23,14 @@ def configure(parser: argparse.ArgumentParser) -> None:
     """Give the command its arguments."""
     parser.add_argument("animals", nargs="+", metavar="FEMALE", help="whose label")
     parser.add_argument("-o", "--out", type=Path, metavar="FILE", help=".svg, .pdf or .png (default: plain text)")
-    parser.add_argument("--size", default="63.5x38.1", metavar="WxH", help="in mm (default: 63.5x38.1)")
+    parser.add_argument("--size", metavar="WxH", help=f"with --out: in mm (default: {SIZE})")
     parser.add_argument("--folder", type=Path, default=Path(), help="the workspace (default: here)")
     parser.epilog = "examples:\n  etholog label F-Umbra\n  etholog label F-Umbra F-Sepia -o labels.pdf --size 70x37"
 
 
 def run(args: argparse.Namespace) -> int:
     """Print or write the labels."""
+    goes_with("--out", args.out, size=args.size)
     known = animals_.read(args.folder)
     labels = []
     kept = at_hand(args.folder)
@@ -40,8 +42,8 @@ def run(args: argparse.Namespace) -> int:
     if args.out:
         from etholog.export import label
 
-        label.write(args.out, labels, label.size_of(args.size))
-        say(f"{len(labels)} label{'s' if len(labels) > 1 else ''} in {args.out}")
+        label.write(args.out, labels, label.size_of(args.size or SIZE))
+        say(f"{many(len(labels), 'label')} in {args.out}")
     else:
         print("\n\n".join("\n".join(shown) for shown, _ in labels))
     say(*known.findings)
@@ -85,7 +87,7 @@ def lines(known: Animals, name: str, kept: list[Ethogram]) -> Iterator[str]:
             else:
                 windows = care.sac_windows(now, mine)[-WINDOWS_SHOWN:]
                 for shown in windows:
-                    of = f" (of {shown.pairings[0].on.text})" if len(windows) > 1 else ""
+                    of = f" (paired {shown.pairings[0].on.text})" if len(windows) > 1 else ""
                     yield f"look for a sac {shown.opens} to {shown.closes}{of}"
     watched = [pairing.ethogram.name for pairing in known.pairings_of(name) if pairing.ethogram]
     family = card.fact("family") if card else ""

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from etholog.base.refusal import Refusal
 from etholog.commands import curve
-from etholog.commands.output import add_json, add_more, as_json, lead, limits, paragraph, say, shares, table
+from etholog.commands.output import add_json, add_more, as_json, lead, limits, say, shares, table, tell
 from etholog.session.summary import span
 
 if TYPE_CHECKING:
@@ -56,12 +56,17 @@ def run(args: argparse.Namespace) -> int:
         raise Refusal(f"--permutations {args.permutations}: must be 1 or more")
     if args.first is not None and not args.first > 0:
         raise Refusal(f"--first {args.first:g}: give a time over 0, in minutes")
+    grouped = not args.rows and (args.by is not None or args.within is not None or args.cox is not None)
+    for option, said in (("--first", args.first), ("--cluster", args.cluster)):
+        if said is not None and not (grouped or args.json):
+            raise Refusal(f"{option} is about groups of sessions: add --by male, or another column, and no --rows")
+    if args.spans and (args.rows or grouped):
+        raise Refusal("--spans is of all sessions together: leave out --by, --within, --cox and --rows")
     from etholog import season
     from etholog.analysis.compare import check_columns, compare
     from etholog.analysis.latency import latency
-    from etholog.analysis.sensitivity import sensitivity
     from etholog.analysis.sentences import latency as sentences
-    from etholog.commands.spans import offered, spans_of
+    from etholog.commands.spans import spans_of
 
     read = season.read(args.folder)
     if args.interval is None and not args.since and not args.to and read.ethograms:
@@ -71,18 +76,23 @@ def run(args: argparse.Namespace) -> int:
     if args.spans:
         return spans_of(read, times, args)
     by = args.by or "male"
-    grouped = not args.rows and (args.by is not None or args.within is not None or args.cox is not None)
-    if args.json or (grouped and sys.stdout.isatty()):
+    if args.json or grouped:
         first = None if args.first is None else 60 * args.first
         how = (args.permutations, args.seed, args.cluster)
         found = compare(times, by, args.within, *how, first)
         plain = sentences.of_groups(found, times.attrs["label"])
-        if sys.stdout.isatty() and not args.json:
+        if not args.json:
             lead(plain)
+            if not sys.stdout.isatty():
+                table(found.table.reset_index())
+                return _end(read)
             if not args.more and not _asked_for_more(args):
                 _short(times, found)
                 _left_out(times)
                 return _end(read)
+        from etholog.analysis.sensitivity import sensitivity
+        from etholog.commands.spans import offered
+
         otherwise = None
         if times.attrs["touched"]:
             otherwise = latency(read, args.interval, unseen="censor" if args.unseen == "keep" else "keep", **asked)
@@ -111,18 +121,13 @@ def run(args: argparse.Namespace) -> int:
             if apart is not None:
                 print("\nDo groups differ in what comes? Gray's test: how many come to it; log-rank: how fast.")
                 table(apart)
-    elif grouped:
-        found = compare(times, by, args.within, args.permutations, args.seed, args.cluster,
-                        None if args.first is None else 60 * args.first)  # fmt: skip
-        lead(sentences.of_groups(found, times.attrs["label"]))
-        table(found.table.reset_index())
     else:
         check_columns(times, by, args.within, args.cluster)
         lead(sentences.of_sessions(times))
         table(_rows(times) if sys.stdout.isatty() and not args.more else times)
         if sys.stdout.isatty():
             _left_out(times)
-            paragraph("To compare groups: --by male. Everything that is known of each session: --more.")
+            tell("To compare groups: --by male. Everything that is known of each session: --more.")
     return _end(read)
 
 
@@ -161,7 +166,7 @@ def _short(times: "pd.DataFrame", found: "Comparison") -> None:
     rows["95 % limits, s"] = [limits(low, high, "-" if why else "not reached") for low, high, why in ends]
     table(rows)
     curve.show(times, found.by)
-    paragraph("What each number rests on, each two beside each other, and what may be otherwise: --more.")
+    tell("What each number rests on, each two beside each other, and what may be otherwise: --more.")
 
 
 def show(
@@ -177,7 +182,7 @@ def show(
 
     about = times.attrs
     print()
-    paragraph(f"Latency {about['label']}, in seconds")
+    tell(f"Latency {about['label']}, in seconds")
     if len(found.table):
         _lettered(_groups(found), found.table["why"])
         curve.show(times, found.by)
@@ -187,21 +192,21 @@ def show(
         median = "Limits of medians: 95 %, log-log. " if found.table["q25_low_s"].notna().any() else ""
         if found.clusters != "session":
             median = f"Median: of a session of a {found.clusters} taken at random. "
-        paragraph(f"{median}{mean}{test}")
-    paragraph(found.sentence)
+        tell(f"{median}{mean}{test}")
+    tell(found.sentence)
     if found.met is not None:
         _met(found.met)
     _left_out(times)
     for line in sentences(cases):
-        paragraph(line)
+        tell(line)
     if len(found.pairs) and found.df:
         print(f"\nEach two{f', within one {found.within}' if found.within else ''}:")
         _lettered(_pairs(found), found.pairs["why"])
-        paragraph(_about_pairs(found))
+        tell(_about_pairs(found))
     if ended is not None and len(ended):
         print(f"\nWhat came first, by {span(1000 * ended['at_s'].iloc[0])} (Aalen-Johansen):")
         table(_first_ends(ended))
-        paragraph(_about_ends(times))
+        tell(_about_ends(times))
     if cox is not None:
         print()
         if cox.table["coef"].notna().any():
@@ -211,11 +216,11 @@ def show(
             ]
             told["p"] = cox.table["p"].to_numpy()
             table(told)
-        paragraph(cox.sentence)
+        tell(cox.sentence)
         if change is not None and change.notna().any(axis=None):
             print("\nDoes the ratio stay the same? Up to the median time of the events, and after it:")
             table(change.reset_index())
-            paragraph("Ratios far apart: the model does not hold. Chi-squared, 1 df each: a description (no p holds).")
+            tell("Ratios far apart: the model does not hold. Chi-squared, 1 df each: a description (no p holds).")
 
 
 def _left_out(times: "pd.DataFrame") -> None:
@@ -235,7 +240,7 @@ def _lettered(rows: "pd.DataFrame", why: "pd.Series") -> None:
         rows = rows.assign(**{"": [letters.get(reason, "") for reason in why]})
     table(rows)
     for reason, letter in letters.items():
-        paragraph(f"{letter}: {reason}")
+        tell(f"{letter}: {reason}")
     if letters:
         print()
 
@@ -243,7 +248,7 @@ def _lettered(rows: "pd.DataFrame", why: "pd.Series") -> None:
 def _met(often: "pd.DataFrame") -> None:
     if max(often.shape) > MET_AT_MOST:
         males, females = often.shape
-        paragraph(f"{males} males and {females} females; {int((often > 0).sum().sum())} different pairs met.")
+        tell(f"{males} males and {females} females; {int((often > 0).sum().sum())} different pairs met.")
         return
     print("\nHow often they met:")
     table(often.reset_index().rename_axis(columns=None))

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from etholog.animals.attempts import SAC_ALONE
 from etholog.base.dates import exact_day
 from etholog.base.refusal import Refusal
-from etholog.commands.output import add_json, add_more, as_json, lead, limits, paragraph, say, table
+from etholog.commands.output import add_json, add_more, as_json, draw, goes_with, lead, limits, say, table, tell
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -39,6 +39,9 @@ def run(args: argparse.Namespace) -> int:
     from etholog import season as season_
     from etholog.analysis import outcome
 
+    goes_with("--signs", args.signs, draw=args.draw)
+    if args.day is not None and (args.practice or args.signs or args.each):
+        raise Refusal("--day is about the shares of all attempts: leave out --practice, --signs and --each")
     today = exact_day(args.today) if args.today else date.today()
     season = season_.read(args.folder)
     if args.practice:
@@ -81,13 +84,8 @@ def _signs(season: "Season", today: date, args: argparse.Namespace) -> None:
     seen = signs_seen(season, today)
     if args.draw:
         from etholog import figures
-        from etholog.base.atomic import replacing
 
-        kind = args.draw.suffix[1:].lower()
-        if kind not in ("svg", "pdf", "png"):
-            raise Refusal(f"{args.draw}: a figure is written as .svg, .pdf or .png")
-        with replacing(args.draw) as file:
-            file.write(figures.signs(seen).content(kind))
+        draw(figures.signs(seen), args.draw)
     _out(args.json, {"signs": signs(seen)}, {"signs": "Days before the sac"}, SIGNS)
 
 
@@ -118,7 +116,7 @@ def _tables(parts: "dict[str, pd.DataFrame]", more: bool, words: str) -> None:
         shown["waiting, not so long yet"] = steps["open"]
     table(shown, TITLES["funnel"])
     if not more:
-        paragraph("What ended the waiting day by day, and what of the evening goes with a sac: --more.")
+        tell("What ended the waiting day by day, and what of the evening goes with a sac: --more.")
         return
     ends = parts["time_to_sac"].rename(
         columns=lambda name: f"{name.removeprefix('se_')}: its error" if name.startswith("se_") else name
@@ -134,7 +132,7 @@ def _tables(parts: "dict[str, pd.DataFrame]", more: bool, words: str) -> None:
     shown["larger with a sac, share"] = evening["larger"]
     shown["p"] = evening["p"]
     table(shown, TITLES["evening"])
-    paragraph(words)
+    tell(words)
 
 
 MEASURED = {

@@ -6,13 +6,20 @@ import json
 import math
 import re
 import sys
-from collections.abc import Iterable, Iterator
-from typing import TYPE_CHECKING, Any
+from collections.abc import Iterable, Iterator, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TextIO
 
-from etholog.base.text import portable, unsafe, visible
+from etholog.base.refusal import Refusal
+from etholog.base.text import many, portable, unsafe, visible
 
 if TYPE_CHECKING:
     import pandas as pd
+
+    from etholog.animals.care import Task
+    from etholog.figures import ReproducibleFigure
+
+WIDEST = 110  # columns of words: longer lines are hard to read
 
 
 def add_json(parser: argparse.ArgumentParser) -> None:
@@ -25,20 +32,76 @@ def add_more(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--more", action="store_true", help="the full tables and every note on them")
 
 
+def goes_with(needed: str, given: object, **options: object) -> None:
+    """Refuse options that would do nothing, since what they belong to was not given.
+
+    >>> goes_with("--signs", None, draw="signs.pdf")
+    Traceback (most recent call last):
+    etholog.base.refusal.Refusal: --draw goes with --signs: add that, or leave --draw out
+    """
+    alone = [f"--{name}" for name, value in options.items() if value]
+    if alone and not given:
+        names = " and ".join(alone)
+        raise Refusal(f"{names} {'go' if alone[1:] else 'goes'} with {needed}: add that, or leave {names} out")
+
+
 def lead(sentences: Iterable[str]) -> None:
     """Print the plain sentences with which a command begins: over the table on a terminal, to stderr in a pipe."""
-    if not sys.stdout.isatty():
+    if sys.stdout.isatty():
+        print()
+        tell(*sentences)
+    else:
         say(*sentences)
-        return
-    print()
-    for sentence in sentences:
-        paragraph(sentence)
 
 
 def say(*lines: object) -> None:
     """Print words for the user to stderr, so that a pipe holds nothing but the table."""
     for line in lines:
-        print(visible(str(line)), file=sys.stderr)
+        print(_wrapped(str(line), sys.stderr), file=sys.stderr)
+
+
+def tell(*lines: str) -> None:
+    """Print words to stdout, where they are what was asked for."""
+    for line in lines:
+        print(_wrapped(line, sys.stdout))
+
+
+def wrapped(line: str, width: int) -> str:
+    """Return a line made safe and broken between words; what goes on stands behind a list's sign, or deeper than an
+    indented line began.
+
+    >>> print(wrapped("  * she has not eaten for weeks", 20))
+      * she has not
+        eaten for weeks
+    """
+    import textwrap
+
+    safe = visible(line)
+    head = safe[: len(safe) - len(safe.lstrip(" *?"))]
+    return textwrap.fill(
+        safe[len(head) :],
+        width,
+        initial_indent=head,
+        subsequent_indent=" " * (len(head) if head.strip() or not head else len(head) + 2),
+        break_long_words=False,
+        break_on_hyphens=False,
+    )
+
+
+def _wrapped(line: str, to: TextIO) -> str:
+    """Return a line for a stream: on a terminal broken between words, else as it is."""
+    return wrapped(line, min(WIDEST, columns_of(to))) if to.isatty() else visible(line)
+
+
+def columns_of(to: TextIO) -> int:
+    """Return how wide a stream's terminal is."""
+    import os
+    import shutil
+
+    try:
+        return int(os.environ.get("COLUMNS") or os.get_terminal_size(to.fileno()).columns)
+    except (OSError, ValueError):
+        return shutil.get_terminal_size().columns
 
 
 def as_json(value: object) -> str:
@@ -75,7 +138,7 @@ def table(frame: "pd.DataFrame", title: str = "", missing: str = "-") -> None:
     from rich.text import Text
 
     if title:
-        paragraph(title)
+        tell(title)
     console = Console()
     heads = [visible(str(name)) for name in frame.columns]
     rows = [list(_cells(row, missing)) for row in frame.itertuples(index=False)]
@@ -140,6 +203,26 @@ def working(what: str) -> Iterator[None]:
         yield
 
 
+def draw(figure: "ReproducibleFigure", path: Path) -> None:
+    """Write a figure, whole or not at all, in the form that its file's name asks for. Raises Refusal for another."""
+    from etholog.base.atomic import replacing
+
+    kind = path.suffix[1:].lower()
+    if kind not in ("svg", "pdf", "png"):
+        raise Refusal(f"{path}: a figure is written as .svg, .pdf or .png")
+    with replacing(path) as file:
+        file.write(figure.content(kind))
+    say(f"drawn: {path}")
+
+
+def write_calendar(path: Path, tasks: "Sequence[Task]") -> None:
+    """Write tasks as a calendar, and say so."""
+    from etholog.export import calendar
+
+    calendar.write(path, tasks)
+    say(f"{many(len(tasks), 'event')} written to {path}; importing it again updates them, without duplicates")
+
+
 Part = tuple[str, str]  # text, and its colour as #rrggbb, or ""
 
 
@@ -174,33 +257,6 @@ def p_value(p: float) -> str:
     if math.isnan(p):
         return "no p"
     return "p < 0.0001" if p < 0.0001 else f"p = {p:.4f}"
-
-
-def paragraph(text: str) -> None:
-    """Print words between tables to stdout, broken at the terminal's width and not within a word."""
-    import shutil
-    import textwrap
-
-    print(textwrap.fill(visible(text), min(110, shutil.get_terminal_size().columns), break_on_hyphens=False))
-
-
-def tell(line: str) -> None:
-    """Print a line of words to stdout: on a terminal broken between words, and indented as it began; else as it is."""
-    import shutil
-    import textwrap
-
-    safe = visible(line)
-    if sys.stdout.isatty():
-        head = safe[: len(safe) - len(safe.lstrip(" *?"))]
-        safe = textwrap.fill(
-            safe[len(head) :],
-            shutil.get_terminal_size().columns,
-            initial_indent=head,
-            subsequent_indent=" " * max(2, len(head)),
-            break_long_words=False,
-            break_on_hyphens=False,
-        )
-    print(safe)
 
 
 def limits(low: float, high: float, missing: str = "not reached") -> str:

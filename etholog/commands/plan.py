@@ -1,6 +1,8 @@
 """`etholog plan`: who can meet whom now, and a proposal of pairings for the weeks to come."""
 
 import argparse
+import math
+import sys
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -10,13 +12,14 @@ from etholog import ethogram
 from etholog.animals.care import Task
 from etholog.base.dates import exact_day
 from etholog.base.refusal import Refusal
-from etholog.base.text import visible
-from etholog.commands.output import add_json, as_json, say, table
+from etholog.commands.output import add_json, as_json, draw, say, table, tell, write_calendar
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from etholog.analysis.plan import Plan
+
+YOUNG = "inbreeding of the young"
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -56,22 +59,26 @@ def run(args: argparse.Namespace) -> int:
         *([_couple(text, known) for text in said] for said in (args.forbid, args.fix)),
     )  # fmt: skip
     if args.draw:
-        _draw(found, args.draw)
-    if args.ics:
-        from etholog.export import calendar
+        from etholog import figures
 
-        calendar.write(args.ics, _tasks(found.pairs))
-        say(f"{len(found.pairs)} events written to {args.ics}; importing it again updates them, without duplicates")
+        draw(figures.plan(found), args.draw)
+    if args.ics:
+        write_calendar(args.ics, _tasks(found.pairs))
     if args.json:
         parts = {"pairs": found.pairs, "now": found.now, "animals": found.animals}
         print(as_json({**parts, "group": _measures(found), "sentence": sentence(found)}))
-    elif args.now or args.group:
-        shown = found.now if args.now else found.animals
-        table(shown, "Who can meet whom this week" if args.now else "The animals")
-        say(sentence(found))
     else:
-        table(found.pairs, f"{found.species}{f', {found.form}' if found.form else ''}: proposed, by weeks")
-        _left_out(found)
+        shown = found.now if args.now else found.animals if args.group else found.pairs
+        if not sys.stdout.isatty():
+            table(shown)
+        elif args.now:
+            table(_named(shown), "Who can meet whom this week")
+        elif args.group:
+            _show_animals(found)
+        else:
+            _show_pairs(found)
+        if not (args.now or args.group):
+            _left_out(found)
         say(sentence(found))
     say(*known.findings)
     return 1 if known.findings else 0
@@ -84,14 +91,66 @@ def _couple(text: str, known: animals_.Animals) -> tuple[str, str]:
     return known.require(male), known.require(female)
 
 
+def _named(rows: "pd.DataFrame") -> "pd.DataFrame":
+    """Return a table with heads as people read them; where the young's inbreeding is not known, that is said."""
+    shown = rows.rename(columns=lambda name: name.replace("_", " "))
+    if "inbreeding" in shown:
+        shown["inbreeding"] = [_coefficient(value) for value in rows["inbreeding"]]
+        shown = shown.rename(columns={"inbreeding": YOUNG})
+    return shown
+
+
+def _show_pairs(found: "Plan") -> None:
+    """Print the proposal as a short table, then what speaks for and against each pair."""
+    pairs = found.pairs
+    title = f"{found.species}{f', {found.form}' if found.form else ''}: "
+    if pairs.empty:
+        tell(f"{title}no two are free to meet by {found.until}.")
+        return
+    shown = pairs[["week", "male", "female", "first", "last"]].rename(
+        columns={"week": "week of", "first": "from", "last": "until"}
+    )
+    ends = zip(pairs["inbreeding"], pairs["inbreeding_low"], pairs["inbreeding_high"], strict=True)
+    shown[YOUNG] = [_coefficient(*three) for three in ends]
+    table(shown, f"{title}proposed, by weeks")
+    for row in pairs.to_dict("records"):
+        tell(f"{row['male']} with {row['female']}{', as you fixed it' if row['fixed'] else ''}")
+        for head, said in (("for", "speaks_for"), ("against", "against"), ("not known", "unknown")):
+            if row[said]:
+                tell(f"  {head}: {row[said]}")
+        if row["next_best"]:
+            tell(f"  next best: {row['next_best']}, {YOUNG} {_coefficient(row['next_best_inbreeding'])}")
+    print()
+
+
+def _show_animals(found: "Plan") -> None:
+    """Print when each animal is free, and then why the others are not."""
+    rows = found.animals
+    shown = rows[["animal", "sex", "free_from", "free_until", "mean_kinship"]].copy()
+    shut = rows["why_not"] != ""
+    shown["free_from"] = ["not free" if no else day for no, day in zip(shut, rows["free_from"], strict=True)]
+    shown["mean_kinship"] = [f"{value:.3f}" for value in rows["mean_kinship"]]
+    table(_named(shown), "The animals")
+    for name, why in zip(rows["animal"][shut], rows["why_not"][shut], strict=True):
+        tell(f"  {name}: {why}")
+    print()
+
+
+def _coefficient(value: float, low: float = math.nan, high: float = math.nan) -> str:
+    """Return a coefficient of inbreeding in words, with its range where it has one."""
+    if math.isnan(value):
+        return "not known"
+    return f"{value:.3f}" if math.isnan(low) or low == high else f"{value:.3f} ({low:.3f} to {high:.3f})"
+
+
 def _left_out(found: "Plan") -> None:
     rest = found.animals[found.animals["why_not"] != ""]
     placed = {*found.pairs["male"], *found.pairs["female"]}
     free = found.animals[(found.animals["why_not"] == "") & ~found.animals["animal"].isin(placed)]
     for name, why in zip(rest["animal"], rest["why_not"], strict=True):
-        say(f"not free: {name}: {why}")
+        say(f"  not free: {name}: {why}")
     if len(free):
-        say(f"free, and in no proposed pair: {', '.join(free['animal'])}")
+        say(f"  free, and in no proposed pair: {', '.join(free['animal'])}")
 
 
 def _measures(found: "Plan") -> dict[str, object]:
@@ -132,15 +191,3 @@ def _tasks(pairs: "pd.DataFrame") -> list[Task]:
         )
         for row in pairs.to_dict("records")
     ]
-
-
-def _draw(found: "Plan", path: Path) -> None:
-    from etholog import figures
-    from etholog.base.atomic import replacing
-
-    kind = path.suffix[1:].lower()
-    if kind not in ("svg", "pdf", "png"):
-        raise Refusal(f"{path}: a figure is written as .svg, .pdf or .png")
-    with replacing(path) as file:
-        file.write(figures.plan(found).content(kind))
-    say(visible(f"drawn: {path}"))

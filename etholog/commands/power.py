@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from etholog.base.refusal import Refusal
-from etholog.commands.output import add_json, as_json, paragraph, say, table
+from etholog.commands.output import add_json, as_json, draw, say, table, tell
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -49,13 +49,15 @@ def run(args: argparse.Namespace) -> int:
             times, args.median, args.watch, args.times, args.males, args.sessions, args.like, seed=args.seed
         )  # fmt: skip
     if args.draw:
-        _draw(found, args.draw)
+        from etholog import figures
+
+        draw(figures.power(found), args.draw)
     words = _sentence(found, args.times)
     if args.json:
         print(as_json({"designs": found, "sentence": words}))
     elif sys.stdout.isatty():
         table(_pretty(found), f"Share of seasons in which a latency {args.times:g} times as long shows, at p < .05")
-        paragraph(words)
+        tell(words)
     else:
         table(found)
         say(words)
@@ -91,14 +93,3 @@ def _sentence(found: "pd.DataFrame", times: float) -> str:
         f" formula asks for {schoenfeld(times):.0f} in which it comes (80 % power); with {most} of each male and two"
         f" kinds of males up to {grown:.0f}. Plan for the lower end."
     )
-
-
-def _draw(found: "pd.DataFrame", path: Path) -> None:
-    from etholog import figures
-    from etholog.base.atomic import replacing
-
-    kind = path.suffix[1:].lower()
-    if kind not in ("svg", "pdf", "png"):
-        raise Refusal(f"{path}: a figure is written as .svg, .pdf or .png")
-    with replacing(path) as file:
-        file.write(figures.power(found).content(kind))

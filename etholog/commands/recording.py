@@ -75,6 +75,13 @@ def look(args: argparse.Namespace) -> "Look":
     return Look(THEMES[args.theme], PLAIN if args.ascii or few else BOXES, args.bell)
 
 
+def look_of(workspace: Path) -> "Look":
+    """Return how the screens of a workspace look where no option says it."""
+    from etholog.screens.themes import THEMES, Look
+
+    return Look(THEMES[settings.read(workspace)[0].theme or "day"])
+
+
 def need_terminal() -> None:
     """Refuse to open a screen where there is none."""
     if not (sys.stdin.isatty() and sys.stdout.isatty()):

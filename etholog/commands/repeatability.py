@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from etholog.base.refusal import Refusal
-from etholog.commands.output import add_json, as_json, paragraph, say, shares, table
+from etholog.commands.output import add_json, as_json, draw, say, shares, table, tell
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -44,7 +44,9 @@ def run(args: argparse.Namespace) -> int:
     season = season_.read(args.folder)
     found = _found(season, args)
     if args.draw:
-        _draw(found, args.draw)
+        from etholog import figures
+
+        draw(figures.repeatability(found.each, found.population), args.draw)
     if args.json:
         told = vars(found) | {"models": found.models.reset_index(), "each": found.each.reset_index()}
         print(as_json(told))
@@ -55,7 +57,7 @@ def run(args: argparse.Namespace) -> int:
             found.each.reset_index(), "What is expected of each male (by name; the limits are those of his own level)"
         )
     if not args.json:
-        paragraph(found.sentence) if sys.stdout.isatty() else say(found.sentence)
+        tell(found.sentence) if sys.stdout.isatty() else say(found.sentence)
     say(*season.findings)
     return 1 if season.findings else 0
 
@@ -87,14 +89,3 @@ def _models(found: "Repeatability") -> "pd.DataFrame":
     limits = zip(found.models["value"], found.models["low"], found.models["high"], strict=True)
     told["repeatability"] = [shares(*three) for three in limits]
     return told
-
-
-def _draw(found: "Repeatability", path: Path) -> None:
-    from etholog import figures
-    from etholog.base.atomic import replacing
-
-    kind = path.suffix[1:].lower()
-    if kind not in ("svg", "pdf", "png"):
-        raise Refusal(f"{path}: a figure is written as .svg, .pdf or .png")
-    with replacing(path) as file:
-        file.write(figures.repeatability(found.each, found.population).content(kind))

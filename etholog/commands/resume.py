@@ -10,17 +10,18 @@ from etholog.base.clock import clock_face
 from etholog.base.journal import Journal
 from etholog.base.refusal import Finding, Refusal
 from etholog.base.rescue import Rescue
-from etholog.base.text import visible
+from etholog.base.text import many, visible
 from etholog.base.workspace import workspace, workspace_of
 from etholog.commands import recording
-from etholog.commands.output import say
+from etholog.commands.output import say, tell
 from etholog.ethogram import Hand
 from etholog.recording.arrivals import Arrival, Arrivals
 from etholog.recording.begun import Begun
 from etholog.recording.keyboard import Keyboard
 from etholog.recording.opening import resume
+from etholog.recording.recorder import Recorder
 from etholog.recording.replay import LINE_BEGINS, rehearse
-from etholog.session import summary
+from etholog.session import Session, summary
 from etholog.session.broken_off import broken_off
 from etholog.session.record import FORMATS
 
@@ -45,15 +46,24 @@ def run(args: argparse.Namespace) -> int:
     keyboard = Keyboard.of(args.map)
     if take_in(args.file, args.rescue) and not _open_session(args.file):
         return 0
-    if session.read(args.file).header["clock"] == "film":
+    read = session.read(args.file)
+    if read.header["clock"] == "film":
         from etholog.commands.film import watching
 
         return watching.resume(args, keyboard)
-    if Begun.of_session(args.file).typed("outcome") and session.read(args.file).fold.closed:
+    if Begun.of_session(args.file).typed("outcome") and read.fold.closed:
         return recording.ask_again(args, keyboard)
-    missed = _offered_back(args.file, args.hand, keyboard)
+    missed = _offered_back(read, args.hand, keyboard)
     recorder, told = resume(args.file, args.hand, system.now(), system.wall_now(), missed, keyboard)
-    say(*told, *_doubts(args.file))
+    say(*told)
+    code = _gone_on(args, recorder)
+    if not code:  # the clock runs: what reads the whole workspace waits until it has stopped
+        say(*_doubts(args.file))
+    return code
+
+
+def _gone_on(args: argparse.Namespace, recorder: Recorder) -> int:
+    """Record until that ends; return the exit code."""
     if recorder.closed:
         return recording.finish(recorder)
     Arrivals(args.file).settle(recorder.journal.n)
@@ -89,8 +99,7 @@ def _open_session(file: Path) -> bool:
     read = session.read(file)
     if not read.fold.closed:
         return True
-    for line in summary.lines(read):
-        print(visible(line))
+    tell(*summary.lines(read))
     say(f"kept in {file}")
     return False
 
@@ -156,7 +165,7 @@ def _taken(file: Path, one: Rescue) -> bool:
     if not book.close():
         raise Refusal(f"{file}: takes no more ({book.trouble}); {one.path} stays as it is")
     if count:
-        say(f"{count} record{'' if count == 1 else 's'} taken in from {one.path}")
+        say(f"{many(count, 'record')} taken in from {one.path}")
     if not loose:
         say(f"the rescue file is {one.put_away()} now")
     return count > 0
@@ -178,9 +187,9 @@ def _agreed(question: str) -> bool:
         return False
 
 
-def _offered_back(file: Path, hand: Hand, keyboard: Keyboard) -> list[Arrival]:
+def _offered_back(known: Session, hand: Hand, keyboard: Keyboard) -> list[Arrival]:
     """Show what keys would do that arrived and never reached the journal, and return those that shall be taken in."""
-    known = session.read(file)
+    file = known.path
     missed = Arrivals(file).unhandled(known.records[-1]["n"] + 1 if known.records else 1, known.fold.end)
     told, records = rehearse(known, hand, keyboard, missed)
     begun = Begun.of_session(file)

@@ -4,7 +4,7 @@ import argparse
 import sys
 from typing import TYPE_CHECKING
 
-from etholog.commands.output import as_json, paragraph, say, table
+from etholog.commands.output import as_json, say, table, tell
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -24,9 +24,9 @@ def spans_of(season: "Season", times: "pd.DataFrame", args: argparse.Namespace) 
     if args.json:
         print(as_json({"turnbull": curve, "sessions": spans, "sentence": words}))
     elif sys.stdout.isatty():
-        paragraph(f"Latency {times.attrs['label']}, onsets that nobody saw as spans")
+        tell(f"Latency {times.attrs['label']}, onsets that nobody saw as spans")
         table(curve)
-        paragraph(words)
+        tell(words)
     else:
         table(curve)
         say(words)

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from etholog.base.refusal import Refusal
-from etholog.commands.output import add_json, add_more, as_json, lead, p_value, paragraph, say, table
+from etholog.commands.output import add_json, add_more, as_json, lead, p_value, say, table, tell
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -73,8 +73,7 @@ def run(args: argparse.Namespace) -> int:
         if args.follows is not None:
             _print_one(args, read, pooled)
         else:
-            labels = {b.code: b.label for kept in read.ethograms.values() for b in kept.behaviour}
-            plain = sentences.of_season(read, pooled, labels)
+            plain = sentences.of_season(read, pooled, read.labels)
             short = sys.stdout.isatty() and not (args.json or args.more)
             _print(args, pooled, {} if args.answer or short else _tests(read, args.by, how), plain)
     say(*read.findings)
@@ -94,26 +93,26 @@ def _print(args: argparse.Namespace, found: "Transitions", tests: "dict[str, Cha
         table(long)
     elif not args.more:
         table(_short(long.head(SHORT)))
-        paragraph(f"The most frequent of {len(long)}. All, their tests and what they assume: --more.")
+        tell(f"The most frequent of {len(long)}. All, their tests and what they assume: --more.")
     else:
         table(_pretty(long.head(SHOWN)))
         if len(long) > SHOWN:
             print(f"The {SHOWN} most frequent of {len(long)}; all of them in a pipe, or with --json.")
         if found.df:
             print(f"X2 {found.x2:.1f}, G2 {found.g2:.1f}, df {found.df}, {p_value(found.p)}.")
-        paragraph(found.sentence)
+        tell(found.sentence)
         if found.shuffles:
-            paragraph(
+            tell(
                 f"By {found.shuffles:,} shuffles within sessions the whole table has {p_value(found.p_whole)}."
                 f" shuffled: two-sided p of each; it can't be under {2 / (found.shuffles + 1):.2g}."
             )
-        paragraph(
+        tell(
             "share: of all that followed the first. residual: adjusted; over 2 is more often than chance, under -2 more"
             " rarely. p_holm, its Holm: for all cells. few: fewer than 5 were expected, so the residual and its p mean"
             " little."
         )
         for name, test in tests.items():
-            paragraph(f"{QUESTIONS[name].format(by=args.by)} {_verdict(test)}")
+            tell(f"{QUESTIONS[name].format(by=args.by)} {_verdict(test)}")
 
 
 def _short(long: "pd.DataFrame") -> "pd.DataFrame":
@@ -159,7 +158,7 @@ def _print_each(args: argparse.Namespace, found: "dict[Any, Transitions]") -> No
     for value, one in found.items():
         print(f"\n{args.each} {value}")
         table(_pretty(one.long().head(SHOWN // 2)))
-        paragraph((f"X2 {one.x2:.1f}, df {one.df}, {p_value(one.p)}. " if one.df else "") + one.sentence)
+        tell((f"X2 {one.x2:.1f}, df {one.df}, {p_value(one.p)}. " if one.df else "") + one.sentence)
 
 
 def _print_one(args: argparse.Namespace, read: "Season", found: "Transitions") -> None:
@@ -173,8 +172,7 @@ def _print_one(args: argparse.Namespace, read: "Season", found: "Transitions") -
     p = float("nan")
     if found.p_shuffled is not None and first in found.p_shuffled.index and after in found.p_shuffled.index:
         p = float(found.p_shuffled.loc[first, after])
-    labels = {b.code: b.label for kept in read.ethograms.values() for b in kept.behaviour}
-    plain = sentences.of_one(one, int(long[long["first"] == first]["count"].sum()), p, labels)
+    plain = sentences.of_one(one, int(long[long["first"] == first]["count"].sum()), p, read.labels)
     if not args.json:
         lead(plain)
     if args.json:

@@ -168,7 +168,7 @@ def names(season: Season) -> dict[str, str]:
     'palpal drumming'
     """
     columns.season(season)
-    return {b.code: b.label for kept in season.ethograms.values() for b in kept.behaviour}
+    return season.labels
 
 
 def label(code: str, named: Mapping[str, str] | None) -> str:

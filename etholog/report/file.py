@@ -1,18 +1,20 @@
-"""The page's file: whole or not at all, and never over a file that is no report of ours."""
+"""The page's file: whole or not at all, and never over a file that is no page of ours."""
 
 from pathlib import Path
 
+from etholog import __version__
 from etholog.base.atomic import replacing
 from etholog.base.refusal import Refusal
 
 OURS = b'<meta name="generator" content="etholog '
+GENERATOR = f'<meta name="generator" content="etholog {__version__}">'
 
 
 def check(to: Path) -> None:
-    """Raise Refusal where something is there that is no report of ours."""
+    """Raise Refusal where something is there that is no page of ours."""
     try:
         if to.exists() and OURS not in to.read_bytes()[:4096]:
-            raise Refusal(f"{to}: is there already and is no report of etholog; give another name with --out")
+            raise Refusal(f"{to}: is there already and is no page of etholog; give another name")
     except OSError as error:
         raise Refusal(f"{to}: can't be written over ({error.strerror or error}); give another name") from error
 

@@ -4,8 +4,8 @@ from collections.abc import Iterable, Sequence
 from html import escape
 from pathlib import Path
 
-from etholog.base.atomic import replacing
 from etholog.base.text import visible
+from etholog.report import file
 
 _STYLE = (
     "body{font:12pt/1.4 sans-serif;max-width:46em;margin:1.5em auto;padding:0 1em;color:#000;background:#fff}"
@@ -22,16 +22,15 @@ def html(title: str, sections: Iterable[tuple[str, Sequence[str]]]) -> str:
         for heading, lines in sections
     ]
     return (
-        f'<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n<title>{_safe(title)}</title>\n'
+        f'<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n{file.GENERATOR}\n<title>{_safe(title)}</title>\n'
         "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'unsafe-inline'\">\n"
         f"<style>{_STYLE}</style>\n</head>\n<body>\n<h1>{_safe(title)}</h1>\n{''.join(parts)}</body>\n</html>\n"
     )
 
 
 def write(path: Path, title: str, sections: Iterable[tuple[str, Sequence[str]]]) -> None:
-    """Write the page whole, or not at all. Raises Refusal where the folder takes no file."""
-    with replacing(path) as file:
-        file.write(html(title, sections).encode())
+    """Write the page whole, or not at all. Raises Refusal where that can't be done, or no page of ours is there."""
+    file.write(html(title, sections), path)
 
 
 def _safe(text: str) -> str:

@@ -43,6 +43,11 @@ class Season:
         """The findings as sentences."""
         return [str(finding) for finding in self.findings]
 
+    @property
+    def labels(self) -> dict[str, str]:
+        """What each behaviour is called, by its code."""
+        return {behaviour.code: behaviour.label for kept in self.ethograms.values() for behaviour in kept.behaviour}
+
     @cached_property
     def animals(self) -> Animals:
         """The cards beside the sessions, and the pairings that both know of; read when first asked for."""

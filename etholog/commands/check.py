@@ -46,9 +46,8 @@ def run(args: argparse.Namespace) -> int:
         print(visible(str(found)))
     if mistakes:
         say(f"{many(mistakes, 'session')} begun by mistake: kept, and counted for nothing")
-    say(
-        f"{many(len(files) + len(cards), 'file')} read, {many(len(findings), 'finding') if findings else 'no findings'}"
-    )
+    found_in_all = many(len(findings), "finding") if findings else "no findings"
+    say(f"{many(len(files) + len(cards), 'file')} read, {found_in_all}")
     return 1 if findings else 0
 
 

@@ -12,7 +12,7 @@ from etholog.base import system
 from etholog.base.shipped import folder
 from etholog.base.text import visible
 from etholog.commands import curve, label
-from etholog.commands.output import say, tell, working
+from etholog.commands.output import WIDEST, columns_of, say, working, wrapped
 from etholog.recording.opening import begin
 from etholog.recording.recorder import Recorder
 from etholog.session import Session, summary
@@ -71,10 +71,11 @@ def run(args: argparse.Namespace) -> int:
     journal.close()
     print("ALL OF THIS IS INVENTED: no such animals, no such evening.\n")
     pairing = session.read(journal.path)
-    tell(*summary.lines(pairing))
+    for line in summary.lines(pairing):
+        _say(line)
     print("\nThe label for her enclosure (etholog label F-Umbra):")
     for line in list(label.lines(animals.read(workspace), "F-Umbra", ethogram.at_hand(workspace)))[1:]:
-        tell(f"  {line}")
+        _say(f"  {line}")
     _season(workspace, pairing, with_curve=shown)
     say(
         "What next, with your own animals (delete the demo's folder when you like):",
@@ -82,6 +83,11 @@ def run(args: argparse.Namespace) -> int:
         "  etholog watch --male YOUR-MALE --female YOUR-FEMALE",
     )
     return 0
+
+
+def _say(line: str) -> None:
+    """Print a line of the page that the demo is, wherever it goes."""
+    print(wrapped(line, min(WIDEST, columns_of(sys.stdout))))
 
 
 def _season(workspace: Path, pairing: Session, with_curve: bool) -> None:
@@ -98,7 +104,7 @@ def _season(workspace: Path, pairing: Session, with_curve: bool) -> None:
         curve.show(times, "male")
     told = sentences.of_groups(compare(times, "male"), times.attrs["label"])
     for sentence in told[-1:] if with_curve else told:  # the curve shows the times
-        tell(sentence)
+        _say(sentence)
     out = workspace / "report.html"
     with working("Drawing the page"):
         file.write(page.html(season.of(workspace, [pairing]), [pairing]), out)

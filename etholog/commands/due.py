@@ -52,6 +52,7 @@ def run(args: argparse.Namespace) -> int:
         write_calendar(args.ics, tasks)
     if args.json:
         print(as_json([vars(task) for task in tasks]))
+        say(*sentences(tasks, today))  # its JSON is the bare list that it was in 0.1
     elif not (args.sitter or args.ics):
         lead(sentences(tasks, today))
         _print(tasks, today, args.ahead, full=args.more or not sys.stdout.isatty())

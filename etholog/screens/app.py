@@ -84,8 +84,8 @@ class WatchApp(ThemedApp):
         if self.new is not None:
             self.push_screen(
                 Form(
-                    "Before the clock; each line may stay empty",
-                    "Enter or Down goes on, Ctrl-S is done, Esc leaves",
+                    ("Before the clock; each line may stay empty",),
+                    ("Enter or Down goes on", "Ctrl-S is done", "Esc leaves"),
                     self.new.questions,
                     self._given(self.new),
                     known=self.new.earlier.known,

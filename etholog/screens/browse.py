@@ -21,8 +21,8 @@ class CardBrowser(ThemedApp, inherit_bindings=False):
         ThemedApp.CSS
         + """
     Screen Static { background: $ground; color: $ink; }
-    OptionList, OptionList:focus { width: 30; height: 100%; border: none; background: $ground; color: $ink;
-        background-tint: $ground 0%; scrollbar-size: 0 0; }
+    OptionList, OptionList:focus { width: auto; max-width: 30; height: 100%; border: none;
+        background: $ground; color: $ink; background-tint: $ground 0%; scrollbar-size: 0 0; }
     OptionList > .option-list--option, OptionList:focus > .option-list--option { background: $ground; color: $ink; }
     OptionList > .option-list--option-highlighted, OptionList:focus > .option-list--option-highlighted {
         background: $ink; color: $ground; }

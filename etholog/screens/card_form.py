@@ -36,8 +36,8 @@ class CardForm(ThemedApp):
     def on_mount(self) -> None:
         """Ask."""
         form = Form(
-            "An animal's card; each line but the first may stay empty",
-            "Enter or Down goes on, Ctrl-S writes it, Esc leaves",
+            ("An animal's card; each line but the first may stay empty",),
+            ("Enter or Down goes on", "Ctrl-S writes it", "Esc leaves"),
             QUESTIONS,
             {},
             known=self._known,

@@ -17,7 +17,7 @@ from etholog.session.folding import fold
 from etholog.session.question import NotUnderstood, Question, Surprising
 
 AGAIN = "The same key again keeps it."
-FOOT = "Enter or Down goes on, Ctrl-S is done, Esc leaves; what is answered is kept"
+FOOT = ("Enter or Down goes on", "Ctrl-S is done", "Esc leaves", "what is answered is kept")
 
 
 class ClosingForm(Form):
@@ -30,7 +30,7 @@ class ClosingForm(Form):
         self._surprises: dict[str, str] = {}  # what was asked about: given once more, it is meant
         rung = evidence(of.ethogram, fold(of.ethogram, of.live.records).bouts).words  # with what still ran at the end
         super().__init__(
-            f"{self._title_words()}. Two minutes more; each line may stay empty",
+            (f"{self._title_words()}.", "Two minutes more; each line may stay empty"),
             FOOT,
             QUESTIONS,
             {question.name: self._kept(question) for question in QUESTIONS} | self._begun.typed("outcome"),

@@ -8,6 +8,7 @@ from textual.widgets import Static
 
 from etholog.base.refusal import Refusal
 from etholog.base.text import visible
+from etholog.screens.packed import Packed
 from etholog.screens.roster import Roster
 from etholog.screens.themed import ThemedApp
 from etholog.screens.themes import Look
@@ -19,7 +20,7 @@ TakeBack = Callable[[str, int], None]
 class Feeding(ThemedApp):
     """Its result is how many meals were written. `meals`: what a meal can be, each by its first letter."""
 
-    CSS = ThemedApp.CSS + "#title, #said, #foot { height: auto; } #said { min-height: 1; } #foot { color: $faint; }"
+    CSS = ThemedApp.CSS + "#said { height: auto; min-height: 1; } #foot { color: $faint; }"
 
     def __init__(
         self, look: Look, day: str, rows: Sequence[tuple[str, str]], meals: Sequence[str], give: Give, back: TakeBack
@@ -32,13 +33,11 @@ class Feeding(ThemedApp):
 
     def compose(self) -> ComposeResult:
         """Lay the round out."""
-        keys = ", ".join(f"{key} {meal}" for key, meal in self._meals.items())
-        yield Static(f" Feeding round, {self._day}. {keys}", id="title", markup=False)
+        keys = (f"{key} {meal}" for key, meal in self._meals.items())
+        yield Packed(f"Feeding round, {self._day}", *keys, id="title")
         yield Static(id="said", markup=False)
         yield Roster(self._rows)
-        yield Static(
-            " Enter or Down skips, Up goes back, Backspace takes the last back, Esc leaves", id="foot", markup=False
-        )
+        yield Packed("Enter or Down skips", "Up goes back", "Backspace takes the last back", "Esc leaves", id="foot")
 
     def on_key(self, event: events.Key) -> None:
         """Write a meal, walk, take back, or leave."""

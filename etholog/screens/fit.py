@@ -1,11 +1,41 @@
 """Words on a narrow screen: a shorter way to say it, or whole words and an ellipsis; no word is ever broken."""
 
+import textwrap
+from collections.abc import Iterable
+
 from rich.cells import cell_len
 
 
 def first_fitting(width: int, *ways: str) -> str:
     """Return the first of some ways to say a thing that fits into `width` columns; the last where none does."""
     return next((way for way in ways if cell_len(way) <= width), ways[-1])
+
+
+def packed(parts: Iterable[str], width: int, between: str = "   ") -> str:
+    """Return parts on lines of at most `width` columns, as many on each as fit, none of them broken by this.
+
+    >>> packed(["1 he got out", "2 she withdrew", "3 left together"], 30).split("\\n")
+    ['1 he got out   2 she withdrew', '3 left together']
+    """
+    lines: list[str] = []
+    for part in filter(None, parts):
+        longer = f"{lines[-1]}{between}{part}" if lines else part
+        if lines and cell_len(longer) <= width:
+            lines[-1] = longer
+        else:
+            lines.append(part)
+    return "\n".join(lines)
+
+
+def hung(text: str, width: int, indent: int) -> str:
+    """Return text broken between words, what goes on standing `indent` columns in.
+
+    >>> print(hung("F-Umbra  feed: few and small", 20, 9))
+    F-Umbra  feed: few
+             and small
+    """
+    room = max(width, indent + 1)
+    return textwrap.fill(text, room, subsequent_indent=" " * indent, break_long_words=False, break_on_hyphens=False)
 
 
 def shortened(text: str, width: int) -> str:

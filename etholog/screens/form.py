@@ -12,9 +12,10 @@ from textual.suggester import SuggestFromList
 from textual.widgets import Input, Static
 
 from etholog.base.refusal import Refusal
-from etholog.base.text import visible
 from etholog.recording.forms import answers
+from etholog.screens.fit import packed
 from etholog.screens.line import Line
+from etholog.screens.packed import Packed
 from etholog.session.question import NotUnderstood, Question
 
 Known = Callable[[str], Sequence[str]]
@@ -26,18 +27,17 @@ Aside = Callable[[Mapping[str, str]], str]
 class Form(Screen[dict[str, Any] | None], inherit_bindings=False):
     """Asks; the result is what was answered, or None where the whole form was left.
 
-    `known` gives the words to complete an answer from, `aside` what stands below the questions; `check` may refuse;
-    `changed` is told what stands in the form by now.
+    `title` and `foot` are in parts, each of which stands whole. `known` gives the words to complete an answer from,
+    `aside` what stands below the questions; `check` may refuse; `changed` is told what stands in the form by now.
     """
 
     CSS = """
     Form { overflow: hidden; }
-    #title, #foot { height: auto; }
     #questions { height: auto; overflow-x: hidden; scrollbar-size: 0 0; }
     #questions Horizontal { height: 1; }
     #questions Static { width: 34; }
     #questions Input { width: 1fr; }
-    #hint { color: $faint; height: auto; max-height: 4; min-height: 1; }
+    #hint { color: $faint; max-height: 4; min-height: 1; }
     #aside { height: 1fr; padding: 1 0 0 0; overflow: hidden; }
     #foot { color: $faint; dock: bottom; }
     """
@@ -46,8 +46,8 @@ class Form(Screen[dict[str, Any] | None], inherit_bindings=False):
 
     def __init__(
         self,
-        title: str,
-        foot: str,
+        title: Sequence[str],
+        foot: Sequence[str],
         questions: Sequence[Question],
         given: Mapping[str, str],
         known: Known = lambda _: (),
@@ -64,7 +64,7 @@ class Form(Screen[dict[str, Any] | None], inherit_bindings=False):
 
     def compose(self) -> ComposeResult:
         """Lay the form out."""
-        yield Static(f" {self._title}", id="title", markup=False)
+        yield Packed(*self._title, id="title")
         with VerticalScroll(id="questions", can_focus=False):
             for question in self._asked:
                 with Horizontal():
@@ -77,9 +77,9 @@ class Form(Screen[dict[str, Any] | None], inherit_bindings=False):
                         suggester=SuggestFromList(words, case_sensitive=False) if words else None,
                         select_on_focus=False,
                     )
-        yield Static(id="hint", markup=False)
+        yield Packed(id="hint")
         yield Static(id="aside", markup=False)
-        yield Static(f" {self._foot}", id="foot", markup=False)
+        yield Packed(*self._foot, id="foot")
 
     def on_mount(self) -> None:
         """Begin with the first question that has no answer."""
@@ -88,7 +88,8 @@ class Form(Screen[dict[str, Any] | None], inherit_bindings=False):
 
     def on_resize(self, event: events.Resize) -> None:
         """Leave room for the title, the hint and the foot; the questions scroll if they must."""
-        around = sum(-(-(len(text) + 1) // max(1, event.size.width)) for text in (self._title, self._foot))
+        width = max(1, event.size.width - 1)
+        around = sum(packed(parts, width).count("\n") + 1 for parts in (self._title, self._foot))
         self.query_one("#questions").styles.max_height = max(1, event.size.height - 3 - around)
 
     @property
@@ -145,12 +146,8 @@ class Form(Screen[dict[str, Any] | None], inherit_bindings=False):
             return
         question = next(question for question in self._asked if question.name == field.id)
         near = [word for word in self._known[field.id] if field.value.lower() in word.lower() and word != field.value]
-        hint = (
-            self._refusal
-            or question.hint
-            or (f"known: {', '.join(near[:20])}   (Right takes what is shown)" if near else "")
-        )
-        self.query_one("#hint", Static).update(f" {visible(hint)}")
+        known = (f"known: {', '.join(near[:20])}", "(Right takes what is shown)") if near else ()
+        self.query_one("#hint", Packed).say(*((self._refusal,) if self._refusal else question.hints or known))
         self.query_one("#aside", Static).update(self._aside(self.typed))
 
     def _refuse(self, error: Exception) -> None:

@@ -12,7 +12,7 @@ from textual.widgets import Static
 from etholog.animals import Animals
 from etholog.animals.care import Task
 from etholog.base.text import visible, visible_lines
-from etholog.screens.fit import shortened
+from etholog.screens.fit import hung
 from etholog.screens.themed import ThemedApp
 from etholog.screens.themes import Look
 
@@ -99,6 +99,10 @@ class Home(ThemedApp):
             yield Static(visible_lines(self._alarms), id="alarms", markup=False)
         if self._said:
             yield Static(visible(self._said), id="said", markup=False)
+        if NEW in self.ways:
+            yield Static("\nThis folder is no workspace yet.", markup=False)
+            yield Static(id="ways", markup=False)
+            return
         with Horizontal():
             with Vertical(id="due"):
                 yield Static(f"\nDUE: {len(self._now)} (all of it: d)", classes="head", markup=False)
@@ -124,6 +128,8 @@ class Home(ThemedApp):
             two = width >= 2 * wide - 2
             shown = [f"{a:<{wide}}{b}".rstrip() for a, b in pairs] if two else rows
         self.query_one("#ways", Static).update(visible_lines(shown))
+        if NEW in self.ways:
+            return
         self.query_one("#tasks", Static).update(self._due(3 * width // 5 - 2))
         self.query_one("#sessions", Static).update(self._sessions(2 * width // 5))
 
@@ -141,9 +147,7 @@ class Home(ThemedApp):
         return sorted((t for t in self._tasks if t.first <= self._today), key=lambda t: (t.until_done, t.first))
 
     def _due(self, width: int) -> str:
-        if NEW in self.ways:
-            return "This folder is no workspace yet."
-        rows = [shortened(visible(f"{task.animal:<10} {task.what}"), width) for task in self._now[:DUE_SHOWN]]
+        rows = [hung(visible(f"{task.animal:<10} {task.what}"), width, 11) for task in self._now[:DUE_SHOWN]]
         if not rows and not self._animals.known():
             return "no animals yet: press a"
         return "\n".join(rows) or "nothing today"
@@ -151,5 +155,4 @@ class Home(ThemedApp):
     def _sessions(self, width: int) -> str:
         met = [pairing for pairing in self._animals.pairings if pairing.file][-SESSIONS_SHOWN:]
         rows = [(f"{p.on.text} {p.male} x {p.female}", f"  {p.evidence.words}") for p in reversed(met)]
-        shown = [shortened(visible(line), width) for row in rows for line in row]
-        return "\n".join(shown) or ("" if NEW in self.ways else "none yet: press w")
+        return "\n".join(hung(visible(line), width, 2) for row in rows for line in row) or "none yet: press w"

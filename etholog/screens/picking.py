@@ -4,9 +4,8 @@ from collections.abc import Sequence
 
 from textual import events
 from textual.app import ComposeResult
-from textual.widgets import Static
 
-from etholog.base.text import visible
+from etholog.screens.packed import Packed
 from etholog.screens.roster import Roster
 from etholog.screens.themed import ThemedApp
 from etholog.screens.themes import Look
@@ -15,7 +14,7 @@ from etholog.screens.themes import Look
 class Picking(ThemedApp):
     """Its result is the name of the animal that was chosen, or None. A letter goes to the next name that has it."""
 
-    CSS = ThemedApp.CSS + "#title, #foot { height: auto; padding: 0 0 1 0; } #foot { color: $faint; dock: bottom; }"
+    CSS = ThemedApp.CSS + "#title { padding: 0 0 1 1; } #foot { color: $faint; dock: bottom; }"
 
     def __init__(self, look: Look, title: str, rows: Sequence[tuple[str, str]]) -> None:
         super().__init__(look)
@@ -23,9 +22,9 @@ class Picking(ThemedApp):
 
     def compose(self) -> ComposeResult:
         """Lay the list out."""
-        yield Static(f" {visible(self._title_line)}", id="title", markup=False)
+        yield Packed(self._title_line, id="title")
         yield Roster(self._rows)
-        yield Static(" Up and Down walk, a letter goes to a name, Enter chooses, Esc leaves", id="foot", markup=False)
+        yield Packed("Up and Down walk", "a letter goes to a name", "Enter chooses", "Esc leaves", id="foot")
 
     def on_key(self, event: events.Key) -> None:
         """Walk, choose, or leave."""

@@ -11,6 +11,7 @@ from textual.screen import Screen
 from textual.widgets import Static
 
 from etholog.base.text import visible, visible_lines
+from etholog.screens.packed import Packed
 
 
 class Ready(Screen[bool], inherit_bindings=False):
@@ -24,7 +25,7 @@ class Ready(Screen[bool], inherit_bindings=False):
     Ready { overflow: hidden; }
     VerticalScroll { height: 1fr; padding: 1 2; scrollbar-size: 0 0; }
     VerticalScroll Static { height: auto; margin: 0 0 1 0; }
-    #start { height: auto; text-style: bold; padding: 0 2; }
+    #start { text-style: bold; padding: 0 2; }
     #meanings { display: none; }
     """
     AUTO_FOCUS = ""
@@ -63,17 +64,17 @@ class Ready(Screen[bool], inherit_bindings=False):
         with VerticalScroll(id="meanings", can_focus=False):
             for words in self._definitions:
                 yield Static(words, markup=False)
-        yield Static(id="start", markup=False)
+        yield Packed(id="start")
 
     def on_resize(self) -> None:
         """Say when there is more than the window shows."""
         self.call_after_refresh(self._tell)
 
     def _tell(self) -> None:
-        more = "Down reads on   " if self._shown.max_scroll_y else ""
+        more = ("Down reads on",) if self._shown.max_scroll_y else ()
         what = "the cautions" if self._meanings else "the behaviours"
-        self.query_one("#start", Static).update(
-            f"{more}Enter starts the clock   ? {what}   Esc the form   Ctrl-C leave"
+        self.query_one("#start", Packed).say(
+            *more, "Enter starts the clock", f"? {what}", "Esc the form", "Ctrl-C leave"
         )
 
     @property

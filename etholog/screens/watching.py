@@ -13,7 +13,7 @@ from textual.widgets import Digits, Input, Static
 
 from etholog.base import system
 from etholog.base.clock import clock_face, short_face
-from etholog.base.text import visible, visible_lines
+from etholog.base.text import many, visible, visible_lines
 from etholog.ethogram.own_keys import Act, act_of
 from etholog.recording.begun import Begun
 from etholog.recording.corrector import Answer
@@ -306,9 +306,12 @@ class Watching(Screen[bool], inherit_bindings=False):
         if self.recorder.live.rescues > self._folded_away:
             *lines, last = (f" {line}" for line in self.recorder.rescue_lines)
             return visible_lines([*lines, f"{last}   ({self._fold_key} folds this away)"])
-        lanes = "1 lane finds" if chart.hidden == 1 else f"{chart.hidden} lanes find"
-        hidden = f"   ({lanes} no room)" if chart.hidden and not self.query_one(KeysPanel).display else ""
-        return f" {visible(self._prompt_text)}{hidden}" if self._prompt_text or hidden else ""
+        prompt = f" {visible(self._prompt_text)}" if self._prompt_text else ""
+        if not chart.hidden or self.query_one(KeysPanel).display:
+            return prompt
+        lanes = many(chart.hidden, "lane")
+        finds = "finds" if chart.hidden == 1 else "find"
+        return first_fitting(self.size.width, f"{prompt}   ({lanes} {finds} no room)", f"{prompt} ({lanes} hidden)")
 
     def _run_text(self, now: int) -> str:
         folding = self.recorder.live.folding

@@ -42,11 +42,16 @@ class Question:
     choices: tuple[str, ...] = ()
 
     @property
+    def hints(self) -> tuple[str, ...]:
+        """What may be answered: each choice with its number, or what kind of words; none where any will do."""
+        first = 0 if self.kind == "rung" else 1
+        listed = tuple(f"{number} {choice}" for number, choice in enumerate(self.choices, first))
+        return listed or ((_HINTS[self.kind],) if self.kind in _HINTS else ())
+
+    @property
     def hint(self) -> str:
         """What may be answered, in one line; '' where any words will do."""
-        first = 0 if self.kind == "rung" else 1
-        listed = "  ".join(f"{number} {choice}" for number, choice in enumerate(self.choices, first))
-        return listed or _HINTS.get(self.kind, "")
+        return "  ".join(self.hints)
 
     @property
     def asked(self) -> str:

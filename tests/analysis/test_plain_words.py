@@ -131,6 +131,8 @@ def test_no_season_makes_a_number_out_of_nothing(tmp_path: Path, name: str) -> N
             "No session was closed for good",
         ),
         ("nobody courts", ("latency", "--to", "drumming", "--first", "0"), "give a time over 0"),
+        ("one that courts", ("latency", "--to", "drumming", "--first", "9"), "--first is about groups"),
+        ("one that courts", ("latency", "--to", "drumming", "--by", "male", "--spans"), "--spans is of all sessions"),
         (
             "one of two courts",
             ("latency", "--to", "drumming", "--by", "male", "--more"),

@@ -36,6 +36,6 @@ def test_a_line_is_offered_once(
         in_line ^= key == "\r"
     begun.keep("note", {"note": typed})
     monkeypatch.setattr("builtins.input", lambda _: "")
-    taken = _offered_back(known.path, "left", QWERTY_KEYBOARD)
+    taken = _offered_back(known, "left", QWERTY_KEYBOARD)
     assert "".join(one.character for one in taken) == offered
     assert begun.typed("note").get("note", "") == stays

@@ -1,6 +1,6 @@
 """The main screens, drawn from an invented evening on a clock of our own, so that they are the same on every machine.
 
-`python -m tests.screens.captures` writes them to `tests/watch/screens/`, to be looked at and then committed.
+`python -m tests.screens.captures` writes them to `tests/screens/captured/`, to be looked at and then committed.
 """
 
 import asyncio

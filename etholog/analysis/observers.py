@@ -96,7 +96,9 @@ def observers(
     if not isinstance(pairs, list | tuple) or not all(isinstance(one, list | tuple) and len(one) == 2 for one in pairs):
         raise Refusal("pairs: a list of pairs of records is needed, each a first and a second")
     if not len(pairs):
-        raise Refusal("no session has a second observer's record: record one with `etholog film mark`")
+        raise Refusal(
+            "no session has a second observer's record: record one with `etholog watch --film FILM --of SESSION`"
+        )
     pairs = [(columns.season(one), columns.season(two)) for one, two in pairs]
     each = [agreement(one, two, tolerance_s, unit_s, align) for one, two in pairs]
     sessions = pd.DataFrame([_session(pair, found) for pair, found in zip(pairs, each, strict=True)])

@@ -7,6 +7,7 @@ from etholog.animals.attempts import attempts
 from etholog.animals.card import FACTS, KINDS, Entry
 from etholog.animals.custody import custody
 from etholog.animals.herd import Animals, Pairing
+from etholog.base.text import percent
 from etholog.session import closing
 from etholog.session.evidence import Evidence
 
@@ -30,7 +31,9 @@ def facts(animals: Animals, name: str) -> Iterator[str]:
             chances = animals.possible(told.words) if kind in ("dam", "sire") else ()
             shown = told.words
             if len(chances) > 1:
-                shown = ", ".join(f"{who or 'unknown'} ({chance:.0%})" for who, chance in chances) + ": one of these"
+                shown = (
+                    ", ".join(f"{who or 'unknown'} ({percent(chance)})" for who, chance in chances) + ": one of these"
+                )
             yield f"{KINDS[kind].label.removesuffix(' to')}: {shown}{'' if told.sure else ' (unsure)'}"
     if hurt := animals.not_whole(name):
         yield f"not whole: since {hurt.on.text} with {hurt.female}, as answered"

@@ -8,6 +8,7 @@ from etholog.animals.custody import custody, shares
 from etholog.animals.herd import Animals, Pairing
 from etholog.animals.life import title
 from etholog.base.refusal import Refusal
+from etholog.base.text import percent
 
 Section = tuple[str, list[str]]
 TOLD = ("moult", "sperm_web", "weight", "size", "lent", "borrowed", "returned", "sold", "given", "died")
@@ -26,7 +27,7 @@ def sections(animals: Animals, name: str) -> list[Section]:
     if now.since and now.since != loan.on:
         said.append(f"now: {now.words}")
     if agreed := shares(card.fact("shares")):
-        said.append("agreed on the young: " + ", ".join(f"{one} {part:.0%}" for one, part in agreed.items()))
+        said.append("agreed on the young: " + ", ".join(f"{one} {percent(part)}" for one, part in agreed.items()))
     became = [_line(entry) for entry in card.all(*TOLD) if not entry.on.before(loan.on) and entry is not loan]
     met = [pairing for pairing in animals.pairings_of(who) if not pairing.on.before(loan.on)]
     return [

@@ -38,6 +38,15 @@ def many(count: int, one: str, more: str = "") -> str:
     return f"{count:,} {one if count == 1 else more or f'{one}s'}"
 
 
+def percent(share: float) -> str:
+    """Return a share in percent.
+
+    >>> percent(0.489), percent(0.004), percent(1.0)
+    ('49 %', '0.4 %', '100 %')
+    """
+    return f"{100 * share:.1f} %" if 0 < share < 0.1 else f"{100 * share:.0f} %"
+
+
 def unsafe(character: str) -> bool:
     """Tell whether a terminal would act on the character, or show text in another order for it."""
     return unicodedata.category(character) in _UNSAFE

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from etholog.animals import naming
 from etholog.base.refusal import Refusal
+from etholog.base.text import percent
 from etholog.base.workspace import root_of
 from etholog.commands.output import add_json, add_more, as_json, draw, lead, limits, say, shares, table, tell
 
@@ -143,7 +144,7 @@ def _show(found: "Agreement", args: argparse.Namespace) -> None:
         print(f"Shifted the second record {abs(found.shift_s):.3f} s {way}.")
     kappa = "not defined" if math.isnan(found.kappa) else f"{found.kappa:.3f}"
     said = f"In all, {found.matched} onsets match within {args.tolerance:g} s"
-    said += "." if math.isnan(found.agreed) else f": {found.agreed:.0%} of all that either recorded."
+    said += "." if math.isnan(found.agreed) else f": {percent(found.agreed)} of all that either recorded."
     said += f" Kappa over units of {args.unit:g} s: {kappa}."
     if not math.isnan(found.low_s):
         said += f" The second's bouts are {found.difference_s:+.2f} s longer; 95 % of such differences lie within"

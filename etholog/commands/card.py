@@ -1,6 +1,7 @@
 """`etholog card`: an animal's card: read it, add to it, take many entries from a table."""
 
 import argparse
+import sys
 from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
@@ -120,7 +121,7 @@ def _loan(name: str, known: Animals, out: Path | None) -> int:
 def _list(known: Animals) -> int:
     import pandas as pd
 
-    from etholog.commands.output import table
+    from etholog.commands.output import table, tell
 
     rows = []
     for name in known.known():
@@ -139,7 +140,13 @@ def _list(known: Animals) -> int:
             }
         )
     if rows:
-        table(pd.DataFrame(rows))
+        listed = pd.DataFrame(rows)
+        if not sys.stdout.isatty():
+            table(listed)
+        else:
+            table(listed.drop(columns="card").rename(columns=lambda name: name.replace("_", " ")))
+            for said, some in listed[listed["card"] != "yes"].groupby("card")["animal"]:
+                tell(f"{said}: {', '.join(some)}")
     else:
         say(f'{known.folder}: no cards yet; begin one: etholog card F1 species "Brachypelma smithi"')
     odd = [*known.findings, *animals_.questions(known)]

@@ -3,6 +3,7 @@
 import argparse
 import math
 import sys
+from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -73,7 +74,7 @@ def _durations(read: "Season", args: argparse.Namespace) -> None:
         table(found)
         return
     if not args.more:
-        table(_short(found, args.by))
+        table(_short(found, args.by, read.labels))
         tell("share: of the time watched. Limits, and what each number rests on: --more.")
         return
     table(_pretty(found, args.by))
@@ -87,9 +88,9 @@ def _durations(read: "Season", args: argparse.Namespace) -> None:
         tell(f"Limits are missing, or not for all animals: {found['limits'].iloc[0]}.")
 
 
-def _short(found: "pd.DataFrame", by: str | None) -> "pd.DataFrame":
+def _short(found: "pd.DataFrame", by: str | None, labels: dict[str, str]) -> "pd.DataFrame":
     shown = found[[by] if by else []].copy()
-    shown["behaviour"] = _named(found)
+    shown["behaviour"] = _named(found, labels)
     shown["bouts"] = found["count"]
     if by is None:
         shown["in all, s"] = found["total_s"]
@@ -102,9 +103,10 @@ def _short(found: "pd.DataFrame", by: str | None) -> "pd.DataFrame":
     return shown
 
 
-def _named(found: "pd.DataFrame") -> list[str]:
+def _named(found: "pd.DataFrame", labels: Mapping[str, str] | None = None) -> list[str]:
     sides = found["qualifier"].astype(object).where(found["qualifier"].notna(), None)
-    return [code if side is None else f"{code}, {side}" for code, side in zip(found["behaviour"], sides, strict=True)]
+    names = [(labels or {}).get(str(code), str(code)) for code in found["behaviour"]]
+    return [name if side is None else f"{name}, {side}" for name, side in zip(names, sides, strict=True)]
 
 
 def _compare(read: "Season", args: argparse.Namespace) -> None:

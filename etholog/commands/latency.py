@@ -146,8 +146,10 @@ def _rows(times: "pd.DataFrame") -> "pd.DataFrame":
     rows = times[["session", "male", "female"]].astype(str)
     rows["time, s"] = times["latency_s"].to_numpy()
     rows["it came"] = ["yes" if came else "no, watched so long" for came in times["occurred"]]
-    if "ended_by" in times.columns:
-        rows["ended by"] = times["ended_by"].astype(str).to_numpy()
+    if times.attrs["ends"] or times.attrs["competing"]:  # what else may end the time was asked for
+        rows["ended by"] = [
+            "-" if came else end for came, end in zip(times["occurred"], times["ended_by"].astype(str), strict=True)
+        ]
     return rows.drop(columns=["male", "female"]) if _named_by_pair(rows) else rows
 
 

@@ -147,7 +147,7 @@ def _narrow(attempts: "pd.DataFrame") -> "pd.DataFrame":
     shown = attempts[["female", "males", "last_on", "end", "days", "insertion_s"]].copy()
     shown["evidence"] = evidence_words(attempts)
     shown["young"] = attempts["stages"]
-    return shown
+    return shown.rename(columns={"last_on": "last on", "insertion_s": "insertions, s"})
 
 
 def _compared(evening: "pd.DataFrame") -> str:

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, TextIO
 
 from etholog.base.refusal import Refusal
-from etholog.base.text import many, portable, unsafe, visible
+from etholog.base.text import many, percent, portable, unsafe, visible
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -267,10 +267,10 @@ def limits(low: float, high: float, missing: str = "not reached") -> str:
 
 
 def shares(share: float, low: float = math.nan, high: float = math.nan) -> str:
-    """Return a share as people read it: `55% (20% to 90%)`, or `-`."""
+    """Return a share as people read it: `55 % (20 % to 90 %)`, or `-`."""
     if math.isnan(share):
         return "-"
-    return f"{share:.0%}" if math.isnan(low) else f"{share:.0%} ({low:.0%} to {high:.0%})"
+    return percent(share) if math.isnan(low) else f"{percent(share)} ({percent(low)} to {percent(high)})"
 
 
 def _cells(row: Iterable[Any], missing: str) -> Iterable[str]:

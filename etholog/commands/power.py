@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from etholog.base.refusal import Refusal
+from etholog.base.text import percent
 from etholog.commands.output import add_json, as_json, draw, say, table, tell
 
 if TYPE_CHECKING:
@@ -75,7 +76,7 @@ def _pretty(found: "pd.DataFrame") -> "pd.DataFrame":
         for name, head in (("within", "session to session"), ("between", "kinds of males"), ("differ", "males differ")):
             low, high = own[name].min(), own[name].max()
             least = own[f"{name}_smallest_p"].iloc[0] if f"{name}_smallest_p" in own else 0.0
-            row[head] = f"never (p {least:.2g} at best)" if least > 0.05 else f"{low:.0%} to {high:.0%}"
+            row[head] = f"never (p {least:.2g} at best)" if least > 0.05 else f"{percent(low)} to {percent(high)}"
         rows.append(row)
     return pd.DataFrame(rows)
 
@@ -85,10 +86,11 @@ def _sentence(found: "pd.DataFrame", times: float) -> str:
 
     alike = found["like"].min(), found["like"].max()
     most = int(found["sessions"].max())
+    error = 2 * float(found["se"].max())
     grown = schoenfeld(times, sessions=most, like=alike[1])
     return (
         f"Each range runs over repeatabilities from {alike[0]:g} to {alike[1]:g}, that is over how alike one male's"
-        f" sessions are, give or take {2 * found['se'].max():.0%} of the simulation itself. Session to session: half of"
+        f" sessions are, give or take {percent(error)} of the simulation itself. Session to session: half of"
         " each male's sessions differ. Kinds of males: half of the males do. For independent sessions, Schoenfeld's"
         f" formula asks for {schoenfeld(times):.0f} in which it comes (80 % power); with {most} of each male and two"
         f" kinds of males up to {grown:.0f}. Plan for the lower end."

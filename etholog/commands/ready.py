@@ -10,7 +10,7 @@ from etholog.animals import Animals, readiness
 from etholog.animals.readiness import Fact
 from etholog.base.dates import Day, exact_day
 from etholog.base.refusal import Refusal
-from etholog.base.text import visible
+from etholog.base.text import percent, visible
 from etholog.commands.output import add_json, as_json, say, tell
 from etholog.ethogram import at_hand
 
@@ -67,7 +67,7 @@ def _second_introductions(known: Animals, genus: str) -> list[Fact]:
         Fact(
             "note",
             f"second introductions after a clasp, this genus: she attacked in {attacks} of {len(seen)}"
-            f" (95 % limits {low:.0%} to {high:.0%}, Wilson)",
+            f" (95 % limits {percent(low)} to {percent(high)}, Wilson)",
         )
     ]
 

@@ -13,6 +13,7 @@ from etholog.base.refusal import Finding
 from etholog.base.text import visible
 from etholog.base.workspace import workspace_of
 from etholog.commands.output import Part, picture, say, tell
+from etholog.screens.fit import shortened
 from etholog.screens.strip import BOXES, KEY_WIDTH, LABEL_WIDTH, PLAIN, TOTALS_WIDTH, Glyphs, Lane, axis, totals, trace
 from etholog.session import Session, log, summary
 
@@ -84,7 +85,7 @@ def strip(read: Session, width: int, glyphs: Glyphs) -> Iterator[list[Part]]:
         if not bouts:
             continue
         lane = Lane(behaviour, "", bouts, [], sum(bout.offset - bout.onset for bout in bouts))
-        label = visible(behaviour.label)[:LABEL_WIDTH].ljust(LABEL_WIDTH)
+        label = shortened(visible(behaviour.label), LABEL_WIDTH).ljust(LABEL_WIDTH)
         body = trace(lane, (columns - 1) * scale, columns, glyphs, scale)
         actor = behaviour.actor
         yield [

@@ -75,12 +75,18 @@ def run(args: argparse.Namespace) -> int:
         else:
             plain = sentences.of_season(read, pooled, read.labels)
             short = sys.stdout.isatty() and not (args.json or args.more)
-            _print(args, pooled, {} if args.answer or short else _tests(read, args.by, how), plain)
+            _print(args, pooled, {} if args.answer or short else _tests(read, args.by, how), plain, read.labels)
     say(*read.findings)
     return 1 if read.findings else 0
 
 
-def _print(args: argparse.Namespace, found: "Transitions", tests: "dict[str, ChainTest]", plain: list[str]) -> None:
+def _print(
+    args: argparse.Namespace,
+    found: "Transitions",
+    tests: "dict[str, ChainTest]",
+    plain: list[str],
+    labels: dict[str, str],
+) -> None:
     long = found.long()
     if not args.json:
         lead(plain)
@@ -92,7 +98,7 @@ def _print(args: argparse.Namespace, found: "Transitions", tests: "dict[str, Cha
     elif not sys.stdout.isatty():
         table(long)
     elif not args.more:
-        table(_short(long.head(SHORT)))
+        table(_short(long.head(SHORT), labels))
         tell(f"The most frequent of {len(long)}. All, their tests and what they assume: --more.")
     else:
         table(_pretty(long.head(SHOWN)))
@@ -115,11 +121,19 @@ def _print(args: argparse.Namespace, found: "Transitions", tests: "dict[str, Cha
             tell(f"{QUESTIONS[name].format(by=args.by)} {_verdict(test)}")
 
 
-def _short(long: "pd.DataFrame") -> "pd.DataFrame":
+def _short(long: "pd.DataFrame", labels: dict[str, str]) -> "pd.DataFrame":
     shown = long[["first", "next", "count"]].copy()
+    for name in ("first", "next"):
+        shown[name] = [_labelled(str(code), labels) for code in long[name]]
     shown["of what follows, %"] = 100 * long["probability"]
     shown["by chance"] = long["expected"]
     return shown
+
+
+def _labelled(code: str, labels: dict[str, str]) -> str:
+    """Return what an item of a chain is called: `insertion:left` is 'insertion, left'."""
+    name, _, side = code.partition(":")
+    return ", ".join(filter(None, (labels.get(name, name), side)))
 
 
 def _verdict(test: "ChainTest") -> str:

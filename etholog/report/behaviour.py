@@ -8,6 +8,7 @@ from etholog import figures
 from etholog.analysis.duration import duration
 from etholog.analysis.latency import of_role
 from etholog.analysis.transition import Transitions, transition
+from etholog.base.text import percent
 from etholog.figures.flow import standing_out
 from etholog.figures.style import label
 from etholog.report.content import Section, table
@@ -80,7 +81,7 @@ def budget(season: Season, drawings: Drawings) -> Iterator[Section]:
         return
     named = figures.names(season)
     longest = states.sort_values("share", ascending=False).head(3)
-    told = ", ".join(f"{label(row['behaviour'], named)} {row['share']:.0%}" for row in longest.to_dict("records"))
+    told = ", ".join(f"{label(row['behaviour'], named)} {percent(row['share'])}" for row in longest.to_dict("records"))
     watched = span(1000 * float(season.sessions["watched_s"].sum()))
     by = duration(season, by="male") if many else durations
     shown = by.assign(label=[label(code, named) for code in by["behaviour"]])
@@ -142,7 +143,8 @@ def _transition_answer(found: Transitions, long: pd.DataFrame) -> str:
     if not len(often):
         return f"Of {len(long)} kinds of transition none came three times or more."
     told = [
-        f"{row['next']} after {row['first']} ({int(row['count'])} times, {row['probability']:.0%} of what followed)"
+        f"{row['next']} after {row['first']} ({int(row['count'])} times,"
+        f" {percent(row['probability'])} of what followed)"
         for row in often.to_dict("records")
     ]
     return f"What stands out most: {'; '.join(told)}."

@@ -9,6 +9,7 @@ __all__ = [
     "driver",
     "feeding",
     "film_watching",
+    "fit",
     "home",
     "mpv",
     "picking",

@@ -31,7 +31,7 @@ def key_table(words: list[str], width: int) -> str:
 
 
 def definitions(ethogram: Ethogram, layout: Mapping[str, Press], keyboard: Keyboard, hand: Hand) -> list[str]:
-    """Return what each behaviour is, a paragraph each, its keys first; of two, the second is 'it was another'."""
+    """Return what each behaviour is, a paragraph each, its keys first: one, or one and then 'it was another'."""
     other = keyboard.typed(place_of(Act.OTHER, hand))
     keys: dict[str, list[str]] = {}
     for key, press in layout.items():

@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 
 from etholog.base.clock import clock_face
+from etholog.base.text import percent
 from etholog.session import log
 from etholog.session.evidence import OF_A_SESSION, Evidence, evidence
 from etholog.session.file import Session
@@ -40,7 +41,7 @@ def lines(session: Session) -> Iterator[str]:
     yield f"  evidence of transfer: {evidence(session.ethogram, fold.bouts).words}"
     hidden = sum(b.offset - b.onset for b in fold.bouts if session.ethogram.by_code[b.code].hides)
     if hidden and watched:
-        yield f"  out of sight (he, she): {hidden / watched:.0%} of the time watched, added up"
+        yield f"  out of sight (he, she): {percent(hidden / watched)} of the time watched, added up"
     if unsure := [bout for bout in fold.bouts if not bout.sure]:
         told = (f"{session.ethogram.by_code[bout.code].label} {clock_face(bout.onset)}" for bout in unsure)
         yield f"  unsure: {', '.join(told)}"

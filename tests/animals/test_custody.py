@@ -75,7 +75,7 @@ def test_the_lenders_page_tells_what_became_of_him(
     write_card(tmp_path, "F-1", ("count", "2026-09-01", "nymphs", "120"))
     said = etholog("card", "M-1", "--loan", cwd=tmp_path)
     assert said.returncode == 0
-    for words in ("A 50%, me 50%", "died of age", "2026-03-10  F-1", "sac 2026-07-01, which rests on a sac alone"):
+    for words in ("A 50 %, me 50 %", "died of age", "2026-03-10  F-1", "sac 2026-07-01, which rests on a sac alone"):
         assert words in said.stdout
     assert "nymphs 120" in said.stdout
     assert "F-0" not in said.stdout  # that was before

@@ -4,8 +4,7 @@ import math
 
 from etholog.analysis.agreement import Agreement
 from etholog.analysis.observers import Observers
-from etholog.analysis.sentences.parts import percent
-from etholog.base.text import many
+from etholog.base.text import many, percent
 
 NOTHING = "Neither record has an onset that both could have seen: there is nothing to compare."
 ONSETS = (

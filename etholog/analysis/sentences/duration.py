@@ -6,8 +6,8 @@ from typing import Any
 import pandas as pd
 
 from etholog.analysis.contrast import Contrast
-from etholog.analysis.sentences.parts import capital, chance, least_to_most, percent, seconds
-from etholog.base.text import many
+from etholog.analysis.sentences.parts import capital, chance, least_to_most, seconds
+from etholog.base.text import many, percent
 from etholog.season import Season
 
 LONGEST = 3

@@ -4,8 +4,7 @@ from datetime import date
 
 import pandas as pd
 
-from etholog.analysis.sentences.parts import percent
-from etholog.base.text import many
+from etholog.base.text import many, percent
 
 NONE = "No pairing is known in which sperm may have been transferred."
 TAKEN = "Of {attempts} in which sperm may have been transferred, {ends}. As known on {today}."
@@ -18,6 +17,7 @@ BY_DAY = (
     " with so few, the true share may be anything from {low} to {high} (95 %)."
 )
 BY_DAY_BARE = "By day {day} after the pairing about {share} have a sac; they are too few for limits."
+BY_DAY_NONE = "By day {day} after the pairing none has a sac yet."
 UNPROVEN = "A sac does not prove a transfer, and its absence does not rule one out."
 
 
@@ -42,6 +42,8 @@ def of_season(attempts: pd.DataFrame, steps: pd.DataFrame, today: date) -> list[
             told = BY_DAY.format(
                 day=f"{sac['day']:.0f}", share=percent(sac["share"]), low=percent(sac["low"]), high=percent(sac["high"])
             )
+        elif not sac["share"]:
+            told = BY_DAY_NONE.format(day=f"{sac['day']:.0f}")
         else:
             told = BY_DAY_BARE.format(day=f"{sac['day']:.0f}", share=percent(sac["share"]))
         said.append(told)

@@ -39,15 +39,6 @@ def seconds(value: float) -> str:
     return f"{value:.1f} s" if 0 < value < 10 and value != round(value) else span(1000 * value)
 
 
-def percent(share: float) -> str:
-    """Return a share in percent.
-
-    >>> percent(0.489), percent(0.004), percent(1.0)
-    ('49 %', '0.4 %', '100 %')
-    """
-    return f"{100 * share:.1f} %" if 0 < share < 0.1 else f"{100 * share:.0f} %"
-
-
 def chances(p: float) -> str:
     """Return a p as how often chance alone would give as much; '' where there is none.
 

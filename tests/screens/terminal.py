@@ -27,8 +27,10 @@ class Terminal:
     """
 
     def __init__(
-        self, *words: str, cwd: Path, columns: int = 80, rows: int = 24, under: tuple[str, ...] = (), **environment: str
-    ) -> None:
+        self, *words: str, cwd: Path, columns: int = 80, rows: int = 24, under: tuple[str, ...] = (),
+        python: str = sys.executable, **environment: str,
+    ) -> None:  # fmt: skip
+        self._python = python
         self._emulator = pyte.Screen(columns, rows)
         self._stream = pyte.ByteStream(self._emulator)
         self.raw = b""
@@ -43,7 +45,7 @@ class Terminal:
         """Turn the child into the program."""
         if under:  # where little may be written, coverage can't write either, and would say so on the screen
             os.environ.pop("COVERAGE_PROCESS_CONFIG", None)
-        command = [*under, sys.executable, "-m", "etholog", *words]
+        command = [*under, self._python, "-m", "etholog", *words]
         os.execvp(command[0], command)
 
     def resize(self, columns: int, rows: int) -> None:

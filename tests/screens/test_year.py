@@ -1,6 +1,6 @@
 """A keeper's year through a real terminal: from an empty folder by the desk's keys alone, with every second thought.
 
-What it takes is printed: `pytest -s tests/screens/test_year.py`.
+What it takes is printed: `pytest -s tests/screens/test_year.py`; from `pip install` on by `tests/bench/beginner.py`.
 """
 
 import signal
@@ -13,47 +13,25 @@ from subprocess import CompletedProcess
 import pytest
 
 from etholog import animals, session
+from tests.screens.keeper import Keeper
 from tests.screens.terminal import Terminal
 
 pytestmark = pytest.mark.slow
-
-
-class Keeper:
-    """Types at the desk, and counts the keys."""
-
-    def __init__(self, terminal: Terminal) -> None:
-        self.terminal, self.keys = terminal, 0
-
-    def type(self, keys: str, wait: str) -> str:
-        self.keys += len(keys)
-        self.terminal.type(keys)
-        return self.terminal.until(wait)
-
-    def begin_card(self, name: str, sex: str) -> None:
-        self.type("a", "Ctrl-S writes it")
-        self.type(f"{name}\r{sex}\rBrachypelma smithi\x13", f"{name}: sex")
-
-    def back(self) -> None:
-        self.type("\r", "LAST SESSIONS")
 
 
 def test_a_year(etholog: Callable[..., CompletedProcess[str]], tmp_path: Path) -> None:
     began = time.monotonic()
     with Terminal(cwd=tmp_path) as terminal:
         keeper = Keeper(terminal)
-        terminal.until("make a workspace here")
-        keeper.type("n", "back to the desk")
-        keeper.back()
+        keeper.make_workspace()
         for name, sex in (("M-Flint", "1"), ("F-Umbra", "2"), ("F-Alder", "2")):
             keeper.begin_card(name, sex)
         keeper.type("f", "Feeding round")
         keeper.type("sss", "M-Flint: small")
         keeper.type("\x1b", "3 meals written")
         # The first evening.
-        keeper.type("w", "his name or id")
-        keeper.type("M-Flint\rF-Umbra\x13", "Enter starts the clock")
-        assert terminal.screen().count("hairs") == 2, "one caution of hairs, with the words to say to a doctor"
-        keeper.type("\r", "nothing runs")
+        cautions = keeper.begin_watching("M-Flint", "F-Umbra")
+        assert cautions.count("hairs") == 2, "one caution of hairs, with the words to say to a doctor"
         keeper.type("d", "palpal drumming began")
         print(f"\nfrom an empty folder to the first mark: {keeper.keys} keys, {time.monotonic() - began:.0f} s")
         keeper.type("\rhis left palp is lame\r", "noted")
@@ -77,9 +55,7 @@ def test_a_year(etholog: Callable[..., CompletedProcess[str]], tmp_path: Path) -
         keeper.type("y\x1b", "back to the desk")  # half a form: both answers are kept
         keeper.back()
         # The second evening was begun by mistake.
-        keeper.type("w", "his name or id")
-        keeper.type("M-Flint\rF-Alder\x13", "Enter starts the clock")
-        keeper.type("\r", "nothing runs")
+        keeper.begin_watching("M-Flint", "F-Alder")
         keeper.type("\x1b", "END?")
         keeper.type("\r", "How did it end?")
         keeper.type("\r" * 6 + "y\x13", "back to the desk")

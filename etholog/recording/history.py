@@ -45,8 +45,10 @@ def history(records: Sequence[Record]) -> tuple[list[Group], list[tuple[Group, G
                 times[record["of"]] = record["t"]
             if do == "gap":
                 keyed_gap = not record["why"]
-            # After a break the program says itself that somebody watches again, and puts the wall's time to it.
-            own = do == "back" and "wall" in record and after.get("t") != record["t"]
+            # After a break the program says itself that somebody watches again, and puts the wall's time to it; a key
+            # that does so makes a mark at that moment, too.
+            keyed = after.get("do") == "mark" and after["t"] == record.get("t")
+            own = do == "back" and "wall" in record and not keyed
             if (keyed_gap and not own) or do not in ("gap", "back"):
                 before = by_number[done[-1][-1]] if done else {}
                 if _goes_with(before, record, by_number):

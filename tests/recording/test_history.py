@@ -35,6 +35,18 @@ def test_the_records_tell_what_the_recorder_knew(tmp_path: Path, seed: int) -> N
         assert history(on.live.records) == (on._done, on._undone)
 
 
+def test_two_breaks_in_a_time_that_nobody_watched_leave_backspace_what_was_keyed(tmp_path: Path) -> None:
+    on = recorder(tmp_path)
+    press(on, "d")
+    on.gap(150.0)
+    for _ in range(2):
+        on, _ = opening.resume(reread(on).path, "left", system.now(), system.wall_now())
+    assert on.undo_text.startswith("gap")
+    on.undo()
+    assert "palpal drumming" in on.undo_text
+    assert reread(on).fold.gaps
+
+
 def test_after_a_break_backspace_takes_back_what_was_done_before_it(tmp_path: Path) -> None:
     on = recorder(tmp_path)
     press(on, "d", "v")

@@ -20,7 +20,7 @@ from etholog.commands.label import lines as label
 from etholog.ethogram import at_hand
 from etholog.recording.keyboard import QWERTY_KEYBOARD
 from etholog.recording.opening import NewSession
-from tests.make import CardLine, write_card
+from tests.make import RECORDS, CardLine, marks, write_card, write_session
 
 TODAY = date(2026, 6, 1)
 PRACTICE = "common practice, no source"
@@ -390,3 +390,15 @@ def test_all_advice_for_one_species_of_each_group_reads_as_kept(
     write_card(tmp_path, "F-1", ("sex", "2020", "female"), species, *she)
     kept = Path(__file__).parent / "advice" / f"{name}.txt"
     assert whole(tmp_path, ethogram) == kept.read_text(encoding="utf-8")
+
+
+def test_a_label_says_on_what_it_rests_that_sperm_may_have_been_transferred(tmp_path: Path) -> None:
+    (tmp_path / "sessions").mkdir()
+    clasped = [*marks((1000, "clasp", "onset"), (9000, "clasp", "offset")), {"do": "close", "t": 20_000, "outcome": {}}]
+    write_session(tmp_path / "sessions" / "a.jsonl", clasped)
+    assert "sperm may have been transferred: a clasp alone, no insertion was seen" in advice(tmp_path, "label")
+    write_session(tmp_path / "sessions" / "b.jsonl", RECORDS)
+    assert "a clasp alone" not in advice(tmp_path, "label")
+    write_card(tmp_path, "F-1", ("sac", "2026-05-20"))
+    (tmp_path / "sessions" / "b.jsonl").unlink()
+    assert "rests on a sac alone, of an insertion that nobody saw (a clasp, no insertion)" in advice(tmp_path, "label")

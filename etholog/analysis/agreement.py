@@ -114,7 +114,8 @@ def agreement(
     Raises
     ------
     Refusal
-        Where a table lacks a column or holds what is no time, holds two sessions, or a tolerance or unit is no time.
+        Where a table lacks a column or holds what is not a time, holds two sessions, or where a tolerance or unit is
+        not a time.
 
     References
     ----------

@@ -33,7 +33,7 @@ class Begun:
     without_events: int
     without_days: float
     ratio: float
-    """Of hazards: under 1, it came more seldom once begun."""
+    """Of hazards: under 1, it came less often once begun."""
     statistic: float
     """The score test of Cox's model with the beginning as a change in time, chi-squared with 1 df."""
     p: float

@@ -99,7 +99,7 @@ def chain_order(season: Season, **how: Any) -> ChainTest:
 
     Raises
     ------
-    Refusal: for a session that is not there, or a pause that is no time.
+    Refusal: for a session that is not there, or a pause that is not a time.
 
     >>> import etholog
     >>> etholog.chain_order(etholog.read("examples/season")).df
@@ -124,7 +124,7 @@ def chain_homogeneity(season: Season, by: str, **how: Any) -> ChainTest:
 
     Raises
     ------
-    Refusal: for a column or session that is not there, or a pause that is no time.
+    Refusal: for a column or session that is not there, or a pause that is not a time.
 
     >>> import etholog
     >>> etholog.chain_homogeneity(etholog.read("examples/season"), "male").df

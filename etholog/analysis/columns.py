@@ -63,7 +63,7 @@ def latencies(value: object, by: Sequence[str] = (), together: Sequence[str | No
 def seconds(rows: pd.DataFrame, name: str, least: float = 0.0) -> Floats:
     """Return a column of times in seconds: finite numbers, none below the least."""
     found = _numbers(rows, name)
-    _refuse(rows, name, ~np.isfinite(found), "is no time; give seconds, and drop rows without one")
+    _refuse(rows, name, ~np.isfinite(found), "is not a time; give seconds, and drop rows without one")
     _refuse(rows, name, found < least, f"is under {least:g} s")
     _refuse(rows, name, np.abs(found) > 1e10, "is over 300 years; give seconds")
     return found
@@ -72,7 +72,7 @@ def seconds(rows: pd.DataFrame, name: str, least: float = 0.0) -> Floats:
 def numbers(rows: pd.DataFrame, name: str, infinite: bool = False) -> Floats:
     """Return a column of numbers, missing ones as NaN; infinite ones only where they mean something."""
     found = _numbers(rows, name)
-    _refuse(rows, name, np.isinf(found) & (not infinite), "is no number")
+    _refuse(rows, name, np.isinf(found) & (not infinite), "is not a number")
     return found
 
 
@@ -98,7 +98,7 @@ def labels(rows: pd.DataFrame, name: str, holes: bool = False) -> None:
     if isinstance(column.dtype, pd.CategoricalDtype) and column.cat.categories.inferred_type not in ("string", "empty"):
         column = column.astype(object)
     if column.dtype == object:
-        _refuse(rows, name, [not pd.api.types.is_hashable(cell) for cell in column], "is no single value")
+        _refuse(rows, name, [not pd.api.types.is_hashable(cell) for cell in column], "is not a single value")
         kinds = {type(cell) for cell in column if not _missing(cell)}
         if len(kinds) > 1 and not all(issubclass(kind, int | float | np.number) for kind in kinds):
             first = next(type(cell) for cell in column if not _missing(cell))
@@ -117,7 +117,8 @@ def counts(value: object, what: str = "counts") -> NDArray[np.float64]:
         else (np.zeros((0, 0)))
     )
     for bad, why in (
-        (~np.isfinite(out), "is no number"), (out < 0, "is under 0"), (out != np.floor(out), "is no whole number"),
+        (~np.isfinite(out), "is not a number"), (out < 0, "is under 0"),
+        (out != np.floor(out), "is not a whole number"),
         (out > 2**53, "is too large to be counted exactly"),
     ):  # fmt: skip
         if bad.any():
@@ -216,14 +217,14 @@ _YES_OR_NO = "is neither yes nor no; give True or False, or 1 or 0"
 
 
 def _numbers(rows: pd.DataFrame, name: Any, by_place: bool = False) -> Floats:
-    """Return a column as floats; a cell that is no number, such as a text or a time span, is refused."""
+    """Return a column as floats; a cell that is not a number, such as a text or a time span, is refused."""
     column = rows.iloc[:, name] if by_place else rows[name]
     told = rows.columns[name] if by_place else name
     if pd.api.types.is_numeric_dtype(column.dtype) and not pd.api.types.is_complex_dtype(column.dtype):
         return np.asarray(column.to_numpy(dtype=float, na_value=np.nan), dtype=np.float64)
     real = [isinstance(cell, bool | int | float | np.bool_ | np.integer | np.floating) or cell is None or cell is pd.NA
             for cell in column]  # fmt: skip
-    _refuse(rows, told, ~np.array(real, dtype=bool), "is no number", column)
+    _refuse(rows, told, ~np.array(real, dtype=bool), "is not a number", column)
     out = np.full(len(column), np.nan)
     for at, cell in enumerate(column):
         try:

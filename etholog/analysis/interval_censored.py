@@ -242,5 +242,7 @@ def _spans(spans: pd.DataFrame) -> tuple[Floats, Floats]:
     wrong = np.flatnonzero(~(lower >= 0) | (upper < lower) | ~np.isfinite(lower))
     if len(wrong):
         at = int(wrong[0])
-        raise Refusal(f"row {at}: from {lower[at]:g} s to {upper[at]:g} s is no span; from 0 or later, to no earlier")
+        raise Refusal(
+            f"row {at}: from {lower[at]:g} s to {upper[at]:g} s is not a span; from 0 or later, to no earlier"
+        )
     return lower, upper

@@ -162,7 +162,7 @@ def _check(fix: Collection[Couple], forbid: Collection[Couple], spans: Sequence[
         for name, sex in zip(couple, ("male", "female"), strict=True):
             one = by_name.get(name)
             if one is None:
-                raise Refusal(f"{name!r} is none of the animals planned for{nearest(name, by_name)}")
+                raise Refusal(f"{name!r} is not one of the animals planned for{nearest(name, by_name)}")
             if one.sex != sex:
                 raise Refusal(f"{name} is {one.sex}; write the male first: MALE:FEMALE")
             if couple in fix and one.shut:

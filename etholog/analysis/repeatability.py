@@ -141,7 +141,7 @@ def mixed(
 
     Raises
     ------
-    Refusal: for a column that is not there, or holds what is no number.
+    Refusal: for a column that is not there, or holds what is not a number.
 
     >>> import etholog
     >>> sessions = etholog.read("examples/season").sessions

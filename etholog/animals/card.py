@@ -219,11 +219,11 @@ def read(path: Path) -> Card:
     reading = journal.read(path)
     twice = journal.repeated(reading.bodies[0])
     if twice is not None:
-        raise Refusal(Finding(f"{twice} stands there twice", "this is no card of etholog that can be read", path, 1))
+        raise Refusal(Finding(f"{twice} stands there twice", "this is not a card of etholog that can be read", path, 1))
     try:
         header = _header.validate_json(reading.bodies[0] + b"}")
     except ValidationError:
-        raise Refusal(Finding("is no card of etholog", "take it out of this folder", path, 1)) from None
+        raise Refusal(Finding("is not a card of etholog", "take it out of this folder", path, 1)) from None
     records, unread = checked(path, reading.bodies[1:], _records, _record)
     usable, unusable = _entries(path, records)
     entries = tuple(sorted(usable, key=Entry.in_time))
@@ -269,7 +269,7 @@ def check(entry: Entry) -> None:
     if kind.choices and entry.words and entry.words not in kind.choices:
         raise Refusal(f"{entry.kind} takes {', '.join(kind.choices)}{nearest(entry.words, kind.choices)}")
     if entry.words and kind.takes == "number":
-        raise Refusal(f"{entry.kind} wants a number in {kind.unit}, as 21.5; {entry.words!r} is none")
+        raise Refusal(f"{entry.kind} wants a number in {kind.unit}, as 21.5; {entry.words!r} is not one")
     if entry.words and "words" not in kind.takes:
         raise Refusal(f"{entry.kind} takes no words ({entry.words!r}); put them into --note")
     if not entry.words.strip() and kind.takes.startswith("words") and not kind.takes.startswith("words?"):

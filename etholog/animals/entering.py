@@ -209,7 +209,7 @@ def read_row(values: Mapping[str, str], slashes: Slashes | None = None) -> tuple
     unit = KINDS[kind].unit if kind in KINDS else ""
     figure = quantity(values["number"], unit) if values["number"] else None
     if values["number"] and figure is None:
-        raise Refusal(f"{values['number']!r} is no number")
+        raise Refusal(f"{values['number']!r} is not a number")
     sure = values["unsure"].lower() not in ("yes", "y", "true", "1", "unsure", "?")
     entry = Entry(0, kind, day(values["on"], slashes), sure, values["words"], figure, values["note"])
     card_.check(entry)
@@ -257,7 +257,7 @@ def quantity(text: str, unit: str) -> float | None:
 
 def day(text: str, slashes: Slashes | None = None) -> Day:
     """Read a date as keepers write it: 2026-05-03, 3.5.2026, or less where less is known. `slashes` says how 3/5/2026
-    is meant. Raises Refusal for what is no date, and for slashes without a word on them.
+    is meant. Raises Refusal for what is not a date, and for slashes without a word on them.
 
     >>> day("3.5.2026").text, day("5.2026").text, day("3/5/2026", "day-first").text
     ('2026-05-03', '2026-05', '2026-05-03')

@@ -12,7 +12,7 @@ NEVER = [
     "Never put two animals together, whatever they seem to want.",
     "Never reach in with fingers: long tongs or a brush. Lid back on before you turn away; count the animals.",
     "Never open, shake or move a tub with a sac; look by torch. Never pull or open a sac.",
-    "Never feed an animal that lies on its back or has just moulted: that is no illness. Take prey out, leave water.",
+    "Never feed an animal that lies on its back or has just moulted: it is not ill. Take prey out, leave water.",
     "Never rub your eyes or skin after touching a tub: wash your hands first.",
     "Never release an animal. If one is gone: door shut, note the time, call the keeper.",
 ]

@@ -26,12 +26,12 @@ class Day:
         """Read `2026-03-05`, `2026-03` or `2026` (ISO 8601). Raises Refusal for anything else."""
         found = _WRITTEN.fullmatch(text)
         if found is None:
-            raise Refusal(f"{text!r} is no date; write 2026-03-05, or 2026-03 or 2026 where no more is known")
+            raise Refusal(f"{text!r} is not a date; write 2026-03-05, or 2026-03 or 2026 where no more is known")
         year, month, day = (int(part) if part else None for part in found.groups())
         try:
             first = date(year or 0, month or 1, day or 1)
         except ValueError as error:
-            raise Refusal(f"{text!r} is no date ({error}); look at the calendar again") from None
+            raise Refusal(f"{text!r} is not a date ({error}); look at the calendar again") from None
         if day:
             return cls(text, first, first)
         end = month or 12
@@ -64,7 +64,7 @@ def exact_day(text: str) -> date:
     """Read a date that has to be known to the day."""
     day = Day.parse(text)
     if not day.exact:
-        raise Refusal(f"{text!r} is no single day; write 2026-03-05")
+        raise Refusal(f"{text!r} is not a single day; write 2026-03-05")
     return day.first
 
 

@@ -62,7 +62,7 @@ def read(path: Path) -> Rescue:
     """Read a rescue file. Raises Refusal where no line of a journal is in it."""
     bodies = journal.lines_of(path)
     if not bodies:
-        raise Refusal(Finding("is no rescue file: no sound line is in it", "name another", path))
+        raise Refusal(Finding("is not a rescue file: no sound line is in it", "name another", path))
     return Rescue(path, bodies)
 
 

@@ -227,7 +227,7 @@ def _entries(answers: dict[str, Any], today: date) -> list[NewEntry]:
     if answers.get("size") is not None:
         entries.append(Entry(0, "size", Day.of(today), number=float(answers["size"])))
     if not entries:
-        raise Refusal("say something of it, its sex or its species: an empty card is none")
+        raise Refusal("give its sex or its species: an empty card tells nothing")
     return [NewEntry(name, entry) for entry in entries]
 
 

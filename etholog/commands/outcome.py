@@ -155,7 +155,7 @@ def _compared(evening: "pd.DataFrame") -> str:
     if not how:
         return ": too few for a p."
     said = " and ".join("within females" if one == "within females" else "each female once" for one in how)
-    return f", p by permuting {said}: one small p among four is no finding."
+    return f", p by permuting {said}: one small p among four is not a finding."
 
 
 def _sentence(attempts: "pd.DataFrame", evening: "pd.DataFrame") -> str:

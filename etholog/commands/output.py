@@ -260,7 +260,7 @@ def p_value(p: float) -> str:
 
 
 def limits(low: float, high: float, missing: str = "not reached") -> str:
-    """Return an interval as people read it: `4.0 to 12.5`; a limit that is no number in words."""
+    """Return an interval as people read it: `4.0 to 12.5`; a limit that is not a number in words."""
     if math.isnan(low) and math.isnan(high):
         return missing
     return " to ".join(f"{value:,.1f}" if math.isfinite(value) else missing for value in (low, high))

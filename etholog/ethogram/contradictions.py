@@ -50,7 +50,7 @@ def contradictions(ethogram: Ethogram) -> Iterator[tuple[Where, str]]:
             if code not in codes:
                 yield (
                     ("behaviour", at, member),
-                    f"{whose}{member} names {code!r}, which is no behaviour{nearest(code, codes)}",
+                    f"{whose}{member} names {code!r}, which is not a behaviour{nearest(code, codes)}",
                 )
             elif codes[code].kind != "state":
                 yield (
@@ -60,7 +60,7 @@ def contradictions(ethogram: Ethogram) -> Iterator[tuple[Where, str]]:
         if b.resembles is not None and b.resembles not in codes:
             yield (
                 ("behaviour", at, "resembles"),
-                f"{whose}resembles {b.resembles!r}, which is no behaviour{nearest(b.resembles, codes)}",
+                f"{whose}resembles {b.resembles!r}, which is not a behaviour{nearest(b.resembles, codes)}",
             )
         if _circular(b, codes):
             yield (
@@ -122,7 +122,7 @@ def _unknown_codes(ethogram: Ethogram, codes: Mapping[str, Behaviour]) -> Iterat
                 if code not in marks:
                     yield (
                         ("interval", at, member),
-                        f"interval {interval.name!r}: {code!r} is no behaviour{nearest(code, marks)}",
+                        f"interval {interval.name!r}: {code!r} is not a behaviour{nearest(code, marks)}",
                     )
     for at, prompt in enumerate(ethogram.prompt):
         for member, named in (
@@ -134,7 +134,7 @@ def _unknown_codes(ethogram: Ethogram, codes: Mapping[str, Behaviour]) -> Iterat
                 if word is not None and word not in codes:
                     yield (
                         ("prompt", at, member),
-                        f"prompt {prompt.name!r}: {word!r} is no behaviour{nearest(word, codes)}",
+                        f"prompt {prompt.name!r}: {word!r} is not a behaviour{nearest(word, codes)}",
                     )
         if prompt.during is not None and prompt.during in codes and codes[prompt.during].kind != "state":
             yield (

@@ -31,9 +31,9 @@ def size_of(text: str) -> tuple[float, float]:
     try:
         width, height = (float(part) for part in text.lower().split("x"))
     except ValueError:
-        raise Refusal(f"{text!r} is no size; write WIDTHxHEIGHT in mm, as in {', '.join(SIZES)}") from None
+        raise Refusal(f"{text!r} is not a size; write WIDTHxHEIGHT in mm, as in {', '.join(SIZES)}") from None
     if not (LEAST_MM <= width <= MOST_MM and LEAST_MM <= height <= MOST_MM):
-        raise Refusal(f"{text!r} is no label's size; each side from {LEAST_MM:g} to {MOST_MM:g} mm")
+        raise Refusal(f"{text!r} is not a label's size; each side from {LEAST_MM:g} to {MOST_MM:g} mm")
     return width, height
 
 

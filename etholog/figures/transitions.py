@@ -17,7 +17,7 @@ STRONG = 0.6  # of the scale: beyond it black on the colour is hard to read
 def transitions(found: Transitions, named: Mapping[str, str] | None = None, size: Size = "page") -> ReproducibleFigure:
     """Return a picture of what follows what: first behaviours down, next ones across, counts in the cells.
 
-    Orange and bold: more often than chance, purple: more seldom; a star marks what is hardly chance
+    Orange and bold: more often than chance, purple: less often; a star marks what is hardly chance
     (`Transitions.certain`). Hatched cells can't be; empty ones never came.
 
     Parameters

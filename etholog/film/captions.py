@@ -52,7 +52,7 @@ def read_words(path: Path, ethogram: Ethogram) -> Words:
         if name == "unsure" and isinstance(value, str):
             continue
         if name not in known or not isinstance(value, dict):
-            raise Refusal(f"{path}: {name!r} is none of captions, chapters (tables), unsure (text); take it out")
+            raise Refusal(f"{path}: {name!r} is not one of captions, chapters (tables), unsure (text); take it out")
         for word, text in value.items():
             if word not in known[name]:
                 raise Refusal(f"{path}: {name}: no {word!r}{nearest(word, known[name])}")

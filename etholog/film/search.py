@@ -141,7 +141,7 @@ def _blocks(mask: Path, source: Source, area: Area) -> NDArray[np.bool_]:
     words = ["-i", ffmpeg.named(mask), "-vf", scaled, "-frames:v", "1", "-f", "rawvideo", "-"]
     data = b"".join(ffmpeg.piped(words, height * width))
     if len(data) < height * width:
-        raise Refusal(f"{mask}: is no picture that ffmpeg can read")
+        raise Refusal(f"{mask}: is not a picture that ffmpeg can read")
     drawn = np.frombuffer(data, np.uint8, height * width).reshape(height // BLOCK, BLOCK, width // BLOCK, BLOCK)
     kept = np.asarray(drawn.mean(axis=(1, 3)) > 127)
     if not kept.any():

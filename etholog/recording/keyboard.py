@@ -32,7 +32,7 @@ class Keyboard:
         pairs = said.split()
         known = f"known are {', '.join(KEYBOARDS)}; or write pairs such as 'yz zy', the key as typed, then its place"
         if any(len(pair) != 2 or pair[1] not in QWERTY for pair in pairs):
-            raise Refusal(f"--map {said!r}: is no keyboard; {known}")
+            raise Refusal(f"--map {said!r}: is not a keyboard; {known}")
         places = {pair[0]: pair[1] for pair in pairs}
         if not len(pairs) == len(places) == len(set(places.values())):
             raise Refusal(f"--map {said!r}: names a key twice; give each key one place")

@@ -24,7 +24,7 @@ FLOW = (
     " one is followed by the other; the number is that share. Solid: holds after Holm's correction; dashed: a hint."
 )
 HEAT = (
-    "First behaviours down, next ones across, numbers counted. Orange: more often than chance, purple: more seldom."
+    "First behaviours down, next ones across, numbers counted. Orange: more often than chance, purple: less often."
     " Bold: a positive residual. A star: p < 0.05 after Holm with an expected count of 5 or more. Hatched: can't be."
 )
 

@@ -83,7 +83,7 @@ class Home(ThemedApp):
         super().__init__(look)
         self._alarms, self._unended, self._said = alarms, broken_off, said
         self._animals, self._tasks, self._today = animals, tasks, today
-        # What can be done here: in a folder that is no workspace yet, that comes first.
+        # What can be done here: in a folder that is not a workspace yet, that comes first.
         self.ways: tuple[Way, ...] = (*((RESUME,) if broken_off else ()), *WAYS)
         if not any((animals.folder / part).is_dir() for part in ("sessions", "animals")):
             self.ways = NEW, DEMO
@@ -100,7 +100,7 @@ class Home(ThemedApp):
         if self._said:
             yield Static(visible(self._said), id="said", markup=False)
         if NEW in self.ways:
-            yield Static("\nThis folder is no workspace yet.", markup=False)
+            yield Static("\nThis folder is not a workspace yet.", markup=False)
             yield Static(id="ways", markup=False)
             return
         with Horizontal():

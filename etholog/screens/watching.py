@@ -37,7 +37,7 @@ NOTE_HINTS = (
     "a note; Enter keeps, Esc leaves",
 )
 GAP_HINTS = ("why does nobody watch? Enter keeps, Esc leaves", "why? Enter keeps, Esc leaves")
-FOCUS_LOST = "THIS WINDOW HAS LOST THE FOCUS: keys go elsewhere and are no marks. Click here."
+FOCUS_LOST = "THIS WINDOW HAS LOST THE FOCUS: keys go elsewhere and are not marks. Click here."
 
 
 class Watching(Screen[bool], inherit_bindings=False):

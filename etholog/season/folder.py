@@ -84,7 +84,7 @@ def folder_of(path: Path | str) -> Path:
         raise Refusal(f"a folder is needed, not {path!r}"[:100])
     path = Path(path)
     if not is_folder(path):
-        raise Refusal(f"{path}: is no folder; name a folder of sessions, or a workspace that has one")
+        raise Refusal(f"{path}: is not a folder; name a folder of sessions, or a workspace that has one")
     return _sessions_of(path)
 
 

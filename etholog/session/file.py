@@ -72,7 +72,7 @@ def _begin(path: Path, body: bytes) -> tuple[Header, Ethogram]:
     # An unescaped quotation mark can't stand within a JSON string, so this finds the member itself.
     at = body.find(b',"ethogram":{')
     if at < 0:
-        raise Refusal(Finding("no ethogram", "this is no session of etholog", path, 1))
+        raise Refusal(Finding("no ethogram", "this is not a session of etholog", path, 1))
     newer = re.search(rb'"format":"(etholog-session/(\d+))"', body[:at])
     if newer and int(newer[2]) > int(FORMAT_2.rpartition("/")[2]):
         what = f"is of a newer format ({newer[1].decode()})"
@@ -80,14 +80,16 @@ def _begin(path: Path, body: bytes) -> tuple[Header, Ethogram]:
     known = body[at + len(b',"ethogram":') :] in _known
     twice = journal.repeated(body[:at] if known else body)
     if twice is not None:
-        raise Refusal(Finding(f"{twice} stands there twice", "this is no session of etholog that can be read", path, 1))
+        raise Refusal(
+            Finding(f"{twice} stands there twice", "this is not a session of etholog that can be read", path, 1)
+        )
     try:
         header = _adapter(Header).validate_json(body[:at] + b"}")
         plain = body[at + len(b',"ethogram":') :]
         if plain not in _known:
             _known[plain] = from_plain(TypeAdapter(dict[str, Any]).validate_json(plain))
     except ValidationError as error:
-        raise Refusal(Finding(brief(error), "this is no session of etholog that can be read", path, 1)) from None
+        raise Refusal(Finding(brief(error), "this is not a session of etholog that can be read", path, 1)) from None
     except Refusal as error:
         raise Refusal(Finding(f"its ethogram contradicts itself: {error}", "", path, 1)) from None
     return header, with_roles(_known[plain], path.absolute().parent)

@@ -36,7 +36,7 @@ class Span(NamedTuple):
 
 
 class Said(NamedTuple):
-    """A note, a stray key, a sync, a rescue, a prompt: something at one instant that is no behaviour."""
+    """A note, a stray key, a sync, a rescue, a prompt: something at one instant that is not a behaviour."""
 
     n: int
     t: int

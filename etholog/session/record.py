@@ -29,9 +29,9 @@ _exact = with_config(ConfigDict(extra="forbid", strict=True, allow_inf_nan=False
 def _instant(value: Any) -> Any:
     """Let through what is written as RFC 3339 has it: left to itself, pydantic takes a bare number for seconds."""
     if isinstance(value, str) and not re.match(r"\d{4}-\d\d-\d\d[Tt ]\d\d:", value):
-        raise ValueError("is no date and time as in 2026-05-03T21:15:00+02:00")
+        raise ValueError("is not a date and time as in 2026-05-03T21:15:00+02:00")
     if not isinstance(value, str | datetime):
-        raise ValueError("is no text")
+        raise ValueError("is not text")
     return value
 
 

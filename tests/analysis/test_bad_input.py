@@ -217,11 +217,11 @@ def wrong(**cells: Any) -> pd.DataFrame:
 @pytest.mark.parametrize(
     ("times", "told"),
     [
-        (wrong(latency_s=None), "column 'latency_s', row 2: nothing is no time"),
+        (wrong(latency_s=None), "column 'latency_s', row 2: nothing is not a time"),
         (wrong(latency_s=-3.0), "column 'latency_s', row 2: -3.0 is under 0 s"),
-        (wrong(latency_s=math.inf), "column 'latency_s', row 2: inf is no time"),
-        (wrong(latency_s="95"), "column 'latency_s', row 2: '95' is no number"),
-        (wrong(latency_s=timedelta(seconds=95)), "column 'latency_s', row 2: 0:01:35 is no number"),
+        (wrong(latency_s=math.inf), "column 'latency_s', row 2: inf is not a time"),
+        (wrong(latency_s="95"), "column 'latency_s', row 2: '95' is not a number"),
+        (wrong(latency_s=timedelta(seconds=95)), "column 'latency_s', row 2: 0:01:35 is not a number"),
         (wrong(occurred=2), "column 'occurred', row 2: 2 is neither yes nor no"),
         (wrong(occurred="yes"), "column 'occurred', row 2: 'yes' is neither yes nor no"),
         (wrong(occurred=None), "column 'occurred', row 2: nothing is neither yes nor no"),
@@ -250,8 +250,8 @@ def test_yes_and_no_may_be_1_and_0() -> None:
 @pytest.mark.parametrize(
     ("counts", "impossible", "told"),
     [
-        ([[0, math.nan], [1, 0]], None, "row 0, column 1: nan is no number"),
-        ([[0, 2], [1.5, 0]], None, "row 1, column 0: 1.5 is no whole number"),
+        ([[0, math.nan], [1, 0]], None, "row 0, column 1: nan is not a number"),
+        ([[0, 2], [1.5, 0]], None, "row 1, column 0: 1.5 is not a whole number"),
         ([[0, -2], [1, 0]], None, "row 0, column 1: -2 is under 0"),
         ([[0, 2, 3], [1, 0, 3]], None, "2 rows and 3 columns"),
         ([[0, 2], [1, 0]], [[1, 0], [0, 2]], "is neither yes nor no"),

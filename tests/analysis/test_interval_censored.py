@@ -116,7 +116,7 @@ def test_an_onset_of_his_was_unseen_only_where_he_was(
 
 
 def test_a_span_that_is_none_is_refused() -> None:
-    with pytest.raises(Refusal, match="row 1: from 5 s to 4 s is no span"):
+    with pytest.raises(Refusal, match="row 1: from 5 s to 4 s is not a span"):
         turnbull(pd.DataFrame({"lower_s": [0.0, 5.0], "upper_s": [3.0, 4.0]}))
 
 

@@ -148,5 +148,5 @@ def test_limits_cover_a_repeatability() -> None:
 def test_bad_columns_are_refused() -> None:
     with pytest.raises(Refusal, match="did you mean 'temperature_c'"):
         repeatability(times(1), adjust=["temperature"])
-    with pytest.raises(Refusal, match="is no number"):
+    with pytest.raises(Refusal, match="is not a number"):
         repeatability(times(1), adjust=["male"])

@@ -45,7 +45,7 @@ def test_a_date_may_be_partial(text: str, first: date, last: date) -> None:
 
 @pytest.mark.parametrize("text", ["2026-02-30", "2023-02-29", "2026-13", "03.05.2026", "26", "2026-5-3", "", "٢٠٢٦"])
 def test_no_date_is_refused_with_what_to_write(text: str) -> None:
-    with pytest.raises(Refusal, match="is no date"):
+    with pytest.raises(Refusal, match="is not a date"):
         Day.parse(text)
 
 
@@ -118,7 +118,7 @@ REFUSED = [
     (("weight", "-3"), "can't be -3"),
     (("count", "nymphs", "2.5"), "whole"),
     (("sperm_web", "--on", "2026-01"), "said of a male alone"),
-    (("moult", "--on", "2026-02-31"), "is no date"),
+    (("moult", "--on", "2026-02-31"), "is not a date"),
     (("meal", "small", "--on", "2019-01-01"), "was born on 2020"),
     (("meal", "small", "--on", "2026-06-02"), "died on 2026-06-01"),
     (("died", "--on", "2026-04-30"), "has moult on 2026-05-01, after that"),
@@ -232,11 +232,11 @@ def test_a_table_is_taken_in_once_and_only_on_request(said: Run, tmp_path: Path)
 @pytest.mark.parametrize(
     ("row", "told"),
     [
-        ("F-1,meal,2026-02-30,small,,,", "old.csv: line 7: '2026-02-30' is no date"),
+        ("F-1,meal,2026-02-30,small,,,", "old.csv: line 7: '2026-02-30' is not a date"),
         ("F-1,meal,2026-02-03,huge,,,", "old.csv: line 7: meal takes small"),
         ("M-1,sac,2026-02-03,,,,", "old.csv: line 7: sac laid on 2026-02-03: the card of M-1 says male"),
         ("F-1,meal,03/02/2026,small,,,", "old.csv: line 7: is '03/02/2026' 2026-02-03 or 2026-03-02?"),
-        ("F-1,weight,2026-02-03,,heavy,,", "old.csv: line 7: 'heavy' is no number"),
+        ("F-1,weight,2026-02-03,,heavy,,", "old.csv: line 7: 'heavy' is not a number"),
         ("F-1,note,2026-02-03,she ate,,,then hid,deep", "old.csv: line 7: more fields than columns"),
         ("../x,moult,2026-02-03,,,,", "old.csv: line 7: '../x' can't name an animal"),
     ],

@@ -77,7 +77,7 @@ def test_a_day_that_is_none_takes_the_cursor_there_and_two_animals_are_chosen(tm
         terminal.type("a")
         terminal.until("Ctrl-S writes it")
         terminal.type("M-Flint\r\r\r\r2026-13\r\r\rwell\x13")
-        terminal.until("is no date")
+        terminal.until("is not a date")
         terminal.type("\x7f\x7f02\x13")  # the cursor stands where something is wrong
         terminal.until("M-Flint: moult, note well")
         terminal.type("y")

@@ -111,7 +111,9 @@ def test_a_wrong_behaviour_is_refused_with_its_line(
 def test_an_unknown_behaviour_in_an_interval_is_refused_with_its_line(tmp_path: Path) -> None:
     path = changed(tmp_path, 'since = ["on_silk"]', 'since = ["on_silc"]')
     at = path.read_text(encoding="utf-8").splitlines().index('since = ["on_silc"]') + 1
-    with pytest.raises(Refusal, match=re.escape(f"{path}: line {at}: interval 'courtship': 'on_silc' is no behaviour")):
+    with pytest.raises(
+        Refusal, match=re.escape(f"{path}: line {at}: interval 'courtship': 'on_silc' is not a behaviour")
+    ):
         ethogram.read(path)
 
 

@@ -95,11 +95,11 @@ def test_the_time_of_creation_serves_and_is_called_rough(tmp_path: Path, etholog
     ("words", "what"),
     [
         (["nowhere.mp4"], "is not there"),
-        (["text.mp4"], "is no film"),
+        (["text.mp4"], "is not a film"),
         (["film.mp4"], "does not tell when it was made"),
         (["film.mp4", "--seen", "9"], "not on the film"),
         (["film.mp4", "--seen", "3=1"], "no number 3"),
-        (["film.mp4", "--seen", "soon"], "is no time"),
+        (["film.mp4", "--seen", "soon"], "is not a time"),
         (["film.mp4", "--seen", "x=1"], "N=TIME"),
         (["film.mp4", "--seen", "1", "--seen", "1=1.5"], "twice"),
         (["film.mp4", "--seen", "1=0.1", "--seen", "2=1.9"], "wrong one"),

@@ -241,7 +241,7 @@ def test_the_whole_film_is_one_cut_a_clip() -> None:
     [
         (["--before", "-1"], "--before"),
         (["--waits", "0"], "--waits"),
-        (["--longest", "soon"], "is no time"),
+        (["--longest", "soon"], "is not a time"),
         (["--longest", "1"], "nothing of what is to be kept"),
         (["--keep", "nonsense"], "no behaviour or stage"),
         (["-o", "cuts.doc"], "one of the endings"),

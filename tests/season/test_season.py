@@ -77,5 +77,5 @@ def test_an_empty_folder_is_an_empty_season(tmp_path: Path) -> None:
 
 
 def test_no_folder_is_refused() -> None:
-    with pytest.raises(Refusal, match="is no folder"):
+    with pytest.raises(Refusal, match="is not a folder"):
         etholog.read("nowhere")

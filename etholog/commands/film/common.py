@@ -69,7 +69,7 @@ def add_words(verb: argparse.ArgumentParser) -> None:
 def seconds(text: str, option: str) -> float:
     """Return h:mm:ss.sss, mm:ss or seconds as seconds."""
     if re.fullmatch(r"(?:(?:\d{1,3}:)?[0-5]?\d:[0-5]?\d|\d{1,7})(?:\.\d{1,9})?", text.strip(), re.ASCII) is None:
-        raise Refusal(f"{option} {text}: is no time; write h:mm:ss.sss or seconds")
+        raise Refusal(f"{option} {text}: is not a time; write h:mm:ss.sss or seconds")
     total = 0.0
     for part in text.strip().split(":"):
         total = total * 60 + float(part)

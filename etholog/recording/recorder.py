@@ -176,7 +176,8 @@ class Recorder(Corrector):
 
     def back(self, at: float) -> Answer:
         """Somebody watches again."""
-        return Answer("watching again; what ran before the gap is over", self._at(drafts.back(self.t(at)), at))
+        # Without the wall's time: `history` tells by that what the program has written itself.
+        return Answer("watching again; what ran before the gap is over", self._do(drafts.back(self.t(at))))
 
     def sync(self, at: float) -> Answer:
         """A moment that the film shows too."""

@@ -47,6 +47,16 @@ def test_two_breaks_in_a_time_that_nobody_watched_leave_backspace_what_was_keyed
     assert reread(on).fold.gaps
 
 
+def test_a_long_gap_that_was_keyed_ends_by_a_key_and_backspace_takes_that_back_after_a_break(tmp_path: Path) -> None:
+    on = recorder(tmp_path)
+    press(on, "d")
+    on.gap(110.0)
+    on.back(300.0)
+    assert history(on.live.records) == (on._done, on._undone)
+    again, _ = opening.resume(reread(on).path, "left", system.now(), system.wall_now())
+    assert again.undo_text == on.undo_text
+
+
 def test_after_a_break_backspace_takes_back_what_was_done_before_it(tmp_path: Path) -> None:
     on = recorder(tmp_path)
     press(on, "d", "v")

@@ -69,6 +69,10 @@ class Pairing(RuleBasedStateMachine):
         )
         return last if last is not None and self.did[last][1] in EVENTS else None
 
+    @rule()
+    def time_passes(self) -> None:
+        self.at += 90.0  # so that the wall's time is written again
+
     @rule(key=st.sampled_from(KEYS))
     def mark(self, key: str) -> None:
         if self.away:

@@ -163,8 +163,8 @@ class Pairing(RuleBasedStateMachine):
     @rule()
     def close_and_amend(self) -> None:
         """Take the first mark out of a copy that is closed, and go on with the session itself."""
-        if self.fails or not self.standing("mark"):
-            return
+        if self.fails or self.recorder.journal.trouble or not self.standing("mark"):
+            return  # what is in the rescue file alone is in no copy
         copy = self.folder / "copy.jsonl"
         shutil.copyfile(self.path, copy)
         opened, _ = opening.resume(copy, "left", self.at + 1, BEGAN)

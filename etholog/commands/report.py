@@ -4,12 +4,14 @@ import argparse
 from datetime import date
 from pathlib import Path
 
-from etholog import session
-from etholog.animals import naming
+from etholog import animals, ethogram, session
+from etholog.animals import care, naming
+from etholog.animals.care import Task
 from etholog.base.refusal import Refusal
 from etholog.base.text import visible
 from etholog.base.workspace import root_of, workspace_of
 from etholog.commands.output import say, working
+from etholog.session import Session
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -17,6 +19,9 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("files", nargs="*", type=Path, metavar="SESSION", help="a session's file")
     parser.add_argument("--season", action="store_true", help="all sessions of the workspace instead")
     parser.add_argument("--folder", type=Path, default=Path(), help="workspace or folder of sessions (default: here)")
+    parser.add_argument(
+        "--strips", action="store_true", help="every session's whole strip, also where there are more than 40"
+    )
     parser.add_argument("-o", "--out", type=Path, metavar="FILE", help="the page's file (default: report.html, here)")
     parser.epilog = (
         "examples:\n  etholog report sessions/20260503-211500-M-Basalt-F-Umbra.jsonl --out basalt.html\n"
@@ -27,7 +32,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Write the page and name its file; 1 where a session could not be read."""
     from etholog import season
-    from etholog.report import file, page
+    from etholog.report import file, page, svg
 
     if bool(args.files) == args.season:
         raise Refusal("name the files of one or more sessions, or --season for all of the workspace")
@@ -41,8 +46,20 @@ def run(args: argparse.Namespace) -> int:
     read = season.of(folder, found, unread, called[here])
     if read.sessions.empty:
         raise Refusal(f"{folder}: no session to report on")
-    with working(f"Drawing {len(read.sessions)} sessions"):
-        file.write(page.html(read, found, date.today() if args.season else None), out)
+    today, whole = date.today() if args.season else None, True if args.strips else None
+    with svg.processes() as pool, working(f"Drawing {len(read.sessions)} sessions"):
+        file.write(page.html(read, found, today, whole, _tasks(found), pool), out)
     print(visible(str(out)))
     say(*read.findings)
     return 1 if read.findings else 0
+
+
+def _tasks(found: list[Session]) -> list[Task]:
+    """Return what is to be done for the two of a single session, as the cards were on its day."""
+    if len(found) != 1:
+        return []
+    one = found[0]
+    folder, day = workspace_of(one.path), one.began.date()
+    known = animals.read(folder).as_of(day)
+    pair = {one.header["male"], one.header["female"]}
+    return [task for task in care.due(known, ethogram.at_hand(folder), day) if task.animal in pair]

@@ -1,6 +1,6 @@
 """The strip of one session: a lane for each behaviour that came, grouped by actor."""
 
-from collections.abc import Hashable, Sequence
+from collections.abc import Hashable, Mapping, Sequence
 from typing import Any
 
 import pandas as pd
@@ -73,7 +73,8 @@ def strip(
     row = one(season, session)
     with rules():
         bouts = season.bouts[season.bouts["session"] == row["session"]]
-        lanes = _lanes(season, bouts)
+        named = names(season)
+        lanes = lanes_of(bouts, named)
         if not lanes:
             return nothing(size, "Nothing was marked in this session.")
         figure = plate(size, 0.62 + LANE_INCHES * len(lanes))
@@ -95,7 +96,6 @@ def strip(
                 )  # fmt: skip
         axes.set_xlim(0, end)
         axes.set_ylim(len(lanes) - 0.5, -0.5)
-        named = names(season)
         axes.set_yticks(range(len(lanes)), [label(name, named) for name in lanes])
         actor_ticks(axes, actors)
         minutes(axes, end, 8 if size == "page" else 4)
@@ -115,12 +115,12 @@ def one(season: Season, session: str | None) -> dict[Hashable, Any]:
     return season.sessions.to_dict("records")[known.index(session)]
 
 
-def _lanes(season: Season, bouts: pd.DataFrame) -> dict[str, pd.DataFrame]:
-    """Return the bouts of each lane, by actor and in the ethogram's order; a state has a lane for each qualifier."""
+def lanes_of(bouts: pd.DataFrame, named: Mapping[str, str]) -> dict[str, pd.DataFrame]:
+    """Return the bouts of each lane, by actor and in the order of `named`; a state has a lane for each qualifier."""
     name = bouts["behaviour"].astype(str)
     split = (bouts["kind"] == "state") & bouts["qualifier"].notna()
     name = name.where(~split, name + ":" + bouts["qualifier"].astype(str))
-    place = {code: at for at, code in enumerate(names(season))}
+    place = {code: at for at, code in enumerate(named)}
     lanes = {str(key): rows for key, rows in bouts.groupby(name, sort=True)}
 
     def rank(key: str) -> tuple[int, int, str]:

@@ -12,6 +12,7 @@ import matplotlib
 import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
+from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
 from matplotlib.patches import PathPatch
 from matplotlib.path import Path as Path_
@@ -116,9 +117,7 @@ class ReproducibleFigure(Figure):
             if letters:
                 matplotlib.rcParams["svg.fonttype"] = "none"
             options["metadata"] = _SILENT.get(kind.lower(), {}) | (options.get("metadata") or {})
-            # An SVG keeps the artists' names, and no XML can hold a control character.
-            for artist in self.findobj(lambda artist: artist.get_gid() is not None):
-                artist.set_gid(drawable(str(artist.get_gid())))
+            self._name_safely()
             super().savefig(fname, **options)
 
     def content(self, kind: str, **options: Any) -> bytes:
@@ -126,6 +125,31 @@ class ReproducibleFigure(Figure):
         held = io.BytesIO()
         self.savefig(held, format=kind, **options)
         return held.getvalue()
+
+    def page_svg(self) -> bytes:
+        """Return the figure as an SVG with its words as words and no ground, for a page that has its own.
+
+        As `content` does it, but laid out and drawn once: saving draws once more, only to lay out.
+        """
+        held = io.StringIO()
+        with rules(), warnings.catch_warnings():
+            warnings.filterwarnings("ignore", message="Glyph .* missing from font")
+            matplotlib.rcParams["svg.fonttype"] = "none"
+            self._name_safely()
+            canvas, engine, dpi = FigureCanvasSVG(self), self.get_layout_engine(), self.dpi
+            self.dpi = 72  # the points in which an SVG is measured
+            if engine is not None:
+                engine.execute(self)
+            self.patch.set(facecolor="none", edgecolor="none")
+            self.set_layout_engine("none")
+            canvas.print_svg(held, metadata=_SILENT["svg"])  # type: ignore[no-untyped-call]
+            self.dpi = dpi
+        return held.getvalue().encode()
+
+    def _name_safely(self) -> None:
+        """An SVG keeps the artists' names, and no XML can hold a control character."""
+        for artist in self.findobj(lambda artist: artist.get_gid() is not None):
+            artist.set_gid(drawable(str(artist.get_gid())))
 
     def _repr_png_(self) -> bytes:
         return self.content("png")
@@ -178,10 +202,10 @@ def label(code: str, named: Mapping[str, str] | None) -> str:
     return plain(f"{told}, {choice}" if choice else told)
 
 
-def plain(text: str) -> str:
+def plain(text: str, longest: int = LONGEST) -> str:
     """Return what somebody typed as matplotlib may draw it: one line, not too long, no controls, no mathematics in
     dollars."""
-    return drawable(text).replace("$", r"\$")
+    return drawable(text, longest).replace("$", r"\$")
 
 
 def title(times: pd.DataFrame) -> str:

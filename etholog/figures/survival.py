@@ -13,6 +13,7 @@ from etholog.figures.style import (
     ACTORS,
     GROUPS,
     RULE,
+    WIDTH,
     Look,
     ReproducibleFigure,
     Size,
@@ -100,20 +101,32 @@ def _together(
 def _apart(groups: dict[str, pd.DataFrame], by: str | None, size: Size, end: float, about: str) -> ReproducibleFigure:
     across = 3 if size == "page" else 2
     down = -(-len(groups) // across)
-    figure = plate(size, 0.6 + 1.5 * down)
-    panels = figure.subplots(down, across, sharey=True, squeeze=False).reshape(-1)
+    height = 0.6 + 1.5 * down
+    figure = plate(size, height)
+    # What stands around these panels is always as large, and to find that out again takes longer than to draw them.
+    figure.set_layout_engine("none")
+    wide, between = WIDTH[size], 0.22
+    grid = figure.add_gridspec(
+        down, across, left=0.52 / wide, right=1 - 0.14 / wide, top=1 - 0.48 / height, bottom=0.62 / height,
+        wspace=between / ((wide - 0.66 - (across - 1) * between) / across),
+        hspace=0.62 / ((height - 1.1 - (down - 1) * 0.62) / down),
+    )  # fmt: skip
+    panels = grid.subplots(sharey=True, squeeze=False).reshape(-1)
+    behind = {name: corners(rows) for name, rows in groups.items()}
     for panel, (name, rows) in zip(panels, groups.items(), strict=False):
-        for other, theirs in groups.items():
+        for other, curve in behind.items():
             if other != name:
-                panel.plot(*corners(theirs), color=RULE, linewidth=0.9, zorder=1, gid=f"behind:{other}")
+                panel.plot(*curve, color=RULE, linewidth=0.9, zorder=1, gid=f"behind:{other}")
         _curve(panel, rows, _look(by), name, alone(rows, by))
-        _frame(panel, end, 6 if size == "page" else 3, {name: rows})
-        panel.set_title(f"{plain(name)}: {int(rows['occurred'].sum())} of {len(rows)}", fontsize=8)
+        _frame(panel, end, 4 if size == "page" else 3, {name: rows})
+        fits = 34 if size == "page" else 24  # characters over a panel
+        told = f": {int(rows['occurred'].sum())} of {len(rows)}"
+        panel.set_title(plain(name, fits - len(told)) + told, fontsize=8)
     for panel in panels[len(groups) :]:
         panel.set_visible(False)
-    figure.suptitle(about, x=0.01, ha="left", fontsize=9)
-    figure.supylabel("share still without it", fontsize=8)
-    figure.supxlabel("minutes : seconds, and beneath them the sessions at risk", fontsize=8)
+    figure.suptitle(about, x=0.01, y=1 - 0.06 / height, ha="left", va="top", fontsize=9)
+    figure.supylabel("share still without it", x=0.06 / wide, fontsize=8)
+    figure.supxlabel("minutes : seconds, and beneath them the sessions at risk", y=0.05 / height, fontsize=8)
     return figure
 
 

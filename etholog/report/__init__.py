@@ -1,3 +1,3 @@
 """One self-contained HTML page on one session or a season: questions, answers, figures, tables, cautions."""
 
-__all__ = ["file", "page", "sheet"]
+__all__ = ["file", "page", "sheet", "svg"]

@@ -1,6 +1,8 @@
 """What they did: insertions by palp, the time budget, what follows what."""
 
 from collections.abc import Iterator
+from dataclasses import replace
+from functools import partial
 
 import pandas as pd
 
@@ -12,6 +14,7 @@ from etholog.base.text import percent
 from etholog.figures.flow import standing_out
 from etholog.figures.style import label
 from etholog.report.content import Section, table
+from etholog.report.fewer import evenly, most_males
 from etholog.report.svg import Drawings
 from etholog.season import Season
 from etholog.session.summary import span
@@ -51,12 +54,14 @@ def palps(season: Season, drawings: Drawings) -> Iterator[Section]:
         "right_s": "right, s", "session": "session",
     }  # fmt: skip
     question = "Which palp, how often and for how long?"
+    own, fewer = evenly(season.sessions[season.sessions["session"].isin(bouts["session"])], "first to the last")
+    drawn = replace(season, sessions=own, bouts=season.bouts[season.bouts["session"].isin(own["session"])])
     yield Section(
         "palps",
         question,
         "; ".join(told)[:1].upper() + "; ".join(told)[1:] + ".",
-        [drawings.picture(figures.palps(season), PALPS, question)],
-        [table(frame, "Insertions by session.", heads)],
+        [drawings.picture(partial(figures.palps, drawn), PALPS + fewer, question)],
+        [table(frame, "Insertions by session.", heads, rest="etholog export")],
         "Sums of the recorded bouts, unsure ones included.",
         "Altmann 1974, continuous recording.",
         list(_palp_limits(season, bouts)),
@@ -85,6 +90,7 @@ def budget(season: Season, drawings: Drawings) -> Iterator[Section]:
     watched = span(1000 * float(season.sessions["watched_s"].sum()))
     by = duration(season, by="male") if many else durations
     shown = by.assign(label=[label(code, named) for code in by["behaviour"]])
+    by_male = " --by male" if many else ""
     heads = {"male": "male"} if many else {}
     heads |= {
         "label": "behaviour", "actor": "actor", "qualifier": "qualifier", "sessions": "sessions", "count": "number",
@@ -92,13 +98,18 @@ def budget(season: Season, drawings: Drawings) -> Iterator[Section]:
         "per_hour": "per hour",
     }  # fmt: skip
     question = "What did the time go to?"
-    picture = figures.time_shares(by, by="male" if many else None, named=named)
+    panels, fewer = most_males(by, season.sessions["male"]) if many else (by, "")
+    draw = partial(figures.time_shares, panels, by="male" if many else None, named=named)
     yield Section(
         "budget",
         question,
         f"Of {watched} watched: {told}.",
-        [drawings.picture(picture, BUDGET, question)],
-        [table(shown, "Durations and rates" + (", by male." if many else "."), heads)],
+        [drawings.picture(draw, BUDGET + fewer, question)],
+        [
+            table(
+                shown, "Durations and rates" + (", by male." if many else "."), heads, rest=f"etholog duration{by_male}"
+            )
+        ],
         "Shares of the time watched, gaps left out. Medians count bouts that were cut short as censored. Rates per"
         " hour in which the animal was watched and in sight. One male has no limits: they rest on several males.",
         "Altmann 1974; Kaplan & Meier 1958.",
@@ -115,9 +126,9 @@ def transitions(season: Season, drawings: Drawings) -> Iterator[Section]:
         return
     named = figures.names(season)
     question = "What follows what?"
-    pictures = [drawings.picture(figures.transitions(found, named), HEAT, question)]
+    pictures = [drawings.picture(partial(figures.transitions, found, named), HEAT, question)]
     if len(standing_out(found)) >= FEWEST_ARROWS:
-        drawn = figures.flow(found, duration(season), named)
+        drawn = partial(figures.flow, found, duration(season), named)
         pictures.insert(0, drawings.picture(drawn, FLOW, f"{question} As a diagram."))
     shown = long.assign(**{name: [label(code, named) for code in long[name]] for name in ("first", "next")})
     heads = {
@@ -129,7 +140,7 @@ def transitions(season: Season, drawings: Drawings) -> Iterator[Section]:
         question,
         _transition_answer(found, shown),
         pictures,
-        [table(shown, "Every transition that was seen.", heads)],
+        [table(shown, "Every transition that was seen.", heads, rest="etholog transition --more")],
         "Onset to next onset within a session; sequences break at gaps and where an animal goes out of sight; a"
         " behaviour does not follow itself. Expected counts by quasi-independence.",
         "Goodman 1968; Haberman 1973; Bakeman & Quera 2011; Holm 1979.",

@@ -3,14 +3,19 @@
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, Protocol
 
 import pandas as pd
-from markupsafe import Markup
 
 from etholog.base.text import visible
 
 LONGEST_TEXT = 1000
+
+
+class HasHTML(Protocol):
+    """What says itself how it stands in a page, as templates ask."""
+
+    def __html__(self) -> str: ...
 
 
 def shown(text: str) -> str:
@@ -42,13 +47,58 @@ class Table:
     columns: Sequence[Column]
     rows: Sequence[Sequence[Cell]]
 
+    @property
+    def wide(self) -> bool:
+        """Whether a telephone shows only a part of it at a time."""
+        return len(self.columns) > 4
+
 
 @dataclass(frozen=True)
 class Picture:
-    """A figure as SVG, and the words under it."""
+    """A figure as SVG, drawn for a wide and for a narrow page, and the words under it."""
 
-    svg: Markup
+    wide: HasHTML
+    narrow: HasHTML
     caption: str
+
+
+@dataclass(frozen=True)
+class Span:
+    """Where something lies in a lane, in percent of the lane's width; `kind` is how it is drawn."""
+
+    left: str
+    width: str
+    kind: str
+
+
+@dataclass(frozen=True)
+class Lane:
+    """A lane of a strip: whose it is, what it is called, what lies in it, and what that comes to."""
+
+    actor: str
+    name: str
+    spans: Sequence[Span]
+    total: str
+
+
+@dataclass(frozen=True)
+class Strip:
+    """A session against time. `times`: where the clock's figures stand, in percent; `moments`: (percent, sign)."""
+
+    anchor: str
+    name: str
+    lanes: Sequence[Lane]
+    gaps: Sequence[Span]
+    times: Sequence[tuple[str, str]]
+    moments: Sequence[tuple[str, str]]
+
+
+@dataclass(frozen=True)
+class Step:
+    """A rung of the ladder of evidence."""
+
+    words: str
+    reached: bool
 
 
 @dataclass(frozen=True)
@@ -68,12 +118,34 @@ class Section:
 
 @dataclass(frozen=True)
 class Note:
-    """One session: its strip and its summary, line by line."""
+    """One session: its summary line by line, its small strip and, where it is to be shown, its whole one.
+
+    The small strips of a page are on one scale: a lane for her, one for both, one for him.
+    """
 
     anchor: str
     title: str
     lines: Sequence[str]
-    strip: Picture
+    small: Sequence[Lane]
+    strip: Strip | None
+
+
+@dataclass(frozen=True)
+class Summary:
+    """What happened, on one screen: three figures with their words, and sentences."""
+
+    figures: Sequence[tuple[str, str]]
+    sentences: Sequence[str]
+
+
+@dataclass(frozen=True)
+class Evening:
+    """What only a page on a single session has: how far it came, all that was marked, and what is to be done next."""
+
+    ladder: Sequence[Step]
+    log: Table
+    tasks: Table | None
+    tasks_word: str
 
 
 @dataclass(frozen=True)
@@ -83,14 +155,24 @@ class Report:
     title: str
     lede: str
     invented: bool
+    summary: Summary
     sections: Sequence[Section]
     notes: Sequence[Note]
+    evening: Evening | None = None
     faults: Sequence[str] = field(default_factory=list)
 
 
-def table(frame: pd.DataFrame, caption: str, heads: Mapping[str, str]) -> Table:
-    """Return the columns named in `heads`, in that order and under those heads."""
-    kept = frame[list(heads)]
+MOST_ROWS = 100
+
+
+def table(frame: pd.DataFrame, caption: str, heads: Mapping[str, str], most: int = MOST_ROWS, rest: str = "") -> Table:
+    """Return the columns named in `heads`, in that order and under those heads.
+
+    Of more than `most` rows the first stand there, and the caption says so; `rest`: which command prints them all.
+    """
+    if len(frame) > most:
+        caption += f" Shown: the first {most} of {len(frame):,} rows" + (f"; all of them: {rest}." if rest else ".")
+    kept = frame[list(heads)].head(most)
     columns = [Column(head, kept[name].dtype.kind in "iuf") for name, head in heads.items()]
     rows = [[cell(value) for value in row] for row in kept.itertuples(index=False, name=None)]
     return Table(caption, columns, rows)

@@ -1,6 +1,7 @@
 """How long until it came: one section a named interval; for one session a table of all."""
 
 from collections.abc import Iterator
+from functools import partial
 
 import pandas as pd
 
@@ -12,10 +13,12 @@ from etholog.analysis.sensitivity import sensitivity, sentences
 from etholog.ethogram import Interval
 from etholog.figures.style import label
 from etholog.report.content import Section, Table, table
+from etholog.report.fewer import evenly, most_males
 from etholog.report.svg import Drawings
 from etholog.season import Season
 from etholog.session.summary import span
 
+MOST_PAIRS = 30  # the least p first
 CENSORED = (
     "A session that ended without it is neither dropped nor called zero: its time counts as censored where the"
     " watching ended (Martin & Bateson, Measuring Behaviour)."
@@ -25,7 +28,7 @@ SURVIVAL = (
     " ended without it. Beneath the clock: sessions still at risk. Grey, where each male has a panel: the others."
 )
 ALIGNED = (
-    "Every session, the quickest at the top: what she does above, he beneath, both between. Full dot: it came."
+    "The quickest at the top: what she does above, he beneath, both between. Full dot: it came."
     " Ring: the watching ended without it."
 )
 ENDS = (
@@ -42,18 +45,21 @@ def latencies(season: Season, drawings: Drawings) -> Iterator[Section]:
             continue
         found = compare(times, "male")
         question = f"How long {times.attrs['label']}?"
-        pictures = [drawings.picture(figures.survival(times, by="male"), SURVIVAL, question)]
+        curves, told = most_males(times)
+        pictures = [drawings.picture(partial(figures.survival, curves, by="male"), SURVIVAL + told, question)]
         first = _first_ends(season, name)
         if first is not None:
-            pictures.append(drawings.picture(figures.ends(first), ENDS, f"{question} Or what came first."))
+            pictures.append(drawings.picture(partial(figures.ends, first), ENDS, f"{question} Or what came first."))
         if not place:  # once: for the others the sessions are the same
-            pictures.append(drawings.picture(figures.aligned(season, times), ALIGNED, f"{question} Every session."))
+            rows, told = evenly(times.sort_values(["latency_s", "session"], kind="stable"), "quickest to the slowest")
+            draw = partial(figures.aligned, season, rows)
+            pictures.append(drawings.picture(draw, ALIGNED + told, f"{question} Every session."))
         yield Section(
             f"latency-{name}",
             question,
             _latency_answer(times),
             pictures,
-            [_by_male(found), *_each_two(found)],
+            [_by_male(found, name), *_each_two(found, name)],
             "Kaplan and Meier's estimate with log-log limits of 95 %; means within the first"
             f" {span(1000 * found.horizon_s)}, the longest time to which every curve is known; the log-rank test by"
             f" permutation. {CENSORED}",
@@ -129,17 +135,22 @@ def _left_out(times: pd.DataFrame) -> Iterator[str]:
         yield f"{about['without_interval']} sessions are of an ethogram without this latency, and left out."
 
 
-def _by_male(found: Comparison) -> Table:
+def _by_male(found: Comparison, interval: str) -> Table:
     heads = {
         "male": "male", "n": "sessions", "occurred": "it came", "median_s": "median, s", "median_low_s": "from, s",
         "median_high_s": "to, s", "q25_s": "first quarter by, s", "q75_s": "third quarter by, s",
         "mean_s": f"mean within {span(1000 * found.horizon_s)}, s", "mean_se_s": "its standard error, s",
         "females": "females met", "why": "what is missing, and why",
     }  # fmt: skip
-    return table(found.table.reset_index(), "By male. An empty cell: not reached in these sessions.", heads)
+    return table(
+        found.table.reset_index(),
+        "By male. An empty cell: not reached in these sessions.",
+        heads,
+        rest=f"etholog latency {interval} --by male --more",
+    )
 
 
-def _each_two(found: Comparison) -> Iterator[Table]:
+def _each_two(found: Comparison, interval: str) -> Iterator[Table]:
     if not len(found.pairs):
         return
     heads = {
@@ -151,4 +162,5 @@ def _each_two(found: Comparison) -> Iterator[Table]:
     told = "Each two males: a permutation test, and what it means in seconds"
     if found.within:
         told += f"; only sessions with one and the same {found.within} are compared"
-    yield table(found.pairs, f"{told}.", heads)
+    pairs = found.pairs.sort_values(["p_holm", "p"], kind="stable")
+    yield table(pairs, f"{told}.", heads, MOST_PAIRS, f"etholog latency {interval} --by male --more")

@@ -3,35 +3,41 @@
 import base64
 import hashlib
 from collections.abc import Sequence
+from concurrent.futures import Executor
 from datetime import date
 from pathlib import Path
 
+import pandas as pd
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
-from etholog import __version__, figures
-from etholog.report import outcomes
-from etholog.report.content import Note, Report, shown
+from etholog import __version__
+from etholog.analysis import outcome
+from etholog.animals.care import Task
+from etholog.report import outcomes, sessions, short
+from etholog.report.content import Report, shown
 from etholog.report.sections import sections
 from etholog.report.svg import Drawings
 from etholog.season import Season
-from etholog.session import Session, log, summary
+from etholog.session import Session, summary
 
 
-def html(season: Season, read: Sequence[Session], today: date | None = None) -> str:
+def html(
+    season: Season,
+    read: Sequence[Session],
+    today: date | None = None,
+    whole: bool | None = None,
+    tasks: Sequence[Task] = (),
+    pool: Executor | None = None,
+) -> str:
     """Return the page on a season's sessions; `read` are those sessions, for the words of their summaries.
 
-    `today`: what came of the pairings as the cards know it on that day; left out where not given.
+    `today`: what came of the pairings as the cards know it on that day; left out where not given. `whole`: with the
+    whole strip of each session (not given: where there are at most 40). `tasks`: what is to be done for the two of a
+    single session. `pool`: processes that draw (`svg.processes`).
     """
-    drawings = Drawings()
-    report = Report(
-        _title(season, read),
-        _lede(season),
-        bool((season.sessions["source"] == "invented").all()),
-        [*(outcomes.section(season, drawings, today) if today else ()), *sections(season, drawings)],
-        list(_notes(season, read, drawings)),
-        [str(finding) for finding in season.findings],
-    )
+    drawings = Drawings(pool)
+    report = _report(season, read, today, whole, tasks, drawings)
     environment = Environment(
         loader=PackageLoader("etholog.report"),
         autoescape=True,
@@ -49,6 +55,33 @@ def html(season: Season, read: Sequence[Session], today: date | None = None) -> 
     )
     return environment.get_template("page.html").render(
         report=report, style=style, script=script, policy=policy, shared=drawings.shared, version=__version__
+    )
+
+
+def _report(
+    season: Season,
+    read: Sequence[Session],
+    today: date | None,
+    whole: bool | None,
+    tasks: Sequence[Task],
+    drawings: Drawings,
+) -> Report:
+    notes = sessions.notes(season, read, whole)
+    attempts = outcome.outcomes(season, today) if today else pd.DataFrame()
+    if len(notes) == 1:
+        summary_ = short.of_session(read[0], float(season.sessions["watched_s"].iloc[0]), list(notes[0].lines))
+    else:
+        counted = {str(name) for name in season.sessions["session"]}
+        summary_ = short.of_season(season, [one for one in read if one.id in counted], attempts, today)
+    return Report(
+        _title(season, read),
+        _lede(season),
+        bool((season.sessions["source"] == "invented").all()),
+        summary_,
+        [*(outcomes.section(attempts, drawings, today) if today else ()), *sections(season, drawings)],
+        notes,
+        sessions.evening(read[0], tasks) if len(notes) == 1 else None,
+        [str(finding) for finding in season.findings],
     )
 
 
@@ -74,15 +107,3 @@ def _lede(season: Season) -> str:
     for word in ("species", "place", "observer"):
         said += [", ".join(sorted({str(name) for name in rows[word] if name}))]
     return "; ".join(filter(None, said))
-
-
-def _notes(season: Season, read: Sequence[Session], drawings: Drawings) -> list[Note]:
-    by_id = {one.id: one for one in reversed(read)}
-    notes = []
-    for number, name in enumerate(season.sessions["session"], 1):
-        heading, *lines = summary.lines(by_id[str(name)])
-        moments = [(t / 1000, kind) for t, kind in log.signs(by_id[str(name)])]
-        strip = drawings.picture(figures.strip(season, str(name), moments=moments), "", f"Strip: {heading}")
-        told = [line.strip() for line in lines]
-        notes.append(Note(f"session-{number}", heading, told, strip))
-    return notes

@@ -48,7 +48,7 @@ def _watched(season: Season) -> Section:
         "watching",
         "How well was it watched?",
         said,
-        tables=[table(frame, "The session." if one else "Every session.", heads)],
+        tables=[table(frame, "The session." if one else "Every session.", heads, rest="etholog export")],
         method="Counted from the records; gaps are the times that the observer said nobody was watching.",
         source="Altmann 1974.",
         unsaid="What a second observer would have marked, unless one did (etholog agree).",

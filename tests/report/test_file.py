@@ -42,7 +42,7 @@ def test_no_style_no_handler_and_no_address_in_it(season_page: Path) -> None:
 
 
 def test_fifty_sessions_stay_under_two_megabytes(season_page: Path) -> None:
-    size, count = season_page.stat().st_size, season_page.read_text(encoding="utf-8").count("<details")
+    size, count = season_page.stat().st_size, season_page.read_text(encoding="utf-8").count('<details class="session')
     assert count == 28
     assert size * 50 / count < 2_000_000  # nothing in the page grows faster than the number of sessions
 
@@ -91,7 +91,7 @@ def test_the_summary_and_the_strip_of_each_session_are_in_it(season_page: Path) 
     for line in summary.lines(session.read(SESSION)):
         assert escape(line.strip()) in text
     found, _ = season.sessions_in(SEASON / "sessions")
-    assert text.count("<details") == len([one for one in found if "record_of" not in one.header])
+    assert text.count('<details class="session') == len([one for one in found if "record_of" not in one.header])
 
 
 @pytest.mark.parametrize(
@@ -113,6 +113,32 @@ def test_sessions_with_next_to_nothing_in_them_make_a_page(
     found, faults = season.sessions_in(tmp_path)
     assert not faults
     html = page.html(season.of(tmp_path, found), found, date(2026, 11, 1))
-    assert html.count("<details") == len(kept)
+    assert html.count('<details class="session') == (len(kept) if len(kept) > 1 else 0)
+    assert ("How far did it come?" in html) == (len(kept) == 1)  # the page of a single session is about that evening
     assert "How well was it watched?" in html
     assert ">nan" not in html
+
+
+def test_a_large_season_has_small_strips_and_says_what_it_leaves_out(tmp_path: Path) -> None:
+    for number in range(41):
+        times = marks((0, "introduced", None), (1000 * number, "walking", "onset"), (90_000, "insertion", "onset"))
+        write_session(tmp_path / f"{number}.jsonl", times, id=f"{number}", male=f"M-{number % 8}", female="F-Umbra")
+    found, faults = season.sessions_in(tmp_path)
+    assert not faults
+    table = season.of(tmp_path, found)
+    html = page.html(table, found)
+    assert html.count('<svg class="small"') == html.count('<details class="session') == 41
+    assert 'class="strip"' not in html
+    assert "etholog report --strips" in html
+    assert "Drawn: the 6 of 8 males with the most sessions" in html
+    assert "Drawn: 40 of 41 sessions" in html
+    assert page.html(table, found, whole=True).count('class="strip"') == 41
+
+
+def test_processes_draw_the_same_page(tmp_path: Path, session_page: Path) -> None:
+    from etholog.report import svg
+
+    one = session.read(SESSION)
+    table = season.of(SEASON, [one])
+    with svg.processes() as pool:
+        assert page.html(table, [one], pool=pool) == page.html(table, [one])

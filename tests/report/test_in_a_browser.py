@@ -179,6 +179,54 @@ def test_on_a_phone_the_page_itself_does_not_scroll_sideways(
     assert page.evaluate("document.documentElement.scrollWidth") == 360
 
 
+@pytest.mark.parametrize("which", ["three_page", "session_page"])
+@pytest.mark.parametrize("width", [390, 820, 1440])
+def test_figures_fit_every_width_and_tables_say_that_they_scroll(
+    width: int, which: str, open_page: Callable[..., Opened], request: pytest.FixtureRequest
+) -> None:
+    page, _ = open_page(request.getfixturevalue(which), viewport={"width": width, "height": 900})
+    page.evaluate("document.querySelectorAll('details').forEach(folded => { folded.open = true })")
+    shown = "[...document.querySelectorAll('svg.figure')].filter(figure => figure.getClientRects().length)"
+    assert set(page.evaluate(f"{shown}.map(figure => figure.classList[1])")) == {"column" if width == 390 else "page"}
+    assert page.evaluate(f"{shown}.length") == page.evaluate("document.querySelectorAll('figure').length")
+    ends = "figure => Math.max(...[...figure.querySelectorAll('text, path')].map(e => e.getBoundingClientRect().right))"
+    assert max(page.evaluate(f"{shown}.map({ends})")) <= width
+    assert (
+        page.evaluate("Math.max(...[...document.querySelectorAll('.total')].map(e => e.getBoundingClientRect().right))")
+        <= width
+    )
+    hidden = "[...document.querySelectorAll('.scroll')].filter(e => e.scrollWidth > e.clientWidth + 1)"
+    if width == 390:
+        assert (
+            page.evaluate(f"{hidden}.filter(e => !e.querySelector('.sideways')?.getClientRects().length).length") == 0
+        )
+        assert page.evaluate(f"{hidden}.length") > 0
+
+
+@pytest.mark.parametrize("width", [390, 1440])
+def test_what_happened_fits_one_screen(width: int, season_page: Path, open_page: Callable[..., Opened]) -> None:
+    page, _ = open_page(season_page, viewport={"width": width, "height": 900})
+    short = page.locator("section.short").bounding_box()
+    assert short is not None
+    assert short["y"] + short["height"] <= 900
+    assert page.locator("section.short dd").count() == 3
+
+
+def test_the_page_of_one_session_is_about_that_evening(session_page: Path, open_page: Callable[..., Opened]) -> None:
+    from etholog import session
+    from etholog.session import log
+    from tests.report.conftest import SESSION
+
+    page, _ = open_page(session_page)
+    heads = page.locator("h2").all_inner_texts()[:6]
+    assert heads == [
+        "In short", "The evening", "How far did it come?", "What is to be done next?", "What was marked?", "Questions",
+    ]  # fmt: skip
+    told = page.locator("section[aria-labelledby=log] tbody tr").all_inner_texts()
+    assert [line.replace("\t", "  ") for line in told] == [log.line(one) for one in log.entries(session.read(SESSION))]
+    assert page.locator(".ladder .reached").last.inner_text() == "clear insertions of both palps: as far as this"
+
+
 @pytest.mark.parametrize(("paper", "width_mm"), [("A4", 210), ("Letter", 215.9)])
 def test_it_prints_on_paper_light_unfolded_and_within_the_margins(
     paper: str, width_mm: float, three_page: Path, open_page: Callable[..., Opened]
@@ -187,6 +235,8 @@ def test_it_prints_on_paper_light_unfolded_and_within_the_margins(
     page, noted = open_page(three_page, viewport={"width": width, "height": 1000}, color_scheme="dark")
     page.emulate_media(media="print", color_scheme="dark")
     assert page.evaluate("getComputedStyle(document.documentElement).getPropertyValue('--ground')") == "#ffffff"
+    folded = page.locator("details.method dd").first
+    assert folded.bounding_box()["height"] > 0  # type: ignore[index]  # on paper without a script too
     page.evaluate("dispatchEvent(new Event('beforeprint'))")
     assert page.locator("details:not([open])").count() == 0
     wide = page.evaluate(

@@ -38,5 +38,5 @@ for (const table of document.querySelectorAll("table")) {
 }
 
 addEventListener("beforeprint", () => {
-  for (const folded of document.querySelectorAll("details")) folded.open = true;
+  for (const folded of document.querySelectorAll("details.method, details.whole")) folded.open = true;
 });

@@ -1,0 +1,79 @@
+"""In short: what happened, in three figures and a few sentences that fit one screen."""
+
+from collections.abc import Iterator
+from datetime import date
+
+import pandas as pd
+
+from etholog.analysis.duration import duration
+from etholog.analysis.latency import latency
+from etholog.analysis.sentences import duration as of_durations
+from etholog.analysis.sentences import latency as of_latencies
+from etholog.analysis.sentences import outcome as of_outcomes
+from etholog.figures import names
+from etholog.report.content import Summary
+from etholog.season import Season
+from etholog.session import Session
+from etholog.session.evidence import Evidence, evidence
+from etholog.session.summary import span
+
+LATENCIES = 2  # of the ethogram's named times: more fit no screen
+
+
+def of_season(season: Season, read: list[Session], attempts: pd.DataFrame, today: date | None) -> Summary:
+    """Return the summary of a season; `attempts`: its `outcomes` on that day, empty where nobody asked for them."""
+    rungs = [evidence(one.ethogram, one.fold.bouts) for one in read]
+    watched = span(1000 * float(season.sessions["watched_s"].sum()))
+    known = [rung for rung in rungs if rung.known]
+    seen = sum(rung >= Evidence.INSERTION for rung in known)
+    figures = [
+        (f"{len(season.sessions):,}", f"sessions, {watched} watched"),
+        (f"{seen} of {len(known)}", "sessions with an insertion seen"),
+    ]
+    said = []
+    taken = attempts[attempts["may_have_taken"]] if len(attempts) else attempts
+    if len(taken) and today:
+        waiting = int((taken["end"] == "open").sum())
+        sacs = int((taken["end"] == "sac").sum())
+        told = "attempts gave a sac" + (f", {waiting} still wait" if waiting else "")
+        figures.append((f"{sacs} of {len(taken)}", told))
+        said += [of_outcomes.answer(attempts, today), of_outcomes.UNPROVEN]
+    else:
+        figures.append(_clasped(known))
+    intervals = dict.fromkeys(i.name for kept in season.ethograms.values() for i in kept.interval)
+    told_of = [times for name in intervals if len(times := latency(season, name))][:LATENCIES]
+    said += [of_latencies.of_sessions(times)[0] for times in told_of]
+    durations = duration(season)
+    if len(durations):
+        said += of_durations.of_season(season, durations, None, names(season))[:1]
+    return Summary(figures, said)
+
+
+def of_session(one: Session, watched_s: float, lines: list[str]) -> Summary:
+    """Return the summary of a single session; `lines`: those of its `summary`."""
+    codes = one.ethogram.codes_of("insertion")
+    insertions = [bout for bout in one.fold.bouts if bout.code in codes]
+    seconds = sum(bout.offset - bout.onset for bout in insertions)
+    figures = [(span(1000 * watched_s), f"watched, {one.fold.marks} marks")]
+    if codes:
+        what = "insertion" if len(insertions) == 1 else "insertions"
+        figures.append((str(len(insertions)), f"{what}, {span(seconds)}" if insertions else "insertions seen"))
+    figures += _struck(one)
+    return Summary(figures, list(_told(lines)))
+
+
+def _struck(one: Session) -> Iterator[tuple[str, str]]:
+    codes = one.ethogram.codes_of("strike")
+    if codes:
+        count = sum(bout.code in codes for bout in one.fold.bouts)
+        yield str(count), "strike or lunge by her" if count == 1 else "strikes or lunges by her"
+
+
+def _clasped(known: list[Evidence]) -> tuple[str, str]:
+    return f"{sum(rung >= Evidence.CLASP for rung in known)} of {len(known)}", "sessions with a clasp or more"
+
+
+def _told(lines: list[str]) -> Iterator[str]:
+    for line in lines:
+        if not line.startswith("?"):
+            yield line[:1].upper() + line[1:] + ("" if line.endswith((".", "?")) else ".")

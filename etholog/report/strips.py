@@ -1,0 +1,87 @@
+"""Strips of sessions as lanes in percent of the page's width.
+
+Not drawn by matplotlib: so one drawing fits every width, its words are as large as the page's, and it takes a hundredth
+of the time, which counts where a season has hundreds of them.
+"""
+
+from collections.abc import Hashable, Mapping, Sequence
+from typing import Any
+
+import pandas as pd
+
+from etholog.figures.strip import lanes_of
+from etholog.figures.style import clock, label, ticks
+from etholog.report.content import Lane, Span, Strip, shown
+
+SMALL = ("female", "pair", "male")  # the lanes of a small strip, from the top
+TIMES = 4  # steps of the clock under a strip, so that they stand apart on a telephone
+SIGNS = {"note": "★", "rescue": "✕"}
+
+
+def whole(
+    anchor: str,
+    name: str,
+    end_s: float,
+    bouts: pd.DataFrame,
+    gaps: pd.DataFrame,
+    moments: Sequence[tuple[float, str]],
+    named: Mapping[str, str],
+) -> Strip:
+    """Return the strip of one session: a lane for each behaviour that came, with its number and time in all."""
+    end = max(end_s, 1.0)
+    lanes = [
+        Lane(
+            str(rows["actor"].iloc[0]),
+            shown(label(code, named)).replace(r"\$", "$"),
+            [span for row in rows.to_dict("records") for span in _spans(row, end)],
+            _total(rows),
+        )
+        for code, rows in lanes_of(bouts, named).items()
+    ]
+    return Strip(
+        anchor,
+        name,
+        lanes,
+        [_span(gap["onset_s"], gap["offset_s"], end, "gap") for gap in gaps.to_dict("records")],
+        [(_percent(at, end), clock(at)) for at in ticks(end, TIMES)],
+        [(_percent(at, end), SIGNS[kind]) for at, kind in moments if kind in SIGNS],
+    )
+
+
+def small(bouts: pd.DataFrame, end_s: float, reach_s: float) -> list[Lane]:
+    """Return the small strip of one session: a lane for her, one for both and one for him, on a scale of `reach_s`."""
+    reach = max(reach_s, 1.0)
+    seen = bouts[~bouts["hides"]]
+    lanes = [
+        Lane(
+            actor,
+            "",
+            [_span(a, b, reach, "bout") for a, b in zip(own["onset_s"], own["offset_s"], strict=True)],
+            "",
+        )
+        for actor in SMALL
+        if len(own := seen[seen["actor"] == actor])
+    ]
+    return [*lanes, Lane("", "", [_span(0.0, end_s, reach, "length")], "")]
+
+
+def _spans(row: Mapping[Hashable, Any], end: float) -> list[Span]:
+    sure = "" if row["confident"] else " unsure"
+    if row["kind"] == "event":
+        return [Span(_percent(row["onset_s"], end), "", f"event{sure}")]
+    found = [_span(row["onset_s"], row["offset_s"], end, f"bout{sure}")]
+    return found if row["whole"] else [*found, Span(_percent(row["offset_s"], end), "", "cut")]
+
+
+def _span(onset: float, offset: float, end: float, kind: str) -> Span:
+    return Span(_percent(onset, end), _percent(offset - onset, end), kind)
+
+
+def _percent(at: float, end: float) -> str:
+    return f"{100 * at / end:.2f}".rstrip("0").rstrip(".") + "%"
+
+
+def _total(rows: pd.DataFrame) -> str:
+    if (rows["kind"] != "state").any():
+        return f"{len(rows)}"
+    return f"{len(rows)} · {clock(max(1.0, float(rows['duration_s'].sum())))}"

@@ -15,7 +15,7 @@ from etholog.report.content import Lane, Span, Strip, shown
 
 SMALL = ("female", "pair", "male")  # the lanes of a small strip, from the top
 TIMES = 4  # steps of the clock under a strip, so that they stand apart on a telephone
-SIGNS = {"note": "★", "rescue": "✕"}
+SIGNS = {"note": "★", "rescue": "✕", "sync": "✚"}
 
 
 def whole(

@@ -94,8 +94,8 @@ def agreement(
         Tables of bouts of one session: behaviour, onset_s, offset_s, and where they are known kind, qualifier and
         whole; or seasons of one session, whose gaps are then left out.
     tolerance_s
-        Onsets of one behaviour that lie so near, in seconds, may be matched. The matching is one of the largest, and
-        among these one of least total distance.
+        Onsets of one behaviour that lie so near, in seconds (0.001 or more), may be matched. The matching is one of
+        the largest, and among these one of least total distance.
     unit_s
         The time unit of kappa, in seconds, 0.001 or more. Units follow one another and are not independent: kappa
         describes, and has no standard error.
@@ -130,15 +130,14 @@ def agreement(
     >>> etholog.agreement(bouts, bouts).kappa
     1.0
     """
-    tolerance = round(number(tolerance_s, "tolerance_s", 0.0) * 1000)
+    tolerance = round(number(tolerance_s, "tolerance_s", 0.001) * 1000)
     unit = round(number(unit_s, "unit_s", 0.001) * 1000)
     one, two = _record(first), _record(second)
     shift = _shift(one.bouts, two.bouts, tolerance) if align else 0
     two = two.shifted(shift)
     spans = [one.watched, two.watched] if watched is None else [_spans(watched)]
     known = [span for span in spans if span is not None]
-    end = max([_end(one.bouts), _end(two.bouts), *(int(span.max(initial=0)) for span in known)])
-    both = _inside(known, np.arange(0, end, unit))
+    both = _watched_units(one, two, known, unit)
     inside = [_inside(known, r.bouts["onset"].to_numpy()) for r in (one, two)]
     a, b = (r.bouts[own] for r, own in zip((one, two), inside, strict=True))
     rows: dict[str, dict[str, float]] = {}
@@ -273,8 +272,7 @@ def unit_table(pairs: Sequence[tuple[Season, Season]], shifts_s: Sequence[float]
     for (first, second), shift in zip(pairs, shifts_s, strict=True):
         one, two = _record(first), _record(second).shifted(round(shift * 1000))
         known = [record.watched for record in (one, two) if record.watched is not None]
-        end = max([_end(one.bouts), _end(two.bouts), *(int(span.max(initial=0)) for span in known)])
-        both = _inside(known, np.arange(0, end, unit))
+        both = _watched_units(one, two, known, unit)
         own = []
         for record in (one, two):
             of = _by_name(record.bouts[record.bouts["state"].to_numpy()])
@@ -285,6 +283,12 @@ def unit_table(pairs: Sequence[tuple[Season, Season]], shifts_s: Sequence[float]
             own.append(np.array(told, dtype=np.int64)[place.reshape(-1)])
         cells.append(own)
     return [_cross(a, b, len(states)) for a, b in cells]
+
+
+def _watched_units(one: Record, two: Record, known: list[Ints], unit: int) -> NDArray[np.bool_]:
+    """Return for each time unit up to the end of the longer record whether both watched it."""
+    end = max([_end(one.bouts), _end(two.bouts), *(int(span.max(initial=0)) for span in known)])
+    return _inside(known, np.arange(0, end, unit))
 
 
 def _record(given: pd.DataFrame | Season) -> Record:

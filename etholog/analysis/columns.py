@@ -240,8 +240,12 @@ def _refuse(rows: pd.DataFrame, name: object, bad: Any, why: str, column: "pd.Se
         return
     cell = (rows[name] if column is None else column).iloc[wrong[0]]
     more = f"; so are {len(wrong) - 1} more" if len(wrong) > 1 else ""
-    told = "nothing" if _missing(cell) else repr(cell) if isinstance(cell, str) else str(cell)
-    raise Refusal(f"column {name!r}, row {wrong[0]}: {told[:60]} {why}{more}")
+    at = f"column {name!r}, row {wrong[0]}"
+    if _missing(cell):  # what it is not needs no word; what to do does
+        _, mark, remedy = why.partition("; ")
+        raise Refusal(f"{at}: empty{mark}{remedy}{more}")
+    told = repr(cell) if isinstance(cell, str) else str(cell)
+    raise Refusal(f"{at}: {told[:60]} {why}{more}")
 
 
 def _missing(cell: object) -> bool:

@@ -109,7 +109,7 @@ def hazards(
     lost = () if fitted is None else tuple(map(str, terms[np.isnan(fitted.coef)]))
     if fitted is None or len(lost) == len(terms):
         why = why or _lost(terms, fitted, within)
-        said = f"{why} Trust the log-rank test and its permutation."
+        said = f"{why} Use the comparison's p."
         return Hazards(table, np.nan, events, cluster, clusters, said, lost)
     table["coef"] = fitted.coef
     table["ratio"] = np.exp(fitted.coef)

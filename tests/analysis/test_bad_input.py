@@ -217,15 +217,15 @@ def wrong(**cells: Any) -> pd.DataFrame:
 @pytest.mark.parametrize(
     ("times", "told"),
     [
-        (wrong(latency_s=None), "column 'latency_s', row 2: nothing is not a time"),
+        (wrong(latency_s=None), "column 'latency_s', row 2: empty; give seconds"),
         (wrong(latency_s=-3.0), "column 'latency_s', row 2: -3.0 is under 0 s"),
         (wrong(latency_s=math.inf), "column 'latency_s', row 2: inf is not a time"),
         (wrong(latency_s="95"), "column 'latency_s', row 2: '95' is not a number"),
         (wrong(latency_s=timedelta(seconds=95)), "column 'latency_s', row 2: 0:01:35 is not a number"),
         (wrong(occurred=2), "column 'occurred', row 2: 2 is neither yes nor no"),
         (wrong(occurred="yes"), "column 'occurred', row 2: 'yes' is neither yes nor no"),
-        (wrong(occurred=None), "column 'occurred', row 2: nothing is neither yes nor no"),
-        (wrong(female=None), "column 'female', row 2: nothing is missing"),
+        (wrong(occurred=None), "column 'occurred', row 2: empty; give True or False"),
+        (wrong(female=None), "column 'female', row 2: empty; name it"),
         (THREE_MALES.assign(occurred=THREE_MALES["occurred"] + 1), "is neither yes nor no"),
         (THREE_MALES["latency_s"].astype("timedelta64[s]").to_frame("latency_s"), "no column 'occurred'"),
         (THREE_MALES["latency_s"], "a table is needed"),
@@ -276,7 +276,8 @@ def test_a_mask_goes_by_its_names() -> None:
 
 
 @pytest.mark.parametrize(
-    "given_", [{"tolerance_s": -1.0}, {"unit_s": 0.0}, {"unit_s": math.nan}, {"tolerance_s": math.inf}]
+    "given_",
+    [{"tolerance_s": -1.0}, {"tolerance_s": 0.0}, {"unit_s": 0.0}, {"unit_s": math.nan}, {"tolerance_s": math.inf}],
 )
 def test_a_tolerance_and_a_unit_are_times(given_: dict[str, float]) -> None:
     bouts = pd.DataFrame(BOUTS)

@@ -78,7 +78,7 @@ def permute(statistic: Statistic, labels: Labels, stratum: Labels, shuffles: int
         sums = _random_sums(statistic, labels, stratum, shuffles, seed)
         weights = np.ones(shuffles + 1)
     else:
-        sums, weights = whole
+        observed, sums, weights = whole
         weights = np.concatenate([[0.0], weights])
     values = statistic.values(np.concatenate([observed, sums]))
     tails = np.stack([_tail(column, weights) for column in values.T], axis=1).min(axis=1)
@@ -163,8 +163,9 @@ def _moments(scores: Floats, labels: Labels, stratum: Labels, k: int) -> tuple[F
     return centre, np.asarray(np.linalg.pinv(variance, rcond=1e-10, hermitian=True), dtype=np.float64)
 
 
-def _all_sums(statistic: Statistic, labels: Labels, stratum: Labels) -> tuple[Floats, Floats] | None:
-    """Return every distinct sum and its weight, or None where that would be too much work."""
+def _all_sums(statistic: Statistic, labels: Labels, stratum: Labels) -> tuple[Floats, Floats, Floats] | None:
+    """Return the sum of these labels, every distinct sum and its weight, or None where that would be too much work.
+    All are rounded at the same steps, so that the first is one of the others."""
     rest, moving, work = [], [], 0
     for one in np.unique(stratum):
         part = np.flatnonzero(stratum == one)
@@ -179,17 +180,19 @@ def _all_sums(statistic: Statistic, labels: Labels, stratum: Labels) -> tuple[Fl
             moving.append((part, tuple(count.tolist())))
     own = []
     for part, counts in moving:
-        orders = _orders(counts)
-        own.append(_merge(statistic.kernel(part)(orders), np.ones(len(orders))))
-    own.sort(key=lambda pair: (len(pair[0]), pair[0].tobytes()))
-    if work + _merging([sums for sums, _ in own]) > _EXACT_WORK:
+        orders, kernel = _orders(counts), statistic.kernel(part)
+        own.append((*_merge(kernel(orders), np.ones(len(orders))), _rounded(kernel(labels[None, part]))))
+    own.sort(key=lambda one: (len(one[0]), one[0].tobytes()))
+    if work + _merging([sums for sums, *_ in own]) > _EXACT_WORK:
         return None
     still = np.concatenate(rest) if rest else np.zeros(0, dtype=np.intp)
-    sums, weights = statistic.kernel(still)(labels[None, still]), np.ones(1)
-    for more, more_weights in own:
+    observed = sums = _rounded(statistic.kernel(still)(labels[None, still]))
+    weights = np.ones(1)
+    for more, more_weights, seen in own:
+        observed = _rounded(observed + seen)
         both = (sums[:, None, :] + more[None, :, :]).reshape(-1, more.shape[1])
         sums, weights = _merge(both, np.outer(weights, more_weights).reshape(-1))
-    return sums, weights
+    return observed, sums, weights
 
 
 def _merging(own: list[Floats]) -> int:
@@ -207,8 +210,12 @@ def _merging(own: list[Floats]) -> int:
 
 
 def _merge(sums: Floats, weights: Floats) -> tuple[Floats, Floats]:
-    rounded, place = np.unique(np.round(sums, _DIGITS) + 0.0, axis=0, return_inverse=True)
+    rounded, place = np.unique(_rounded(sums), axis=0, return_inverse=True)
     return rounded, np.bincount(place.reshape(-1), weights=weights).astype(np.float64)
+
+
+def _rounded(sums: Floats) -> Floats:
+    return np.asarray(np.round(sums, _DIGITS) + 0.0, dtype=np.float64)  # no -0.0
 
 
 @lru_cache(maxsize=64)

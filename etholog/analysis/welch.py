@@ -9,6 +9,7 @@ import numpy as np
 
 from etholog.analysis.permutation import Floats, Ints, Kernel, Labels, Statistic
 
+_NONE = 1e-8  # a variance, of values up to 1, under which there is none: sums are rounded to 9 digits
 LEAST = 2  # animals in each group: of one, nothing says how much such animals differ
 
 
@@ -17,8 +18,11 @@ def statistic(summed: Floats, group: Ints) -> Statistic:
     groups are 0 .. k-1, of two animals or more."""
     counts = np.bincount(group).astype(np.float64)
     k = len(counts)
-    # Powers of what is large and alike would cancel out.
+    # Powers of what is large and alike would cancel out, and those of what is small would be lost in rounding.
     centred = summed - summed.mean()
+    size = float(np.abs(centred).max())
+    if size > 1e-9 * float(np.abs(summed).max()):
+        centred = centred / size
 
     def kernel(rows: Ints) -> Kernel:
         own = np.stack([centred[rows], centred[rows] ** 2], axis=1)
@@ -32,7 +36,7 @@ def statistic(summed: Floats, group: Ints) -> Statistic:
         total, squares = sums[:, 0::2], sums[:, 1::2]
         mean = total / counts
         variance = np.maximum(squares - total * mean, 0.0) / (counts - 1)
-        variance[variance < 1e-12] = 1e-12
+        variance = np.maximum(variance, _NONE)
         weight = counts / variance
         centre = (weight * mean).sum(axis=1, keepdims=True) / weight.sum(axis=1, keepdims=True)
         between = (weight * (mean - centre) ** 2).sum(axis=1) / (k - 1)

@@ -1,12 +1,16 @@
 """The permutation statistic and its distribution against R's coin 1.4-2, `logrank_test` with mid-ranks."""
 
+import itertools
+from fractions import Fraction
 from math import comb
 
 import numpy as np
 import pandas as pd
 import pytest
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
 
-from etholog.analysis import permutation
+from etholog.analysis import permutation, welch
 from etholog.analysis.logrank import scores
 from tests.analysis.published import THREE_MALES, remissions
 
@@ -115,3 +119,36 @@ def test_the_tails_of_an_exact_p_are_exact() -> None:
     three = permutation.test(np.tile(score, 3), np.tile(label, 3), np.repeat([0, 1, 2], 12))
     assert three.exact
     assert three.p == pytest.approx(2 / 924**3, rel=1e-9)
+
+
+def squared_t(score: list[int], label: tuple[int, ...]) -> Fraction:
+    """Welch's t squared, in fractions; where no group varies, more than any other."""
+    groups = [[Fraction(x) for x, own in zip(score, label, strict=True) if own == g] for g in (0, 1)]
+    means = [sum(own, Fraction()) / len(own) for own in groups]
+    squares = [sum(((x - m) ** 2 for x in own), Fraction()) for own, m in zip(groups, means, strict=True)]
+    spread = sum((s / (len(own) - 1) / len(own) for s, own in zip(squares, groups, strict=True)), Fraction())
+    away = (means[0] - means[1]) ** 2
+    return away / spread if spread else 10**6 * away
+
+
+@pytest.mark.parametrize("unit", [1.0, 1 / 3, 1000.3, 1e-4])
+@settings(max_examples=100, deadline=None)
+@given(rows=st.lists(st.tuples(st.integers(0, 3), st.integers(0, 1), st.integers(0, 1)), min_size=5, max_size=8))
+def test_welchs_p_is_the_share_of_all_labellings_however_alike_a_group_is(
+    unit: float, rows: list[tuple[int, int, int]]
+) -> None:
+    """By going through all of them. Where a group does not vary, rounding once gave the observed one a value of its
+    own, and an exact p of 0."""
+    score, label, stratum = ([row[at] for row in rows] for at in range(3))
+    assume(min(label.count(0), label.count(1)) >= 2)
+    places = [[at for at, one in enumerate(stratum) if one == own] for own in sorted(set(stratum))]
+    every = []
+    for orders in itertools.product(*(set(itertools.permutations([label[at] for at in own])) for own in places)):
+        moved = dict(zip(itertools.chain(*places), itertools.chain(*orders), strict=True))
+        every.append(squared_t(score, tuple(moved[at] for at in range(len(label)))))
+    own = squared_t(score, tuple(label))
+    found = permutation.permute(
+        welch.statistic(np.array(score) * unit, np.array(label)), np.array(label), np.array(stratum)
+    )
+    assert found.p == pytest.approx(sum(value >= own for value in every) / len(every))
+    assert found.smallest_p == pytest.approx(sum(value == max(every) for value in every) / len(every))

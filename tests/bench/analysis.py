@@ -238,7 +238,7 @@ def tables(season: Season) -> None:
         f" {whole['ours'] / statistics.median(single):.0f} times one pass over the arrays ({told(single)})"
     )
     [more] = timed(partial(duration, season), times=3)
-    print(f"medians of bouts (Kaplan-Meier) and limits by drawing males, over all of them: {told(more)}")
+    print(f"medians of bouts (Kaplan-Meier) and limits in which males and females vary, over all of them: {told(more)}")
 
 
 def memory(count: int) -> None:

@@ -49,7 +49,7 @@ def run(args: argparse.Namespace) -> int:
     if args.sitter:
         _page(args, tasks, known, today)
     if args.ics:
-        write_calendar(args.ics, tasks)
+        write_calendar(args.ics, tasks, wanted)
     if args.json:
         print(as_json([vars(task) for task in tasks]))
         say(*sentences(tasks, today))  # its JSON is the bare list that it was in 0.1

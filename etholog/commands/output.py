@@ -215,11 +215,11 @@ def draw(figure: "ReproducibleFigure", path: Path) -> None:
     say(f"drawn: {path}")
 
 
-def write_calendar(path: Path, tasks: "Sequence[Task]") -> None:
-    """Write tasks as a calendar, and say so."""
+def write_calendar(path: Path, tasks: "Sequence[Task]", of: Iterable[str] = ()) -> None:
+    """Write tasks (`of`: of these animals alone) as a calendar, and say so."""
     from etholog.export import calendar
 
-    calendar.write(path, tasks)
+    calendar.write(path, tasks, set(of))
     say(f"{many(len(tasks), 'event')} written to {path}; importing it again updates them, without duplicates")
 
 

@@ -1,11 +1,11 @@
 """What is due, as a calendar file (iCalendar, RFC 5545)."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from uuid import UUID, uuid5
 
-from icalendar import Alarm, Calendar, Event
+from icalendar import Alarm, Calendar, Component, Event
 
 from etholog.animals.care import Task
 from etholog.base.atomic import replacing
@@ -15,32 +15,81 @@ from etholog.base.text import visible
 _SPACE = UUID("7f0a4b1c-8f53-4d1e-9a0b-3c1f5f2a6d10")
 # A bar of months across a calendar hides everything else, so a longer window shows as its first day.
 LONGEST_BAR_DAYS = 31
+OURS = "-//etholog//due//EN"
 MORNING = timedelta(hours=9)
 
 
-def calendar(tasks: Sequence[Task], now: datetime) -> bytes:
-    """Return the tasks as one calendar of all-day events, each with a stable UID."""
+def calendar(tasks: Sequence[Task], now: datetime, before: bytes = b"", of: Collection[str] = ()) -> bytes:
+    """Return the tasks as one calendar of all-day events, each with a stable UID.
+
+    `before`: the calendar that an earlier export wrote there. What it had and what is no longer due is told as
+    cancelled, since somebody's calendar may still hold it; `of`: only of these animals (none given: of all).
+    """
     book = Calendar()
-    book.add("prodid", "-//etholog//due//EN")
+    book.add("prodid", OURS)
     book.add("version", "2.0")
     for task in tasks:
         book.add_component(_event(task, now))
+    due = {str(event["uid"]) for event in book.walk("VEVENT")}
+    for event in _events(before):
+        whose = str(event.get("summary", "")).partition(":")[0]
+        if str(event["uid"]) not in due:
+            book.add_component(_cancelled(event, now) if not of or whose in of else event)
     text: bytes = book.to_ical()
     return text
 
 
-def write(path: Path, tasks: Sequence[Task]) -> None:
-    """Write the calendar whole, or not at all. Raises Refusal where the folder takes no file."""
+def write(path: Path, tasks: Sequence[Task], of: Collection[str] = ()) -> None:
+    """Write the calendar whole, or not at all. Raises Refusal where the folder takes no file.
+
+    What an earlier export to the same file had and is no longer due is cancelled in it.
+    """
+    try:
+        before = path.read_bytes() if path.is_file() else b""
+    except OSError:
+        before = b""  # that it can't be written either is said below
+    data = calendar(tasks, datetime.now(UTC), before, of)
     with replacing(path) as file:
-        file.write(calendar(tasks, datetime.now(UTC)))
+        file.write(data)
+
+
+def _events(before: bytes) -> list[Component]:
+    """Return the events of an earlier export of ours; none of another program's calendar, or of what is none."""
+    try:
+        book = Calendar.from_ical(before) if before else Calendar()
+    except ValueError:
+        return []
+    if str(book.get("prodid", "")) != OURS:
+        return []
+    return [event for event in book.walk("VEVENT") if "uid" in event]
+
+
+def _cancelled(event: Component, now: datetime) -> Event:
+    """Return an event as no longer due (RFC 5545, 3.8.1.11), which rings no more."""
+    told = Event()
+    for name in ("uid", "summary", "description", "dtstart", "dtend", "rrule", "transp"):
+        if name in event:
+            told[name] = event[name]
+    told.add("dtstamp", now)
+    old = int(event.get("sequence", 0))
+    if str(event.get("status", "")) == "CANCELLED":
+        told.add("sequence", old)
+    else:
+        told.add("sequence", max(old + 1, _sequence(now)))
+    told.add("status", "CANCELLED")
+    return told
+
+
+def _sequence(now: datetime) -> int:
+    """The same date told later stands above the one told before."""
+    return (now.date() - date(2026, 1, 1)).days
 
 
 def _event(task: Task, now: datetime) -> Event:
     event = Event()
     event.add("uid", f"{uuid5(_SPACE, task.key)}@etholog")
     event.add("dtstamp", now)
-    # The same date told later stands above the one told before.
-    event.add("sequence", (now.date() - date(2026, 1, 1)).days)
+    event.add("sequence", _sequence(now))
     event.add("summary", visible(f"{task.animal}: {task.what}"))
     event.add("description", visible(f"{task.why}. From {task.first} to {task.last} ({task.source})."))
     bar = (task.last - task.first).days
@@ -49,6 +98,8 @@ def _event(task: Task, now: datetime) -> Event:
     if task.every:
         event.add("rrule", {"freq": "daily", "interval": task.every, "until": task.last})
     event.add("transp", "TRANSPARENT")
+    if task.last < now.date():
+        return event  # what is overdue would ring at once, for days that are past
     alarm = Alarm()
     alarm.add("action", "DISPLAY")
     alarm.add("description", visible(f"{task.animal}: {task.what}"))

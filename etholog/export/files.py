@@ -17,12 +17,12 @@ SHEET_ROWS, CELL_CHARACTERS = 1_048_576, 32_767
 
 
 def csv(frame: pd.DataFrame, types: Mapping[str, str], path: Path, defuse: bool = False) -> None:
-    """Write a table as CSV (RFC 4180, UTF-8): instants and days by ISO 8601, `true` and `false`, nothing for what is
-    missing."""
+    """Write a table as CSV (RFC 4180, UTF-8): instants and days by ISO 8601, `TRUE` and `FALSE` (which base R
+    knows; it takes `true` for text), nothing for what is missing."""
     out = frame.copy()
     for name, kind in types.items():
         if kind == "boolean":
-            out[name] = out[name].map({True: "true", False: "false"})
+            out[name] = out[name].map({True: "TRUE", False: "FALSE"})
         elif kind == "datetime":
             out[name] = out[name].dt.strftime("%Y-%m-%dT%H:%M:%S.%fZ")
         elif kind == "string" and defuse:

@@ -22,6 +22,8 @@ def plain(table: str, frame: pd.DataFrame) -> tuple[pd.DataFrame, dict[str, str]
         known = described(table, name)
         types[name] = known.type if known else _type_of(column)
         columns[name] = _as(column, types[name])
+        if types[name] == "number" and known and known.unit == "s":
+            columns[name] = columns[name].round(3)  # sums of milliseconds, in which they were taken
     return pd.DataFrame(columns), types
 
 

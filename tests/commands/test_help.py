@@ -51,3 +51,23 @@ def test_a_shell_takes_the_completion(shell: str, etholog: Run, tmp_path: Path) 
         asked = f"source {script}; COMP_WORDS=(etholog la); COMP_CWORD=1; _shtab_etholog; echo ${{COMPREPLY[@]}}"
         done = subprocess.run(["bash", "-c", asked], capture_output=True, text=True, check=False)
         assert sorted(done.stdout.split()) == sorted(name for name in COMMANDS if name.startswith("la"))
+
+
+def test_bash_completes_files_and_folders(etholog: Run, tmp_path: Path) -> None:
+    need("bash")
+    script = tmp_path / "_etholog"
+    script.write_text(etholog("completion", "bash").stdout, encoding="utf-8")
+    (tmp_path / "evening.jsonl").touch()
+    (tmp_path / "everything").mkdir()
+
+    def complete(*words: str) -> list[str]:
+        asked = (
+            f"source ./_etholog; COMP_WORDS=({' '.join(words)}); COMP_CWORD={len(words) - 1}; _shtab_etholog;"
+            " echo ${COMPREPLY[@]}"
+        )
+        done = subprocess.run(["bash", "-c", asked], capture_output=True, text=True, check=False, cwd=tmp_path)
+        return done.stdout.split()
+
+    assert sorted(complete("etholog", "show", "eve")) == ["evening.jsonl", "everything"]
+    assert complete("etholog", "report", "--out", "even") == ["evening.jsonl"]
+    assert complete("etholog", "due", "--folder", "eve") == ["everything"]

@@ -45,7 +45,10 @@ def test_another_parser_reads_the_same_dates() -> None:
     assert list(look.getrruleset())[-1].date() == date(2026, 8, 31)
     assert [day.date() for day in look.getrruleset()][1] == date(2026, 6, 8)
     assert (pull.dtend.value - pull.dtstart.value) == timedelta(days=14)  # the end is exclusive
-    assert pull.valarm.action.value == "DISPLAY"
+    assert not hasattr(pull, "valarm")  # overdue since June: it would ring at once
+    soon = Task(**{**vars(PULL), "first": date(2026, 11, 20), "last": date(2026, 11, 30)})
+    (rings,) = components(calendar([soon], NOW))
+    assert rings.valarm.action.value == "DISPLAY"
 
 
 def test_taken_in_twice_an_event_is_the_same_one() -> None:
@@ -55,6 +58,32 @@ def test_taken_in_twice_an_event_is_the_same_one() -> None:
     assert [event.uid.value for event in first] == [event.uid.value for event in second]
     assert len({event.uid.value for event in first}) == 2
     assert int(second[0].sequence.value) > int(first[0].sequence.value)
+
+
+def test_what_is_no_longer_due_is_cancelled(tmp_path: Path) -> None:
+    first = calendar([LOOK, PULL], NOW)
+    second = calendar([LOOK], NOW, first)
+    look, pull = components(second)
+    assert look.uid.value == components(first)[0].uid.value
+    assert not hasattr(look, "status")
+    assert pull.uid.value == components(first)[1].uid.value
+    assert pull.status.value == "CANCELLED"
+    assert int(pull.sequence.value) > int(components(first)[1].sequence.value)  # on the same day too
+    assert not hasattr(pull, "valarm")
+    from icalendar import Calendar  # the second parser
+
+    told = {str(event["uid"]): str(event.get("status", "")) for event in Calendar.from_ical(second).walk("VEVENT")}
+    assert sorted(told.values()) == ["", "CANCELLED"]
+    again = components(calendar([LOOK], NOW, second))[1]  # it stays cancelled, as often as it is written
+    assert (again.status.value, again.sequence.value) == ("CANCELLED", pull.sequence.value)
+    other = Task(**{**vars(PULL), "key": "F-2/pull/1", "animal": "F-2"})
+    assert not hasattr(components(calendar([other], NOW, first, of=["F-2"]))[-1], "status")  # asked of F-2 alone
+    later = Task(**{**vars(PULL), "last": date(2026, 12, 14)})
+    revived = components(calendar([LOOK, later], NOW + timedelta(days=2), second))[1]
+    assert (hasattr(revived, "status"), int(revived.sequence.value) > int(pull.sequence.value)) == (False, True)
+    (tmp_path / "x.ics").write_bytes(b"no calendar")
+    write(tmp_path / "x.ics", [LOOK])
+    assert len(components((tmp_path / "x.ics").read_bytes())) == 1
 
 
 @pytest.mark.slow

@@ -1,9 +1,12 @@
 """The exported tables, read by pandas with nothing but the types that their description declares."""
 
+import shutil
+import subprocess
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
+import pytest
 
 import etholog
 from etholog import season
@@ -30,11 +33,23 @@ def test_pandas_reads_the_declared_types_and_the_same_numbers(exported: Path, kn
     np.testing.assert_allclose(spans[["total_s", "share"]].to_numpy(float), ours[["total_s", "share"]], rtol=1e-12)
     times = etholog.latency(known, "courtship")
     own = read(exported, "latencies").query("interval == 'courtship'")
-    np.testing.assert_array_equal(own["latency_s"], times["latency_s"])
+    np.testing.assert_array_equal(own["latency_s"], times["latency_s"].round(3))  # taken in milliseconds
     assert own["occurred"].tolist() == times["occurred"].tolist()
     found = etholog.transition(known, actor="male").long()
     own = read(exported, "transitions").query("whose == 'male'")
     np.testing.assert_array_equal(own["residual"], found["residual"])
+
+
+@pytest.mark.skipif(not shutil.which("Rscript"), reason="NO R HERE: whether base R reads flags as flags is not tried")
+def test_base_r_reads_flags_as_flags(exported: Path) -> None:
+    asked = "t <- read.csv('latencies.csv', fileEncoding = 'UTF-8-BOM'); cat(class(t$occurred), sum(t$occurred))"
+    done = subprocess.run(["Rscript", "-e", asked], cwd=exported, capture_output=True, text=True, check=True)
+    assert done.stdout == f"logical {int(read(exported, 'latencies')['occurred'].sum())}"
+
+
+def test_seconds_have_no_more_figures_than_were_taken(exported: Path) -> None:
+    own = pd.read_csv(exported / "latencies.csv", dtype=str)["latency_s"]
+    assert own.str.fullmatch(r"\d+\.\d{1,3}").all()
 
 
 def test_cards_keep_what_is_known_of_a_date(exported: Path, known: Season) -> None:

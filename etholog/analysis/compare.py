@@ -14,6 +14,7 @@ from etholog.analysis.pairs import none as no_pairs
 from etholog.analysis.pairs import pairs as pairs_of
 from etholog.base import notebook
 from etholog.base.refusal import Refusal
+from etholog.base.text import many
 
 PAIRED_AT_MOST = 25  # groups: beyond, a table of pairs is read by nobody
 QUANTILES = {"median": 0.5, "q25": 0.25, "q75": 0.75}
@@ -121,8 +122,8 @@ def compare(
     rank, pairs, said = tested.log_rank, no_pairs(), [tested.nothing]
     if not tested.nothing:
         said = [
-            f"{len(rows)} sessions, {int(rows.occurred.sum())} with the behaviour, in {len(names)} groups by {by}"
-            + (f", compared within {tested.within}." if tested.within else "."),
+            f"{len(rows)} sessions, {int(rows.occurred.sum())} with the behaviour, in {len(names)} groups by {by}.",
+            *([f"Compared within {tested.within}."] if tested.within else []),
             *_test_said(tested, by),
         ]
         if len(names) <= PAIRED_AT_MOST:
@@ -318,12 +319,10 @@ def _animals(rows: pd.DataFrame, table: pd.DataFrame) -> list[str]:
     """Say on how few sessions and animals all this rests."""
     said, least = [], int(table["n"].min())
     if least < MEANS_LEAST + 1:
-        said.append(
-            f"The smallest group has {least} session{'s'[least == 1 :]}: take the differences as hints, not as facts."
-        )
+        said.append(f"The smallest group has {many(least, 'session')}: take the differences as hints, not as facts.")
     counts = {name: _count(rows[name]) for name in OTHER if name in rows.columns}
     if counts:
-        who = " and ".join(f"{count} {name}{'' if count == 1 else 's'}" for name, count in counts.items())
+        who = " and ".join(many(count, name) for name, count in counts.items())
         said.append(f"They are {who}: what holds for them need not hold for others.")
     return said
 

@@ -14,6 +14,7 @@ from etholog.analysis.columns import table as table_of
 from etholog.analysis.covariate import permute_within
 from etholog.base import notebook
 from etholog.base.refusal import Refusal
+from etholog.base.text import many
 
 ANIMALS = ("male", "female")
 EVENTS_EACH = 10  # events for each coefficient (a rule of thumb, from memory)
@@ -209,12 +210,12 @@ def _lost(terms: NDArray[np.object_], fitted: cox.Fit | None, within: str | None
 
 
 def _sentence(against: list[str], terms: int, events: int, cluster: str, clusters: int, ties: str) -> str:
-    said = "Cox's model" + (f", each against {' and '.join(against)}" if against else "")
-    said += f": {ties.capitalize()}{'' if ties == 'exact' else chr(39) + 's'} ties."
+    method = "Exact ties" if ties == "exact" else f"{ties.capitalize()}'s ties"
+    said = f"Cox's model, each against {' and '.join(against)}: {method}." if against else f"Cox's model: {method}."
     if cluster not in ANIMALS:
         said += f" Limits and p by the larger of the model's errors and those by {cluster} ({clusters} of them)."
     if events < EVENTS_EACH * terms:
-        said += f" {events} events for {terms} term{'s' if terms > 1 else ''} are few (ten each, from memory)."
+        said += f" {events} events for {many(terms, 'term')} are few (ten each, from memory)."
     return said
 
 

@@ -83,7 +83,7 @@ def choose(animals: Animals, species: str = "", form: str | None = None) -> tupl
         return name, place, fit[name, place]
     several = fit or {key: names for key, names in of.items() if key[0]}
     told = "; ".join(
-        f"{name}{f', form {place}' if place else ', no form told'} ({len(names)})"
+        f"{name}, form {place} ({len(names)})" if place else f"{name}, no form told ({len(names)})"
         for (name, place), names in sorted(several.items())
     )
     if not told:

@@ -116,7 +116,7 @@ def _his(span: _Span, animals: Animals, card: Card | None, mine: Window | None, 
     webs = card.all("sperm_web") if card else []
     spent = [pairing for pairing in met if pairing.evidence >= Evidence.INSERTION]
     if not webs or (spent and not spent[-1].on.before(webs[-1].on)):
-        span.unknown.append("no sperm web seen" + (" since he inserted last" if webs else ""))
+        span.unknown.append("no sperm web seen since he inserted last" if webs else "no sperm web seen")
     else:
         span.good.append(f"sperm web {webs[-1].on.text}")
 

@@ -276,7 +276,7 @@ def _waiting(one: Attempt, mine: Window, animals: Animals, card: Card | None, to
     yield Task(
         f"{she}/nosac/{opened.on.text}",
         she,
-        "no sac in its time" + ("" if animals.group_of(she).females_moult is False else ": did she moult?"),
+        "no sac in its time" if animals.group_of(she).females_moult is False else "no sac in its time: did she moult?",
         _in(closes, 1),
         _in(closes, 60),
         f"the window closed on {closes}",
@@ -464,7 +464,7 @@ def _meal(card: Card, mine: Window, attempt: Attempt | None, meal: Entry, near_m
         what,
         first,
         max(_in(meal.on.last, high), _in(first, high - low)),
-        f"last meal {meal.on.text}{', refused' if meal.words == 'refused' else ''}",
+        f"last meal {meal.on.text}, refused" if meal.words == "refused" else f"last meal {meal.on.text}",
         mine.care.source,
         # A mature male who eats nothing is no neglect, so his meal is never overdue.
         every=0 if not mature_male else low,

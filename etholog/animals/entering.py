@@ -250,7 +250,8 @@ def quantity(text: str, unit: str) -> float | None:
         return number(text)
     of, per = _PER[found[2].casefold()]
     if of != unit:
-        raise Refusal(f"{text!r} is in {found[2]}; {f'this takes {unit}' if unit else 'this takes no unit'}")
+        takes = f"this takes {unit}" if unit else "this takes no unit"
+        raise Refusal(f"{text!r} is in {found[2]}; {takes}")
     figure = number(found[1])
     return None if figure is None else round(figure * per, 6)
 

@@ -88,7 +88,7 @@ def fitting(species: Iterable[str], families: Iterable[str] = ()) -> Fitting:
         ((ethogram, name),) = fit.items()
         return Fitting(ethogram, f"it fits {name}")
     words = " and ".join(dict.fromkeys([*named, *told]))
-    return Fitting("", f"{'more than one ethogram fits' if fit else 'no ethogram is known to fit'} {words}")
+    return Fitting("", f"more than one ethogram fits {words}" if fit else f"no ethogram is known to fit {words}")
 
 
 @cache

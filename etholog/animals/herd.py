@@ -46,7 +46,7 @@ class Pairing:
     @property
     def came_of_it(self) -> list[str]:
         """How it went and ended, in words: her strikes, and the keeper's answer; nothing where neither is known."""
-        struck = f"she struck {'once' if self.strikes == 1 else f'{self.strikes} times'}" if self.strikes else ""
+        struck = {0: "", 1: "she struck once"}.get(self.strikes, f"she struck {self.strikes} times")
         return [said for said in (struck, self.ended) if said]
 
     @property

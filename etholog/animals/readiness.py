@@ -24,6 +24,7 @@ from etholog.animals.groups import Group
 from etholog.animals.herd import Animals, Pairing
 from etholog.animals.pedigree import UNKNOWN, Parents, ancestors, common, generations, kinship
 from etholog.base.dates import Day, between
+from etholog.base.text import many
 from etholog.ethogram import Ethogram
 from etholog.session import closing
 from etholog.session.endings import ATTACKED, KILLED
@@ -95,7 +96,7 @@ def _species(male: str, female: str, animals: Animals) -> Iterator[Fact]:
             yield Fact("against", f"one species, two localities or forms: {told[0]} and {told[1]}")
         elif len(told) == 1:
             yield Fact("unknown", f"one species; {told[0]} is on one card alone: are they of one form?")
-        yield Fact("for", f"one species: {his}" + ("" if his == her else f", by another name {her}"))
+        yield Fact("for", f"one species: {his}" if his == her else f"one species: {his}, by another name {her}")
     else:
         yield Fact("against", f"two species: {his} and {her}")
 
@@ -233,7 +234,7 @@ def _adult(card: Card, tries: Sequence[Attempt], group: Group, now: Day) -> Iter
     known = [
         f"age {_age(born.on.days_until(now))}" if born else "age not known",
         f"leg span {size.number:g} mm" if size else "no size on the card",
-        f"{len(moults)} moult{'' if len(moults) == 1 else 's'} on the card",
+        f"{many(len(moults), 'moult')} on the card",
     ]
     yield Fact("unknown", f"{who}: is she adult? No sac is known; {', '.join(known)}")
 
@@ -323,9 +324,7 @@ def _together(male: str, female: str, animals: Animals) -> Iterator[Fact]:
     met = [pairing for pairing in animals.pairings_of(her) if pairing.male == him]
     if met:
         ended = "".join(f", {said}" for said in met[-1].came_of_it)
-        yield Fact(
-            "note", f"these two have met {len(met)} time{'s' if len(met) > 1 else ''}, last on {met[-1].on.text}{ended}"
-        )
+        yield Fact("note", f"these two have met {many(len(met), 'time')}, last on {met[-1].on.text}{ended}")
         yield from _wished(met[-1])
 
 

@@ -76,5 +76,5 @@ def between(days: tuple[int, int]) -> str:
     """
     low, high = days
     if low == high:
-        return f"{low} day{'' if abs(low) == 1 else 's'}"
+        return f"{low} day" if abs(low) == 1 else f"{low} days"
     return f"{low} to {high} days"

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from etholog.base.refusal import Refusal
+from etholog.base.text import many
 from etholog.commands import curve
 from etholog.commands.output import add_json, add_more, as_json, lead, limits, say, shares, table, tell
 from etholog.session.summary import span
@@ -202,7 +203,7 @@ def show(
     for line in sentences(cases):
         tell(line)
     if len(found.pairs) and found.df:
-        print(f"\nEach two{f', within one {found.within}' if found.within else ''}:")
+        print(f"\nEach two, within one {found.within}:" if found.within else "\nEach two:")
         _lettered(_pairs(found), found.pairs["why"])
         tell(_about_pairs(found))
     if ended is not None and len(ended):
@@ -228,11 +229,9 @@ def show(
 def _left_out(times: "pd.DataFrame") -> None:
     about = times.attrs
     if about["without_since"]:
-        more = about["without_since"]
-        print(f"{more} more session{'' if more == 1 else 's'} never came to where this latency begins.")
+        print(f"{many(about['without_since'], 'more session')} never came to where this latency begins.")
     if about["without_interval"]:
-        left = about["without_interval"]
-        print(f"{left} session{'' if left == 1 else 's'} of an ethogram without this latency: left out.")
+        print(f"{many(about['without_interval'], 'session')} of an ethogram without this latency: left out.")
 
 
 def _lettered(rows: "pd.DataFrame", why: "pd.Series") -> None:

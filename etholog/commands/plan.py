@@ -114,7 +114,8 @@ def _show_pairs(found: "Plan") -> None:
     shown[YOUNG] = [_coefficient(*three) for three in ends]
     table(shown, f"{title}proposed, by weeks")
     for row in pairs.to_dict("records"):
-        tell(f"{row['male']} with {row['female']}{', as you fixed it' if row['fixed'] else ''}")
+        pair = f"{row['male']} with {row['female']}"
+        tell(f"{pair}, as you fixed it" if row["fixed"] else pair)
         for head, said in (("for", "speaks_for"), ("against", "against"), ("not known", "unknown")):
             if row[said]:
                 tell(f"  {head}: {row[said]}")

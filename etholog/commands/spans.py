@@ -4,6 +4,7 @@ import argparse
 import sys
 from typing import TYPE_CHECKING
 
+from etholog.base.text import many
 from etholog.commands.output import as_json, say, table, tell
 
 if TYPE_CHECKING:
@@ -54,4 +55,4 @@ def offered(season: "Season", times: "pd.DataFrame") -> str:
     some = int(unseen_onsets(season, times)["unseen"].sum())
     if not some:
         return ""
-    return f"{some} onset{' was' if some == 1 else 's were'} seen by nobody (keyed just after a gap): see --spans."
+    return f"{many(some, 'onset was', 'onsets were')} seen by nobody (keyed just after a gap): see --spans."

@@ -62,7 +62,8 @@ class Corrector:
         undo = self.undo_text
         if not undo:
             return answer
-        return f"{answer}   [Backspace takes {'it back' if undo in answer else f'back: {undo}'}]"
+        told = "Backspace takes it back" if undo in answer else f"Backspace takes back: {undo}"
+        return f"{answer}   [{told}]"
 
     def with_undo_key(self, answer: str) -> str:
         """Return an answer with the key of undo, where undo takes back what the answer has just told."""

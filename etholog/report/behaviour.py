@@ -107,7 +107,10 @@ def budget(season: Season, drawings: Drawings) -> Iterator[Section]:
         [drawings.picture(draw, BUDGET + fewer, question)],
         [
             table(
-                shown, "Durations and rates" + (", by male." if many else "."), heads, rest=f"etholog duration{by_male}"
+                shown,
+                "Durations and rates, by male." if many else "Durations and rates.",
+                heads,
+                rest=f"etholog duration{by_male}",
             )
         ],
         "Shares of the time watched, gaps left out. Medians count bouts that were cut short as censored. Rates per"

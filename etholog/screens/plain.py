@@ -269,7 +269,7 @@ def ask_closing(of: Corrector, line: Callable[[str, str, Callable[[str], None]],
                     of.answer({question.name: value})
             except NotUnderstood as error:
                 odd = text if isinstance(error, Surprising) else ""
-                say(f"{error}{' The same answer again keeps it.' if odd else '.'}")
+                say(f"{error} The same answer again keeps it." if odd else f"{error}.")
                 text = ""
         keep("")
     begun.forget()

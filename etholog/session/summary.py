@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 
 from etholog.base.clock import clock_face
-from etholog.base.text import percent
+from etholog.base.text import many, percent
 from etholog.session import log
 from etholog.session.evidence import OF_A_SESSION, Evidence, evidence
 from etholog.session.file import Session
@@ -59,7 +59,7 @@ def lines(session: Session) -> Iterator[str]:
             yield f"  {name.replace('_', ' ')}: {shown}"
     strays = sum(said.do == "stray" for said in fold.said)
     if strays:
-        yield f"  {strays} key{'s' if strays > 1 else ''} without a meaning kept"
+        yield f"  {many(strays, 'key')} without a meaning kept"
     for question in questions(session):
         yield f"  ? {question}"
 
@@ -68,7 +68,8 @@ def _latencies(session: Session) -> Iterator[str]:
     for interval in session.ethogram.interval:
         found = latency(session.ethogram, session.fold, interval)
         if found is not None:
-            yield f"  {interval.label}: {'' if found.occurred else 'not within '}{span(found.ms)}"
+            within = span(found.ms) if found.occurred else f"not within {span(found.ms)}"
+            yield f"  {interval.label}: {within}"
 
 
 def _insertions(session: Session) -> Iterator[str]:

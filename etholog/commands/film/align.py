@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from etholog import session
 from etholog.base.refusal import Refusal
+from etholog.base.text import many
 from etholog.commands.film.common import seconds
 from etholog.commands.output import add_json, as_json, say, table
 
@@ -71,6 +72,6 @@ def _anchor(read: "Session", words: str) -> tuple[float, float]:
         raise Refusal(f"--seen {words}: write it as N=TIME, N being the number of the sync mark")
     which = int(number or 1)
     if not 1 <= which <= len(syncs):
-        have = f"{len(syncs) or 'no'} sync mark{'' if len(syncs) == 1 else 's'}"
+        have = many(len(syncs), "sync mark") if syncs else "no sync marks"
         raise Refusal(f"{read.path}: has {have}, and no number {which}; the key = makes one while you watch")
     return float(syncs[which - 1]), seconds(time, "--seen")

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from etholog.base.refusal import Refusal
-from etholog.base.text import STILLNESS
+from etholog.base.text import STILLNESS, many
 from etholog.commands.film.common import add_search, searched, write
 from etholog.commands.output import add_json, as_json, say, table
 
@@ -59,7 +59,7 @@ def run(args: argparse.Namespace) -> int:
     total = sum(source.seconds for source, _, _ in seen)
     look = sum(stretch.offset_s - stretch.onset_s for own in found for stretch in own)
     say(
-        f"{len(listed)} stretch{'' if len(listed) == 1 else 'es'}: {look / 60:.1f} of {total / 60:.1f} min are worth a "
+        f"{many(len(listed), 'stretch', 'stretches')}: {look / 60:.1f} of {total / 60:.1f} min are worth a "
         f"look. Nothing was deleted. --more {args.more * 1.4:.2g} shows more, --more {args.more / 1.4:.2g} fewer.",
         STILLNESS,
     )

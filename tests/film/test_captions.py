@@ -229,7 +229,7 @@ def test_the_example_of_a_language_file_leaves_nothing_in_english(repository: Pa
 
 @pytest.mark.parametrize(
     ("text", "what"),
-    [("[captions]\ndrumming = 3", "has no text"), ("[words]\n", "'words' is none of"), ("captions = ", "is not TOML")],
+    [("[captions]\ndrumming = 3", "has no text"), ("[words]\n", "'words' is not one"), ("captions = ", "is not TOML")],
 )
 def test_a_bad_language_file_is_refused_in_words(tmp_path: Path, text: str, what: str) -> None:
     (tmp_path / "words.toml").write_text(text)

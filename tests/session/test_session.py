@@ -256,7 +256,7 @@ def test_a_header_of_the_wrong_kind_or_said_twice_is_refused(tmp_path: Path, was
     body = first[:-18]
     assert was in body
     path.write_bytes(journal.sealed(body.replace(was, becomes)) + rest)
-    with pytest.raises(Refusal, match="no session of etholog that can be read"):
+    with pytest.raises(Refusal, match="not a session of etholog that can be read"):
         session.read(path)
 
 

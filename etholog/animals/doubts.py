@@ -3,7 +3,7 @@
 Each is asked of an entry that is about to be written, and by `etholog check` of those that are: see `entering`.
 """
 
-from collections.abc import Collection, Iterator
+from collections.abc import Iterator
 from dataclasses import replace
 
 from etholog.animals.attempts import attempts
@@ -49,13 +49,12 @@ def impossible(card: Card, entry: Entry) -> str | None:
     return None
 
 
-def odd(animals: Animals, card: Card, entry: Entry, known: Collection[str]) -> Iterator[Finding]:
+def odd(animals: Animals, card: Card, entry: Entry) -> Iterator[Finding]:
     """Yield a question for each thing about an entry that is possible but odd, for as long as it stands there.
 
-    `card` is the animal's without this entry, `animals` the herd with it, `known` the animals that have a card or a
-    session.
+    `card` is the animal's without this entry, `animals` the herd with it.
     """
-    kind = KINDS[entry.kind]
+    kind, known = KINDS[entry.kind], animals.on_record
     same = [other for other in card.all(entry.kind) if other.on.text == entry.on.text]
     if entry.kind in ("moult", "sac", "died", "born") and same:
         yield Finding(f"{card.id} has {kind.label} on {entry.on.text} already")
@@ -73,23 +72,18 @@ def odd(animals: Animals, card: Card, entry: Entry, known: Collection[str]) -> I
         wanted = {"dam": "female", "sire": "male"}[entry.kind]
         for who, _ in animals.possible(entry.words):
             if who and who not in known:
-                yield Finding(f"{entry.kind} {who!r} has no card and no session{_like(who, wanted, animals, known)}")
+                yield Finding(f"{entry.kind} {who!r} has no card and no session{like(who, animals.may_be(wanted))}")
             elif who and animals.sex_of(who) not in (wanted, "unknown"):
                 yield Finding(f"{entry.kind} {who!r} is {animals.sex_of(who)}, as its card or a session says")
     if entry.kind == "paired":
         if animals.id_of(entry.words) not in known:
             wanted = {"male": "female", "female": "male"}.get(card.sex, "unknown")
-            near = _like(entry.words, wanted, animals, set(known) - {card.id})
+            near = like(entry.words, (one for one in animals.may_be(wanted) if one != card.id))
             yield Finding(f"{entry.words!r} has no card and no session{near}")
         if card.sex == animals.sex_of(entry.words) != "unknown":
             yield Finding(f"the cards of {card.id} and {entry.words} both say {card.sex}")
     if entry.kind == "died" and any(entry.on.before(met.on) for met in animals.pairings_of(card.id)):
         yield Finding(f"{card.id} has a session after {entry.on.text}")
-
-
-def _like(name: str, sex: str, animals: Animals, known: Collection[str]) -> str:
-    """Return which animals of that sex, or of one that nobody knows, may be meant by a name."""
-    return like(name, sorted(one for one in known if sex == "unknown" or animals.sex_of(one) in (sex, "unknown")))
 
 
 def surprising(animals: Animals, card: Card, entry: Entry) -> Iterator[Finding]:
@@ -134,11 +128,10 @@ def _small(animals: Animals, card: Card, millimetres: float) -> str:
 
 def questions(animals: Animals) -> Iterator[Finding]:
     """Yield what is impossible or odd about the entries of all cards."""
-    known = animals.on_record
     for one in animals.cards.values():
         for entry in one.entries:
             rest = replace(one, entries=tuple(other for other in one.entries if other is not entry))
             if why := impossible(rest, entry):
                 yield Finding(f"{entry.said} on {entry.on.text}: {why}", path=one.path)
-            for question in odd(animals, rest, entry, known):
+            for question in odd(animals, rest, entry):
                 yield replace(question, path=one.path)

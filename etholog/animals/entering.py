@@ -109,8 +109,7 @@ def propose(animals: Animals, new_entries: Sequence[NewEntry], today: date, once
         cards[one.id] = one.having(entry)
     after = animals.having(cards)
     before = animals.on_record
-    known = before | set(cards)
-    near = naming.Alike(sorted(known))
+    near = naming.Alike(sorted(after.on_record))
     result = []
     for new_entry, one, entry in proposed:
         questions = (
@@ -118,7 +117,7 @@ def propose(animals: Animals, new_entries: Sequence[NewEntry], today: date, once
             *(_named(one, near) if one.id not in before else ()),
             *([merging[one.id]] if entry.kind == "renamed" and one.id in merging else []),
             *_twice(one, entry),
-            *odd(after, one, entry, known),
+            *odd(after, one, entry),
             *surprising(after, one, entry),
         )
         told = tuple(replace(found, path=new_entry.path, line=new_entry.line) for found in questions)

@@ -133,6 +133,16 @@ class Animals:
         met = (name for p in self.pairings if p.file for name in (p.male, p.female))
         return frozenset({*self.cards, *met} - {""})
 
+    def may_be(self, sex: str) -> list[str]:
+        """Return who on record is of a sex, or of one that nobody knows; all of them for 'unknown'."""
+        return self._by_sex[sex]
+
+    @cached_property
+    def _by_sex(self) -> dict[str, list[str]]:
+        names = {name: self.sex_of(name) for name in sorted(self.on_record)}
+        both = {sex: [name for name, told in names.items() if told in (sex, "unknown")] for sex in ("male", "female")}
+        return {**both, "unknown": [*names]}
+
     def sex_of(self, name: str) -> str:
         """Return an animal's sex: as its card says, or from the part that it had in a session."""
         one = self.find(name)

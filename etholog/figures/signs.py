@@ -63,5 +63,5 @@ def signs(seen: pd.DataFrame, size: Size = "page") -> ReproducibleFigure:
         axes.set_ylim(len(order) - 0.4, -0.6)
         axes.axvline(0, color=INK, linewidth=0.8)
         axes.set_xlabel("days before the sac, or before what came instead")
-        figure.legend(loc="outside upper left", ncols=3)
+        figure.legend(loc="outside upper left", ncols=3 if size == "page" else 2)
         return figure

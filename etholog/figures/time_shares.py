@@ -10,6 +10,7 @@ from matplotlib.axes import Axes
 from etholog.analysis import columns
 from etholog.figures.style import (
     ACTORS,
+    LONGEST,
     ReproducibleFigure,
     Size,
     actor_ticks,
@@ -22,6 +23,7 @@ from etholog.figures.style import (
 )
 
 BAR_INCHES = 0.19
+TITLE: dict[Size, int] = {"page": 16, "column": 20}  # characters that fit over a panel
 ORDER = ("female", "pair", "male", "keeper")
 
 
@@ -67,7 +69,7 @@ def time_shares(
         most = max(1.0, 100 * float(np.nan_to_num(_shares(states, by)).max()))
         for panel, (name, rows) in zip(panels, groups, strict=False):
             _bars(panel, rows, lanes, most)
-            panel.set_title(plain(name), fontsize=8)
+            panel.set_title(plain(name, TITLE[size] if by else LONGEST), fontsize=8)
         for panel in panels[::across]:
             actor_ticks(panel, [actor for actor, _ in lanes])
         for panel in panels[len(groups) :]:
@@ -103,7 +105,9 @@ def _bars(axes: Axes, rows: pd.DataFrame, lanes: Mapping[tuple[str, str], str], 
         if value:
             told = f"{value:.0f}" if value >= 9.95 else f"{value:.1f}" if value >= 0.05 else "<0.1"
             axes.annotate(told, (value, at), xytext=(2, 0), textcoords="offset points", va="center", fontsize=6)
-    axes.set_xlim(0, most * 1.3)
+    axes.set_xlim(0, most * 1.3)  # room for the figure beside the longest bar
+    if most * 1.3 > 100:
+        axes.set_xticks([0, 50, 100])  # a share is no more
     axes.set_ylim(len(lanes) - 0.5, -0.5)
     axes.set_yticks(range(len(lanes)), list(lanes.values()))
     axes.tick_params(axis="y", length=0)

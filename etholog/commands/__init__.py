@@ -115,8 +115,9 @@ def main(argv: Sequence[str] | None = None) -> int:
 
         if not isinstance(refusal, Refusal):
             raise
-        for line in str(refusal).splitlines():
-            print(visible(line), file=sys.stderr)
+        from etholog.commands.output import say
+
+        say(*str(refusal).splitlines())
         return 2
     except KeyboardInterrupt:
         return 130

@@ -12,7 +12,7 @@ from etholog.animals.card import KINDS
 from etholog.animals.entering import NewEntry
 from etholog.base.refusal import Finding, Refusal
 from etholog.base.text import visible
-from etholog.commands.output import goes_with, say
+from etholog.commands.output import goes_with, say, tell
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -94,8 +94,7 @@ def run(args: argparse.Namespace) -> int:
 
 def _show(name: str, known: Animals) -> int:
     known.require(name)
-    for line in life.lines(known, name):
-        print(visible(line))
+    tell(*life.lines(known, name))
     one = known.find(name)
     found = [] if one is None else [f for f in (*known.findings, *animals_.questions(known)) if f.path == one.path]
     say(*found)
@@ -112,16 +111,14 @@ def _loan(name: str, known: Animals, out: Path | None) -> int:
         print(visible(str(out)))
         return 0
     for heading, lines in told:
-        print(visible(heading))
-        for line in lines:
-            print(visible(f"  {line}"))
+        tell(heading, *(f"  {line}" for line in lines))
     return 0
 
 
 def _list(known: Animals) -> int:
     import pandas as pd
 
-    from etholog.commands.output import table, tell
+    from etholog.commands.output import table
 
     rows = []
     for name in known.known():

@@ -10,8 +10,8 @@ from etholog.animals import naming, pedigree
 from etholog.base import rescue
 from etholog.base.files import listed
 from etholog.base.refusal import Finding, Refusal
-from etholog.base.text import many, visible
-from etholog.commands.output import say
+from etholog.base.text import many
+from etholog.commands.output import say, tell
 from etholog.ethogram import FORMAT_2, NEEDED, Ethogram, Hand, free_keys, recoded_from
 from etholog.ethogram.own_keys import Act, place_of
 from etholog.recording import settings
@@ -43,7 +43,7 @@ def run(args: argparse.Namespace) -> int:
     findings += [found for path in args.paths for found in settings.read(path)[1]]
     findings += [found for path in args.paths if path.is_dir() for found in _herd(path)]
     for found in findings:
-        print(visible(str(found)))
+        tell(str(found))
     if mistakes:
         say(f"{many(mistakes, 'session')} begun by mistake: kept, and counted for nothing")
     found_in_all = many(len(findings), "finding") if findings else "no findings"

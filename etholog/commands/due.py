@@ -130,14 +130,19 @@ def _print(tasks: Iterable[Task], today: date, ahead: int, full: bool) -> None:
             if not full:
                 lines += _folded(task, f"{span}{again}")
                 continue
-            lines.append(visible(f"  {task.animal:<12} {task.what}"))
-            lines.append(visible(f"  {'':<12} {span}{again}. {task.why} [{task.source}]"))
-    print("\n".join(lines))
+            lines.append(f"  {task.animal:<12} {task.what}")
+            lines.append(f"  {'':<12} {span}{again}. {task.why} [{task.source}]")
+    if full:
+        tell(*lines)
+    else:
+        print("\n".join(lines))
     if not full:
         tell("Why, and whose the windows are: --more. They are habits of keepers, no promise.")
         tell("Opening and shaking can make her eat a sac: look with a torch.")
         return
-    print("\nWindows are habits of keepers, no promise. Opening and shaking can make her eat a sac: look with a torch.")
+    tell(
+        "", "Windows are habits of keepers, no promise. Opening and shaking can make her eat a sac: look with a torch."
+    )
 
 
 def _folded(task: Task, when: str) -> list[str]:

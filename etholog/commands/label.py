@@ -9,7 +9,7 @@ from etholog.animals import Animals, care, cautions
 from etholog.animals.attempts import attempts
 from etholog.base.refusal import Refusal
 from etholog.base.text import many, visible
-from etholog.commands.output import goes_with, say
+from etholog.commands.output import goes_with, say, tell
 from etholog.ethogram import Ethogram, at_hand
 from etholog.session.evidence import Evidence
 
@@ -45,7 +45,8 @@ def run(args: argparse.Namespace) -> int:
         label.write(args.out, labels, label.size_of(args.size or SIZE))
         say(f"{many(len(labels), 'label')} in {args.out}")
     else:
-        print("\n\n".join("\n".join(shown) for shown, _ in labels))
+        for at, (shown, _) in enumerate(labels):
+            tell(*([""] if at else []), *shown)
     say(*known.findings)
     return 1 if known.findings else 0
 

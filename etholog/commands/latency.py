@@ -229,9 +229,9 @@ def show(
 def _left_out(times: "pd.DataFrame") -> None:
     about = times.attrs
     if about["without_since"]:
-        print(f"{many(about['without_since'], 'more session')} never came to where this latency begins.")
+        tell(f"{many(about['without_since'], 'more session')} never came to where this latency begins.")
     if about["without_interval"]:
-        print(f"{many(about['without_interval'], 'session')} of an ethogram without this latency: left out.")
+        tell(f"{many(about['without_interval'], 'session')} of an ethogram without this latency: left out.")
 
 
 def _lettered(rows: "pd.DataFrame", why: "pd.Series") -> None:

@@ -8,6 +8,7 @@ from etholog.base.clock import clock_face, short_face
 from etholog.ethogram import Behaviour, Ethogram, Press
 from etholog.recording.live import Live
 from etholog.session.folding import Bout, Span
+from etholog.session.log import SIGNED
 
 MS_PER_COLUMN = 2000
 FOREVER = 10**11  # milliseconds: later than any session's end
@@ -200,7 +201,7 @@ def axis(
     now: int, columns: int, scale: int, glyphs: Glyphs, signs: Iterable[tuple[int, str]] = (), here: int | None = None
 ) -> str:
     """Return the ruler of a strip, below the traces' columns: `signs` by what they are, and a cursor `here` (ms)."""
-    drawn = [(t, glyphs.sign(what)) for t, what in signs]
+    drawn = [(t, glyphs.sign(what)) for t, what in sorted(signs, key=lambda sign: SIGNED.index(sign[1]))]
     cursor = [] if here is None else [(here, glyphs.here)]
     return " " * (KEY_WIDTH + LABEL_WIDTH + 1) + ruler(now, columns, scale, [*drawn, *cursor])
 

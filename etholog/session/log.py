@@ -8,7 +8,7 @@ from etholog.ethogram import Ethogram
 from etholog.session.file import Session
 from etholog.session.folding import corrected
 
-SIGNED = ("note", "rescue", "sync")  # what has a sign of its own beside the lanes of a strip, at its time
+SIGNED = ("sync", "note", "rescue")  # what has a sign beside the lanes of a strip; at one place the later hides others
 
 
 class Entry(NamedTuple):

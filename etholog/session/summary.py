@@ -31,7 +31,8 @@ def lines(session: Session) -> Iterator[str]:
     yield f"{header['male'] or 'male'} with {header['female'] or 'female'}, {session.began:%Y-%m-%d %H:%M}"
     gaps = sum(gap.offset - gap.onset for gap in fold.gaps)
     watched = fold.end - gaps
-    yield f"  {span(fold.end)} in all" + (f", {span(gaps)} of it not watched" if gaps else "") + f", {fold.marks} marks"
+    unwatched = f", {span(gaps)} of it not watched" if gaps else ""
+    yield f"  {span(fold.end)} in all{unwatched}, {many(fold.marks, 'mark')}"
     if session.is_accident:
         yield "  begun by mistake: it counts for nothing"
     if not fold.closed:

@@ -30,6 +30,14 @@ def test_a_sync_with_the_film_has_its_sign_and_a_gap_has_none(etholog: Run, tmp_
     assert done.stdout.rstrip().splitlines()[-1].count("+") == 1, done.stdout
 
 
+def test_a_note_is_not_hidden_by_a_sync_at_its_time(etholog: Run, tmp_path: Path) -> None:
+    made = [*marks((0, "walking", "onset")), {"do": "note", "t": 50_000, "text": "n"}, {"do": "sync", "t": 50_500}]
+    write_session(tmp_path / "a.jsonl", [*made, {"do": "close", "t": 100_000, "outcome": {}}])
+    done = etholog("show", tmp_path / "a.jsonl", "--ascii", env={"COLUMNS": "80", "PYTHONPATH": pythonpath()})
+    axis = done.stdout.rstrip().splitlines()[-1]
+    assert "*" in axis and "+" not in axis, done.stdout
+
+
 def pythonpath() -> str:
     import sys
 

@@ -9,6 +9,7 @@ from etholog.analysis.sentences.parts import capital, chance, least_to_most, sec
 from etholog.analysis.survival import kaplan_meier, quantile
 from etholog.base.text import many
 
+LEAST = 4  # sessions from which on half of them are spoken of
 NAMED_AT_MOST = 8  # groups named one by one; of more, the quickest and the slowest
 
 NO_RISK = "{label}: No session at risk, as none came to where this time begins."
@@ -39,7 +40,7 @@ def of_sessions(times: pd.DataFrame) -> list[str]:
     if not came:
         return [NONE.format(label=capital(label), sessions=sessions)]
     median = quantile(kaplan_meier(times["latency_s"].to_numpy(dtype=float), times["occurred"].to_numpy(dtype=bool)))[0]
-    said = FEW if math.isnan(median) else HALF
+    said = FEW if math.isnan(median) or count < LEAST else HALF
     first = said.format(
         label=capital(label), came=came, sessions=sessions, median=seconds(median) if median == median else ""
     )

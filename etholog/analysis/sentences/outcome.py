@@ -16,7 +16,7 @@ BY_DAY = (
     "By day {day} after the pairing about {share} have a sac, those that wait counted for as long as they have waited;"
     " with so few, the true share may be anything from {low} to {high} (95 %)."
 )
-BY_DAY_BARE = "By day {day} after the pairing about {share} have a sac; they are too few for limits."
+BY_DAY_BARE = "They are too few to say what share of others would have a sac by day {day} after the pairing."
 BY_DAY_NONE = "By day {day} after the pairing none has a sac yet."
 UNPROVEN = "A sac does not prove a transfer, and its absence does not rule one out."
 
@@ -45,6 +45,6 @@ def of_season(attempts: pd.DataFrame, steps: pd.DataFrame, today: date) -> list[
         elif not sac["share"]:
             told = BY_DAY_NONE.format(day=f"{sac['day']:.0f}")
         else:
-            told = BY_DAY_BARE.format(day=f"{sac['day']:.0f}", share=percent(sac["share"]))
+            told = BY_DAY_BARE.format(day=f"{sac['day']:.0f}")
         said.append(told)
     return [*said, UNPROVEN]

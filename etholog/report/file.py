@@ -14,7 +14,7 @@ def check(to: Path) -> None:
     """Raise Refusal where something is there that is no page of ours."""
     try:
         if to.exists() and OURS not in to.read_bytes()[:4096]:
-            raise Refusal(f"{to}: is there already and is no page of etholog; give another name")
+            raise Refusal(f"{to}: is there already and is not a page of etholog; give another name")
     except OSError as error:
         raise Refusal(f"{to}: can't be written over ({error.strerror or error}); give another name") from error
 

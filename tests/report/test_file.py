@@ -51,7 +51,7 @@ def test_only_a_report_is_written_over(etholog: Run, session_page: Path, tmp_pat
     (tmp_path / "notes.html").write_text("my notes")
     done = etholog("report", SESSION, "--out", tmp_path / "notes.html")
     assert done.returncode == 2
-    assert "is no page of etholog" in done.stderr
+    assert "is not a page of etholog" in done.stderr
     assert (tmp_path / "notes.html").read_text() == "my notes"
     assert [file.name for file in tmp_path.iterdir()] == ["notes.html"]
     (tmp_path / "old.html").write_bytes(session_page.read_bytes())

@@ -11,6 +11,7 @@ import etholog
 from etholog.analysis import outcome
 from etholog.analysis.compare import Comparison, compare
 from etholog.analysis.sentences import duration, latency, parts, transition
+from etholog.base.text import percent
 from etholog.commands import main
 from etholog.season import Season
 
@@ -44,7 +45,7 @@ def test_shares_and_successions_are_those_of_the_tables(season: Season) -> None:
     found = etholog.duration(season)
     said = duration.of_season(season, found, None, {})[0]
     walking = found[found["behaviour"] == "walking"].iloc[0]
-    assert f"walking {parts.percent(walking['share'])} ({parts.percent(walking['share_low'])} to" in said
+    assert f"walking {percent(walking['share'])} ({percent(walking['share_low'])} to" in said
     told = etholog.transition(season, actor="male")
     first, rest = transition.of_season(season, told, {})
     counted = told.counts.loc["palp_probing", "insertion"]

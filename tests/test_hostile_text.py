@@ -11,7 +11,7 @@ import re
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from fractions import Fraction
 from functools import cache
 from pathlib import Path
@@ -20,10 +20,11 @@ from typing import Any
 import pytest
 
 import etholog
-from etholog import session
+from etholog import ethogram, session
+from etholog.animals import care, herd
 from etholog.base.refusal import Refusal
 from etholog.base.text import unsafe, visible
-from etholog.export import folder, label
+from etholog.export import calendar, folder, label
 from etholog.film.alignment import Clip
 from etholog.film.captions import Words, captions
 from etholog.film.cuts import whole
@@ -205,6 +206,11 @@ def cards_as_a_calendar(place: Path, scratch: Path) -> Iterator[bytes]:
     animals(scratch)
     piped("due", "--today", "2026-03-02", "--ics", str(scratch / "due.ics"), "--folder", str(scratch))
     yield (scratch / "due.ics").read_bytes()
+    # As on that day itself, when nothing is overdue and all events ring.
+    tasks = care.due(herd.read(scratch), ethogram.at_hand(scratch), date(2026, 3, 2))
+    ringing = calendar.calendar(tasks, datetime(2026, 3, 2, tzinfo=UTC))
+    assert ringing.count(b"BEGIN:VALARM") > 1
+    yield ringing
 
 
 def cards_exported(place: Path, scratch: Path) -> Iterator[bytes]:

@@ -94,14 +94,15 @@ def _wrapped(line: str, to: TextIO) -> str:
 
 
 def columns_of(to: TextIO) -> int:
-    """Return how wide a stream's terminal is."""
+    """Return how wide a stream's terminal is; one that does not tell (0) counts as an ordinary one."""
     import os
     import shutil
 
     try:
-        return int(os.environ.get("COLUMNS") or os.get_terminal_size(to.fileno()).columns)
+        told = int(os.environ.get("COLUMNS") or os.get_terminal_size(to.fileno()).columns)
     except (OSError, ValueError):
-        return shutil.get_terminal_size().columns
+        told = 0
+    return told if told > 0 else shutil.get_terminal_size().columns
 
 
 def as_json(value: object) -> str:

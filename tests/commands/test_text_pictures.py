@@ -155,3 +155,17 @@ def test_a_hostile_name_and_a_terminal_without_blocks() -> None:
 def test_no_group_draws_nothing() -> None:
     times = pd.DataFrame({"latency_s": [1.0], "occurred": [True], "male": [None]})
     assert list(lines(times, "male", 60, BLOCKS)) == []
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="there are no ptys there")
+def test_a_terminal_that_tells_no_size_is_an_ordinary_one() -> None:
+    """As a new pty is, before anybody gave it a size."""
+    leader, follower = pty.openpty()
+    environ = {name: value for name, value in os.environ.items() if name not in ("COLUMNS", "LINES")}
+    done = subprocess.run(
+        [sys.executable, "-m", "etholog", "due", "--folder", "examples/season"],
+        env=environ, stdin=subprocess.DEVNULL, stdout=follower, stderr=subprocess.PIPE, check=False,
+    )  # fmt: skip
+    os.close(follower)
+    os.close(leader)
+    assert (done.returncode, done.stderr) == (0, b"")

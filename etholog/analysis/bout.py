@@ -16,6 +16,7 @@ from etholog.season import Season
 Floats = NDArray[np.float64]
 
 PAUSES_AT_LEAST = 30
+_PAUSE_LEAST_S = 1e-6  # sessions count in milliseconds: what is shorter is an error of arithmetic, and no pause
 _IN_A_CLASS = 5
 
 
@@ -113,7 +114,7 @@ def criterion(seconds: Floats) -> Criterion:
     '20 pauses: fewer than 30 are too few to tell two processes apart.'
     """
     known = np.sort(columns.seconds(pd.DataFrame({"seconds": _row(seconds)}), "seconds"))
-    known = known[known > 0]
+    known = known[known >= _PAUSE_LEAST_S]
     if len(known) < PAUSES_AT_LEAST:
         return _none(
             _classes(known),
@@ -178,10 +179,11 @@ def _classes(known: Floats) -> pd.DataFrame:
     edges = np.zeros(1)
     if len(known):
         edges = np.unique(np.concatenate([edges, np.quantile(known, np.arange(1, wanted + 1) / wanted)]))
-    low, high = edges[:-1], edges[1:]
-    count = np.searchsorted(known, high, side="right") - np.searchsorted(known, low, side="right")
-    with np.errstate(divide="ignore"):
-        frequency = np.log(count / (high - low))
+    # A quantile between two values far apart may end a class that holds no pause: it is part of the next one.
+    upto = np.searchsorted(known, edges, side="right")
+    edges = edges[np.concatenate([[True], np.diff(upto) > 0])]
+    low, high, count = edges[:-1], edges[1:], np.diff(np.unique(upto))
+    frequency = np.log(count / (high - low))
     return pd.DataFrame({"low_s": low, "high_s": high, "count": count, "log_frequency": frequency})
 
 

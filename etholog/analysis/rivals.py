@@ -53,7 +53,7 @@ def rivals(
     >>> list(rivals(times, "species", shuffles=19)["end"])[0]
     'occurred'
     """
-    strata = None if within == designs.NONE else within
+    strata = None if within is None or columns.word(within, "within") == designs.NONE else within
     times = columns.latencies(times, ["ended_by", by], [strata])
     columns.labels(times, "ended_by")
     shuffles, seed = columns.whole(shuffles, "shuffles", 1), columns.whole(seed, "seed", most=2**63)

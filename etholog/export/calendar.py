@@ -17,6 +17,7 @@ _SPACE = UUID("7f0a4b1c-8f53-4d1e-9a0b-3c1f5f2a6d10")
 LONGEST_BAR_DAYS = 31
 OURS = "-//etholog//due//EN"
 MORNING = timedelta(hours=9)
+_MOST = 2**31 - 1  # the largest whole number of RFC 5545
 
 
 def calendar(tasks: Sequence[Task], now: datetime, before: bytes = b"", of: Collection[str] = ()) -> bytes:
@@ -71,13 +72,22 @@ def _cancelled(event: Component, now: datetime) -> Event:
         if name in event:
             told[name] = event[name]
     told.add("dtstamp", now)
-    old = int(event.get("sequence", 0))
+    old = _sequence_of(event)
     if str(event.get("status", "")) == "CANCELLED":
         told.add("sequence", old)
     else:
         told.add("sequence", max(old + 1, _sequence(now)))
     told.add("status", "CANCELLED")
     return told
+
+
+def _sequence_of(event: Component) -> int:
+    """Return an event's number; 0 where somebody has made it one that no calendar reads."""
+    try:
+        told = int(event.get("sequence", 0))
+    except (TypeError, ValueError):
+        return 0
+    return told if 0 <= told < _MOST else 0
 
 
 def _sequence(now: datetime) -> int:

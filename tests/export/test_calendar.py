@@ -87,6 +87,16 @@ def test_what_is_no_longer_due_is_cancelled(tmp_path: Path) -> None:
 
 
 @pytest.mark.slow
+@pytest.mark.parametrize(
+    "told", ["SEQUENCE:x", "SEQUENCE:1\r\nSEQUENCE:2", f"SEQUENCE:{2**31 - 1}", f"SEQUENCE:{10**20}"]
+)
+def test_an_earlier_export_that_somebody_has_changed_ends_nothing(told: str) -> None:
+    before = re.sub(rb"SEQUENCE:\d+", told.encode(), calendar([PULL], NOW))
+    (event,) = components(calendar([], NOW, before))
+    assert event.status.value == "CANCELLED"
+    assert int(event.sequence.value) == (NOW.date() - date(2026, 1, 1)).days
+
+
 def test_the_example_season_as_a_calendar(
     repository: Path, tmp_path: Path, etholog: Callable[..., CompletedProcess[str]]
 ) -> None:

@@ -1,6 +1,6 @@
 """All animals of a workspace: their cards, and the pairings that sessions and cards know of."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date
 from functools import cached_property
@@ -18,6 +18,8 @@ from etholog.base.text import nearest
 from etholog.base.workspace import workspace as meant_by
 from etholog.ethogram import NEEDED, Ethogram
 from etholog.session import closing, digest, endings
+from etholog.session.broken_off import broken_off
+from etholog.session.digest import Digest
 from etholog.session.evidence import Evidence
 from etholog.session.record import Scalar
 
@@ -94,6 +96,8 @@ class Animals:
     cards: dict[str, Card] = field(default_factory=dict)
     pairings: list[Pairing] = field(default_factory=list)
     findings: list[Finding] = field(default_factory=list)
+    broken_off: list[Path] = field(default_factory=list)
+    """The sessions that were never ended, the latest first."""
 
     @cached_property
     def _names(self) -> dict[str, str]:
@@ -264,22 +268,20 @@ def read(workspace: Path, sessions: Path | None = None) -> Animals:
     cards, unclear = naming.gathered(found)
     findings += unclear
     alone = Animals(workspace, cards)
-    watched, unread = _from_sessions(sessions, alone)
-    return Animals(workspace, cards, _by_date([*watched, *_from_cards(alone, watched)]), [*findings, *unread])
+    told, unread = digest.read(sessions)
+    counted = digest.counted(told)
+    watched = _from_sessions(sessions, counted, alone)
+    pairings = _by_date([*watched, *_from_cards(alone, watched)])
+    findings += [*unread, *_untold(sessions, counted)]
+    return Animals(workspace, cards, pairings, findings, broken_off(sessions, told))
 
 
 def _by_date(pairings: list[Pairing]) -> list[Pairing]:
     return sorted(pairings, key=lambda pairing: (pairing.on.first, str(pairing.file)))
 
 
-def _from_sessions(folder: Path, known: Animals) -> tuple[list[Pairing], list[Finding]]:
-    found, findings = digest.read(folder)
-    told = digest.counted(found)
-    for one in told:
-        if one.evidence == Evidence.UNTOLD:
-            lacking = one.ethogram.missing(*NEEDED)
-            findings.append(Finding("what was recorded can't be told", lacking, folder / one.name))
-    pairings = [
+def _from_sessions(folder: Path, told: Iterable[Digest], known: Animals) -> list[Pairing]:
+    return [
         Pairing(
             known.id_of(one.male),
             known.id_of(one.female),
@@ -294,7 +296,12 @@ def _from_sessions(folder: Path, known: Animals) -> tuple[list[Pairing], list[Fi
         )
         for one in told
     ]
-    return pairings, findings
+
+
+def _untold(folder: Path, told: Iterable[Digest]) -> Iterator[Finding]:
+    for one in told:
+        if one.evidence == Evidence.UNTOLD:
+            yield Finding("what was recorded can't be told", one.ethogram.missing(*NEEDED), folder / one.name)
 
 
 def _from_cards(known: Animals, watched: list[Pairing]) -> Iterator[Pairing]:

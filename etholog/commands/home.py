@@ -27,7 +27,6 @@ from etholog.ethogram import at_hand
 from etholog.screens.home import CARD, FEED, READY, Home, Way
 from etholog.screens.themed import ThemedApp
 from etholog.screens.themes import Look
-from etholog.session.broken_off import broken_off
 from etholog.session.question import NotUnderstood
 
 SIGNALLED, INTERRUPTED = 128, 130  # an exit code beyond the first names a signal; the second is Ctrl-C
@@ -73,7 +72,7 @@ def _desk() -> int:
         journals = [folder / name for folder in (here.sessions, here.root / "animals") for name in listed(folder)[0]]
         alarms = [str(found) for found in rescue.waiting(journals)]
         tasks = care.due(known, at_hand(here.root), today)
-        unended = [_pair_of(path) for path in broken_off(here.sessions)]
+        unended = [_pair_of(path) for path in known.broken_off]
         way = _shown(Home(look, known, tasks, today, alarms, unended, said))
         if way is None:
             return 0

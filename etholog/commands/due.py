@@ -19,6 +19,7 @@ from etholog.commands.output import add_json, add_more, as_json, goes_with, lead
 
 WEEK = timedelta(days=7)
 SITTER_DAYS = 14
+TORCH = "Opening and shaking can make her eat a sac: look with a torch."
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -133,16 +134,10 @@ def _print(tasks: Iterable[Task], today: date, ahead: int, full: bool) -> None:
             lines.append(f"  {task.animal:<12} {task.what}")
             lines.append(f"  {'':<12} {span}{again}. {task.why} [{task.source}]")
     if full:
-        tell(*lines)
-    else:
-        print("\n".join(lines))
-    if not full:
-        tell("Why, and whose the windows are: --more. They are habits of keepers, no promise.")
-        tell("Opening and shaking can make her eat a sac: look with a torch.")
+        tell(*lines, "", f"Windows are habits of keepers, no promise. {TORCH}")
         return
-    tell(
-        "", "Windows are habits of keepers, no promise. Opening and shaking can make her eat a sac: look with a torch."
-    )
+    print("\n".join(lines))
+    tell("Why, and whose the windows are: --more. They are habits of keepers, no promise.", TORCH)
 
 
 def _folded(task: Task, when: str) -> list[str]:

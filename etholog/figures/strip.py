@@ -129,14 +129,18 @@ def lanes_of(bouts: pd.DataFrame, named: Mapping[str, str]) -> dict[str, pd.Data
     return {key: lanes[key] for key in sorted(lanes, key=rank)}
 
 
+def total(rows: pd.DataFrame) -> str:
+    """Return what a lane's bouts come to: how many, and of a state how long in all."""
+    if (rows["kind"] != "state").any():
+        return f"{len(rows)}"
+    return f"{len(rows)} · {clock(max(1.0, float(rows['duration_s'].sum())))}"
+
+
 def _lane(axes: Axes, at: int, name: str, rows: pd.DataFrame) -> None:
     look = ACTORS[str(rows["actor"].iloc[0])]
     (_events if (rows["kind"] == "event").all() else _bouts)(axes, at, name, rows, look)
-    total = f"{len(rows)}"
-    if (rows["kind"] == "state").all():
-        total += f" · {clock(max(1.0, float(rows['duration_s'].sum())))}"
     axes.annotate(
-        total, (1, at), xycoords=("axes fraction", "data"), xytext=(6, 0), textcoords="offset points",
+        total(rows), (1, at), xycoords=("axes fraction", "data"), xytext=(6, 0), textcoords="offset points",
         va="center", fontsize=6.5, color=FAINT,
     )  # fmt: skip
 

@@ -9,6 +9,7 @@ import pandas as pd
 from etholog import figures
 from etholog.analysis.duration import duration
 from etholog.analysis.latency import of_role
+from etholog.analysis.sentences.parts import capital
 from etholog.analysis.transition import Transitions, transition
 from etholog.base.text import percent
 from etholog.figures.flow import standing_out
@@ -59,7 +60,7 @@ def palps(season: Season, drawings: Drawings) -> Iterator[Section]:
     yield Section(
         "palps",
         question,
-        "; ".join(told)[:1].upper() + "; ".join(told)[1:] + ".",
+        capital("; ".join(told)) + ".",
         [drawings.picture(partial(figures.palps, drawn), PALPS + fewer, question)],
         [table(frame, "Insertions by session.", heads, rest="etholog export")],
         "Sums of the recorded bouts, unsure ones included.",

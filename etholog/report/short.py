@@ -10,6 +10,7 @@ from etholog.analysis.latency import latency
 from etholog.analysis.sentences import duration as of_durations
 from etholog.analysis.sentences import latency as of_latencies
 from etholog.analysis.sentences import outcome as of_outcomes
+from etholog.analysis.sentences.parts import capital
 from etholog.figures import names
 from etholog.report.content import Summary
 from etholog.season import Season
@@ -76,4 +77,4 @@ def _clasped(known: list[Evidence]) -> tuple[str, str]:
 def _told(lines: list[str]) -> Iterator[str]:
     for line in lines:
         if not line.startswith("?"):
-            yield line[:1].upper() + line[1:] + ("" if line.endswith((".", "?")) else ".")
+            yield capital(line) + ("" if line.endswith((".", "?")) else ".")

@@ -9,7 +9,7 @@ from typing import Any
 
 import pandas as pd
 
-from etholog.figures.strip import lanes_of
+from etholog.figures.strip import lanes_of, total
 from etholog.figures.style import clock, label, ticks
 from etholog.report.content import Lane, Span, Strip, shown
 
@@ -34,7 +34,7 @@ def whole(
             str(rows["actor"].iloc[0]),
             shown(label(code, named)).replace(r"\$", "$"),
             [span for row in rows.to_dict("records") for span in _spans(row, end)],
-            _total(rows),
+            total(rows),
         )
         for code, rows in lanes_of(bouts, named).items()
     ]
@@ -79,9 +79,3 @@ def _span(onset: float, offset: float, end: float, kind: str) -> Span:
 
 def _percent(at: float, end: float) -> str:
     return f"{100 * at / end:.2f}".rstrip("0").rstrip(".") + "%"
-
-
-def _total(rows: pd.DataFrame) -> str:
-    if (rows["kind"] != "state").any():
-        return f"{len(rows)}"
-    return f"{len(rows)} · {clock(max(1.0, float(rows['duration_s'].sum())))}"

@@ -157,7 +157,6 @@ def test_no_group_draws_nothing() -> None:
     assert list(lines(times, "male", 60, BLOCKS)) == []
 
 
-@pytest.mark.skipif(sys.platform == "win32", reason="there are no ptys there")
 def test_a_terminal_that_tells_no_size_is_an_ordinary_one() -> None:
     """As a new pty is, before anybody gave it a size."""
     leader, follower = pty.openpty()

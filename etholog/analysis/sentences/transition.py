@@ -7,7 +7,7 @@ from typing import Any
 import pandas as pd
 
 from etholog.analysis import sequence
-from etholog.analysis.sentences.parts import chances
+from etholog.analysis.sentences.parts import capital, chances
 from etholog.analysis.transition import Transitions
 from etholog.base.text import many
 from etholog.season import Season
@@ -54,7 +54,7 @@ def of_one(one: pd.DataFrame, of: int, p: float, labels: Mapping[str, str]) -> l
         return []
     row = one.iloc[0].to_dict()
     said = _pair(FOLLOWS, row, pd.Series({row["first"]: of}), labels)
-    return [said[:1].upper() + said[1:], SELDOM.format(often=chances(p), p=p)]
+    return [capital(said), SELDOM.format(often=chances(p), p=p)]
 
 
 def _pair(template: str, row: Mapping[Any, Any], totals: pd.Series, labels: Mapping[str, str]) -> str:

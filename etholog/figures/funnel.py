@@ -47,7 +47,7 @@ def funnel(steps: pd.DataFrame, size: Size = "page") -> ReproducibleFigure:
         axes.hlines(places, low, high, color=colour, linewidth=1.6, gid="limits")
         axes.plot(share, places, "o", color=colour, markersize=6, gid="share")
         for at, (reached, of, waiting) in enumerate(zip(steps["reached"], steps["of"], steps["open"], strict=True)):
-            told = f"{reached} of {of}" + (f", {waiting} open" if waiting else "")
+            told = f"{reached} of {of}" + (f", {waiting} not so long yet" if waiting else "")
             axes.annotate(
                 told, (1, at), xycoords=("axes fraction", "data"), xytext=(8, 0), textcoords="offset points",
                 va="center", fontsize=7, color=FAINT, gid=f"count:{at}",

@@ -95,7 +95,7 @@ class Strip:
 
 @dataclass(frozen=True)
 class Step:
-    """A rung of the ladder of evidence."""
+    """A rung of the ladder of evidence; `reached`: it is the one that the session reached."""
 
     words: str
     reached: bool

@@ -56,7 +56,7 @@ def evening(one: Session, tasks: Sequence[Task]) -> Evening:
     told = f"As the cards were on {one.began:%Y-%m-%d}; what is due today: etholog due."
     heads = {"animal": "animal", "what": "what", "first": "from", "last": "to", "why": "why"}
     return Evening(
-        [Step(step.words, step <= rung) for step in OF_A_SESSION] if rung.known else [],
+        [Step(step.words, step == rung) for step in OF_A_SESSION] if rung.known else [],
         table(
             frame, "Marks, notes and gaps, as corrected.", {"time": "time", "what": "what"}, MOST_ENTRIES,
             "etholog show --log",

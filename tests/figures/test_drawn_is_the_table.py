@@ -279,7 +279,9 @@ def test_the_funnel_is_its_table_with_wilsons_limits_of_what_the_attempts_are_wo
     labels = [text.get_text() for text in figure.axes[0].get_yticklabels()]
     assert labels[-2] == f"sac by day {steps['day'].iloc[-2]:.0f}"
     shown = [found(figure, f"count:{at}")[0].get_text() for at in range(len(steps))]
-    assert shown[-2] == f"{steps['reached'].iloc[-2]} of {steps['of'].iloc[-2]}, {steps['open'].iloc[-2]} open"
+    assert (
+        shown[-2] == f"{steps['reached'].iloc[-2]} of {steps['of'].iloc[-2]}, {steps['open'].iloc[-2]} not so long yet"
+    )
 
 
 def test_ends_are_the_shares_that_came_to_each(season: Season) -> None:

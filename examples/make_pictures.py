@@ -3,6 +3,7 @@ for the moving one, which `python examples/make_pictures.py moving` makes alone.
 
 import asyncio
 import re
+import shutil
 import subprocess
 import sys
 import tempfile
@@ -39,10 +40,11 @@ def strip(folder: Path, theme: str, until_s: float = UNTIL_S) -> WatchApp:
     return WatchApp(look, watching=watching)
 
 
-def form() -> WatchApp:
-    """The form before the clock, beside the invented season."""
+def form(folder: Path) -> WatchApp:
+    """The form before the clock, beside a copy of the invented season, as it keeps what is half typed."""
+    shutil.copytree(HERE / "season", folder, dirs_exist_ok=True)
     said = {"male": "M-Amber", "ethogram": "terrestrial"}
-    return WatchApp(Look(THEMES["day"]), new=NewSession(HERE / "season" / "sessions", "left", Keyboard(), said))
+    return WatchApp(Look(THEMES["day"]), new=NewSession(folder / "sessions", "left", Keyboard(), said))
 
 
 async def draw(app: WatchApp, size: tuple[int, int], title: str, *keys: str) -> str:
@@ -129,8 +131,9 @@ def main() -> None:
         with tempfile.TemporaryDirectory() as folder:
             app = strip(Path(folder), theme)
             keep(asyncio.run(draw(app, (100, 28), "etholog watch, an invented pairing")), pictures / f"{name}.png")
-    svg = asyncio.run(draw(form(), (100, 24), "etholog watch, an invented season", *"f-f"))
-    keep(svg, pictures / "form.png")
+    with tempfile.TemporaryDirectory() as folder:
+        app = form(Path(folder))
+        keep(asyncio.run(draw(app, (100, 24), "etholog watch, an invented season", *"f-f")), pictures / "form.png")
     figures(pictures)
     report(pictures)
 

@@ -157,14 +157,8 @@ def test_no_group_draws_nothing() -> None:
     assert list(lines(times, "male", 60, BLOCKS)) == []
 
 
-def test_a_terminal_that_tells_no_size_is_an_ordinary_one() -> None:
+def test_a_terminal_that_tells_no_size_is_an_ordinary_one(repository: Path) -> None:
     """As a new pty is, before anybody gave it a size."""
-    leader, follower = pty.openpty()
-    environ = {name: value for name, value in os.environ.items() if name not in ("COLUMNS", "LINES")}
-    done = subprocess.run(
-        [sys.executable, "-m", "etholog", "due", "--folder", "examples/season"],
-        env=environ, stdin=subprocess.DEVNULL, stdout=follower, stderr=subprocess.PIPE, check=False,
-    )  # fmt: skip
-    os.close(follower)
-    os.close(leader)
-    assert (done.returncode, done.stderr) == (0, b"")
+    shown = in_a_terminal(repository, "due", "--folder", "examples/season", COLUMNS="").splitlines()
+    assert len(shown) > 10
+    assert max(map(len, shown)) <= 80

@@ -224,6 +224,7 @@ def test_the_page_of_one_session_is_about_that_evening(session_page: Path, open_
     ]  # fmt: skip
     told = page.locator("section[aria-labelledby=log] tbody tr").all_inner_texts()
     assert [line.replace("\t", "  ") for line in told] == [log.line(one) for one in log.entries(session.read(SESSION))]
+    assert page.locator(".ladder .reached").count() == 1
     assert page.locator(".ladder .reached").last.inner_text() == "clear insertions of both palps: as far as this"
 
 

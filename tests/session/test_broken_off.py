@@ -2,6 +2,7 @@
 
 from pathlib import Path
 
+from etholog import animals
 from etholog.base.journal import Journal
 from etholog.commands import main
 from etholog.session.broken_off import broken_off
@@ -19,6 +20,6 @@ def test_only_a_session_that_can_be_read_can_be_gone_on_with(tmp_path: Path) -> 
     (folder / "e.jsonl").write_bytes((folder / "b.jsonl").read_bytes()[:200])
     write_card(tmp_path, "F-1", ("sex", "2025", "female"))
     (tmp_path / "animals" / "F-1.jsonl").rename(folder / "f.jsonl")
-    assert broken_off(folder) == [folder / "b.jsonl"]
+    assert broken_off(folder) == animals.read(tmp_path).broken_off == [folder / "b.jsonl"]
     for name in "cdef":
         assert main(["check", str(folder / f"{name}.jsonl")]) == 1

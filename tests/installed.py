@@ -3,6 +3,7 @@
 It needs nothing but the standard library, so that it can judge an installation that has no tests in it.
 """
 
+import contextlib
 import os
 import pty
 import select
@@ -24,6 +25,19 @@ def until(master: int, words: bytes, seconds: float = 30.0) -> bytes:
     return seen
 
 
+def ended(pid: int, master: int, seconds: float = 60.0) -> None:
+    """Skip the questions after the session, until the program has ended by itself."""
+    end = time.monotonic() + seconds
+    while time.monotonic() < end:
+        if os.waitpid(pid, os.WNOHANG)[0]:
+            return
+        os.write(master, b"\r")
+        if select.select([master], [], [], 0.1)[0]:
+            with contextlib.suppress(OSError):  # nobody holds the other end any more
+                os.read(master, 65536)
+    raise SystemExit("the program did not end")
+
+
 def main() -> None:
     program = str(Path(sys.argv[1]).absolute())
     with tempfile.TemporaryDirectory() as folder:
@@ -37,13 +51,11 @@ def main() -> None:
         until(master, b"The clock runs")
         os.write(master, b"d")
         until(master, b"drumming")
-        os.write(master, b"\x1b\r")
-        for _ in range(30):  # the questions after it, all skipped
-            time.sleep(0.1)
-            os.write(master, b"\r")
-            if os.waitpid(pid, os.WNOHANG)[0]:
-                break
-        shown = subprocess.run([program, "show", *Path(folder, "sessions").iterdir()], capture_output=True, text=True)
+        os.write(master, b"\x1b")  # alone: with an Enter behind it, a terminal's Alt+Enter
+        until(master, b"Enter ends the session")
+        ended(pid, master)
+        sessions = Path(folder, "sessions").glob("*.jsonl")
+        shown = subprocess.run([program, "show", *sessions], capture_output=True, text=True)
         assert shown.returncode == 0, shown.stderr
         assert "palpal drumming" in shown.stdout, shown.stdout
         print("recorded and read back with the installed program")

@@ -16,7 +16,7 @@ from etholog.analysis.blocks import BLOCK, begins, codes
 from etholog.analysis.ending import for_good
 from etholog.analysis.order import order
 from etholog.base.refusal import Refusal
-from etholog.base.text import nearest
+from etholog.base.text import in_words, nearest
 from etholog.ethogram import Ethogram, Interval, Role, known_marks
 from etholog.season import Season
 from etholog.session.latency import OCCURRED, UNSEEN, WATCHING_ENDED, Unseen, hiding_actors
@@ -250,7 +250,8 @@ def _asked(
         raise Refusal("say which latency: the name of an interval, or the behaviour that it runs to")
     first, last = (columns.words(names, "behaviour") for names in (since, to))
     check_names(season, [*first, *last])
-    label = f"from {' or '.join(first) if first else 'the start'} to {' or '.join(last)}"
+    since_words, to_words = (" or ".join(in_words(name, season.labels) for name in names) for names in (first, last))
+    label = f"from {since_words or 'the start'} to {to_words}"
     return dict.fromkeys(season.ethograms, Interval(name="asked", label=label[:160], since=first, to=last))
 
 

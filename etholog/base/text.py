@@ -2,7 +2,7 @@
 
 import re
 import unicodedata
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
 # Controls, direction marks and line separators can move the cursor, colour the screen or turn a line around.
 _UNSAFE = {"Cc", "Cf", "Cs", "Zl", "Zp"}
@@ -36,6 +36,17 @@ def many(count: int, one: str, more: str = "") -> str:
     ('1 session', '1,400 sessions', '2 things are')
     """
     return f"{count:,} {one if count == 1 else more or f'{one}s'}"
+
+
+def in_words(code: str, labels: Mapping[str, str]) -> str:
+    """Return what a behaviour is called, with its side where it has one.
+
+    >>> in_words("insertion:left", {"insertion": "insertion"}), in_words("on_silk", {"on_silk": "on her silk"})
+    ('insertion, left', 'on her silk')
+    """
+    name, _, side = code.partition(":")
+    told = labels.get(name, name.replace("_", " "))
+    return f"{told}, {side}" if side else told
 
 
 def percent(share: float) -> str:

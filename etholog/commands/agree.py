@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from etholog.animals import naming
 from etholog.base.refusal import Refusal
-from etholog.base.text import percent
+from etholog.base.text import in_words, percent
 from etholog.base.workspace import root_of
 from etholog.commands.output import add_json, add_more, as_json, draw, lead, limits, say, shares, table, tell
 
@@ -49,7 +49,8 @@ def run(args: argparse.Namespace) -> int:
     read = [session.read(path) for path in (args.first, args.second)]
     records = [season.of(one.path.parent, [one]) for one in read]
     found = agreement(records[0], records[1], args.tolerance, args.unit, args.align)
-    plain = sentences.of_session(found, args.tolerance)
+    labels = records[1].labels | records[0].labels
+    plain = sentences.of_session(found, args.tolerance, labels)
     if not args.json:
         lead(plain)
     if args.json:
@@ -58,7 +59,7 @@ def run(args: argparse.Namespace) -> int:
         told |= {name: getattr(found, name) for name in ("watched_s", "unwatched_s", "silent_s", "outside")}
         print(as_json({**told, "plain": plain, "behaviours": found.table.reset_index()}))
     elif sys.stdout.isatty():
-        _show(found, args)
+        _show(found, args, labels)
     else:
         table(found.table.reset_index())
     faults = [fault for one in read for fault in one.findings]
@@ -88,7 +89,9 @@ def _folder(args: argparse.Namespace) -> int:
         }
         print(as_json({**words, "plain": plain, "sessions": told.sessions, "behaviours": told.table.reset_index()}))
     elif sys.stdout.isatty():
-        _show_folder(told, args.more)
+        _show_folder(
+            told, args.more, {code: name for pair in seasons for one in pair for code, name in one.labels.items()}
+        )
     else:
         table(told.table.reset_index())
     if args.chart is not None:
@@ -100,7 +103,7 @@ def _folder(args: argparse.Namespace) -> int:
     return 1 if faults else 0
 
 
-def _show_folder(told: "Observers", more: bool) -> None:
+def _show_folder(told: "Observers", more: bool, labels: dict[str, str]) -> None:
     sessions = told.sessions[["session", "second", "matched"]].copy()
     sessions["agreed"] = [shares(value) for value in told.sessions["agreed"]]
     sessions["kappa"] = ["-" if math.isnan(value) else f"{value:.3f}" for value in told.sessions["kappa"]]
@@ -112,6 +115,7 @@ def _show_folder(told: "Observers", more: bool) -> None:
         return
     each = told.table.reset_index()
     shown = each[["behaviour", "what", "sessions", "difference"]].copy()
+    shown["behaviour"] = [in_words(str(code), labels) for code in each["behaviour"]]
     for head, low, high in (("95 % lie in", "low", "high"), ("low from", "low_from", "low_to"),
                             ("high from", "high_from", "high_to")):  # fmt: skip
         shown[head] = [limits(*ends, missing="-") for ends in zip(each[low], each[high], strict=True)]
@@ -128,8 +132,9 @@ def _show_folder(told: "Observers", more: bool) -> None:
     )
 
 
-def _show(found: "Agreement", args: argparse.Namespace) -> None:
+def _show(found: "Agreement", args: argparse.Namespace, labels: dict[str, str]) -> None:
     shown = found.table[["first", "second", "matched"]].reset_index()
+    shown["behaviour"] = [in_words(str(code), labels) for code in shown["behaviour"]]
     shown["agreed"] = [shares(value) for value in found.table["agreed"]]
     shown["kappa"] = ["-" if math.isnan(value) else f"{value:.3f}" for value in found.table["kappa"]]
     if not args.more:

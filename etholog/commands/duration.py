@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from etholog.base.refusal import Refusal
-from etholog.base.text import many
+from etholog.base.text import in_words, many
 from etholog.commands.output import add_json, add_more, as_json, goes_with, lead, limits, say, shares, table, tell
 
 if TYPE_CHECKING:
@@ -77,7 +77,7 @@ def _durations(read: "Season", args: argparse.Namespace) -> None:
         table(_short(found, args.by, read.labels))
         tell("share: of the time watched. Limits, and what each number rests on: --more.")
         return
-    table(_pretty(found, args.by))
+    table(_pretty(found, args.by, read.labels))
     tell(
         "cut: bouts whose end nobody saw; in the median they count as unfinished. share: of the time watched. per hour:"
         " while its actor was in sight. In brackets: 95 % limits, in which males and females vary;"
@@ -108,10 +108,12 @@ def _short(found: "pd.DataFrame", by: str | None, labels: dict[str, str]) -> "pd
     return shown
 
 
-def _named(found: "pd.DataFrame", labels: Mapping[str, str] | None = None) -> list[str]:
+def _named(found: "pd.DataFrame", labels: Mapping[str, str]) -> list[str]:
     sides = found["qualifier"].astype(object).where(found["qualifier"].notna(), None)
-    names = [(labels or {}).get(str(code), str(code)) for code in found["behaviour"]]
-    return [name if side is None else f"{name}, {side}" for name, side in zip(names, sides, strict=True)]
+    codes = [
+        str(code) if side is None else f"{code}:{side}" for code, side in zip(found["behaviour"], sides, strict=True)
+    ]
+    return [in_words(code, labels) for code in codes]
 
 
 def _compare(read: "Season", args: argparse.Namespace) -> None:
@@ -156,9 +158,9 @@ def _animals(found: "pd.DataFrame", by: str | None) -> str:
     return "; ".join(f"{row[by]}: {words}" for row, words in zip(each, told, strict=True))
 
 
-def _pretty(found: "pd.DataFrame", by: str | None) -> "pd.DataFrame":
+def _pretty(found: "pd.DataFrame", by: str | None, labels: Mapping[str, str]) -> "pd.DataFrame":
     shown = found[[by] if by else []].copy()
-    shown["behaviour"] = _named(found)
+    shown["behaviour"] = _named(found, labels)
     shown[["count", "cut"]] = found[["count", "cut"]]
     shown["total, s"] = found["total_s"]
     event = (found["kind"] == "event").tolist()
@@ -200,17 +202,25 @@ def _criterion(read: "Season", args: argparse.Namespace) -> None:
         told |= {name: getattr(found, name) for name in ("between_rate", "misassigned", "sentence", "classes")}
         print(as_json({"behaviour": args.criterion, **told}))
         return
-    table(found.classes, title=f"Pauses between bouts of {args.criterion}, in classes that hold as many each")
-    say(found.sentence)
+    lead([found.sentence])
+    shown = found.classes
+    if sys.stdout.isatty():
+        heads = {"low_s": "from, s", "high_s": "to, s", "count": "pauses", "log_frequency": "log of their frequency"}
+        shown = shown.rename(columns=heads)
+    what = in_words(args.criterion, read.labels)
+    table(shown, title=f"Pauses between bouts of {what}, in classes that hold as many each")
 
 
 def _palp_balance(read: "Season", args: argparse.Namespace) -> None:
     from etholog.analysis.balance import palp_balance
+    from etholog.analysis.sentences import duration as sentences
 
     found = palp_balance(read, by=args.by)
+    plain = sentences.of_balance(found)
     if args.json:
-        print(as_json({"balance": found}))
+        print(as_json({"plain": plain, "balance": found}))
         return
+    lead(plain)
     if not sys.stdout.isatty():
         table(found)
         return

@@ -121,11 +121,14 @@ def run(args: argparse.Namespace) -> int:
                 print(more)
             if apart is not None:
                 print("\nDo groups differ in what comes? Gray's test: how many come to it; log-rank: how fast.")
-                table(apart)
+                table(_apart(apart))
     else:
         check_columns(times, by, args.within, args.cluster)
         lead(sentences.of_sessions(times))
-        table(_rows(times) if sys.stdout.isatty() and not args.more else times)
+        shown = times
+        if sys.stdout.isatty():
+            shown = _whole(times) if args.more else _rows(times)
+        table(shown)
         if sys.stdout.isatty():
             _left_out(times)
             tell("To compare groups: --by male. Everything that is known of each session: --more.")
@@ -152,6 +155,14 @@ def _rows(times: "pd.DataFrame") -> "pd.DataFrame":
             "-" if came else end for came, end in zip(times["occurred"], times["ended_by"].astype(str), strict=True)
         ]
     return rows.drop(columns=["male", "female"]) if _named_by_pair(rows) else rows
+
+
+def _whole(times: "pd.DataFrame") -> "pd.DataFrame":
+    """Return all that is known of each session; it began by the clock of its place."""
+    import pandas as pd
+
+    here = times["began"] + pd.to_timedelta(times["utc_offset_min"], unit="min")
+    return times.assign(began=here.dt.strftime("%Y-%m-%d %H:%M")).drop(columns="utc_offset_min")
 
 
 def _named_by_pair(rows: "pd.DataFrame") -> bool:
@@ -222,7 +233,7 @@ def show(
         tell(cox.sentence)
         if change is not None and change.notna().any(axis=None):
             print("\nDoes the ratio stay the same? Up to the median time of the events, and after it:")
-            table(change.reset_index())
+            table(change.reset_index().rename(columns={"chi_squared": "chi-squared"}))
             tell("Ratios far apart: the model does not hold. Chi-squared, 1 df each: a description (no p holds).")
 
 
@@ -310,7 +321,7 @@ def _pairs(found: "Comparison") -> "pd.DataFrame":
     told = pairs[["first", "second"]].copy()
     told["sessions"] = [f"{a} v {b}" for a, b in zip(pairs["first_n"], pairs["second_n"], strict=True)]
     if pairs["p"].notna().any():
-        told["p"], told["p_holm"] = pairs["p"], pairs["p_holm"]
+        told["p"], told["p after Holm"] = pairs["p"], pairs["p_holm"]
     told["difference, s"] = pairs["difference_s"]
     if pairs["difference_low_s"].notna().any():
         ends = zip(pairs["difference_low_s"], pairs["difference_high_s"], strict=True)
@@ -342,6 +353,11 @@ def _first_ends(ended: "pd.DataFrame") -> "pd.DataFrame":
     told["end"] = ["it came" if end == "occurred" else end for end in ended["end"]]
     told["share"] = [shares(*three) for three in zip(ended["share"], ended["low"], ended["high"], strict=True)]
     return told
+
+
+def _apart(rows: "pd.DataFrame") -> "pd.DataFrame":
+    heads = {"gray": "Gray", "gray_p": "its p", "log_rank": "log-rank", "log_rank_p": "p of it"}
+    return rows.assign(end=["it came" if end == "occurred" else end for end in rows["end"]]).rename(columns=heads)
 
 
 def _everything(

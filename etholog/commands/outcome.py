@@ -48,7 +48,8 @@ def run(args: argparse.Namespace) -> int:
         from etholog.analysis.practice import practice_outcomes
 
         found = practice_outcomes(season, args.practice, today)
-        _out(args.json, {"practice": found.table}, {"practice": f"With {args.practice} and without"}, found.sentence)
+        shown = found.table if args.json or not sys.stdout.isatty() else _practice(found.table)
+        _out(args.json, {"practice": shown}, {"practice": f"With {args.practice} and without"}, found.sentence)
     elif args.signs:
         _signs(season, today, args)
     elif args.each:
@@ -86,7 +87,30 @@ def _signs(season: "Season", today: date, args: argparse.Namespace) -> None:
         from etholog import figures
 
         draw(figures.signs(seen), args.draw)
-    _out(args.json, {"signs": signs(seen)}, {"signs": "Days before the sac"}, SIGNS)
+    shown = signs(seen)
+    if not args.json and sys.stdout.isatty():
+        shown = _of(_of(shown, "sacs", "of_sacs", "before a sac"), "none", "of_none", "without a sac")
+        shown = shown.rename(columns=lambda name: name.replace("days_median", "middle").replace("days_", ""))
+    _out(
+        args.json,
+        {"signs": shown},
+        {"signs": "In how many attempts a sign showed, and how many days before the sac"},
+        SIGNS,
+    )
+
+
+def _of(rows: "pd.DataFrame", count: str, of: str, head: str) -> "pd.DataFrame":
+    """Return a table in which a count and that of which it is are one column: `2 of 4`."""
+    told = [f"{some} of {every}" for some, every in zip(rows[count], rows[of], strict=True)]
+    return rows.assign(**{count: told}).drop(columns=of).rename(columns={count: head})
+
+
+def _practice(rows: "pd.DataFrame") -> "pd.DataFrame":
+    if rows.empty:
+        return rows
+    shown = _of(_of(rows, "with", "with_of", "with it"), "without", "without_of", "without it")
+    heads = {"with_days": "days with it", "without_days": "days without", "ratio": "ratio, with to without"}
+    return shown.rename(columns=heads)
 
 
 TITLES = {

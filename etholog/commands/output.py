@@ -141,7 +141,7 @@ def table(frame: "pd.DataFrame", title: str = "", missing: str = "-") -> None:
     if title:
         tell(title)
     console = Console()
-    heads = [visible(str(name)) for name in frame.columns]
+    heads = [visible(head_in_words(str(name))) for name in frame.columns]
     rows = [list(_cells(row, missing)) for row in frame.itertuples(index=False)]
     numbers = [kind.kind in "iuf" for kind in frame.dtypes]
     columns = [[head, *(row[at] for row in rows)] for at, head in enumerate(heads)]
@@ -154,6 +154,19 @@ def table(frame: "pd.DataFrame", title: str = "", missing: str = "-") -> None:
         for row in rows:
             pretty.add_row(*(Text(row[at]) for at in part))
         console.print(pretty)
+
+
+UNITS = {"s": "s", "c": "C", "percent": "%", "min": "min", "mm": "mm", "g": "g"}
+
+
+def head_in_words(name: str) -> str:
+    """Return a column's name as people read it, with its unit.
+
+    >>> head_in_words("length_s"), head_in_words("mean_kinship"), head_in_words("p after Holm")
+    ('length, s', 'mean kinship', 'p after Holm')
+    """
+    *words, last = name.split("_")
+    return f"{' '.join(words)}, {UNITS[last]}" if words and last in UNITS else " ".join([*words, last])
 
 
 def _parts(columns: list[list[str]], numbers: list[bool], room: int) -> list[list[int]]:

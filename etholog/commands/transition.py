@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from etholog.base.refusal import Refusal
+from etholog.base.text import in_words
 from etholog.commands.output import add_json, add_more, as_json, lead, p_value, say, table, tell
 
 if TYPE_CHECKING:
@@ -67,7 +68,7 @@ def run(args: argparse.Namespace) -> int:
     more |= {"shuffles": args.shuffles, "seed": args.seed}
     if args.each is not None:
         found = transition_each(read, args.each, **how, **more)
-        _print_each(args, found)
+        _print_each(args, found, read.labels)
     else:
         pooled = transition(read, **how, **more)
         if args.follows is not None:
@@ -101,7 +102,7 @@ def _print(
         table(_short(long.head(SHORT), labels))
         tell(f"The most frequent of {len(long)}. All, their tests and what they assume: --more.")
     else:
-        table(_pretty(long.head(SHOWN)))
+        table(_pretty(long.head(SHOWN), labels))
         if len(long) > SHOWN:
             print(f"The {SHOWN} most frequent of {len(long)}; all of them in a pipe, or with --json.")
         if found.df:
@@ -110,16 +111,16 @@ def _print(
         if found.shuffles:
             tell(
                 f"By {found.shuffles:,} shuffles within sessions the whole table has {p_value(found.p_whole)}."
-                f" shuffled: two-sided p of each; it can't be under {2 / (found.shuffles + 1):.2g}."
+                f" p, shuffled: two-sided, of each; it can't be under {2 / (found.shuffles + 1):.2g}."
             )
         tell(
             "share: of all that followed the first. residual: adjusted; over 2 is more often than chance, under -2 more"
-            " rarely. p_holm, its Holm: for all cells. few: fewer than 5 were expected, so the residual and its p mean"
+            " rarely. p after Holm: for all cells. few: fewer than 5 were expected, so the residual and its p mean"
             " little."
         )
         if not found.shuffles and found.df:
             tell(
-                "p_holm takes sessions for alike. In simulated seasons in which nothing depends on what came before,"
+                "This p takes sessions for alike. In simulated seasons in which nothing depends on what came before,"
                 " some cell is under 0.05 in 4 of 100 where they are, and in 13 where they are very unlike. --shuffles"
                 " 10000 does not assume it, and has a p of the whole table."
             )
@@ -130,16 +131,10 @@ def _print(
 def _short(long: "pd.DataFrame", labels: dict[str, str]) -> "pd.DataFrame":
     shown = long[["first", "next", "count"]].copy()
     for name in ("first", "next"):
-        shown[name] = [_labelled(str(code), labels) for code in long[name]]
+        shown[name] = [in_words(str(code), labels) for code in long[name]]
     shown["of what follows, %"] = 100 * long["probability"]
     shown["by chance"] = long["expected"]
     return shown
-
-
-def _labelled(code: str, labels: dict[str, str]) -> str:
-    """Return what an item of a chain is called: `insertion:left` is 'insertion, left'."""
-    name, _, side = code.partition(":")
-    return ", ".join(filter(None, (labels.get(name, name), side)))
 
 
 def _verdict(test: "ChainTest") -> str:
@@ -157,7 +152,7 @@ def _tests(read: "Season", by: str, how: dict[str, Any]) -> "dict[str, ChainTest
     return {"order": chain_order(read, **how), "homogeneity": chain_homogeneity(read, by, **how)}
 
 
-def _print_each(args: argparse.Namespace, found: "dict[Any, Transitions]") -> None:
+def _print_each(args: argparse.Namespace, found: "dict[Any, Transitions]", labels: dict[str, str]) -> None:
     import pandas as pd
 
     if not found:
@@ -177,7 +172,7 @@ def _print_each(args: argparse.Namespace, found: "dict[Any, Transitions]") -> No
         return
     for value, one in found.items():
         print(f"\n{args.each} {value}")
-        table(_pretty(one.long().head(SHOWN // 2)))
+        table(_pretty(one.long().head(SHOWN // 2), labels))
         tell((f"X2 {one.x2:.1f}, df {one.df}: a description. " if one.df else "") + one.sentence)
 
 
@@ -202,16 +197,18 @@ def _print_one(args: argparse.Namespace, read: "Season", found: "Transitions") -
             )
         )
         return
-    table(_pretty(one) if sys.stdout.isatty() else one)
+    table(_pretty(one, read.labels) if sys.stdout.isatty() else one)
     if p != p:
         raise Refusal(f"{after!r} can't or did not follow {first!r} in any shuffle: nothing can be tested")
     say(f"{after} after {first}, by {found.shuffles:,} shuffles within sessions: two-sided {p_value(p)}.")
 
 
-def _pretty(long: "pd.DataFrame") -> "pd.DataFrame":
-    shown = long.drop(columns=["few"]).rename(columns={"probability": "share"})
+def _pretty(long: "pd.DataFrame", labels: dict[str, str]) -> "pd.DataFrame":
+    shown = long.drop(columns=["few"]).rename(columns={"probability": "share", "p_holm": "p after Holm"})
+    for name in ("first", "next"):
+        shown[name] = [in_words(str(code), labels) for code in long[name]]
     if "p_shuffled" in shown.columns:
-        shown = shown.drop(columns=["expected", "p_holm"], errors="ignore")  # a terminal is narrow
-        shown = shown.rename(columns={"p_shuffled": "shuffled", "p_shuffled_holm": "its Holm"})
+        shown = shown.drop(columns=["expected", "p after Holm"], errors="ignore")  # a terminal is narrow
+        shown = shown.rename(columns={"p_shuffled": "p, shuffled", "p_shuffled_holm": "p after Holm"})
     shown["few"] = ["few" if few else "" for few in long["few"]]
     return shown

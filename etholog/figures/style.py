@@ -21,6 +21,7 @@ from numpy.typing import ArrayLike
 from etholog.analysis import columns
 from etholog.base import colours
 from etholog.base.clock import short_face
+from etholog.base.text import in_words
 from etholog.season import Season
 
 Size = Literal["column", "page"]
@@ -197,9 +198,7 @@ def names(season: Season) -> dict[str, str]:
 
 def label(code: str, named: Mapping[str, str] | None) -> str:
     """Return a behaviour's label, or its code in words; `insertion:left` becomes `insertion, left`."""
-    code, _, choice = str(code).partition(":")
-    told = (named or {}).get(code, code.replace("_", " "))
-    return plain(f"{told}, {choice}" if choice else told)
+    return plain(in_words(str(code), named or {}))
 
 
 def plain(text: str, longest: int = LONGEST) -> str:

@@ -1,10 +1,11 @@
 """How far two observers agree, for a keeper."""
 
 import math
+from collections.abc import Mapping
 
 from etholog.analysis.agreement import Agreement
 from etholog.analysis.observers import Observers
-from etholog.base.text import many, percent
+from etholog.base.text import in_words, many, percent
 
 NOTHING = "Neither record has an onset that both could have seen: there is nothing to compare."
 ONSETS = (
@@ -25,7 +26,7 @@ MISSED = "{behaviour} ({matched} of {either})"
 NAMED = 3
 
 
-def of_session(found: Agreement, tolerance_s: float) -> list[str]:
+def of_session(found: Agreement, tolerance_s: float, labels: Mapping[str, str]) -> list[str]:
     """Return how much both recorded, and on what they agree least."""
     if math.isnan(found.agreed):
         return [NOTHING]
@@ -35,7 +36,7 @@ def of_session(found: Agreement, tolerance_s: float) -> list[str]:
     rows = found.table[found.table["agreed"] < 1].sort_values("agreed", kind="stable").head(NAMED)
     missed = [
         MISSED.format(
-            behaviour=name,
+            behaviour=in_words(str(name), labels),
             matched=f"{row['matched']:.0f}",
             either=f"{row['first'] + row['second'] - row['matched']:.0f}",
         )

@@ -26,6 +26,11 @@ MEASURES = {
     "rate": "{:.1f} per hour", "share": "{:.1%} of the time", "bout": "{:.1f} s", "count": "{:.1f} a session",
 }  # fmt: skip
 WHAT = {"rate": "while in sight", "share": "of the time watched", "bout": "the mean bout", "count": "bouts or events"}
+BALANCE = (
+    "Of {count} the left palp made {left}, the right palp {right}. After one of them the next was with the other palp"
+    " {turns} of {pairs} times; in any order it would be about {chance:.0f}."
+)
+NO_INSERTION = "No insertion with a known palp was recorded."
 NOTHING = "{label}: fewer than two groups have it, so there is nothing to compare."
 
 
@@ -43,6 +48,18 @@ def of_contrast(found: Contrast, label: str) -> list[str]:
         what=WHAT[found.measure],
     )  # fmt: skip
     return [first, chance(found.p, found.smallest_p, sessions)]
+
+
+def of_balance(found: pd.DataFrame) -> list[str]:
+    """Return how many insertions were with each palp, and how often he took turns. `found`: as `palp_balance` returns
+    it."""
+    left, right, turns, pairs = (int(found[name].sum()) for name in ("left", "right", "turns", "pairs"))
+    if not left + right:
+        return [NO_INSERTION]
+    by_chance = float((found["chance"] * found["pairs"]).sum())
+    count = many(left + right, "insertion")
+    said = BALANCE.format(count=count, left=left, right=right, turns=turns, pairs=pairs, chance=by_chance)
+    return [said if pairs else said.partition(". ")[0] + "."]
 
 
 def of_season(season: Season, found: pd.DataFrame, by: str | None, labels: Mapping[str, str]) -> list[str]:

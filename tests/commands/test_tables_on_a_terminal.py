@@ -1,0 +1,52 @@
+"""Tables for the eye have heads in words, with units, and behaviours by their labels, not by their codes."""
+
+import io
+import re
+import shlex
+from pathlib import Path
+
+import pytest
+
+from etholog.commands import main
+from tests.test_readme import commands
+
+pytestmark = pytest.mark.slow
+
+MEASURES = {"latency", "duration", "transition", "outcome", "agree", "due", "plan"}
+COMMAND = re.compile(r"etholog \w+ .*|--\w+")  # what is to be typed keeps the words that are typed
+
+
+class Screen(io.StringIO):
+    """Where words go that a person reads."""
+
+    def isatty(self) -> bool:
+        return True
+
+
+def printed(words: list[str], monkeypatch: pytest.MonkeyPatch) -> str:
+    screen = Screen()
+    with monkeypatch.context() as here:
+        here.setattr("sys.stdout", screen)
+        here.setenv("COLUMNS", "160")
+        here.setenv("NO_COLOR", "1")
+        assert main(words) == 0
+    return re.sub(r"\x1b\[[\d;]*m", "", screen.getvalue())
+
+
+def test_heads_and_behaviours_are_words(repository: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(repository)
+    told = commands((repository / "README.md").read_text(encoding="utf-8"))
+    tours = [words for line in told if (words := shlex.split(line)[1:])[0] in MEASURES and "examples/season" in line]
+    tours += [
+        ["duration", "--criterion", "drumming", "--folder", "examples/season"],
+        ["transition", "--actor", "male", "--shuffles", "99", "--folder", "examples/season"],
+        ["agree", "examples/season/sessions"],
+    ]
+    assert {words[0] for words in tours} == MEASURES
+    for words in tours:
+        for more in ([], ["--more"]) if words[0] != "plan" else ([],):
+            shown = printed([*words, *more], monkeypatch)
+            typed = {word for word in words if "_" in word}  # a column that somebody named is called as they called it
+            said = "\n".join(COMMAND.sub("", line) for line in shown.splitlines())
+            codes = set(re.findall(r"\b[a-z]+(?:_[a-z]+)+\b", said)) - typed
+            assert not codes, (words, more, codes)

@@ -21,7 +21,7 @@ from etholog.animals.availability import Free, free, week_of
 from etholog.animals.care import windows
 from etholog.animals.custody import custody
 from etholog.base.refusal import Refusal
-from etholog.base.text import nearest
+from etholog.base.text import like, nearest
 from etholog.ethogram import Ethogram
 
 Couple = tuple[str, str]
@@ -94,9 +94,8 @@ def choose(animals: Animals, species: str = "", form: str | None = None) -> tupl
         raise Refusal(
             f"one species and form at a time: name it by --species and --form ('' where none is told): {told}"
         )
-    raise Refusal(
-        f"no living animal of {species or 'that form'}{nearest(species, [n for n, _ in of])}; there are: {told}"
-    )
+    meant = like(species, [name for name, _ in of])
+    raise Refusal(f"no living animal of {species or 'that form'}{f'{meant} There' if meant else '; there'} are: {told}")
 
 
 def plan(

@@ -200,9 +200,12 @@ def _matching(one: str, other: str) -> float:
 
 
 def asked(male: str, female: str, animals: "Animals") -> list[Finding]:
-    """Return what is to be asked about two names before their session begins; nothing where no animal is known."""
+    """Return what is to be asked about two names before their session begins; where no animal is known yet, no more
+    than whether both are one."""
     known = animals.on_record
     found: list[Finding] = []
+    if male and animals.id_of(male) == animals.id_of(female):
+        found.append(Finding(f"{male} stands here as the male and as the female", "two animals need two names"))
     for name, sex in ((male, "male"), (female, "female")):
         if not name or not known:
             continue
@@ -244,6 +247,13 @@ def twins(animals: "Animals", of: Sequence[str] = ()) -> Iterator[Finding]:
 
 
 def _sexes(name: str, animals: "Animals") -> Iterator[Finding]:
+    card = animals.cards.get(name)
+    sexes = {entry.words: entry for entry in card.all("sex") if entry.words != "unknown"} if card else {}
+    if card and len(sexes) > 1:
+        said = " and ".join(f"{sex} on {entry.on.text}" for sex, entry in sexes.items())
+        undo = ", or ".join(f"undo {label(entry)}" for entry in sexes.values())
+        remedy = f"take back the one that is wrong: etholog card {_quoted(name)} {undo}"
+        yield Finding(f"the card of {name} says {said}", remedy, card.path)
     met = [(pairing, pairing.file) for pairing in animals.pairings_of(name) if pairing.file]
     as_male = [file for pairing, file in met if pairing.male == name]
     as_female = [file for pairing, file in met if pairing.female == name]

@@ -80,6 +80,19 @@ def test_a_name_in_two_sexes_is_told_of(tmp_path: Path) -> None:
     write_session(tmp_path / "sessions" / "c.jsonl", COURTED, male="F-Umbra", female="F-Clay")
     found = [str(one) for one in naming.twins(animals.read(tmp_path))]
     assert any("F-Umbra is the male here, and the female in a.jsonl" in one for one in found)
+    both = naming.asked("F-New", "F-New", animals.read(tmp_path / "empty"))
+    assert [found.what for found in both] == ["F-New stands here as the male and as the female"]
+
+
+def test_a_card_in_two_sexes_is_told_of_until_the_wrong_one_is_taken_back(tmp_path: Path) -> None:
+    write_card(tmp_path, "F-1", ("sex", "2026-01-04", "unknown"), ("sex", "2026-02", "male"))
+    assert list(naming.twins(animals.read(tmp_path))) == []
+    assert main(["card", "F-1", "sex", "female", "--on", "2026-03", "--folder", str(tmp_path)]) == 1
+    (found,) = naming.twins(animals.read(tmp_path))
+    assert found.what == "the card of F-1 says male on 2026-02 and female on 2026-03"
+    assert found.remedy == "take back the one that is wrong: etholog card F-1 undo 2, or undo 3"
+    assert main(["card", "F-1", "undo", "2", "--folder", str(tmp_path)]) == 0
+    assert list(naming.twins(animals.read(tmp_path))) == []
 
 
 def test_a_session_without_names_is_asked_nothing_and_a_name_renamed_since_is_meant_by_the_new_one(

@@ -188,9 +188,10 @@ def _return(name: str, where: Custody) -> Iterator[Task]:
 
 
 def _planned(female: str, animals: Animals) -> Iterator[Task]:
-    """Yield the pairings that the keeper has chosen a day for, after the last one of these two."""
-    for last in animals.last_met(female):
-        if last.female != female or not (on := last.wished_on) or animals.died(female):
+    """Yield the pairings that the keeper has chosen a day for."""
+    for male in dict.fromkeys(pairing.male for pairing in animals.pairings_of(female) if pairing.female == female):
+        last = animals.wish_for(male, female)
+        if last is None or not (on := last.wished_on) or animals.died(female):
             continue
         if not _is_ours(last.male, animals):
             continue
@@ -245,8 +246,7 @@ def _brood(one: Attempt, mine: Window, animals: Animals, card: Card | None, toda
         )
     elif one.taken:
         yield from _waiting(one, mine, animals, card, today)
-    elif one.pairings[-1].is_open:
-        last = one.pairings[-1]
+    elif animals.is_open((last := one.pairings[-1]).male, she):
         yield _again(she, "introduce again?", last, last.evidence, care)
 
 
@@ -266,7 +266,7 @@ def _waiting(one: Attempt, mine: Window, animals: Animals, card: Card | None, to
     she, care = one.female, mine.care
     last = one.taken[-1]
     best = max(pairing.evidence for pairing in one.taken)
-    if best < Evidence.BOTH_PALPS and _is_ours(last.male, animals) and last.is_open:
+    if best < Evidence.BOTH_PALPS and _is_ours(last.male, animals) and animals.is_open(last.male, she):
         what = "a second introduction? Cup in hand: after a pairing that took, she often attacks"
         yield _again(she, what, last, best, care)
     windows = sac_windows(one, mine)

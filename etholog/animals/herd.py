@@ -23,6 +23,9 @@ from etholog.session.digest import Digest
 from etholog.session.evidence import Evidence
 from etholog.session.record import Scalar
 
+# Two that meet so many days before the day that was chosen for them have met for it (our own choice).
+AHEAD_DAYS = 7
+
 
 @dataclass(frozen=True)
 class Pairing:
@@ -65,11 +68,6 @@ class Pairing:
     def wished_on(self) -> Day | None:
         """When, where the answer is yes, or a date was given alone."""
         return None if self.turned_down else closing.wished_day(self.answers, self.on.first)
-
-    @property
-    def is_open(self) -> bool:
-        """Whether nobody has decided yet if and when these two shall be paired again."""
-        return not self.turned_down and self.wished_on is None
 
     @property
     def male_whole(self) -> bool | None:
@@ -192,11 +190,24 @@ class Animals:
                 found.setdefault(who, []).append(pairing)
         return found
 
-    def last_met(self, name: str) -> list[Pairing]:
-        """Return the last pairing of an animal with each of its mates, by date."""
-        who = self.id_of(name)
-        last = {p.mate_of(who): p for p in self.pairings_of(who)}
-        return sorted(last.values(), key=lambda pairing: pairing.on.first)
+    def wish_for(self, male: str, female: str) -> Pairing | None:
+        """Return the pairing after which the keeper last answered whether these two shall meet again, while that
+        stands: a day until they met on it, after it, or within the week before; a no until another answer."""
+        him, her = self.id_of(male), self.id_of(female)
+        met = [pairing for pairing in self.pairings_of(her) if (pairing.male, pairing.female) == (him, her)]
+        for at in reversed(range(len(met))):
+            answered, later = met[at], met[at + 1 :]
+            day = answered.wished_on
+            if day and any((day.first - pairing.on.last).days <= AHEAD_DAYS for pairing in later):
+                return None
+            if day or answered.wish:
+                return answered
+        return None
+
+    def is_open(self, male: str, female: str) -> bool:
+        """Tell whether nobody has decided yet if and when these two shall be paired again."""
+        wish = self.wish_for(male, female)
+        return wish is None or not (wish.turned_down or wish.wished_on)
 
     def not_whole(self, name: str) -> Pairing | None:
         """Return the session after which a male was not whole; None where no answer since says so."""

@@ -325,11 +325,12 @@ def _together(male: str, female: str, animals: Animals) -> Iterator[Fact]:
     if met:
         ended = "".join(f", {said}" for said in met[-1].came_of_it)
         yield Fact("note", f"these two have met {many(len(met), 'time')}, last on {met[-1].on.text}{ended}")
-        yield from _wished(met[-1])
+        if wish := animals.wish_for(him, her):
+            yield from _wished(wish)
 
 
 def _wished(last: Pairing) -> Iterator[Fact]:
-    """What the keeper answered after the last pairing of these two: shall they meet again?"""
+    """What the keeper answered after a pairing of these two: shall they meet again?"""
     if last.turned_down:
         how = "never" if last.wish == closing.NEVER else "not"
         yield Fact("against", f"{how} again, you answered after {last.on.text}")

@@ -8,7 +8,7 @@ from subprocess import CompletedProcess
 import pytest
 
 from etholog import animals, ethogram
-from etholog.animals import care, loan
+from etholog.animals import care, loan, readiness
 from etholog.animals.custody import custody, shares
 from etholog.ethogram import at_hand
 from tests.make import CardLine, marks, write_card, write_session
@@ -107,6 +107,37 @@ def test_a_pairing_that_was_chosen_is_due_only_with_a_male_who_may_come(
     due = [task for task in care.due(animals.read(tmp_path), at_hand(tmp_path), TODAY) if task.kind == "planned"]
     assert len(due) == bool(why)
     assert all(task.why.startswith(why) for task in due)
+
+
+NEVER, LATER = {"again": "never"}, date(2026, 6, 15)
+
+
+@pytest.mark.parametrize(
+    ("answers", "later", "stands"),
+    [
+        (AGAIN, ("2026-05-12", {}), "2026-06-10"),  # they met again well before the chosen day
+        (AGAIN, ("2026-06-04", {}), ""),  # ... or for it, some days ahead,
+        (AGAIN, ("2026-06-12", {}), ""),  # or some days late
+        (AGAIN, ("2026-05-12", {"again": "no"}), "not again"),
+        (AGAIN, ("2026-05-12", {"again_when": "2026-07-01"}), "2026-07-01"),
+        (NEVER, ("2026-05-12", {}), "never again"),
+        (NEVER, ("2026-05-12", {"again": "yes"}), ""),
+    ],
+)
+def test_what_was_chosen_stands_until_they_met_for_it_or_it_is_answered_anew(
+    answers: dict[str, str], later: tuple[str, dict[str, str]], stands: str, tmp_path: Path
+) -> None:
+    (tmp_path / "sessions").mkdir()
+    on, then = later
+    for name, began, said in (("a", "2026-05-03", answers), ("b", on, then)):
+        records = [{"do": "close", "t": 9000, "outcome": said}]
+        write_session(tmp_path / "sessions" / f"{name}.jsonl", records, began=f"{began}T21:15:00+02:00")
+    write_card(tmp_path, "M-1", MALE, SPECIES)
+    known = animals.read(tmp_path)
+    planned = [task.first.isoformat() for task in care.due(known, at_hand(tmp_path), LATER) if task.kind == "planned"]
+    assert planned == ([stands] if stands.startswith("20") else [])
+    told = [fact.text for fact in readiness.facts("M-1", "F-1", known, at_hand(tmp_path), LATER)]
+    assert any("you answered after" in text and stands in text for text in told) == bool(stands)
 
 
 def test_the_lenders_page_tells_of_strikes(tmp_path: Path) -> None:

@@ -61,7 +61,9 @@ def _keys(kept: Ethogram) -> int:
     for b in kept.behaviour:
         if b.key is None and not any(choice.key for choice in b.choices):
             how = (
-                f"the key of {by[b.code]}, then {other}" if b.code in by else "give it one, or recode a mark afterwards"
+                f"the key of {by[b.code]}, then {other}"
+                if b.code in by
+                else f'give it one, or write resembles = "{b.code}" at an act that has one'
             )
             print(f"without a key: {b.code} ({how})")
     return 0

@@ -196,7 +196,8 @@ def test_every_term_of_the_ontology_is_in_the_quoted_release(name: str) -> None:
 @pytest.mark.parametrize("name", NAMES)
 def test_a_shipped_ethogram_says_its_roles_and_has_a_new_version(name: str) -> None:
     kept = ethogram.read(shipped(name))
-    assert (kept.format, kept.version) == ("etholog-ethogram/2", "2.0")
+    assert kept.format == "etholog-ethogram/2"
+    assert float(kept.version) >= 2
     assert not kept.missing(
         "introduced", "silk", "display", "answer", "touch", "clasp", "insertion", "flight", "strike"
     )
@@ -234,7 +235,7 @@ def test_check_shows_which_keys_are_free(tmp_path: Path, etholog: Callable[..., 
     done = etholog("check", "--keys", path)
     assert done.returncode == 0
     assert "left hand: 20 keys taken; free: f" in done.stdout
-    assert "without a key: vibration" in done.stdout
+    assert 'without a key: vibration (give it one, or write resembles = "vibration" at' in done.stdout
     full = etholog("check", "--keys", "terrestrial")
     assert "left hand: 21 keys taken; free: none" in full.stdout
 

@@ -156,9 +156,10 @@ def number(value: object, what: str, least: float = -math.inf, most: float = 1e1
     if isinstance(value, bool) or not isinstance(value, int | float | np.integer | np.floating):
         raise Refusal(f"{what}: a number is needed, not {_kind(value)}")
     if not least <= value <= most or value in (math.inf, -math.inf):
-        raise Refusal(
-            f"{what}: {str(value)[:40]} must be {least:g} or more" + (f", and {most:g} or less" if most < 1e10 else "")
-        )
+        shown = str(value)[:40]
+        if most < 1e10:
+            raise Refusal(f"{what}: {shown} must be {least:g} or more, and {most:g} or less")
+        raise Refusal(f"{what}: {shown} must be {least:g} or more")
     return float(value)
 
 

@@ -264,7 +264,10 @@ def _sentence(
         said += f" No p: the smallest that this design could give is {found.smallest_p:.2g}."
     else:
         kind = f"exact over {found.labellings:,} labellings" if found.exact else f"from {found.labellings:,} shuffles"
-        said += f" Permutation p = {found.p:.4f}, {kind}" + (f", within {within}." if within else ".")
+        if within:
+            said += f" Permutation p = {found.p:.4f}, {kind}, within {within}."
+        else:
+            said += f" Permutation p = {found.p:.4f}, {kind}."
         if within is None and by in OTHER:
             said += f" It assumes that {OTHER[by]}s were met at random."
     if plan.kind == "whole animals":

@@ -141,10 +141,10 @@ def _sentences(table: pd.DataFrame, frames: list[pd.DataFrame]) -> Iterator[str]
                 f" {len(frame)} {what} like these, a practice that makes it a quarter as frequent is found"
                 f" {round(100 * row['power'])} times in 100."
             )
+        elif len(frame) < begun.AT_LEAST:
+            yield (f"{row['outcome'].capitalize()}: {len(frame)} {what} are too few for a p (least {begun.AT_LEAST}).")
         else:
-            yield f"{row['outcome'].capitalize()}: {len(frame)} {what} are too few for a p" + (
-                f" (least {begun.AT_LEAST})." if len(frame) < begun.AT_LEAST else " with these days and ends."
-            )
+            yield (f"{row['outcome'].capitalize()}: {len(frame)} {what} with these days and ends are too few for a p.")
     frame = pd.concat(frames)
     own, others = frame[frame["began"].notna()], frame[frame["began"].isna()]
     yield f"{own['female'].nunique()} females with it, {others['female'].nunique()} without."

@@ -80,8 +80,8 @@ def sentences(cases: pd.DataFrame) -> Iterator[str]:
     of = by_case[AS_SHOWN]["concerned"]
 
     def told(case: str) -> str:
-        p = by_case[case]["p"]
-        return f"it came in {by_case[case]['occurred']} of {of}, {'no p' if p != p else f'p = {p:.4f}'}"
+        p, came = by_case[case]["p"], by_case[case]["occurred"]
+        return f"it came in {came} of {of}, no p" if p != p else f"it came in {came} of {of}, p = {p:.4f}"
 
     def sessions(case: str, has: str = "", have: str = "") -> str:
         count = by_case[case]["concerned"]

@@ -57,7 +57,7 @@ def _came(animals: Animals, who: str, met: list[Pairing]) -> Iterator[str]:
 def _attempt(one: Attempt, who: str) -> Iterator[str]:
     if one.sac is None:
         waits = {"open": "no sac yet", "moult": "she moulted first", "died": "she died first", "sac": ""}[one.end]
-        yield f"{one.female}: {waits}{f', {one.ended_on.text}' if one.ended_on else ''}"
+        yield f"{one.female}: {waits}, {one.ended_on.text}" if one.ended_on else f"{one.female}: {waits}"
         return
     others = [male for male in one.sires if male != who]
     sire = f"; the sire may be {' or '.join(one.sires)}" if others and who in one.sires else ""

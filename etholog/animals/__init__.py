@@ -25,4 +25,5 @@ __all__ = [
     "read",
     "readiness",
     "sitter",
+    "young",
 ]

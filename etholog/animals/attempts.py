@@ -5,9 +5,9 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Literal
 
-from etholog.animals.card import Entry
+from etholog.animals.card import OF_THE_SAC, Entry
 from etholog.animals.herd import Animals, Pairing
-from etholog.animals.lot import Lot
+from etholog.animals.lot import Count, Left, Lot, counted
 from etholog.base.dates import Day
 from etholog.session.evidence import Evidence
 
@@ -23,7 +23,8 @@ _RANK = {"moult": 0, "paired": 1, "sac": 2, "died": 9}
 class Attempt:
     """The pairings of one female until a sac, a moult (which sheds the stored sperm) or her death.
 
-    With a sac, `moult` and `died` are what came after it. `again`: a further sac without a further pairing. `stored`:
+    With a sac, `moult` and `died` are what came after it, and `of_sac` all that was told of it and its young.
+    `again`: a further sac without a further pairing. `stored`:
     the pairings before an earlier sac of this intermoult, whose sperm she may still have. `doubts`: sentences on dates
     that don't say what came first.
     """
@@ -34,7 +35,7 @@ class Attempt:
     eaten: Entry | None = None
     pulled: Entry | None = None
     opened: Entry | None = None
-    counts: tuple[Entry, ...] = ()
+    of_sac: tuple[Entry, ...] = ()
     moult: Entry | None = None
     died: Entry | None = None
     again: bool = False
@@ -71,8 +72,22 @@ class Attempt:
 
     @cached_property
     def lot(self) -> Lot:
-        """Its young as they were counted, by stage."""
-        return Lot.of((entry.on, entry.words, entry.number or 0) for entry in self.counts)
+        """Its young as they were counted, by stage, and those that left."""
+        return Lot(tuple(one for entry in self.of_sac if (one := _of_lot(entry))))
+
+    def all(self, kind: str) -> list[Entry]:
+        """Return what was told of the sac of one kind, by date."""
+        return [entry for entry in self.of_sac if entry.kind == kind]
+
+    @property
+    def counts(self) -> list[Entry]:
+        """The counts of its young, by date; those too of which it is not clear what they count."""
+        return self.all("count")
+
+    @property
+    def lot_id(self) -> str:
+        """What the lot is called: its dam, and the day of the sac."""
+        return f"{self.female} {self.sac.on.text}" if self.sac else ""
 
     @property
     def young(self) -> float | None:
@@ -106,6 +121,14 @@ class Attempt:
         return max(known) if known else None
 
 
+def _of_lot(entry: Entry) -> Count | Left | None:
+    if entry.kind == "count":
+        return counted(entry.on, entry.words, entry.number or 0)
+    if entry.kind == "placed":
+        return Left(entry.on, True, entry.words, entry.number or 0)
+    return Left(entry.on, False, entry.words, 1) if entry.kind == "raised" else None
+
+
 def attempts(animals: Animals, female: str) -> list[Attempt]:
     """Return a female's attempts, by date."""
     done: list[Attempt] = []
@@ -121,14 +144,13 @@ def attempts(animals: Animals, female: str) -> list[Attempt]:
                 done.append(now)
                 now = Attempt(now.female, now.pairings, again=True, stored=now.stored)
             now = replace(now, sac=what)
-        elif what.kind == "eaten" and now.sac:
-            now = replace(now, eaten=what)
-        elif what.kind == "pulled" and now.sac:
-            now = replace(now, pulled=what)
-        elif what.kind == "opened" and now.sac:
-            now = replace(now, opened=what)
-        elif what.kind == "count" and now.sac:
-            now = replace(now, counts=(*now.counts, what))
+        elif what.kind in ("eaten", *OF_THE_SAC):
+            # The young of a sac are counted on when she has moulted, or is paired again.
+            at = next((at for at in reversed(range(len(done))) if done[at].sac), None)
+            if now.sac:
+                now = _told(now, what)
+            elif at is not None:
+                done[at] = _told(done[at], what)
         elif what.kind == "moult":
             if now.pairings or now.sac:
                 done.append(replace(now, moult=what))
@@ -141,6 +163,16 @@ def attempts(animals: Animals, female: str) -> list[Attempt]:
     return [replace(one, doubts=own) if own else one for one, own in zip(done, doubts, strict=True)]
 
 
+def _told(one: Attempt, entry: Entry) -> Attempt:
+    """Return an attempt with one thing more that was told of its sac."""
+    one = replace(one, of_sac=(*one.of_sac, entry))
+    if entry.kind == "eaten":
+        return replace(one, eaten=entry)
+    if entry.kind == "pulled":
+        return replace(one, pulled=entry)
+    return replace(one, opened=entry) if entry.kind == "opened" else one
+
+
 def by_female(animals: Animals) -> Tries:
     """Return the attempts of every female."""
     return {name: attempts(animals, name) for name in animals.known() if animals.sex_of(name) == "female"}
@@ -148,7 +180,7 @@ def by_female(animals: Animals) -> Tries:
 
 def _life(animals: Animals, female: str) -> list[Pairing | Entry]:
     card = animals.find(female)
-    told = card.all("moult", "sac", "eaten", "pulled", "opened", "count", "died") if card else []
+    told = card.all("moult", "sac", "eaten", *OF_THE_SAC, "died") if card else []
     met = [pairing for pairing in animals.pairings_of(female) if pairing.female == animals.id_of(female)]
     return sorted([*met, *told], key=_when)
 

@@ -27,7 +27,7 @@ class Kind:
     said."""
 
     label: str
-    takes: Literal["", "words", "words?", "number", "words number?", "words number"] = ""
+    takes: Literal["", "words", "words?", "number", "words number?", "words number", "words? number"] = ""
     choices: tuple[str, ...] = ()
     unit: str = ""
     sex: str = ""
@@ -64,15 +64,22 @@ KINDS: dict[str, Kind] = {
     "sac": Kind("sac laid", sex="female"),
     "eaten": Kind("sac eaten", sex="female"),
     "pulled": Kind("sac pulled", sex="female"),
-    "opened": Kind("sac opened", sex="female"),
+    "incubated": Kind("sac incubated at", "number", unit="°C", sex="female"),
+    "turned": Kind("sac turned", sex="female"),
+    "opened": Kind("sac opened", "words?", sex="female"),
     "count": Kind("counted", "words number", sex="female"),
+    "split": Kind("young split", "words", sex="female"),
+    "placed": Kind("young placed with", "words? number", sex="female"),
+    "raised": Kind("raised out of the lot", "words", sex="female"),
     "died": Kind("died", "words?"),
     "renamed": Kind("renamed to", "words"),
     "note": Kind("note", "words"),
 }
 FACTS = ("sex", "species", "bought_as", "family", "form", "dam", "sire", "moved", "shares")
 NO_EVENT = ("note", "renamed", *FACTS)  # these may be told of an animal long dead
-OF_THE_SAC = ("pulled", "opened", "count")  # a sac may live on when she doesn't
+# A sac and its young may live on when she doesn't.
+OF_THE_SAC = ("pulled", "incubated", "turned", "opened", "count", "split", "placed", "raised")
+WHOLE = ("count", "placed")  # animals are counted whole
 
 _exact = with_config(ConfigDict(extra="forbid", strict=True, allow_inf_nan=False))
 
@@ -142,7 +149,8 @@ class Entry:
         """What it says, in words: `meal, small`; `weight 21.5 g`."""
         kind = KINDS[self.kind]
         number = "" if self.number is None else f"{self.number:g} {kind.unit}".rstrip()
-        label = kind.label if self.words or number else kind.label.removesuffix(" to")
+        label = kind.label if self.words else kind.label.removesuffix(" with")
+        label = label if self.words or number else label.removesuffix(" to")
         parts = [label, self.words, number]
         return " ".join(part for part in parts if part) + ("" if self.sure else " (unsure)")
 
@@ -281,7 +289,7 @@ def check(entry: Entry) -> None:
         raise Refusal(f"{entry.kind} wants a number{' in ' + kind.unit if kind.unit else ''}")
     if entry.number is not None and (entry.number < 0 or (entry.kind in ("weight", "size") and entry.number == 0)):
         raise Refusal(f"{entry.kind} can't be {entry.number:g}")
-    if entry.kind == "count" and entry.number != int(entry.number or 0):
+    if entry.kind in WHOLE and entry.number != int(entry.number or 0):
         raise Refusal(f"counted animals are whole: {entry.number:g}")
 
 

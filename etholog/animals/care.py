@@ -11,6 +11,7 @@ from etholog.animals.card import Card, Entry
 from etholog.animals.custody import Custody, custody
 from etholog.animals.groups import Group
 from etholog.animals.herd import Animals, Pairing
+from etholog.animals.lot import Stage
 from etholog.base.dates import Day
 from etholog.ethogram import Aftercare, Ethogram
 from etholog.session.evidence import Evidence
@@ -326,11 +327,12 @@ def _guarding(one: Attempt, mine: Window) -> Iterator[Task]:
             yield task("pull", "pull the sac now, or leave it with her", care.pull)
     if one.pulled and not one.opened:
         pulled = one.pulled.on
+        handled = max([pulled.last, *(entry.on.last for entry in (*one.all("turned"), *one.counts))])
         yield Task(
             f"{she}/incubator/{pulled.text}",
             she,
             "look at the pulled sac: turn it or count, take out what moulds",
-            _in(pulled.last, INCUBATOR_DAYS),
+            _in(handled, INCUBATOR_DAYS),
             _in(laid.last, care.free[1]),
             f"pulled {pulled.text}",
             care.source,
@@ -349,6 +351,35 @@ def _guarding(one: Attempt, mine: Window) -> Iterator[Task]:
             f"opened {opened.text}",
             care.source,
         )
+    else:
+        yield from _young(one, care)
+
+
+# What is to be done for young of an opened sac by how far they are (common practice, no source).
+_BY_STAGE = {
+    Stage.EGGS: "look at the eggs: turn them, take out what moulds, count",
+    Stage.EGGS_WITH_LEGS: "look at the eggs with legs: take out what is dead, count the nymphs; no food yet",
+    Stage.NYMPHS: "look at the nymphs: take out what is dead, count the next stage; no food yet",
+    Stage.FIRST_INSTAR: "look at the nymphs: take out what is dead, count the next stage; no food yet",
+}
+
+
+def _young(one: Attempt, care: Aftercare) -> Iterator[Task]:
+    """Yield what is next for the young of an opened sac that were counted."""
+    living = [count for count in one.lot.counts if count.state == "alive"]
+    sums = one.lot.closing
+    if not living or sums is None or sums.alive <= 0 or one.sac is None:
+        return
+    seen = living[-1]
+    key, why = f"{one.female}/young/{one.sac.on.text}", f"counted {seen.number:g} {seen.stage.words} {seen.on.text}"
+    next_ = _in(seen.on.last, INCUBATOR_DAYS)
+    if seen.stage in _BY_STAGE:
+        until = max(_in(one.sac.on.last, care.free[1]), next_)
+        source = "common practice, no source"
+        yield Task(key, one.female, _BY_STAGE[seen.stage], next_, until, why, source, INCUBATOR_DAYS)
+    else:
+        what = f"part, feed and label the young ({sums.alive:g} of {one.lot_id})"
+        yield Task(key, one.female, what, seen.on.last, _in(seen.on.last, 30), why, care.source)
 
 
 def _male(name: str, card: Card | None, mine: Window, animals: Animals) -> Iterator[Task]:

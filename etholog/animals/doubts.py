@@ -6,17 +6,19 @@ Each is asked of an entry that is about to be written, and by `etholog check` of
 from collections.abc import Iterator
 from dataclasses import replace
 
-from etholog.animals.attempts import attempts
+from etholog.animals.attempts import Attempt, attempts, by_female
 from etholog.animals.card import KINDS, NO_EVENT, OF_THE_SAC, Card, Entry
 from etholog.animals.custody import custody, shares
 from etholog.animals.herd import Animals
-from etholog.animals.lot import CHOICES, stage_of
+from etholog.animals.lot import CHOICES, split_of, stage_of
 from etholog.animals.pedigree import weighed
 from etholog.base.refusal import Finding
 from etholog.base.text import like
 
 # An adult tarantula under this leg span would be smaller than any kept as such (common practice, no source).
 ADULT_SPAN_MM = 20
+# Sacs are kept at about 25 to 27 °C (common practice, no source); far from that it is a slip, or in °F.
+INCUBATED_C = (15, 35)
 
 
 def impossible(card: Card, entry: Entry) -> str | None:
@@ -35,6 +37,10 @@ def impossible(card: Card, entry: Entry) -> str | None:
         weights = [weight for _, weight in told if weight]
         if weights and len(weights) < len(told):
             return "give each possible parent a weight above 0, or none: M-1:3 or M-2:1"
+    if entry.kind == "split" and not split_of(entry.words):
+        return "who gets how many? Write whole numbers: Anna 80, me 160"
+    if entry.kind == "raised" and entry.words in card.names:
+        return f"{card.id} can't be of its own young"
     born = card.last("born")
     if entry.kind not in NO_EVENT and born and entry.on.before(born.on):
         return f"{card.id} was born on {born.on.text}"
@@ -66,6 +72,8 @@ def odd(animals: Animals, card: Card, entry: Entry) -> Iterator[Finding]:
         yield Finding(f"shares {entry.words!r}: who gets how much of the young?", "write: Anna 1, me 2")
     if entry.kind == "count" and stage_of(entry.words) is None:
         yield Finding(f"counted {entry.words!r}: at what stage? It counts for nothing until that is clear", CHOICES)
+    if entry.kind in ("opened", "raised", "split", "incubated"):
+        yield from _odd_of_sac(animals, card, entry)
     if entry.kind == "sac" and not any(not entry.on.before(met.on) for met in animals.pairings_of(card.id)):
         yield Finding(f"a sac on {entry.on.text}, and no pairing of {card.id} before it is known")
     if entry.kind in ("dam", "sire"):
@@ -84,6 +92,43 @@ def odd(animals: Animals, card: Card, entry: Entry) -> Iterator[Finding]:
             yield Finding(f"the cards of {card.id} and {entry.words} both say {card.sex}")
     if entry.kind == "died" and any(entry.on.before(met.on) for met in animals.pairings_of(card.id)):
         yield Finding(f"{card.id} has a session after {entry.on.text}")
+
+
+def _odd_of_sac(animals: Animals, card: Card, entry: Entry) -> Iterator[Finding]:
+    if entry.kind == "opened" and entry.words and stage_of(entry.words) is None:
+        yield Finding(f"sac opened at {entry.words!r}: at what stage?", CHOICES)
+    if entry.kind == "incubated" and entry.number and not INCUBATED_C[0] <= entry.number <= INCUBATED_C[1]:
+        yield Finding(f"a sac incubated at {entry.number:g} °C: is that right?", "write it in °C")
+    if entry.kind == "raised":
+        young = animals.find(entry.words)
+        if young is None:
+            yield Finding(f"{entry.words!r} was raised out of the young of {card.id}, and has no card")
+        elif card.id not in dict(animals.possible(young.fact("dam"))):
+            told = young.fact("dam") or "no dam"
+            yield Finding(f"{young.id} was raised out of the young of {card.id}, and its own card says {told}")
+    if entry.kind == "split" and (one := lot_at(animals, card, entry)) and (sum_ := one.lot.closing):
+        given = sum(split_of(entry.words).values())
+        if given != sum_.alive:
+            yield Finding(f"split of {given}, and {sum_.alive:g} are alive by the counts", sum_.words)
+
+
+def lot_at(animals: Animals, card: Card, entry: Entry) -> Attempt | None:
+    """Return the attempt whose sac an entry is told of, with what was told of the sac before that entry alone."""
+    before = [other for other in card.entries if other.in_time() < entry.in_time()]
+    then = animals.having({card.id: replace(card, entries=tuple(before))})
+    return next((one for one in reversed(attempts(then, card.id)) if one.sac), None)
+
+
+def unclosed(animals: Animals) -> Iterator[Finding]:
+    """Yield the lots whose numbers don't close: where there are more than there can be, and, where the keeper writes
+    down the dead and those that left, where some are missing."""
+    for name, own in by_female(animals).items():
+        card = animals.find(name)
+        for one in own:
+            sums = one.lot.closing
+            if card and sums and (sums.missing < 0 or sums.alive < 0 or (sums.missing > 0 and sums.kept)):
+                remedy = "count again, or write the dead: etholog card FEMALE count dead nymphs 9"
+                yield Finding(f"the young of {one.lot_id} don't close: {sums.words}", remedy, card.path)
 
 
 def surprising(animals: Animals, card: Card, entry: Entry) -> Iterator[Finding]:
@@ -135,3 +180,4 @@ def questions(animals: Animals) -> Iterator[Finding]:
                 yield Finding(f"{entry.said} on {entry.on.text}: {why}", path=one.path)
             for question in odd(animals, rest, entry):
                 yield replace(question, path=one.path)
+    yield from unclosed(animals)

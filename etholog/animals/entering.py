@@ -15,12 +15,13 @@ from typing import Literal
 from etholog.animals import card as card_
 from etholog.animals import naming
 from etholog.animals.card import KINDS, Card, Entry
-from etholog.animals.doubts import impossible, odd, surprising
+from etholog.animals.doubts import impossible, lot_at, odd, surprising
 from etholog.animals.herd import Animals
 from etholog.base.dates import Day
 from etholog.base.journal import Journal
 from etholog.base.refusal import Finding, Refusal
 from etholog.base.text import nearest
+from etholog.session.evidence import Evidence
 
 Slashes = Literal["day-first", "month-first"]
 
@@ -82,6 +83,8 @@ def propose(animals: Animals, new_entries: Sequence[NewEntry], today: date, once
     for new_entry in sorted(new_entries, key=lambda new_entry: (new_entry.entry.on.first, new_entry.line or 0)):
         try:
             card_.check(new_entry.entry)
+            if new_entry.entry.kind == "raised":
+                card_.file_name(new_entry.entry.words)
             one = cards.get(animals.id_of(new_entry.animal)) or _card(animals, new_entry.animal)
             if new_entry.entry.kind == "renamed" and (merged := naming.renaming(animals, one, new_entry.entry)):
                 merging[one.id] = merged
@@ -107,6 +110,7 @@ def propose(animals: Animals, new_entries: Sequence[NewEntry], today: date, once
         entry = replace(new_entry.entry, n=max((old.n for old in one.entries), default=0) + 1)
         proposed.append((new_entry, one, entry))
         cards[one.id] = one.having(entry)
+    proposed += _raised(animals.having(cards), animals, cards, proposed)
     after = animals.having(cards)
     before = animals.on_record
     near = naming.Alike(sorted(after.on_record))
@@ -124,6 +128,28 @@ def propose(animals: Animals, new_entries: Sequence[NewEntry], today: date, once
         result.append(Proposed(one, entry, not one.entries and one.id not in animals.cards, told, new_entry.said))
     asked = (*twins, *(found for one in result for found in one.asked))
     return Proposal(tuple(result), asked, tuple(refused), there)
+
+
+Judged = tuple[NewEntry, Card, Entry]
+
+
+def _raised(after: Animals, animals: Animals, cards: dict[str, Card], proposed: Sequence[Judged]) -> list[Judged]:
+    """Return what goes onto the cards of those that were raised out of a lot: who they are, and of whom; nothing that
+    is on them already. `cards` are brought up to date."""
+    found: list[Judged] = []
+    for new_entry, dam, told in [one for one in proposed if one[2].kind == "raised"]:
+        of = lot_at(after, after.cards[dam.id], told)
+        entries = {"species": after.species_of(dam.id), "form": after.cards[dam.id].fact("form"), "dam": dam.id}
+        entries["sire"] = " or ".join(of.sires) if of else ""
+        for kind, words in entries.items():
+            one = cards.get(animals.id_of(told.words)) or _card(animals, told.words)
+            if not words or one.all(kind):
+                continue
+            sure = kind != "sire" or (of is not None and of.best >= Evidence.INSERTION)
+            entry = Entry(max((old.n for old in one.entries), default=0) + 1, kind, told.on, sure, words)
+            cards[one.id] = one.having(entry)
+            found.append((replace(new_entry, animal=one.id, entry=entry), one, entry))
+    return found
 
 
 def write(proposal: Proposal, told: str | None = None) -> list[int]:
@@ -229,12 +255,13 @@ def number(text: str) -> float | None:
     return found if math.isfinite(found) else None
 
 
-# How many of an entry's own unit (g, mm) one of these is.
+# How many of an entry's own unit (g, mm, °C) one of these is.
 _PER = {
     "g": ("g", 1.0), "gram": ("g", 1.0), "grams": ("g", 1.0), "mg": ("g", 0.001), "kg": ("g", 1000.0),
     "mm": ("mm", 1.0), "cm": ("mm", 10.0), "in": ("mm", 25.4), "inch": ("mm", 25.4), "inches": ("mm", 25.4),
+    "c": ("°C", 1.0), "°c": ("°C", 1.0),
 }  # fmt: skip
-_MEASURED = re.compile(r"([\d.,]+)\s*([a-z]+)", re.ASCII | re.IGNORECASE)
+_MEASURED = re.compile(r"([\d.,]+)\s*(°?[a-z]+)", re.ASCII | re.IGNORECASE)
 
 
 def quantity(text: str, unit: str) -> float | None:

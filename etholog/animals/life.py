@@ -81,5 +81,7 @@ def lines(animals: Animals, name: str) -> Iterator[str]:
                 yield f"  sac {one.sac.on.text}: rests on {one.rests_on}"
             if one.lot.words:
                 yield f"  young of the sac of {one.sac.on.text if one.sac else '?'}: {one.lot.words}"
+            if (sums := one.lot.closing) and sums.kept:
+                yield f"  {sums.words}"
             for doubt in one.doubts:
                 yield f"  ? {doubt}"

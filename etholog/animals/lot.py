@@ -1,7 +1,9 @@
-"""The young of one sac, counted by stage: what was laid, what is alive at each stage, what was lost between."""
+"""The young of one sac, counted by stage: what was laid, what is alive at each stage, what was lost between, who left
+it; and whether the numbers close."""
 
+import math
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from enum import IntEnum
 from itertools import pairwise
@@ -70,18 +72,102 @@ def stage_of(words: str) -> tuple[Stage, str] | None:
     return stage, states.pop() if states else "alive"
 
 
+def counted(on: Day, words: str, number: float) -> Count | None:
+    """Return a count as it is told; None where that is unclear: nobody knows what it counts."""
+    what = stage_of(words)
+    return Count(on, *what, number) if what else None
+
+
+@dataclass(frozen=True)
+class Left:
+    """So many that left the lot on a date: `placed` with `who` ('' where that is not told), or else raised, each into
+    the card of `who`."""
+
+    on: Day
+    placed: bool
+    who: str
+    number: float
+
+
+@dataclass(frozen=True)
+class Closing:
+    """The numbers of a lot, from the first day on which it was counted: `began` = `alive` + `dead` + `placed` +
+    `raised` + `missing`. `laid`: whether it began with eggs; `missing` is below 0 where there are more than there can
+    be."""
+
+    began: float
+    laid: bool
+    alive: float
+    dead: float
+    placed: float
+    raised: float
+    kept: bool
+    """Whether the keeper writes down the dead and those that leave: then what is missing is a mistake."""
+
+    @property
+    def missing(self) -> float:
+        """How many nobody told of."""
+        return self.began - self.alive - self.dead - self.placed - self.raised
+
+    @property
+    def words(self) -> str:
+        """The sum on one line: `laid 220 = alive 150 + dead 40 + placed 20 + raised 1, and 9 not told of`."""
+        parts = [f"alive {self.alive:g}", f"dead {self.dead:g}"]
+        parts += [f"{what} {n:g}" for what, n in (("placed", self.placed), ("raised", self.raised)) if n]
+        less = f", and {self.missing:g} not told of" if self.missing > 0 else ""
+        more = f", which is {-self.missing:g} too many" if self.missing < 0 else ""
+        return f"{'laid' if self.laid else 'first counted'} {self.began:g} = {' + '.join(parts)}{less}{more}"
+
+
 @dataclass(frozen=True)
 class Lot:
-    """All clear counts of one sac, by date."""
+    """All clear counts of one sac and those that left it, in the order in which they were told."""
 
-    counts: tuple[Count, ...] = ()
+    told: tuple[Count | Left, ...] = ()
+
+    @property
+    def counts(self) -> tuple[Count, ...]:
+        """The counts, by date."""
+        return tuple(one for one in self.told if isinstance(one, Count))
+
+    @property
+    def left(self) -> tuple[Left, ...]:
+        """Those that left, by date."""
+        return tuple(one for one in self.told if isinstance(one, Left))
+
+    @property
+    def closing(self) -> Closing | None:
+        """The sum of all numbers; None where nobody counted.
+
+        Living ones counted on one day at several stages add up; the latest such day tells how many there are, less
+        those that died or left after it.
+        """
+        if not self.counts:
+            return None
+        first = self.counts[0].on
+        dead = {(one.on, one.stage, one.state): one.number for one in self.counts if one.state != "alive"}
+        began = self.laid
+        if began is None:
+            same = {(one.stage, one.state): one.number for one in self.counts if one.on == first}
+            began = sum(same.values())
+        living = [at for at, one in enumerate(self.told) if isinstance(one, Count) and one.state == "alive"]
+        alive, since = 0.0, first
+        if living:
+            since, later = self.told[living[-1]].on, self.told[living[-1] + 1 :]
+            alive = sum(
+                {one.stage: one.number for one in self.counts if one.on == since and one.state == "alive"}.values()
+            )
+            # The dead of the day of a count are no longer among the living that were counted.
+            alive -= sum(n for (on, _, _), n in dead.items() if since.first < on.first)
+            alive -= sum(one.number for one in later if isinstance(one, Left))
+        placed, raised = (sum(one.number for one in self.left if one.placed == how) for how in (True, False))
+        kept = bool(self.left) or any(first.first < on.first for on, _, _ in dead)
+        return Closing(began, self.laid is not None, alive, sum(dead.values()), placed, raised, kept)
 
     @classmethod
     def of(cls, told: Iterable[tuple[Day, str, float]]) -> "Lot":
-        """Return the lot of counts in the order of their dates, each (date, words, number). Unclear ones are left
-        out: nobody knows what they count."""
-        read = ((on, stage_of(words), number) for on, words, number in told)
-        return cls(tuple(Count(on, *what, number) for on, what, number in read if what))
+        """Return the lot of counts in the order of their dates, each (date, words, number)."""
+        return cls(tuple(filter(None, (counted(*one) for one in told))))
 
     @property
     def laid(self) -> float | None:
@@ -117,3 +203,33 @@ class Lot:
         """The whole lot on one line: `laid 220, nymphs 150 (70 lost)`."""
         lost = ["", *(f" ({number:g} lost)" if number > 0 else "" for _, _, number in self.lost)]
         return ", ".join(f"{what} {number:g}{less}" for (what, number), less in zip(self._known(), lost, strict=False))
+
+
+def parted(number: int, parts: Mapping[str, float]) -> dict[str, int]:
+    """Return how many of so many young each gets by the parts agreed on (adding up to 1): whole numbers that add up, by
+    the largest remainder (Hamilton's method); of equal remainders the one named first has it.
+
+    >>> parted(100, {"Anna": 1 / 3, "me": 2 / 3}), parted(5, {"Anna": 0.5, "me": 0.5})
+    ({'Anna': 33, 'me': 67}, {'Anna': 3, 'me': 2})
+    """
+    exact = {who: number * part for who, part in parts.items()}
+    # A third three times over is no more than nearly one.
+    whole = {who: math.floor(round(share, 9)) for who, share in exact.items()}
+    by_rest = sorted(exact, key=lambda who: round(whole[who] - exact[who], 9))
+    for who in by_rest[: number - sum(whole.values())]:
+        whole[who] += 1
+    return whole
+
+
+_PART = re.compile(r"(.+?)\s+(\d+)", re.ASCII)
+
+
+def split_of(words: str) -> dict[str, int]:
+    """Return who gets how many, as a `split` says it; nothing where the words don't.
+
+    >>> split_of("Anna 80, me 160"), split_of("half each")
+    ({'Anna': 80, 'me': 160}, {})
+    """
+    told = [_PART.fullmatch(part.strip()) for part in words.split(",")]
+    found = {one[1]: int(one[2]) for one in told if one}
+    return found if len(found) == len(told) else {}

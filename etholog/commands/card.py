@@ -7,12 +7,13 @@ from datetime import date
 from pathlib import Path
 
 from etholog import animals as animals_
-from etholog.animals import Animals, entering, life, loan, notebook
+from etholog.animals import Animals, entering, life, loan, notebook, young
 from etholog.animals.card import KINDS
 from etholog.animals.entering import NewEntry
 from etholog.base.refusal import Finding, Refusal
 from etholog.base.text import visible
 from etholog.commands.output import goes_with, say, tell
+from etholog.ethogram import at_hand
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -33,7 +34,13 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--loan", action="store_true", help="for its lender: what became of it, with whom, and what came of it"
     )
-    parser.add_argument("-o", "--out", type=Path, metavar="FILE", help="with --loan: a page (.html) to print or send")
+    parser.add_argument(
+        "--lot", nargs="?", const="", metavar="DATE", help="the young of her last sac, or of the sac of that date"
+    )
+    parser.add_argument(
+        "-o", "--out", type=Path, metavar="FILE", help="with --loan or --lot: a page (.html) to print or send"
+    )
+    parser.add_argument("--names", action="store_true", help="with --lot --out: name those who have her young, too")
     parser.add_argument("--browse", action="store_true", help="browse the cards on a screen")
     parser.add_argument("--leaf", action="store_true", help=argparse.SUPPRESS)  # its name in 0.1
     parser.add_argument("--folder", type=Path, default=Path(), help="the workspace (default: here)")
@@ -47,6 +54,8 @@ def configure(parser: argparse.ArgumentParser) -> None:
         '  etholog card M-Slate borrowed "Bert until 2026-09-01"\n'
         "  etholog card M-Slate shares Bert 1, me 2          who gets how much of the young\n"
         "  etholog card M-Slate --loan -o bert.html          a page for its lender\n"
+        "  etholog card F-Umbra split Anna 80, me 160        then: placed Anna 80, raised F-31\n"
+        "  etholog card F-Umbra --lot -o young.html          a page of her young, to share\n"
         "  etholog card F-Umbra undo 7                       take entry #7 back\n"
         "  etholog card --take old-notebook.csv              what would be written; --write writes it"
     )
@@ -63,8 +72,9 @@ def take_words(args: argparse.Namespace, more: list[str]) -> bool:
 
 def run(args: argparse.Namespace) -> int:
     """Read, list, add or take in; 1 where something on the cards is odd."""
-    goes_with("--loan", args.loan, out=args.out)
-    goes_with("the name of an animal", args.animal, loan=args.loan)
+    goes_with("--loan or --lot", args.loan or args.lot is not None, out=args.out)
+    goes_with("--lot and --out", args.lot is not None and args.out, names=args.names)
+    goes_with("the name of an animal", args.animal, loan=args.loan, lot=args.lot is not None)
     goes_with("--take", args.take, write=args.write, slashes=args.slashes)
     goes_with("what is added, such as meal", args.entry, on=args.on, unsure=args.unsure, note=args.note)
     known = animals_.read(args.folder)
@@ -82,7 +92,12 @@ def run(args: argparse.Namespace) -> int:
     if args.animal is None:
         return _list(known)
     if args.loan:
-        return _loan(args.animal, known, args.out)
+        return _page(args.animal, loan.sections(known, known.require(args.animal)), known, args.out)
+    if args.lot is not None:
+        of = young.lot(known, known.require(args.animal), args.lot)
+        people = args.names or args.out is None
+        told = young.sections(known, of, at_hand(args.folder), date.today(), people)
+        return _page(of.lot_id, told, known, args.out)
     if args.entry is None:
         return _show(args.animal, known)
     if args.entry == "undo":
@@ -101,13 +116,12 @@ def _show(name: str, known: Animals) -> int:
     return 1 if found else 0
 
 
-def _loan(name: str, known: Animals, out: Path | None) -> int:
-    known.require(name)
-    told = loan.sections(known, name)
+def _page(title: str, told: list[loan.Section], known: Animals, out: Path | None) -> int:
+    """Print a page, or write it to print or send."""
     if out is not None:
         from etholog.report import sheet
 
-        sheet.write(out, f"{known.id_of(name)}, {date.today()}", told)
+        sheet.write(out, f"{known.id_of(title)}, {date.today()}", told)
         print(visible(str(out)))
         return 0
     for heading, lines in told:
@@ -154,8 +168,10 @@ def _list(known: Animals) -> int:
 def _add(new_entry: NewEntry, known: Animals) -> int:
     proposal = entering.propose(known, [new_entry], date.today())
     numbers = entering.write(proposal)
+    new = set[str]()
     for one, n in zip(proposal.proposed, numbers, strict=True):
-        begun = ", a new card" if one.begins else ""
+        begun = ", a new card" if one.begins and one.card.id not in new else ""
+        new.add(one.card.id)
         print(visible(f"{one.card.id}: {one.entry.said} on {one.entry.on.text}  [#{n}{begun}]"))
         wrong = f"if that is wrong: etholog card {one.card.id} undo {n}"
         say(*(Finding(f"? {found.what}", "; ".join(filter(None, (found.remedy, wrong)))) for found in one.asked))

@@ -1,11 +1,11 @@
-"""`etholog label`: a label for her enclosure, to print, with a QR code of her id."""
+"""`etholog label`: a label for her enclosure, or for the young of her sac, to print, with a QR code of the id."""
 
 import argparse
 from collections.abc import Iterator
 from pathlib import Path
 
 from etholog import animals as animals_
-from etholog.animals import Animals, care, cautions
+from etholog.animals import Animals, care, cautions, young
 from etholog.animals.attempts import attempts
 from etholog.base.refusal import Refusal
 from etholog.base.text import many, visible
@@ -22,10 +22,14 @@ CAUTION = "Lid at hand. Don't open or shake."
 def configure(parser: argparse.ArgumentParser) -> None:
     """Give the command its arguments."""
     parser.add_argument("animals", nargs="+", metavar="FEMALE", help="whose label")
+    parser.add_argument("--lot", action="store_true", help="for the young of her last sac instead")
     parser.add_argument("-o", "--out", type=Path, metavar="FILE", help=".svg, .pdf or .png (default: plain text)")
     parser.add_argument("--size", metavar="WxH", help=f"with --out: in mm (default: {SIZE})")
     parser.add_argument("--folder", type=Path, default=Path(), help="the workspace (default: here)")
-    parser.epilog = "examples:\n  etholog label F-Umbra\n  etholog label F-Umbra F-Sepia -o labels.pdf --size 70x37"
+    parser.epilog = (
+        "examples:\n  etholog label F-Umbra\n  etholog label F-Umbra --lot\n"
+        "  etholog label F-Umbra F-Sepia -o labels.pdf --size 70x37"
+    )
 
 
 def run(args: argparse.Namespace) -> int:
@@ -38,7 +42,9 @@ def run(args: argparse.Namespace) -> int:
         known.require(name)
         if known.sex_of(name) == "male":
             raise Refusal(f"{name} is a male; a label is of a female: who she was paired with, when to look for a sac")
-        labels.append(([visible(line) for line in lines(known, name, kept)], visible(known.id_of(name))))
+        told = lot_lines(known, name) if args.lot else lines(known, name, kept)
+        shown = [visible(line) for line in told]
+        labels.append((shown, shown[0] if args.lot else visible(known.id_of(name))))
     if args.out:
         from etholog.export import label
 
@@ -49,6 +55,24 @@ def run(args: argparse.Namespace) -> int:
             tell(*([""] if at else []), *shown)
     say(*known.findings)
     return 1 if known.findings else 0
+
+
+def lot_lines(known: Animals, name: str) -> Iterator[str]:
+    """Yield what the label of a lot says, what it is called first."""
+    of = young.lot(known, name)
+    yield of.lot_id
+    yield known.species_of(name) or "species not on record"
+    yield f"dam {of.female}; sire {' or '.join(of.sires) or 'unknown'}"
+    for said, entry in (("laid", of.sac), ("pulled", of.pulled), ("opened", of.opened)):
+        if entry:
+            yield f"{said} {entry.on.text}{f', {entry.words}' if entry.words else ''}"
+    if warm := of.all("incubated"):
+        yield f"at {warm[-1].number:g} °C"
+    living = [count for count in of.lot.counts if count.state == "alive"]
+    sums = of.lot.closing
+    if living and sums:
+        yield f"{sums.alive:g} alive, {living[-1].stage.words} {living[-1].on.text}"
+    yield f"{cautions.on_label(known.species_of(name), '', '')} {CAUTION}"
 
 
 def lines(known: Animals, name: str, kept: list[Ethogram]) -> Iterator[str]:

@@ -75,7 +75,11 @@ def test_a_pulled_sac_is_looked_at_every_few_days_until_it_opens(tmp_path: Path)
 
 
 @pytest.mark.parametrize(
-    "end", [(("eaten", "2026-07-09"),), (("opened", "2026-07-09"), ("count", "2026-07-09", "nymphs", "9"))]
+    "end",
+    [
+        (("eaten", "2026-07-09"),),
+        (("opened", "2026-07-09"), ("count", "2026-07-09", "spiderlings", "9"), ("placed", "2026-07-10", "Anna", "9")),
+    ],
 )
 def test_when_all_is_over_nothing_is_due(end: tuple[CardLine, ...], tmp_path: Path) -> None:
     assert not due(tmp_path, "2026-07-10", PAIRED, ("sac", "2026-07-01"), *end)

@@ -1,0 +1,178 @@
+"""The young of a sac as one lot: counts that close, shares, placements, and animals raised out of it."""
+
+from collections.abc import Callable
+from datetime import date
+from pathlib import Path
+from subprocess import CompletedProcess
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from etholog import animals
+from etholog.animals import care, entering, notebook, young
+from etholog.animals.entering import NewEntry
+from etholog.animals.lot import parted
+from etholog.ethogram import at_hand
+from tests.make import CardLine, write_card
+
+Run = Callable[..., CompletedProcess[str]]
+HER = (("sex", "2022", "female"), ("species", "2022", "Brachypelma smithi"), ("form", "2022", "coast"))
+SAC = (("paired", "2026-01-01", "M-1"), ("paired", "2026-01-11", "M-2"), ("sac", "2026-05-01"))
+COUNTED = (
+    ("count", "2026-06-15", "eggs", "200"),
+    ("count", "2026-06-15", "bad eggs", "20"),
+    ("count", "2026-06-20", "nymphs", "150"),
+)
+
+
+def herd(folder: Path, *more: CardLine) -> animals.Animals:
+    for male in ("M-1", "M-2"):
+        write_card(folder, male, ("sex", "2022", "male"))
+    write_card(folder, "F-1", *HER, *SAC, *more)
+    return animals.read(folder)
+
+
+@pytest.mark.parametrize(
+    ("more", "words", "asked"),
+    [
+        # Nobody wrote down the dead: how many are gone is told, and is no mistake.
+        (COUNTED, "laid 220 = alive 150 + dead 20, and 50 not told of", False),
+        ((*COUNTED, ("count", "2026-06-20", "dead nymphs", "50")), "laid 220 = alive 150 + dead 70", False),
+        (
+            (*COUNTED, ("count", "2026-06-25", "dead nymphs", "10"), ("placed", "2026-07-01", "Anna", "40")),
+            "laid 220 = alive 100 + dead 30 + placed 40, and 50 not told of",
+            True,
+        ),
+        ((*COUNTED, ("count", "2026-07-20", "spiderlings", "230")), "alive 230 + dead 20, which is 30 too many", True),
+        ((*COUNTED[2:], ("placed", "2026-07-01", "", "160")), "first counted 150 = alive -10 + dead 0", True),
+        # What was counted when she had moulted, or was paired again, is still of that sac.
+        ((*COUNTED[:2], ("moult", "2026-06-17"), *COUNTED[2:]), "laid 220 = alive 150 + dead 20, and 50", False),
+        ((*COUNTED[:2], ("paired", "2026-06-18", "M-1"), *COUNTED[2:]), "laid 220 = alive 150 + dead 20", False),
+        # On one day at two stages: both live.
+        ((*COUNTED, ("count", "2026-06-20", "eggs with legs", "50")), "laid 220 = alive 200 + dead 20", False),
+    ],
+)
+def test_counts_close_or_it_is_told(more: tuple[CardLine, ...], words: str, asked: bool, tmp_path: Path) -> None:
+    known = herd(tmp_path, *more)
+    sums = young.lot(known, "F-1").lot.closing
+    assert sums is not None
+    assert words in sums.words
+    assert sums.began == sums.alive + sums.dead + sums.placed + sums.raised + sums.missing
+    assert any("don't close" in found.what for found in animals.questions(known)) == asked
+
+
+@given(st.integers(0, 3000), st.lists(st.integers(1, 50), min_size=1, max_size=6))
+def test_shares_are_whole_and_add_up(number: int, parts: list[int]) -> None:
+    """Largest remainder (Hamilton): whole numbers that add up, none further from its share than one (the quota rule:
+    Balinski & Young 1982, Fair Representation; from memory)."""
+    shares = {str(at): part / sum(parts) for at, part in enumerate(parts)}
+    found = parted(number, shares)
+    assert sum(found.values()) == number
+    assert all(abs(found[who] - number * share) < 1 for who, share in shares.items())
+
+
+def test_shares_are_as_in_the_textbook() -> None:
+    """The worked example of largest remainders with Hare's quota of encyclopaedias (from memory): 100,000 votes, 10 seats."""
+    votes = {"Y": 47_000, "W": 16_000, "R": 15_900, "G": 12_000, "B": 6_000, "P": 3_100}
+    seats = parted(10, {who: n / 100_000 for who, n in votes.items()})
+    assert seats == {"Y": 5, "W": 2, "R": 1, "G": 1, "B": 1, "P": 0}
+
+
+def test_an_animal_raised_out_of_a_lot_has_a_card_with_its_parents(etholog: Run, tmp_path: Path) -> None:
+    herd(tmp_path, *COUNTED)
+    done = etholog("card", "F-1", "raised", "F-31", "--on", "2026-07-02", "--folder", tmp_path)
+    assert "F-31: dam F-1 on 2026-07-02" in done.stdout
+    known = animals.read(tmp_path)
+    one = known.find("F-31")
+    assert one is not None
+    assert (one.species, one.fact("form")) == ("Brachypelma smithi", "coast")
+    assert known.parents["F-31"].dam == (("F-1", 1.0),)
+    assert known.parents["F-31"].sire == (("M-1", 0.5), ("M-2", 0.5))
+    assert not [found for found in animals.questions(known) if "F-31" in found.what]
+    # A card that was there keeps what it says.
+    write_card(tmp_path, "F-32", ("sire", "2026-07-01", "M-2"))
+    assert etholog("card", "F-1", "raised", "F-32", "--on", "2026-07-02", "--folder", tmp_path).returncode == 0
+    assert animals.read(tmp_path).parents["F-32"].sire == (("M-2", 1.0),)
+
+
+def test_a_table_is_asked_the_same_as_what_is_typed(tmp_path: Path) -> None:
+    known = herd(tmp_path, *COUNTED)
+    table = tmp_path / "young.csv"
+    table.write_text(
+        "animal,entry,on,words,number\nF-1,raised,2026-07-02,F-31,\nF-1,placed,2026-07-03,Anna,40\n"
+        'F-1,split,2026-07-01,"Anna 50, me 101",\nF-1,incubated,2026-06-10,,26.5\n',
+        encoding="utf-8",
+    )
+    read, unread = notebook.read(table)
+    proposal = entering.propose(known, read, date(2026, 11, 1))
+    assert not unread
+    assert not proposal.refused
+    assert {one.card.id for one in proposal.proposed} == {"F-1", "F-31"}
+    assert [found.what for found in proposal.asked] == ["split of 151, and 150 are alive by the counts"]
+    entering.write(proposal)
+    again = entering.propose(animals.read(tmp_path), read, date(2026, 11, 1), once=True)
+    assert (again.there, again.proposed) == (4, ())
+
+
+@pytest.mark.parametrize(
+    ("words", "why"),
+    [
+        (["split", "half each"], "who gets how many?"),
+        (["placed", "Anna", "2.5"], "whole"),
+        (["placed", "Anna"], "wants a number"),
+        (["raised", "F-1"], "own young"),
+        (["raised", "a/b"], "can't name an animal"),
+        (["incubated", "26 g"], "this takes °C"),
+    ],
+)
+def test_what_a_lot_can_not_be_is_refused(words: list[str], why: str, tmp_path: Path) -> None:
+    known = herd(tmp_path, *COUNTED)
+    with pytest.raises(animals.entering.Refusal, match=why):
+        entry = entering.typed(words[0], words[1].split(), "2026-07-01") if len(words) == 2 else None
+        entry = entry or entering.typed(words[0], words[1:], "2026-07-01")
+        entering.write(entering.propose(known, [NewEntry("F-1", entry)], date(2026, 11, 1)))
+    assert len(known.cards["F-1"].entries) == len(animals.read(tmp_path).cards["F-1"].entries)
+
+
+def test_a_shared_page_of_young_names_no_buyer(etholog: Run, tmp_path: Path) -> None:
+    known = herd(tmp_path, ("shares", "2026-01-01", "Berta 1, me 2"), *COUNTED, ("placed", "2026-07-01", "Anna", "40"))
+    shown = etholog("card", "F-1", "--lot", "--folder", tmp_path).stdout
+    assert "placed 40 with Anna" in shown
+    assert "split Berta 37, me 73" in shown  # 110 are left
+    page = tmp_path / "young.html"
+    for more, there in (((), False), (("--names",), True)):
+        assert etholog("card", "F-1", "--lot", "-o", page, *more, "--folder", tmp_path).returncode == 0
+        text = page.read_text(encoding="utf-8")
+        assert "placed 40" in text
+        assert ("Anna" in text, "Berta" in text) == (there, there)
+    assert "of F-1 on 2026-01-01; there are those of 2026-05-01" in (
+        etholog("card", "F-1", "--lot", "2026-01-01", "--folder", tmp_path).stderr
+    )
+    assert len(known.cards) == 3
+
+
+def test_what_is_due_for_a_sac_follows_its_stage(tmp_path: Path) -> None:
+    sac = (("pulled", "2026-06-10"), ("turned", "2026-06-12"))
+    herd(tmp_path, *sac)
+    assert due(tmp_path) == {"incubator": "2026-06-15"}
+    write_card(tmp_path, "F-1", ("opened", "2026-06-15", "eggs with legs"), ("count", "2026-06-15", "ewl", "200"))
+    assert due(tmp_path) == {"young": "2026-06-18"}
+    write_card(tmp_path, "F-1", ("count", "2026-07-20", "spiderlings", "190"))
+    tasks = care.due(animals.read(tmp_path), at_hand(tmp_path), date(2026, 6, 10))
+    assert "part, feed and label the young (190 of F-1 2026-05-01)" in [task.what for task in tasks]
+
+
+def due(folder: Path) -> dict[str, str]:
+    tasks = care.due(animals.read(folder), at_hand(folder), date(2026, 6, 10))
+    return {task.kind: task.first.isoformat() for task in tasks if task.kind in ("incubator", "young", "count")}
+
+
+def test_a_lot_has_a_label(etholog: Run, tmp_path: Path) -> None:
+    herd(tmp_path, *COUNTED, ("pulled", "2026-06-10"), ("incubated", "2026-06-10", "", "26.5"))
+    shown = etholog("label", "F-1", "--lot", "--folder", tmp_path).stdout.splitlines()
+    assert shown[0] == "F-1 2026-05-01"
+    assert "dam F-1; sire M-1 or M-2" in shown
+    assert "150 alive, nymphs 2026-06-20" in shown
+    assert "at 26.5 °C" in shown
+    assert etholog("label", "F-1", "--lot", "-o", tmp_path / "lot.pdf", "--folder", tmp_path).returncode == 0

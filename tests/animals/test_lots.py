@@ -73,7 +73,7 @@ def test_shares_are_whole_and_add_up(number: int, parts: list[int]) -> None:
 
 
 def test_shares_are_as_in_the_textbook() -> None:
-    """The worked example of largest remainders with Hare's quota of encyclopaedias (from memory): 100,000 votes, 10 seats."""
+    """The worked example of encyclopaedias for largest remainders (from memory): 100,000 votes, 10 seats."""
     votes = {"Y": 47_000, "W": 16_000, "R": 15_900, "G": 12_000, "B": 6_000, "P": 3_100}
     seats = parted(10, {who: n / 100_000 for who, n in votes.items()})
     assert seats == {"Y": 5, "W": 2, "R": 1, "G": 1, "B": 1, "P": 0}

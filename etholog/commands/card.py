@@ -5,14 +5,16 @@ import sys
 from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
+from typing import Any
 
 from etholog import animals as animals_
 from etholog.animals import Animals, entering, life, loan, notebook, young
 from etholog.animals.card import KINDS
+from etholog.animals.custody import custody
 from etholog.animals.entering import NewEntry
 from etholog.base.refusal import Finding, Refusal
 from etholog.base.text import visible
-from etholog.commands.output import goes_with, say, tell
+from etholog.commands.output import add_json, as_json, finding_data, goes_with, say, tell
 from etholog.ethogram import at_hand
 
 
@@ -44,6 +46,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--browse", action="store_true", help="browse the cards on a screen")
     parser.add_argument("--leaf", action="store_true", help=argparse.SUPPRESS)  # its name in 0.1
     parser.add_argument("--folder", type=Path, default=Path(), help="the workspace (default: here)")
+    add_json(parser)
     parser.epilog = (
         "examples:\n  etholog card F-Umbra                              read it\n"
         "  etholog card F-Umbra meal small --on 2026-05-03\n"
@@ -77,6 +80,8 @@ def run(args: argparse.Namespace) -> int:
     goes_with("the name of an animal", args.animal, loan=args.loan, lot=args.lot is not None)
     goes_with("--take", args.take, write=args.write, slashes=args.slashes)
     goes_with("what is added, such as meal", args.entry, on=args.on, unsure=args.unsure, note=args.note)
+    if args.json and (args.entry or args.take or args.loan or args.lot is not None or args.browse):
+        raise Refusal("--json goes with reading a card, or listing all: name an animal and no more, or nothing")
     known = animals_.read(args.folder)
     if args.take:
         return _take(args, known)
@@ -90,7 +95,7 @@ def run(args: argparse.Namespace) -> int:
         browser.run()
         return browser.return_code or 0
     if args.animal is None:
-        return _list(known)
+        return _list(known, args.json)
     if args.loan:
         return _page(args.animal, loan.sections(known, known.require(args.animal)), known, args.out)
     if args.lot is not None:
@@ -99,7 +104,7 @@ def run(args: argparse.Namespace) -> int:
         told = young.sections(known, of, at_hand(args.folder), date.today(), people)
         return _page(of.lot_id, told, known, args.out)
     if args.entry is None:
-        return _show(args.animal, known)
+        return _show(args.animal, known, args.json)
     if args.entry == "undo":
         return _undo(args.animal, args.said, known)
     on = args.on or date.today().isoformat()
@@ -107,13 +112,57 @@ def run(args: argparse.Namespace) -> int:
     return _add(NewEntry(args.animal, entry), known)
 
 
-def _show(name: str, known: Animals) -> int:
+def _show(name: str, known: Animals, json: bool) -> int:
     known.require(name)
-    tell(*life.lines(known, name))
     one = known.find(name)
     found = [] if one is None else [f for f in (*known.findings, *animals_.questions(known)) if f.path == one.path]
+    if json:
+        print(as_json({**_data(name, known), "findings": [*map(finding_data, found)]}))
+    else:
+        tell(*life.lines(known, name))
     say(*found)
     return 1 if found else 0
+
+
+def _data(name: str, known: Animals) -> dict[str, Any]:
+    """Return an animal's card for JSON, and the pairings that cards and sessions know of."""
+    one, died = known.find(name), known.died(name)
+    return {
+        "animal": known.id_of(name),
+        "names": list(one.names) if one else [known.id_of(name)],
+        "sex": known.sex_of(name),
+        "species": known.species_of(name) or None,
+        "died": died.text if died else None,
+        "card": str(one.path) if one else None,
+        "custody": custody(one).words or None,
+        "entries": [
+            {
+                "n": entry.n,
+                "entry": entry.kind,
+                "on": entry.on.text,
+                "first_on": entry.on.first,
+                "last_on": entry.on.last,
+                "sure": entry.sure,
+                "words": entry.words,
+                "number": entry.number,
+                "note": entry.note,
+                "card": entry.of or None,
+            }
+            for entry in (one.entries if one else ())
+        ],
+        "pairings": [
+            {
+                "on": met.on.text,
+                "male": met.male,
+                "female": met.female,
+                "evidence": {"rung": int(met.evidence), "words": met.evidence.words},
+                "ended": met.ended or None,
+                "strikes": met.strikes,
+                "session": met.file.stem if met.file else None,
+            }
+            for met in known.pairings_of(name)
+        ],
+    }
 
 
 def _page(title: str, told: list[loan.Section], known: Animals, out: Path | None) -> int:
@@ -129,12 +178,8 @@ def _page(title: str, told: list[loan.Section], known: Animals, out: Path | None
     return 0
 
 
-def _list(known: Animals) -> int:
-    import pandas as pd
-
-    from etholog.commands.output import table
-
-    rows = []
+def _list(known: Animals, json: bool) -> int:
+    rows: list[dict[str, Any]] = []
     for name in known.known():
         one = known.find(name)
         met = known.pairings_of(name)
@@ -150,7 +195,14 @@ def _list(known: Animals) -> int:
                 "card": "no card" if one is None else f"died {one.died.text}" if one.died else "yes",
             }
         )
-    if rows:
+    odd = [*known.findings, *animals_.questions(known)]
+    if json:
+        print(as_json({"animals": rows, "findings": [*map(finding_data, odd)]}))
+    elif rows:
+        import pandas as pd
+
+        from etholog.commands.output import table
+
         listed = pd.DataFrame(rows)
         if not sys.stdout.isatty():
             table(listed)
@@ -160,7 +212,6 @@ def _list(known: Animals) -> int:
                 tell(f"{said}: {', '.join(some)}")
     else:
         say(f'{known.folder}: no cards yet; begin one: etholog card F1 species "Brachypelma smithi"')
-    odd = [*known.findings, *animals_.questions(known)]
     say(*odd)
     return 1 if odd else 0
 

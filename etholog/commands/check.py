@@ -11,7 +11,7 @@ from etholog.base import rescue
 from etholog.base.files import listed
 from etholog.base.refusal import Finding, Refusal
 from etholog.base.text import many
-from etholog.commands.output import say, tell
+from etholog.commands.output import add_json, as_json, finding_data, say, tell
 from etholog.ethogram import FORMAT_2, NEEDED, Ethogram, Hand, free_keys, recoded_from
 from etholog.ethogram.own_keys import Act, place_of
 from etholog.recording import settings
@@ -22,6 +22,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     """Give the command its arguments."""
     parser.add_argument("paths", nargs="*", type=Path, default=[Path()], metavar="PATH", help="workspaces or files")
     parser.add_argument("--keys", metavar="ETHOGRAM", help="instead: which keys of an ethogram are free for each hand")
+    add_json(parser)
     parser.epilog = (
         "examples:\n  etholog check               all sessions and ethograms of this folder"
         "\n  etholog check --keys ethograms/own.toml"
@@ -31,7 +32,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Print a line for each finding to stdout and a summary to stderr; 1 when there was a finding."""
     if args.keys is not None:
-        return _keys(ethogram.read(ethogram.find(args.keys, Path())))
+        return _keys(ethogram.read(ethogram.find(args.keys, Path())), args.json)
     files, findings = _files(args.paths)
     mistakes = 0
     for file in files:
@@ -42,8 +43,11 @@ def run(args: argparse.Namespace) -> int:
     findings += rescue.waiting([*(file for file in files if file.suffix != ".toml"), *cards])
     findings += [found for path in args.paths for found in settings.read(path)[1]]
     findings += [found for path in args.paths if path.is_dir() for found in _herd(path)]
-    for found in findings:
-        tell(str(found))
+    if args.json:
+        read_in_all = len(files) + len(cards)
+        print(as_json({"files": read_in_all, "mistakes": mistakes, "findings": [*map(finding_data, findings)]}))
+    else:
+        tell(*map(str, findings))
     if mistakes:
         say(f"{many(mistakes, 'session')} begun by mistake: kept, and counted for nothing")
     found_in_all = many(len(findings), "finding") if findings else "no findings"
@@ -51,21 +55,24 @@ def run(args: argparse.Namespace) -> int:
     return 1 if findings else 0
 
 
-def _keys(kept: Ethogram) -> int:
+def _keys(kept: Ethogram, json: bool) -> int:
     hands: tuple[Hand, Hand] = ("left", "right")
+    keyless = [b.code for b in kept.behaviour if b.key is None and not any(choice.key for choice in b.choices)]
+    if json:
+        print(as_json({"free": {hand: list(free_keys(kept.behaviour, hand)) for hand in hands}, "without": keyless}))
+        return 0
     for hand in hands:
         free = " ".join(free_keys(kept.behaviour, hand))
         print(f"{hand} hand: {len(kept.layout(hand))} keys taken; free: {free or 'none'}")
     by = recoded_from(kept.behaviour)
     other = " or ".join(place_of(Act.OTHER, hand) for hand in hands)
-    for b in kept.behaviour:
-        if b.key is None and not any(choice.key for choice in b.choices):
-            how = (
-                f"the key of {by[b.code]}, then {other}"
-                if b.code in by
-                else f'give it one, or write resembles = "{b.code}" at an act that has one'
-            )
-            print(f"without a key: {b.code} ({how})")
+    for code in keyless:
+        how = (
+            f"the key of {by[code]}, then {other}"
+            if code in by
+            else f'give it one, or write resembles = "{code}" at an act that has one'
+        )
+        print(f"without a key: {code} ({how})")
     return 0
 
 

@@ -10,7 +10,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TextIO
 
-from etholog.base.refusal import Refusal
+from etholog.base.refusal import Finding, Refusal
 from etholog.base.text import many, percent, portable, unsafe, visible
 
 if TYPE_CHECKING:
@@ -110,6 +110,11 @@ def as_json(value: object) -> str:
     text = json.dumps(_plain(value), ensure_ascii=False, indent=2)
     # Whatever is not ASCII stands within a string, where JSON lets an escape stand for it.
     return re.sub(r"[^\n -~]", lambda odd: json.dumps(odd[0])[1:-1] if unsafe(odd[0]) else odd[0], text)
+
+
+def finding_data(found: Finding) -> dict[str, Any]:
+    """Return a finding for JSON: what, remedy, and where: path, line, record."""
+    return {**vars(found), "path": None if found.path is None else str(found.path)}
 
 
 def _plain(value: Any) -> Any:

@@ -4,6 +4,7 @@ import argparse
 import shutil
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 from etholog import session
 from etholog.animals import naming
@@ -12,10 +13,12 @@ from etholog.base.colours import ACTORS
 from etholog.base.refusal import Finding
 from etholog.base.text import visible
 from etholog.base.workspace import workspace_of
-from etholog.commands.output import Part, picture, say, tell
+from etholog.commands.output import Part, add_json, as_json, finding_data, picture, say, tell
 from etholog.screens.fit import shortened
 from etholog.screens.strip import BOXES, KEY_WIDTH, LABEL_WIDTH, PLAIN, TOTALS_WIDTH, Glyphs, Lane, axis, totals, trace
 from etholog.session import Session, log, summary
+from etholog.session.evidence import evidence
+from etholog.session.latency import latency
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -23,12 +26,15 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("files", nargs="+", type=Path, metavar="SESSION", help="a session's file")
     parser.add_argument("--log", action="store_true", help="marks, notes and gaps side by side, in the order of time")
     parser.add_argument("--ascii", action="store_true", help="draw with plain characters")
+    add_json(parser)
     parser.epilog = "example:\n  etholog show sessions/20260503-211500-M-Basalt-F-Umbra.jsonl"
 
 
 def run(args: argparse.Namespace) -> int:
     """Print summary and strip of each session; 1 where a line of a file could not be used."""
     findings: list[Finding] = []
+    if args.json:
+        return _json(args.files)
     called = {root: naming.names(root) for root in {workspace_of(path) for path in args.files}}
     for path in args.files:
         if rescue.ENDING in path.suffixes[-2:] and not rescued(path):
@@ -49,6 +55,59 @@ def run(args: argparse.Namespace) -> int:
         print()
     say(*findings)
     return 1 if findings else 0
+
+
+def _json(files: list[Path]) -> int:
+    """Print the sessions as a list; a rescue file is no session, and only told of."""
+    whole = [path for path in files if rescue.ENDING not in path.suffixes[-2:] or rescue.read(path).whole]
+    told = [data(session.read(path)) for path in whole]
+    print(as_json(told))
+    say(*(f"{path}: a rescue file, left out: etholog show {path}" for path in files if path not in whole))
+    return 1 if len(whole) < len(files) or any(one["findings"] for one in told) else 0
+
+
+def data(read: Session) -> dict[str, Any]:
+    """Return what `show` tells of a session for JSON; times are seconds since it began."""
+    fold, header = read.fold, read.header
+    rung = evidence(read.ethogram, fold.bouts)
+    found = ((one, latency(read.ethogram, fold, one)) for one in read.ethogram.interval)
+    return {
+        "file": str(read.path),
+        "session": read.id,
+        "began": read.began.isoformat(),
+        "male": header["male"],
+        "female": header["female"],
+        "ethogram": read.ethogram.name,
+        "closed": fold.closed,
+        "mistake": read.is_accident,
+        "length_s": fold.end / 1000,
+        "watched_s": (fold.end - sum(gap.offset - gap.onset for gap in fold.gaps)) / 1000,
+        "marks": fold.marks,
+        "evidence": {"rung": int(rung), "words": rung.words},
+        "latencies": [
+            {"interval": one.name, "latency_s": it.ms / 1000, "occurred": it.occurred, "ended_by": it.ended_by}
+            for one, it in found
+            if it is not None
+        ],
+        "bouts": [
+            {
+                "n": bout.n,
+                "actor": read.ethogram.by_code[bout.code].actor,
+                "behaviour": bout.code,
+                "qualifier": bout.qualifier,
+                "onset_s": bout.onset / 1000,
+                "offset_s": bout.offset / 1000,
+                "whole": bout.whole,
+                "confident": bout.sure,
+            }
+            for bout in fold.bouts
+        ],
+        "gaps": [{"onset_s": gap.onset / 1000, "offset_s": gap.offset / 1000, "why": gap.why} for gap in fold.gaps],
+        "log": [{"at_s": one.t / 1000, "kind": one.kind, "text": one.text} for one in log.entries(read)],
+        "outcome": fold.outcome,
+        "questions": list(summary.questions(read)),
+        "findings": [finding_data(one) for one in read.findings],
+    }
 
 
 def _names(read: Session, called: naming.Names) -> Iterator[str]:

@@ -65,7 +65,7 @@ COLUMNS = _SESSION | {
     "onset_s": Column("number", "When it began, since the session began.", "s"),
     "offset_s": Column("number", "When it ended, since the session began; an event ends as it begins.", "s"),
     "duration_s": Column("number", "offset_s less onset_s.", "s"),
-    "whole": Column("boolean", "false where a gap or the session's end cut it."),
+    "whole": Column("boolean", "FALSE where a gap or the session's end cut it."),
     "confident": Column("boolean", "Whether the observer was sure."),
     "why": Column("string", "Why nobody watched."),
     "record": Column("string", "What kind of record: mark, undo, move, recode, doubt, note, gap ..."),
@@ -73,7 +73,7 @@ COLUMNS = _SESSION | {
     "edge": Column("string", "Of a state's mark: onset or offset."),
     "said": Column("string", "A note's text, a stray key, why a gap began, a prompt's name, what a clock did."),
     "amends": Column("integer", "The number of the record that this one corrects, or that a note is about."),
-    "in_force": Column("boolean", "false where the observer took it back."),
+    "in_force": Column("boolean", "FALSE where the observer took it back."),
     "stands_at_s": Column("number", "When it counts, after all moves.", "s"),
     "stands_behaviour": Column("string", "What it counts as, after all recodings."),
     "stands_qualifier": Column("string", "Its qualifier, after all recodings."),
@@ -109,7 +109,9 @@ COLUMNS = _SESSION | {
     "probability": Column("number", "Of all that followed `first`, the share that was `next`.", "1"),
     "expected": Column("number", "The count expected by chance (quasi-independence)."),
     "residual": Column("number", "Adjusted residual (Haberman 1973): over 2 is more often than chance."),
-    "p_holm": Column("number", "Two-sided p of the residual, adjusted for all cells by Holm 1979.", "1"),
+    "p_holm": Column(
+        "number", "Two-sided p of the residual, adjusted for all cells by Holm 1979; none where `few`.", "1"
+    ),
     "few": Column("boolean", "Whether fewer than 5 were expected, so that the residual and its p mean little."),
 }
 

@@ -1,6 +1,7 @@
 """One table as CSV, or all of them as a workbook with a sheet for each."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -14,6 +15,9 @@ if TYPE_CHECKING:
     from openpyxl.worksheet._write_only import WriteOnlyWorksheet
 
 SHEET_ROWS, CELL_CHARACTERS = 1_048_576, 32_767
+WIDEST, WIDTH_ROWS = 60, 1000  # characters of a column, and how many rows say how wide it is
+# How a sheet shows a day and an instant: by ISO 8601 in every country, and with the zone that a cell can't hold.
+FORMS = {"date": "yyyy-mm-dd", "datetime": 'yyyy-mm-dd hh:mm:ss "UTC"'}
 
 
 def csv(frame: pd.DataFrame, types: Mapping[str, str], path: Path, defuse: bool = False) -> None:
@@ -48,34 +52,61 @@ def workbook(tables: Mapping[str, tuple[pd.DataFrame, dict[str, str]]], about: M
     ]
     tables_said = [(name, None, None, None, about[name]) for name in tables]
     _sheet(book.create_sheet("columns"), ["table", "column", "type", "unit", "meaning"], [*tables_said, *said])
-    for table, (frame, _) in tables.items():
+    for table, (frame, types) in tables.items():
         if len(frame) >= SHEET_ROWS:
             raise Refusal(f"{table}: {len(frame):,} rows, and a sheet holds {SHEET_ROWS:,}; take CSV or Parquet")
         rows = zip(*(_cells(frame[name]) for name in frame.columns), strict=True)
-        _sheet(book.create_sheet(table), list(frame.columns), rows)
+        forms = [FORMS.get(kind) for kind in types.values()]
+        _sheet(book.create_sheet(table), list(frame.columns), rows, forms)
     book.save(path)
 
 
 def _cells(column: pd.Series) -> list[Any]:
     if isinstance(column.dtype, pd.DatetimeTZDtype):
-        column = column.dt.tz_localize(None)  # a sheet's cells know no zones; `columns` says that it is UTC
+        column = column.dt.tz_localize(None)  # a sheet's cells know no zones; the cell's form shows that it is UTC
         return [None if value is pd.NaT else value.to_pydatetime() for value in column]
     return [None if value is None or value != value else value for value in column.astype(object).where(column.notna())]
 
 
-def _sheet(sheet: "WriteOnlyWorksheet", names: list[str], rows: Iterable[Iterable[Any]]) -> None:
-    from openpyxl.styles import Font
+def _sheet(
+    sheet: "WriteOnlyWorksheet", names: list[str], rows: Iterable[tuple[Any, ...]], forms: Sequence[str | None] = ()
+) -> None:
+    """Write a sheet with a head that stays in sight, filters, and columns as wide as what stands in them."""
+    from openpyxl.cell import WriteOnlyCell
+    from openpyxl.styles import Alignment, Font
     from openpyxl.utils import get_column_letter
 
+    rows = list(rows)
     sheet.freeze_panes = "A2"
-    for at, name in enumerate(names, 1):
-        sheet.column_dimensions[get_column_letter(at)].width = min(max(len(name) + 2, 12), 60)
+    sheet.auto_filter.ref = f"A1:{get_column_letter(len(names))}{len(rows) + 1}"
+    for at, name in enumerate(names):
+        letter = get_column_letter(at + 1)
+        sheet.column_dimensions[letter].width = _width(name, (row[at] for row in rows[:WIDTH_ROWS]))
     heads = [_text_cell(sheet, name) for name in names]
     for head in heads:
         head.font = Font(bold=True)
+        head.alignment = Alignment(vertical="top")
     sheet.append(heads)
+    formed = {at: form for at, form in enumerate(forms) if form}
     for row in rows:
-        sheet.append([_text_cell(sheet, cell) if isinstance(cell, str) else cell for cell in row])
+        cells = [_text_cell(sheet, cell) if isinstance(cell, str) else cell for cell in row]
+        for at, form in formed.items():
+            if cells[at] is not None:
+                cells[at] = WriteOnlyCell(sheet, cells[at])
+                cells[at].number_format = form
+        sheet.append(cells)
+
+
+def _width(name: str, cells: Iterable[Any]) -> int:
+    """Return how wide a column is, in characters: its head with room for the filter's button, and its cells."""
+    told = max((len(_shown(cell)) for cell in cells), default=0)
+    return min(max(len(name) + 4, told + 2), WIDEST)
+
+
+def _shown(cell: Any) -> str:
+    if isinstance(cell, datetime):
+        return "2026-01-01 00:00:00 UTC"
+    return "" if cell is None else f"{cell:.6g}" if isinstance(cell, float) else str(cell)
 
 
 def _text_cell(sheet: "WriteOnlyWorksheet", text: str) -> Any:

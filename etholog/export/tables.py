@@ -19,6 +19,7 @@ from etholog.session import Session
 from etholog.session.folding import corrected, undone
 
 NBO = "http://purl.obolibrary.org/obo/"
+SMALLEST_P = float(np.finfo(float).tiny)
 
 
 def tables(season: Season) -> dict[str, pd.DataFrame]:
@@ -39,7 +40,7 @@ def tables(season: Season) -> dict[str, pd.DataFrame]:
         "marks": marks.table(season.sessions["session"].cat.categories),
         "gaps": season.gaps,
         "latencies": _latencies(season),
-        "durations": time_shares(season),
+        "durations": _durations(season),
         "transitions": _transitions(season),
         "ethogram": _ethograms(kept),
         "intervals": _intervals(kept),
@@ -167,6 +168,15 @@ def _latencies(season: Season) -> pd.DataFrame:
     return _joined(parts, ["interval", "session", "male", "female", "latency_s", "occurred", "ended_by"])
 
 
+def _durations(season: Season) -> pd.DataFrame:
+    """Return the time shares with who was together, which nobody should have to join for."""
+    out = time_shares(season)
+    pairs = season.sessions.set_index("session")[["male", "female"]]
+    for at, name in enumerate(pairs.columns, list(out.columns).index("session") + 1):
+        out.insert(at, name, out["session"].astype(object).map(pairs[name].astype(object)))
+    return out
+
+
 def _cards(cards: pd.DataFrame) -> pd.DataFrame:
     return cards.assign(first_on=cards["first_on"].dt.date, last_on=cards["last_on"].dt.date)
 
@@ -176,6 +186,8 @@ def _transitions(season: Season) -> pd.DataFrame:
     for whose in (None, "male", "female"):
         part = transition(season, actor=whose).long()
         part.insert(0, "whose", whose or "all")
+        # A p that means little is not told; one that a double can't hold is no 0.
+        part["p_holm"] = part["p_holm"].clip(lower=SMALLEST_P).mask(part["few"].astype(bool))
         parts.append(part)
     return _joined(parts, list(parts[0].columns))
 

@@ -1,8 +1,10 @@
 """The command line's frame, in processes of its own."""
 
+import json
 import subprocess
 import sys
 from collections.abc import Callable
+from pathlib import Path
 from subprocess import CompletedProcess
 
 import pytest
@@ -63,3 +65,24 @@ def test_a_broken_pipe_is_no_error(etholog: Run) -> None:
     )
     assert done.stdout.startswith("usage")
     assert "Traceback" not in done.stderr
+
+
+def test_cards_and_findings_as_json(etholog: Run, tmp_path: Path) -> None:
+    folder = ("--folder", tmp_path)
+    (tmp_path / "sessions").mkdir()
+    (tmp_path / "sessions" / "a.jsonl").write_text("no session\n", encoding="utf-8")
+    checked = etholog("check", tmp_path, "--json")
+    [found] = json.loads(checked.stdout)["findings"]
+    assert (checked.returncode, found["line"], found["path"].endswith("a.jsonl")) == (1, 1, True)
+    (tmp_path / "sessions" / "a.jsonl").unlink()
+    etholog("card", "F-1", "species", "Brachypelma smithi", "--on", "2026-01-02", *folder)
+    etholog("card", "F-1", "weight", "21.5", "--on", "2026-02", *folder)
+    told = json.loads(etholog("card", "F-1", "--json", *folder).stdout)
+    assert [(one["entry"], one["number"], one["last_on"]) for one in told["entries"]] == [
+        ("species", None, "2026-01-02"),
+        ("weight", 21.5, "2026-02-28"),
+    ]
+    [listed] = json.loads(etholog("card", "--json", *folder).stdout)["animals"]
+    assert (listed["animal"], listed["species"]) == ("F-1", told["species"])
+    refused = etholog("card", "F-1", "meal", "small", "--json", *folder)
+    assert (refused.returncode, refused.stdout) == (2, "")

@@ -1,5 +1,6 @@
 """`etholog show`, on the invented sessions and on hostile ones."""
 
+import json
 from collections.abc import Callable
 from pathlib import Path
 from subprocess import CompletedProcess
@@ -21,6 +22,23 @@ def test_the_strip_spans_the_whole_session(etholog: Run, tmp_path: Path) -> None
     assert lanes["touch"].index("|") in (21, 22, 23)
     assert lanes["drumming"].rstrip()[-1] == "-"  # cut by the end of the session
     assert "1 min 40 s in all" in done.stdout
+
+
+def test_as_json_it_holds_what_is_shown(etholog: Run, tmp_path: Path) -> None:
+    made = [*marks((1000, "on_silk", None), (4500, "drumming", "onset"), (6000, "touch", None))]
+    write_session(
+        tmp_path / "a.jsonl", [*made, {"do": "note", "t": 7000, "text": "\x1b[1m"}, {"do": "close", "t": 9000}]
+    )
+    done = etholog("show", tmp_path / "a.jsonl", "--json")
+    [told] = json.loads(done.stdout)
+    assert (done.returncode, told["length_s"], told["marks"], told["closed"]) == (0, 9.0, 3, True)
+    assert told["bouts"][1]["behaviour"] == "drumming"
+    assert (told["bouts"][1]["onset_s"], told["bouts"][1]["whole"]) == (4.5, False)
+    courtship = next(one for one in told["latencies"] if one["interval"] == "courtship")
+    assert (courtship["latency_s"], courtship["occurred"]) == (3.5, True)
+    assert told["evidence"]["rung"] == 1
+    assert "note" in {one["kind"] for one in told["log"]}
+    assert "\x1b" not in done.stdout
 
 
 def test_a_sync_with_the_film_has_its_sign_and_a_gap_has_none(etholog: Run, tmp_path: Path) -> None:

@@ -1,12 +1,9 @@
 """The exported tables, read by pandas with nothing but the types that their description declares."""
 
-import shutil
-import subprocess
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
-import pytest
 
 import etholog
 from etholog import season
@@ -40,11 +37,18 @@ def test_pandas_reads_the_declared_types_and_the_same_numbers(exported: Path, kn
     np.testing.assert_array_equal(own["residual"], found["residual"])
 
 
-@pytest.mark.skipif(not shutil.which("Rscript"), reason="NO R HERE: whether base R reads flags as flags is not tried")
-def test_base_r_reads_flags_as_flags(exported: Path) -> None:
-    asked = "t <- read.csv('latencies.csv', fileEncoding = 'UTF-8-BOM'); cat(class(t$occurred), sum(t$occurred))"
-    done = subprocess.run(["Rscript", "-e", asked], cwd=exported, capture_output=True, text=True, check=True)
-    assert done.stdout == f"logical {int(read(exported, 'latencies')['occurred'].sum())}"
+def test_durations_say_who_was_together(exported: Path) -> None:
+    own = read(exported, "durations").merge(read(exported, "sessions"), on="session", suffixes=("", "_told"))
+    assert len(own) > 100
+    assert (own["male"] == own["male_told"]).all()
+    assert (own["female"] == own["female_told"]).all()
+
+
+def test_a_p_that_means_little_is_left_out_and_none_is_0(exported: Path) -> None:
+    own = read(exported, "transitions")
+    assert own["few"].any()
+    assert (own["p_holm"].isna() == own["few"]).all()
+    assert (own["p_holm"].dropna() > 0).all()
 
 
 def test_seconds_have_no_more_figures_than_were_taken(exported: Path) -> None:

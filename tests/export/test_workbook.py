@@ -40,6 +40,23 @@ def test_the_workbook_holds_the_same_as_csv(exported: Path) -> None:
                     assert cell == value, (table, name)
 
 
+def test_sheets_have_filters_a_head_that_stays_and_columns_as_wide_as_their_words(exported: Path) -> None:
+    book = openpyxl.load_workbook(exported / "tables.xlsx")
+    for sheet in book:
+        assert (sheet.freeze_panes, sheet.auto_filter.ref) == ("A2", sheet.dimensions)
+        for column in sheet.iter_cols(max_row=200):
+            told = max(len(str(cell.value)) for cell in column if isinstance(cell.value, str))
+            assert sheet.column_dimensions[column[0].column_letter].width >= min(told, 60)
+
+
+def test_times_show_their_zone_in_libreoffice(exported: Path, tmp_path: Path) -> None:
+    libreoffice(exported / "tables.xlsx", tmp_path, "html")
+    shown = (tmp_path / "tables.html").read_text(encoding="utf-8")
+    for row in read(exported, "sessions").head(3).itertuples():
+        assert f">{row.began:%Y-%m-%d %H:%M:%S} UTC<" in shown
+        assert f">{row.date:%Y-%m-%d}<" in shown
+
+
 def libreoffice(source: Path, to: Path, form: str, read_as: str | None = None) -> Path:
     """Let LibreOffice open a file and save it in another form, values as it calculated them."""
     need("soffice")

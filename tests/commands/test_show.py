@@ -27,7 +27,8 @@ def test_the_strip_spans_the_whole_session(etholog: Run, tmp_path: Path) -> None
 def test_as_json_it_holds_what_is_shown(etholog: Run, tmp_path: Path) -> None:
     made = [*marks((1000, "on_silk", None), (4500, "drumming", "onset"), (6000, "touch", None))]
     write_session(
-        tmp_path / "a.jsonl", [*made, {"do": "note", "t": 7000, "text": "\x1b[1m"}, {"do": "close", "t": 9000}]
+        tmp_path / "a.jsonl",
+        [*made, {"do": "note", "t": 7000, "text": "\x1b[1m"}, {"do": "close", "t": 9000, "outcome": {}}],
     )
     done = etholog("show", tmp_path / "a.jsonl", "--json")
     [told] = json.loads(done.stdout)

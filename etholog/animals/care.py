@@ -25,6 +25,7 @@ REST_DAYS = 14
 REFUSED_DAYS = 90
 NEAR_MOULT_DAYS = 60
 HARDENED_DAYS = 28
+NO_WINDOW = "window"
 OWN_INTERMOULTS = 2  # so many of her own say more than what is usual
 # Adults of many species moult every 12 to 18 months (common practice, no source).
 USUAL_INTERMOULT = (365, 548)
@@ -52,6 +53,11 @@ class Task:
     def kind(self) -> str:
         """What kind of thing it is, such as 'meal': in the key it follows the animal."""
         return self.key.removeprefix(f"{self.animal}/").partition("/")[0]
+
+    @property
+    def has_days(self) -> bool:
+        """Whether its days follow from what happened; a gap on a card is told on whatever day it is read."""
+        return self.kind != NO_WINDOW
 
 
 @dataclass(frozen=True)
@@ -159,7 +165,7 @@ def due(animals: Animals, known: Sequence[Ethogram], today: date) -> list[Task]:
                 found.append(_no_window(name, animals.species_of(name), today))
             continue
         if tries:
-            found += _brood(tries[-1], mine, animals, card, today)
+            found += _brood(tries[-1], mine, animals, card)
         if animals.died(name):
             continue
         if animals.sex_of(name) == "male":
@@ -218,14 +224,14 @@ def _is_ours(male: str, animals: Animals) -> bool:
 def _no_window(name: str, species: str, today: date) -> Task:
     why = f"nothing is known of {species}" if species else "no species on record"
     what = "no window known: enter its species, or its family"
-    return Task(f"{name}/window", name, what, today, today, why, "nothing is borrowed from other spiders")
+    return Task(f"{name}/{NO_WINDOW}", name, what, today, today, why, "nothing is borrowed from other spiders")
 
 
 def _in(day: date, days: int) -> date:
     return day + timedelta(days=days)
 
 
-def _brood(one: Attempt, mine: Window, animals: Animals, card: Card | None, today: date) -> Iterator[Task]:
+def _brood(one: Attempt, mine: Window, animals: Animals, card: Card | None) -> Iterator[Task]:
     she, care = one.female, mine.care
     if one.eaten and one.sac and not one.eaten.on.before(one.sac.on):
         return
@@ -246,7 +252,7 @@ def _brood(one: Attempt, mine: Window, animals: Animals, card: Card | None, toda
             "common practice, no source",
         )
     elif one.taken:
-        yield from _waiting(one, mine, animals, card, today)
+        yield from _waiting(one, mine, animals, card)
     elif animals.is_open((last := one.pairings[-1]).male, she):
         yield _again(she, "introduce again?", last, last.evidence, care)
 
@@ -263,7 +269,7 @@ def _again(she: str, what: str, last: Pairing, evidence: Evidence, care: Afterca
     )
 
 
-def _waiting(one: Attempt, mine: Window, animals: Animals, card: Card | None, today: date) -> Iterator[Task]:
+def _waiting(one: Attempt, mine: Window, animals: Animals, card: Card | None) -> Iterator[Task]:
     she, care = one.female, mine.care
     last = one.taken[-1]
     best = max(pairing.evidence for pairing in one.taken)
@@ -272,7 +278,7 @@ def _waiting(one: Attempt, mine: Window, animals: Animals, card: Card | None, to
         yield _again(she, what, last, best, care)
     windows = sac_windows(one, mine)
     for at, window_ in enumerate(windows):
-        yield from _looking(she, window_, windows[at - 1].closes if at else None, mine, card, today)
+        yield from _looking(she, window_, windows[at - 1].closes if at else None, mine, card)
     opened, closes = windows[-1].pairings[0], windows[-1].closes
     yield Task(
         f"{she}/nosac/{opened.on.text}",
@@ -285,16 +291,13 @@ def _waiting(one: Attempt, mine: Window, animals: Animals, card: Card | None, to
     )
 
 
-def _looking(
-    she: str, window_: SacWindow, before: date | None, mine: Window, card: Card | None, today: date
-) -> Iterator[Task]:
+def _looking(she: str, window_: SacWindow, before: date | None, mine: Window, card: Card | None) -> Iterator[Task]:
     """Yield the looking for a sac in one window, from the day after the window before it has closed."""
     first, last, closes = window_.pairings[0], window_.pairings[-1], window_.closes
     look = window_.opens if before is None else max(window_.opens, _in(before, 1))
     looked = card.last("looked") if card else None
     if looked:
         look = max(look, _in(looked.on.last, LOOK_DAYS))
-    look = max(look, min(today, closes))
     form = f" ({mine.care.sac_form})" if mine.care.sac_form else ""
     if look <= closes:
         yield Task(

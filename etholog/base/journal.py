@@ -145,7 +145,8 @@ def may_repeat(bodies: Iterable[bytes], members: int) -> bool:
 
 def _begins(path: Path, line: bytes) -> None:
     if _fault(line) is not None or number(line) != 0:
-        raise Refusal(f"{path}: line 1: not a journal of etholog (no sound first line); take it out of this folder")
+        what = "not a journal of etholog (no sound first line)"
+        raise Refusal(Finding(what, "take it out of this folder", path, 1))
 
 
 def _all_sound(lines: list[bytes]) -> list[bytes] | None:

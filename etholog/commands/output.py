@@ -239,7 +239,8 @@ def write_calendar(path: Path, tasks: "Sequence[Task]", of: Iterable[str] = ()) 
     from etholog.export import calendar
 
     calendar.write(path, tasks, set(of))
-    say(f"{many(len(tasks), 'event')} written to {path}; importing it again updates them, without duplicates")
+    events = many(sum(task.has_days for task in tasks), "event")
+    say(f"{events} written to {path}; importing it again updates them, without duplicates")
 
 
 Part = tuple[str, str]  # text, and its colour as #rrggbb, or ""

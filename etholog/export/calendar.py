@@ -17,25 +17,32 @@ _SPACE = UUID("7f0a4b1c-8f53-4d1e-9a0b-3c1f5f2a6d10")
 LONGEST_BAR_DAYS = 31
 OURS = "-//etholog//due//EN"
 MORNING = timedelta(hours=9)
+SAID = ("summary", "description", "dtstart", "dtend", "rrule", "status")  # what makes an event another one
 _MOST = 2**31 - 1  # the largest whole number of RFC 5545
 
 
 def calendar(tasks: Sequence[Task], now: datetime, before: bytes = b"", of: Collection[str] = ()) -> bytes:
-    """Return the tasks as one calendar of all-day events, each with a stable UID.
+    """Return the tasks that have days of their own as one calendar of all-day events, each with a stable UID.
 
-    `before`: the calendar that an earlier export wrote there. What it had and what is no longer due is told as
-    cancelled, since somebody's calendar may still hold it; `of`: only of these animals (none given: of all).
+    `before`: the calendar that an earlier export wrote there. What has changed since has a higher number (SEQUENCE).
+    What it had and what is no longer due is told as cancelled, since somebody's calendar may still hold it; `of`: only
+    of these animals (none given: of all).
     """
     book = Calendar()
     book.add("prodid", OURS)
     book.add("version", "2.0")
+    old = {str(event["uid"]): event for event in _events(before)}
+    due: set[str] = set()
     for task in tasks:
-        book.add_component(_event(task, now))
-    due = {str(event["uid"]) for event in book.walk("VEVENT")}
-    for event in _events(before):
-        whose = str(event.get("summary", "")).partition(":")[0]
-        if str(event["uid"]) not in due:
-            book.add_component(_cancelled(event, now) if not of or whose in of else event)
+        if task.has_days:
+            event = _event(task, now)
+            due.add(uid := str(event["uid"]))
+            event.add("sequence", _number(event, old.get(uid), now))
+            book.add_component(event)
+    for uid, earlier in old.items():
+        whose = str(earlier.get("summary", "")).partition(":")[0]
+        if uid not in due:
+            book.add_component(_cancelled(earlier, now) if not of or whose in of else earlier)
     text: bytes = book.to_ical()
     return text
 
@@ -72,13 +79,21 @@ def _cancelled(event: Component, now: datetime) -> Event:
         if name in event:
             told[name] = event[name]
     told.add("dtstamp", now)
-    old = _sequence_of(event)
-    if str(event.get("status", "")) == "CANCELLED":
-        told.add("sequence", old)
-    else:
-        told.add("sequence", max(old + 1, _sequence(now)))
     told.add("status", "CANCELLED")
+    told.add("sequence", _number(told, event, now))
     return told
+
+
+def _number(event: Component, before: Component | None, now: datetime) -> int:
+    """Return an event's SEQUENCE (RFC 5545, 3.8.7.4): as it was where it says the same, else higher."""
+    if before is None:
+        return _sequence(now)
+    same = all(_told(event, name) == _told(before, name) for name in SAID)
+    return _sequence_of(before) if same else max(_sequence_of(before) + 1, _sequence(now))
+
+
+def _told(event: Component, name: str) -> object:
+    return event[name].to_ical() if name in event else None
 
 
 def _sequence_of(event: Component) -> int:
@@ -99,7 +114,6 @@ def _event(task: Task, now: datetime) -> Event:
     event = Event()
     event.add("uid", f"{uuid5(_SPACE, task.key)}@etholog")
     event.add("dtstamp", now)
-    event.add("sequence", _sequence(now))
     event.add("summary", visible(f"{task.animal}: {task.what}"))
     event.add("description", visible(f"{task.why}. From {task.first} to {task.last} ({task.source})."))
     bar = (task.last - task.first).days
@@ -108,8 +122,8 @@ def _event(task: Task, now: datetime) -> Event:
     if task.every:
         event.add("rrule", {"freq": "daily", "interval": task.every, "until": task.last})
     event.add("transp", "TRANSPARENT")
-    if task.last < now.date():
-        return event  # what is overdue would ring at once, for days that are past
+    if task.last < now.date() or (task.first < now.date() and not task.every):
+        return event  # its morning is past: it would ring late, and at once
     alarm = Alarm()
     alarm.add("action", "DISPLAY")
     alarm.add("description", visible(f"{task.animal}: {task.what}"))

@@ -42,6 +42,16 @@ def test_having_looked_puts_the_next_look_a_week_on(tmp_path: Path) -> None:
     assert due(tmp_path, "2026-07-01", PAIRED, ("looked", "2026-06-29"))["F sac"].first == date(2026, 7, 6)
 
 
+def test_the_day_of_looking_is_not_the_day_of_asking(tmp_path: Path) -> None:
+    asked = [
+        care.due(animals.read(tmp_path), at_hand(tmp_path), day)
+        for day in (date(2026, 3, 2), date(2026, 7, 1), date(2026, 7, 2), date(2026, 12, 26))
+        if day > date(2026, 3, 2) or due(tmp_path, "2026-03-02", PAIRED)
+    ]
+    days = {(task.first, task.last) for tasks in asked for task in tasks if task.kind == "sac"}
+    assert days == {(date(2026, 5, 30), date(2026, 12, 26))}
+
+
 def test_after_the_last_look_in_its_window_there_is_no_other(tmp_path: Path) -> None:
     tasks = due(tmp_path, "2026-12-24", PAIRED, ("looked", "2026-12-23"))  # the window closes on the 26th
     assert "F sac" not in tasks

@@ -1,6 +1,9 @@
 """The calendar against RFC 5545 itself, and read back by a parser that did not write it."""
 
+import os
 import re
+import subprocess
+import sys
 from collections.abc import Callable
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
@@ -9,9 +12,12 @@ from subprocess import CompletedProcess
 import pytest
 import vobject
 
-from etholog.animals.care import Task
+from etholog import animals
+from etholog.animals.care import Task, due
 from etholog.base.refusal import Refusal
+from etholog.ethogram import at_hand
 from etholog.export.calendar import calendar, write
+from tests.make import RECORDS, write_session
 
 NOW = datetime(2026, 11, 20, 19, 0, tzinfo=UTC)
 LOOK = Task(
@@ -94,6 +100,105 @@ def test_an_earlier_export_that_somebody_has_changed_ends_nothing(told: str) -> 
     (event,) = components(calendar([], NOW, before))
     assert event.status.value == "CANCELLED"
     assert int(event.sequence.value) == (NOW.date() - date(2026, 1, 1)).days
+
+
+def test_an_event_that_says_the_same_keeps_its_number_and_another_has_a_higher_one() -> None:
+    first = calendar([LOOK, PULL], NOW)
+    later = Task(**{**vars(LOOK), "last": date(2026, 9, 8)})
+    look, pull = components(calendar([later, PULL], NOW, first))  # on the same day
+    before = components(first)
+    assert int(look.sequence.value) > int(before[0].sequence.value)
+    assert pull.sequence.value == before[1].sequence.value
+    again = components(calendar([later, PULL], NOW + timedelta(days=9), calendar([later, PULL], NOW, first)))
+    assert [event.sequence.value for event in again] == [look.sequence.value, pull.sequence.value]
+
+
+def test_what_has_no_day_of_its_own_is_no_event() -> None:
+    gap = Task("F-1/window", "F-1", "no window known", NOW.date(), NOW.date(), "why", "source")
+    assert [event.uid.value for event in components(calendar([gap, LOOK], NOW))] == [
+        components(calendar([LOOK], NOW))[0].uid.value
+    ]
+
+
+def _chosen(folder: Path, when: str) -> tuple[date, str, int]:
+    """The event of the day that was chosen at a session's end: day, UID, number."""
+    (folder / "sessions").mkdir(exist_ok=True)
+    (folder / "sessions" / "a.jsonl").unlink(missing_ok=True)
+    answers = {"again": "yes", "again_when": when}
+    write_session(folder / "sessions" / "a.jsonl", [*RECORDS, {"do": "close", "t": 20_000, "outcome": answers}])
+    known = animals.read(folder)
+    write(folder / "a.ics", due(known, at_hand(folder), date(2026, 5, 4)))
+    events = components((folder / "a.ics").read_bytes())
+    (one,) = [event for event in events if "pair her again with M-1" in event.summary.value]
+    return one.dtstart.value, one.uid.value, int(one.sequence.value)
+
+
+def test_a_day_chosen_at_the_end_of_a_session_is_an_event_that_keeps_its_uid(tmp_path: Path) -> None:
+    first = _chosen(tmp_path, "2026-05-20")
+    assert first[0] == date(2026, 5, 20)
+    assert _chosen(tmp_path, "2026-05-20") == first
+    moved = _chosen(tmp_path, "2026-05-27")
+    assert moved[:2] == (date(2026, 5, 27), first[1])
+    assert moved[2] > first[2]
+
+
+@pytest.mark.slow
+def test_nothing_rings_for_a_morning_that_is_past(repository: Path, tmp_path: Path) -> None:
+    """Over the example season's year; each event's days are worked out by another parser."""
+    known, kept = animals.read(repository / "examples" / "season"), at_hand(repository)
+    rings = 0
+    for month in range(1, 13):
+        today = datetime(2026, month, 20, 12, tzinfo=UTC)
+        tasks = due(known.as_of(today.date()), kept, today.date())
+        if not tasks:
+            continue
+        for event in components(calendar(tasks, today)):
+            if hasattr(event, "valarm"):
+                days = list(event.getrruleset()) if hasattr(event, "rrule") else [event.dtstart.value]
+                last = days[-1].date() if isinstance(days[-1], datetime) else days[-1]
+                until = last + (days[1] - days[0] if len(days) > 1 else timedelta(days=1))
+                assert until > today.date(), event
+                rings += 1
+    assert rings > 20
+
+
+@pytest.mark.slow
+def test_a_calendar_program_that_takes_it_in_twice_holds_each_event_once(repository: Path, tmp_path: Path) -> None:
+    """khal, a calendar that reads iCalendar by itself, is the real receiver."""
+    pytest.importorskip("khal", reason="NO KHAL HERE: taking a calendar in twice is not tried")
+    settings = (
+        f"[calendars]\n[[own]]\npath = {tmp_path / 'own'}\n[locale]\ndateformat = %Y-%m-%d\nlongdateformat = %Y-%m-%d\n"
+    )
+    (tmp_path / "khal.conf").write_text(settings + f"[sqlite]\npath = {tmp_path / 'khal.db'}\n", encoding="utf-8")
+    (tmp_path / "own").mkdir()
+
+    def khal(*words: object) -> str:
+        asked = [sys.executable, "-m", "khal", "-c", str(tmp_path / "khal.conf"), *map(str, words)]
+        done = subprocess.run(asked, capture_output=True, text=True, check=False, env={**os.environ, "TZ": "UTC"})
+        assert done.returncode == 0, done.stderr
+        return done.stdout
+
+    known, kept = animals.read(repository / "examples" / "season"), at_hand(repository)
+    files = []
+    before = b""
+    for day in (20, 27):
+        now = datetime(2026, 11, day, 12, tzinfo=UTC)
+        before = calendar(due(known, kept, now.date()), now, before)
+        files.append(tmp_path / f"{day}.ics")
+        files[-1].write_bytes(before)
+    for file in (files[0], files[0], files[1], files[1]):
+        khal("import", "--batch", "-a", "own", file)
+    told = {event.uid.value: event for event in components(before)}
+    held = [components(path.read_bytes())[0] for path in (tmp_path / "own").glob("*.ics")]
+    assert {one.uid.value: one.sequence.value for one in held} == {uid: one.sequence.value for uid, one in told.items()}
+    assert len(held) == len(told) > 10
+    for event in told.values():
+        if not hasattr(event, "rrule") and not hasattr(event, "status"):
+            day = event.dtstart.value
+            assert khal("list", "--notstarted", "-f", "{uid}", day, "1d").split().count(event.uid.value) == 1
+            break
+    else:
+        raise AssertionError("no single event")
 
 
 @pytest.mark.slow

@@ -12,8 +12,10 @@ __all__ = [
     "card",
     "care",
     "cautions",
+    "conflicts",
     "custody",
     "entering",
+    "gathering",
     "groups",
     "life",
     "loan",
@@ -25,5 +27,6 @@ __all__ = [
     "read",
     "readiness",
     "sitter",
+    "sources",
     "young",
 ]

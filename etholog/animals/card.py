@@ -1,11 +1,12 @@
 """One animal's life: an append-only file of dated entries, the same journal that a session is."""
 
+import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date
 from functools import cached_property
 from pathlib import Path
-from typing import Annotated, Any, Literal, NotRequired, final
+from typing import Annotated, Any, Final, Literal, NotRequired, final
 
 from pydantic import ConfigDict, Field, TypeAdapter, ValidationError, with_config
 from typing_extensions import TypedDict  # before Python 3.12, pydantic takes no other
@@ -18,7 +19,9 @@ from etholog.base.text import nearest
 from etholog.session.folding import undone
 from etholog.session.record import Name, Number, Prose, Word, checked
 
-FORMAT = "etholog-card/1"
+FORMAT: Final = "etholog-card/1"
+# A card that was gathered from others: its lines say whose they are. Version 0.1 can't read it.
+GATHERED: Final = "etholog-card/2"
 
 
 @dataclass(frozen=True)
@@ -79,6 +82,7 @@ FACTS = ("sex", "species", "bought_as", "family", "form", "dam", "sire", "moved"
 NO_EVENT = ("note", "renamed", *FACTS)  # these may be told of an animal long dead
 # A sac and its young may live on when she doesn't.
 OF_THE_SAC = ("pulled", "incubated", "turned", "opened", "count", "split", "placed", "raised")
+NAMING = ("dam", "sire", "paired", "raised", "renamed")  # their words are animals
 WHOLE = ("count", "placed")  # animals are counted whole
 
 _exact = with_config(ConfigDict(extra="forbid", strict=True, allow_inf_nan=False))
@@ -94,16 +98,23 @@ class Header(TypedDict):
     id: Name
 
 
+@_exact
+class GatheredHeader(TypedDict):
+    """The first line of a gathered card; `animal` is the animal's lasting id (see `identity`)."""
+
+    n: Literal[0]
+    do: Literal["begin"]
+    format: Literal["etholog-card/2"]
+    id: Name
+    animal: Name
+
+
 class _Line(TypedDict):
     n: Number
     told: NotRequired[Word]  # when it was typed
 
 
-@final
-@_exact
-class EntryRecord(_Line):
-    """Something that happened on a date, which may be partial."""
-
+class _EntryLine(_Line):
     do: Word  # one of KINDS, which `check` holds it to
     on: Word
     sure: bool
@@ -112,18 +123,49 @@ class EntryRecord(_Line):
     note: NotRequired[Prose]
 
 
+@final
 @_exact
-class Undo(_Line):
-    """Takes back entry `of`, which may itself be an undo."""
+class EntryRecord(_EntryLine):
+    """Something that happened on a date, which may be partial."""
 
+
+class _UndoLine(_Line):
     do: Literal["undo"]
     of: Number
 
 
+@_exact
+class Undo(_UndoLine):
+    """Takes back entry `of`, which may itself be an undo."""
+
+
+class _Source(TypedDict):
+    """Whose line it was, and its number there; neither for a line that was written on the gathered card itself."""
+
+    by: NotRequired[Word]
+    at: NotRequired[Number]
+
+
+@final
+@_exact
+class GatheredEntry(_EntryLine, _Source):
+    """An entry of a gathered card."""
+
+
+@_exact
+class GatheredUndo(_UndoLine, _Source):
+    """Takes back entry `of` of a gathered card."""
+
+
+CardRecord = EntryRecord | Undo | GatheredEntry | GatheredUndo
 Record = Annotated[Undo | EntryRecord, Field(union_mode="left_to_right")]
-_header = TypeAdapter(Header)
-_record: TypeAdapter[EntryRecord | Undo] = TypeAdapter(Record)
-_records: TypeAdapter[list[EntryRecord | Undo]] = TypeAdapter(list[Record])
+GatheredRecord = Annotated[GatheredUndo | GatheredEntry, Field(union_mode="left_to_right")]
+_header = TypeAdapter(Annotated[Header | GatheredHeader, Field(discriminator="format")])
+# Any of CardRecord: one's own lines, and those of a gathered card.
+_record: TypeAdapter[Any] = TypeAdapter(Record)
+_records: TypeAdapter[list[Any]] = TypeAdapter(list[Record])
+_gathered: TypeAdapter[Any] = TypeAdapter(GatheredRecord)
+_all_gathered: TypeAdapter[list[Any]] = TypeAdapter(list[GatheredRecord])
 
 
 @dataclass(frozen=True)
@@ -139,6 +181,8 @@ class Entry:
     note: str = ""
     of: str = ""
     """Whose card it stands on, where two cards are one animal's; '' for the animal's own."""
+    by: str = ""
+    """Whose word it is on a gathered card: the source's name; '' for one's own."""
 
     def in_time(self) -> tuple[date, str, int]:
         """Return what entries are sorted by: their days, and on one day the order in which they were told."""
@@ -222,8 +266,22 @@ class Card:
         return next((entry for entry in reversed(self.all("moult")) if entry.words == "last"), None)
 
 
-def read(path: Path) -> Card:
-    """Read a card. Raises Refusal when there is none in the file; single bad lines are left out and told of."""
+@dataclass(frozen=True)
+class Lines:
+    """A card's file line by line: its header, the records that can be used, and what is wrong with the others.
+
+    `identity` is the animal's lasting id, which does not depend on what it is called later: the header and the first
+    entry make it, so that every copy of a card has the same; a gathered card carries it.
+    """
+
+    header: Header | GatheredHeader
+    records: list[CardRecord]
+    findings: list[Finding]
+    identity: str
+
+
+def lines(path: Path) -> Lines:
+    """Read a card's lines. Raises Refusal when there is no card in the file; bad lines are left out and told of."""
     reading = journal.read(path)
     twice = journal.repeated(reading.bodies[0])
     if twice is not None:
@@ -232,15 +290,24 @@ def read(path: Path) -> Card:
         header = _header.validate_json(reading.bodies[0] + b"}")
     except ValidationError:
         raise Refusal(Finding("is not a card of etholog", "take it out of this folder", path, 1)) from None
-    records, unread = checked(path, reading.bodies[1:], _records, _record)
-    usable, unusable = _entries(path, records)
+    adapters = (_records, _record) if header["format"] == FORMAT else (_all_gathered, _gathered)
+    records, unread = checked(path, reading.bodies[1:], *adapters)
+    made = hashlib.sha256(b"\n".join(reading.bodies[:2])).hexdigest()[:16]
+    identity = header["animal"] if header["format"] == GATHERED else made
+    return Lines(header, records, [*reading.findings, *unread], identity)
+
+
+def read(path: Path) -> Card:
+    """Read a card. Raises Refusal when there is none in the file; single bad lines are left out and told of."""
+    told = lines(path)
+    usable, unusable = _entries(path, told.records)
     entries = tuple(sorted(usable, key=Entry.in_time))
     renamed = sorted((entry for entry in entries if entry.kind == "renamed"), key=lambda entry: entry.n)
-    names = (header["id"], *(entry.words for entry in renamed))
-    return Card(path, names[-1], entries, (*reading.findings, *unread, *unusable), tuple(dict.fromkeys(names)))
+    names = (told.header["id"], *(entry.words for entry in renamed))
+    return Card(path, names[-1], entries, (*told.findings, *unusable), tuple(dict.fromkeys(names)))
 
 
-def _entries(path: Path, records: list[EntryRecord | Undo]) -> tuple[list[Entry], list[Finding]]:
+def _entries(path: Path, records: list[CardRecord]) -> tuple[list[Entry], list[Finding]]:
     entries: list[Entry] = []
     findings: list[Finding] = []
     gone = undone(records)
@@ -266,6 +333,7 @@ def _entry(record: Mapping[str, Any]) -> Entry:
         record.get("words", ""),
         record.get("number"),
         record.get("note", ""),
+        by=record.get("by", ""),
     )
 
 

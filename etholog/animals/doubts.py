@@ -8,6 +8,7 @@ from dataclasses import replace
 
 from etholog.animals.attempts import Attempt, attempts, by_female
 from etholog.animals.card import KINDS, NO_EVENT, OF_THE_SAC, Card, Entry
+from etholog.animals.conflicts import conflicts
 from etholog.animals.custody import custody, shares
 from etholog.animals.herd import Animals
 from etholog.animals.lot import CHOICES, split_of, stage_of
@@ -181,3 +182,4 @@ def questions(animals: Animals) -> Iterator[Finding]:
             for question in odd(animals, rest, entry):
                 yield replace(question, path=one.path)
     yield from unclosed(animals)
+    yield from conflicts(animals)

@@ -309,7 +309,8 @@ def _card(animals: Animals, name: str) -> Card:
 
 
 def _same(one: Card, entry: Entry) -> Entry | None:
-    return next((old for old in one.all(entry.kind) if replace(entry, n=old.n, note=old.note, of=old.of) == old), None)
+    said = entry.on, entry.sure, entry.words, entry.number
+    return next((old for old in one.all(entry.kind) if (old.on, old.sure, old.words, old.number) == said), None)
 
 
 def _twice(one: Card, entry: Entry) -> Iterator[Finding]:

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from etholog.animals import card as card_
-from etholog.animals.card import Card, Entry
+from etholog.animals.card import NAMING, Card, Entry
 from etholog.base import files
 from etholog.base.refusal import Finding, Refusal
 
@@ -48,7 +48,30 @@ def gathered(cards: Iterable[Card]) -> tuple[dict[str, Card], list[Finding]]:
             found[home.id] = home if home is one else _joined(home, one)
         elif home is not one:
             found[home.id] = _joined(before, one)
-    return _one_name_each(found, findings), findings
+    alone = _one_name_each(found, findings)
+    now = {name: one.id for one in alone.values() for name in one.names}
+    return {name: _said_once(one, now) for name, one in alone.items()}, findings
+
+
+def _said_once(one: Card, now: Mapping[str, str]) -> Card:
+    """Return a card on which what two keepers said alike stands once, with the notes of both; one's own word stays."""
+    if not any(entry.by for entry in one.entries):
+        return one
+    kept: dict[tuple[object, ...], int] = {}
+    entries: list[Entry] = []
+    for entry in one.entries:
+        words = entry.words
+        if entry.kind in NAMING:
+            words = " or ".join(now.get(name, name) for name in words.split(" or "))
+        key = (entry.kind, entry.on.text, words, entry.number, entry.sure)
+        at = kept.get(key)
+        if entry.by and at is not None and entries[at].by not in ("", entry.by):
+            notes = dict.fromkeys(filter(None, (entries[at].note, entry.note)))
+            entries[at] = replace(entries[at], note="; ".join(notes))
+            continue
+        kept.setdefault(key, len(entries))
+        entries.append(entry)
+    return replace(one, entries=tuple(entries))
 
 
 def _last(one: Card, began: Mapping[str, Card]) -> str | None:

@@ -32,6 +32,7 @@ COMMANDS = {
     "report": "one page on a session or a season, for any browser: questions, answers, figures, tables",
     "export": "write the tables as CSV, Parquet or XLSX, each column described",
     "film": "cut hours of film to what matters: align, list the cuts, caption, make",
+    "gather": "several keepers' workspaces as one, whose word each line is beside it",
     "check": "read everything in a workspace and say what is wrong",
     "new": "a workspace to begin with, and an ethogram of your own to change",
     "demo": "see it all on an invented season",

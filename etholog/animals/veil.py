@@ -1,0 +1,94 @@
+"""Places and people's names, left out of what is gathered from several keepers."""
+
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from etholog.animals.sources import Source
+
+# Entries whose words are somebody's name, first; in `shares` and `split` there are several.
+_PERSON = ("lent", "borrowed", "returned", "sold", "given", "placed")
+_PEOPLE = ("shares", "split")
+NAMED = (*_PERSON, *_PEOPLE, "got", "moved")  # their words may be left out
+WRITTEN = ("note", "sign", "practice", "died")  # and names in the words of these
+A_KEEPER, A_PLACE, LEFT_OUT = "a keeper", "another place", "[left out]"
+_UNTIL = re.compile(r",?\s*\b(until \d{4}(?:-\d{2}){0,2})$", re.ASCII)
+_AWAY = re.compile(
+    r"((?:lent|loaned|borrowed|sold|given|returned|back)\b(?:\s+(?:away|out|home))?)(\s+(?:to|from))?", re.I
+)
+_PART = re.compile(r"(.+?)(\s+\d+(?:\.\d+)?\s*%?)", re.ASCII)
+
+
+@dataclass(frozen=True)
+class Veil:
+    """What is left out: `places`, `people`, and in what was written freely the `names` of both."""
+
+    places: bool = True
+    people: bool = True
+    names: frozenset[str] = frozenset()
+
+    @classmethod
+    def over(cls, source: Source, places: bool, people: bool) -> "Veil":
+        """Return what is to be left out of a source; its names are those that its entries and sessions have."""
+        found = set[str]()
+        for one in source.sessions:
+            found |= {str(one.header["observer"])} if people else set()
+            found |= {str(one.header["place"])} if places else set()
+        for record in (record for one in source.cards for record in one.records):
+            words = str(record.get("words", ""))
+            if people and record["do"] in _PERSON:
+                found.add(_who(words))
+            if people and record["do"] in _PEOPLE:
+                found |= {part[1] for part in map(_PART.fullmatch, _parts(words)) if part}
+        return cls(places, people, frozenset(name for name in found if len(name) > 1 and name.casefold() != "me"))
+
+    def words(self, kind: str, words: str) -> str:
+        """Return an entry's words with nobody's name, and no place, in them."""
+        if not words:
+            return words
+        if kind in _PERSON and self.people:
+            until = _UNTIL.search(words)
+            return A_KEEPER + (f" {until[1]}" if until else "")
+        if kind in _PEOPLE and self.people:
+            return ", ".join(_nameless(_parts(words)))
+        if kind == "got" and (self.people or self.places):
+            return ""
+        if kind == "moved":
+            away = _AWAY.match(words)
+            if away is None:
+                return A_PLACE if self.places else words
+            until = _UNTIL.search(words)
+            to = f"{away[2]} {A_KEEPER}" if away[2] else ""
+            return away[1] + to + (f" {until[1]}" if until else "") if self.people else words
+        return self.prose(words) if kind in WRITTEN else words
+
+    def prose(self, text: str) -> str:
+        """Return what was written freely, the names that are known left out."""
+        for name in sorted(self.names, key=len, reverse=True):
+            text = re.sub(rf"(?<!\w){re.escape(name)}(?!\w)", LEFT_OUT, text, flags=re.IGNORECASE)
+        return text
+
+    def answers(self, told: Mapping[str, Any]) -> dict[str, Any]:
+        """Return the answers of a form, their words looked through."""
+        return {name: self.prose(value) if isinstance(value, str) else value for name, value in told.items()}
+
+
+def _parts(words: str) -> list[str]:
+    return [part.strip() for part in words.split(",")]
+
+
+def _who(words: str) -> str:
+    who = _UNTIL.sub("", words).strip()
+    return who.removeprefix("to ").removeprefix("from ")
+
+
+def _nameless(parts: Iterable[str]) -> Iterable[str]:
+    """Yield parts of young, each with a letter in the place of whose it is; one's own stay one's own."""
+    letters = iter("ABCDEFGHIJKLMNOPQRSTUVWXYZ")
+    for part in parts:
+        found = _PART.fullmatch(part)
+        if found is None:
+            yield LEFT_OUT
+        else:
+            yield part if found[1].casefold() == "me" else f"keeper {next(letters, 'Z')}{found[2]}"

@@ -4,7 +4,9 @@ Nothing is decided here: both values are shown with who said them, and two are j
 """
 
 import re
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from itertools import combinations
 
 from etholog.animals.card import KINDS, Card, Entry
@@ -15,6 +17,7 @@ from etholog.base.refusal import Finding
 ONCE = ("sex", "species", "form", "family", "dam", "sire", "born", "died")  # there is one true value of each
 EVENTS = ("moult", "sac")
 NEAR_DAYS = 14  # two keepers' dates of one event may differ by so much (our own choice)
+SAME_NAME = "the same name"
 _LABELLED = re.compile(r"(.+) \([^()]+\)")
 
 
@@ -62,14 +65,33 @@ def _said(entry: Entry) -> str:
     return f"{entry.words or entry.on.text} ({entry.by}, #{label(entry)})"
 
 
-def twins(animals: Animals, known_by: Mapping[str, set[str]]) -> Iterator[Finding]:
-    """Yield the animals of different sources that may be one, with what speaks for it. `known_by`: the sources that
-    know each name; two that one keeper knows are two."""
+@dataclass(frozen=True)
+class Twins:
+    """Two names that may be one animal's, and what speaks for it. `wrong` is the one to be renamed; `named`: it has no
+    card, has the name of `right` at its keeper's, and no other animal here has."""
+
+    wrong: str
+    right: str
+    why: tuple[str, ...]
+    named: bool
+
+    @property
+    def finding(self) -> Finding:
+        """What there is to decide, and how."""
+        what = f"{self.right} and {self.wrong} may be one animal: {', '.join(self.why)}"
+        remedy = f"etholog card {_quoted(self.wrong)} renamed {_quoted(self.right)}"
+        return Finding(f"? {what}", f"if so: {remedy} (`undo` takes it back)")
+
+
+def twins(animals: Animals, known_by: Mapping[str, set[str]]) -> Iterator[Twins]:
+    """Yield the animals of different sources that may be one. `known_by`: the sources that know each name; two that one
+    keeper knows are two."""
     by: dict[str, set[str]] = {}
     for name, sources in known_by.items():
         by.setdefault(animals.id_of(name), set()).update(sources)
     names = sorted(by)
     dates = {name: _dates(animals.find(name)) for name in names}
+    with_card = Counter(_bare(name) for name in names if name in animals.cards)
     for (a, b), like in sorted(_candidates(names, dates).items()):
         if by[a] & by[b] or not _may_be_one(animals, a, b):
             continue
@@ -77,17 +99,21 @@ def twins(animals: Animals, known_by: Mapping[str, set[str]]) -> Iterator[Findin
         why += [f"{KINDS[kind].label} {on} on both cards" for kind, on in sorted(dates[a] & dates[b])]
         parents = [animals.parents.get(name) for name in (a, b)]
         why += ["the same parents"] if parents[0] and parents[0] == parents[1] and parents[0].named else []
-        wrong, right = sorted((a, b), key=lambda name: (name not in animals.cards, len(name)), reverse=True)
-        remedy = f"if so: etholog card {_quoted(wrong)} renamed {_quoted(right)} (`undo` takes it back)"
-        yield Finding(f"{a} and {b} may be one animal: {', '.join(why)}", remedy)
+        right, wrong = sorted((a, b), key=lambda name: (name not in animals.cards, _bare(name) != name, name))
+        named = like == SAME_NAME and wrong not in animals.cards and with_card[_bare(right)] == 1
+        yield Twins(wrong, right, tuple(why), named and right in animals.cards)
+
+
+def _bare(name: str) -> str:
+    labelled = _LABELLED.fullmatch(name)
+    return labelled[1] if labelled else name
 
 
 def _candidates(names: Sequence[str], dates: Mapping[str, set[tuple[str, str]]]) -> dict[tuple[str, str], str]:
     """Return the pairs that are worth a look, and what their names say: alike, the same, or ''."""
-    plain = {name: bare[1] if (bare := _LABELLED.fullmatch(name)) else name for name in names}
     of: dict[str, list[str]] = {}
     for name in names:
-        of.setdefault(plain[name], []).append(name)
+        of.setdefault(_bare(name), []).append(name)
     found: dict[tuple[str, str], str] = {}
     for own in _grouped(dates).values():
         found |= dict.fromkeys(combinations(sorted(own), 2), "")
@@ -95,7 +121,7 @@ def _candidates(names: Sequence[str], dates: Mapping[str, set[tuple[str, str]]])
     for word, own in of.items():
         for other in near.to(word):
             found |= {(min(a, b), max(a, b)): "names that are alike" for a in own for b in of[other]}
-        found |= dict.fromkeys(combinations(sorted(own), 2), "the same name")
+        found |= dict.fromkeys(combinations(sorted(own), 2), SAME_NAME)
     return found
 
 
@@ -118,6 +144,11 @@ def _may_be_one(animals: Animals, a: str, b: str) -> bool:
     species = [animals.species_of(name) for name in (a, b)]
     if all(species) and not animals.synonyms.same(*species):
         return False
+    cards = [animals.find(name) for name in (a, b)]
+    for kind in ("born", "died"):
+        told = [card.last(kind) if card else None for card in cards]
+        if told[0] and told[1] and _differ(animals, kind, told[0], told[1]):
+            return False
     return not any(b in (met.male, met.female) for met in animals.pairings_of(a))
 
 

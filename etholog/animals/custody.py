@@ -52,8 +52,16 @@ class Custody:
 def custody(card: Card | None) -> Custody:
     """Return who has the animal, as the last entry of `lent`, `returned`, `sold`, `given` or `moved` says."""
     now = Custody()
-    for entry in card.all(*KINDS) if card else []:
+    told = card.all(*KINDS) if card else []
+    here = {(entry.on, entry.by) for entry in told if entry.kind == "borrowed"}
+    for entry in told:
         kind, who = entry.kind, entry.words
+        # Where several keepers are gathered, one's lending is another's borrowing, and it comes back to one of them.
+        if entry.by and kind == "lent" and any(on == entry.on and by != entry.by for on, by in here):
+            continue
+        if entry.by and kind == "returned":
+            now = Custody()
+            continue
         if kind == "moved":
             found = _MOVED.match(entry.words)
             if found is None:

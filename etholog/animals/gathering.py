@@ -134,6 +134,11 @@ def gather(target: Path, sources: Sequence[Source], places: bool = False, people
     names = _Names(target)
     found = Gathering()
     try:
+        # Those that have a card keep their names before those that are only spoken of.
+        for source in sources:
+            for one in source.cards:
+                for name in one.names:
+                    _animal(names, source, name, found)
         for source in sources:
             veil = Veil.over(source, not places, not people)
             found.findings += source.findings

@@ -1,11 +1,13 @@
 """`etholog gather`: several keepers' workspaces as one."""
 
 import argparse
+from collections.abc import Sequence
+from datetime import date
 from pathlib import Path
 
 from etholog import animals as animals_
-from etholog.animals import conflicts, gathering, sources
-from etholog.base.refusal import Finding, Refusal
+from etholog.animals import conflicts, entering, gathering, sources
+from etholog.base.refusal import Refusal
 from etholog.base.text import many
 from etholog.commands.output import say, tell
 
@@ -18,12 +20,17 @@ def configure(parser: argparse.ArgumentParser) -> None:
         " its name is",
     )  # fmt: skip
     parser.add_argument("--to", type=Path, required=True, metavar="DIR", help="a new folder, or an earlier gathering")
+    parser.add_argument(
+        "--join-same-names", action="store_true",
+        help="your word that a name without a card means the one animal here that has that name and a card",
+    )  # fmt: skip
     parser.add_argument("--places", action="store_true", help="take in places too: shelves, rooms, where one came from")
     parser.add_argument("--people", action="store_true", help="take in people's names too")
     parser.add_argument("--slashes", choices=("day-first", "month-first"), help="how dates such as 3/5/2026 are meant")
     parser.epilog = (
         "examples:\n  etholog gather anna=from-anna bert=from-bert --to group\n"
         "  etholog gather anna=from-anna carla=notebook.csv --to group    again: only what is new\n"
+        "  etholog gather anna=from-anna bert=from-bert --to group --join-same-names\n"
         "  etholog check group                                            what they contradict each other in\n"
         "The sources are left as they are. Notes are taken in, without the names that are known:\n"
         "look through them before you hand them on. Locality and form of a line stay, so that lines are not mixed."
@@ -43,14 +50,31 @@ def run(args: argparse.Namespace) -> int:
     known = animals_.read(args.to)
     for label, there, here in found.called:
         tell(f"{there} of {label} is called {here} here: {there} is another's name already")
+    by = gathering.known_by(args.to)
+    joined = _join(known, [one for one in conflicts.twins(known, by) if one.named]) if args.join_same_names else []
+    tell(*joined)
+    known = animals_.read(args.to) if joined else known
     unclear = [*found.findings, *conflicts.conflicts(known)]
-    proposed = list(conflicts.twins(known, gathering.known_by(args.to)))
-    tell(*map(str, [*unclear, *(Finding(f"? {one.what}", one.remedy) for one in proposed)]))
+    proposed = [one.finding for one in conflicts.twins(known, by)]
+    tell(*map(str, [*unclear, *proposed]))
     say(
         f"{args.to}: {many(found.cards, 'new card')}, {many(found.entries, 'new entry', 'new entries')},"
         f" {many(found.sessions, 'new session')}" + (f", {found.lines} more lines of old ones" if found.lines else "")
     )
     return 1 if unclear or proposed else 0
+
+
+def _join(known: animals_.Animals, twins: Sequence[conflicts.Twins]) -> list[str]:
+    """Write that each of these is one animal, a line each that can be taken back, and return what to say of it."""
+    today = date.today()
+    said = [(one, entering.typed("renamed", [one.right], today.isoformat())) for one in twins]
+    proposal = entering.propose(known, [entering.NewEntry(one.wrong, entry) for one, entry in said], today)
+    numbers = entering.write(proposal)
+    return [
+        f"{one.card.names[0]} is {one.entry.words}; if that is wrong: etholog card {one.entry.words!r} undo"
+        f" {one.card.names[0]!r}:{n}"
+        for one, n in zip(proposal.proposed, numbers, strict=True)
+    ]
 
 
 def _labelled(text: str) -> tuple[str, Path]:

@@ -4,6 +4,7 @@ __all__ = [
     "activity",
     "alignment",
     "captions",
+    "contents",
     "cuts",
     "editlist",
     "hours",

@@ -1,24 +1,27 @@
 """How the clock of a film lies to the clock of a session, and how far that may be wrong."""
 
+import hashlib
 import os
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from itertools import accumulate, pairwise
+from itertools import accumulate, combinations, pairwise
 from pathlib import Path
 from typing import Any
 
 from etholog.base.journal import Journal
 from etholog.base.refusal import Refusal
-from etholog.film.source import Source
+from etholog.film.source import Source, probe
 from etholog.session import Session, drafts
-from etholog.session.record import FilmClip
+from etholog.session.record import FORMAT_1, FilmClip
 
 # Own choices, said with every result. The clap or flash follows its key by a reaction time; two quartz clocks differ by
 # some tens of millionths (from memory, no source); a file's time of creation has whole seconds, by the camera's clock.
 SYNC_S, CLOCKS_PPM, ROUGH_S = 0.3, 50.0, 5.0
 JITTER_S = 0.1  # by which two reaction times differ
 ODD_PPM = 500.0
+SAME_S = 0.0005  # lengths that differ by less are one
+_ENDS = 2**20
 
 
 @dataclass(frozen=True)
@@ -32,6 +35,8 @@ class Clip:
     ppm: float
     by: str
     anchors: tuple[tuple[float, float], ...]
+    contents: str = ""
+    """What the file holds, as `contents_of` tells it; '' where the journal does not say."""
 
     def session_ms(self, film_s: float) -> float:
         """Return the session's time, in milliseconds, of a film second."""
@@ -90,7 +95,7 @@ def by_syncs(sources: Sequence[Source], anchors: Sequence[tuple[float, float]]) 
     for source in sources:
         own = tuple((t, f - before) for t, f in anchors)
         start = begins + 1000 * before / (1 + ppm / 1e6)
-        clips.append(Clip(source.path, source.seconds, source.rate, start, ppm, by, own))
+        clips.append(Clip(source.path, source.seconds, source.rate, start, ppm, by, own, contents_of(source.path)))
         before += source.seconds
     return clips
 
@@ -105,7 +110,9 @@ def by_creation(session: Session, sources: Sequence[Source]) -> list[Clip]:
                 "when the clap or flash is on the film"
             )
         begins = (source.made - session.began).total_seconds() * 1000
-        clip = Clip(source.path, source.seconds, source.rate, begins, 0.0, "creation time", ((begins, 0.0),))
+        own = ((begins, 0.0),)
+        held = contents_of(source.path)
+        clip = Clip(source.path, source.seconds, source.rate, begins, 0.0, "creation time", own, held)
         if clip.ends < 0 or begins > session.fold.end:
             raise Refusal(
                 f"{source.path}: was made at {source.made:%Y-%m-%d %H:%M:%S} UTC, which is not within this session; "
@@ -147,19 +154,20 @@ def clips_of(session: Session) -> list[Clip]:
             clip["ppm"],
             clip["by"],
             tuple(clip["anchors"]),
+            clip.get("contents", ""),
         )
         for clip in records[-1]["clips"]
     ]
     return sorted(clips, key=lambda clip: clip.begins)
 
 
-def plain(clip: Clip, folder: Path) -> FilmClip:
-    """Return a clip as the journal keeps it, in a session of that folder."""
+def plain(clip: Clip, folder: Path, whole: bool = False) -> FilmClip:
+    """Return a clip as the journal keeps it, in a session of that folder; `whole`: with its contents."""
     try:
         file = os.path.relpath(clip.path.absolute(), folder.absolute())
     except ValueError:  # another drive of Windows
         file = str(clip.path.absolute())
-    return {
+    told: FilmClip = {
         "file": Path(file).as_posix(),
         "seconds": clip.seconds,
         "rate": f"{clip.rate.numerator}/{clip.rate.denominator}",
@@ -168,16 +176,102 @@ def plain(clip: Clip, folder: Path) -> FilmClip:
         "by": clip.by,  # type: ignore[typeddict-item]
         "anchors": list(clip.anchors),
     }
+    if whole and clip.contents:
+        told["contents"] = clip.contents
+    return told
+
+
+def contents_of(path: Path) -> str:
+    """Return what a file holds, short: its size, and the SHA-256 of its first and last mebibyte."""
+    size = path.stat().st_size
+    with path.open("rb") as file:
+        digest = hashlib.sha256(file.read(_ENDS))
+        file.seek(max(0, size - _ENDS))
+        digest.update(file.read(_ENDS))
+    return f"{size}-{digest.hexdigest()[:32]}"
+
+
+def same_film(clip: Clip, path: Path) -> bool:
+    """Tell whether a file holds a clip's film: by its contents; where those are not known, by its exact length."""
+    try:
+        if clip.contents:
+            size = int(clip.contents.partition("-")[0])
+            return path.stat().st_size == size and contents_of(path) == clip.contents
+        source = probe(path)
+    except (OSError, Refusal):
+        return False
+    return abs(source.seconds - clip.seconds) < SAME_S and source.rate == clip.rate
+
+
+def moved(session: Session, sources: Sequence[Source]) -> list[Clip]:
+    """Return the clips of a session whose films these files are, each with its file; none unless all are known by
+    their contents."""
+    held = {clip.contents: clip for clip in clips_of(session) if clip.contents}
+    found = [(held.get(contents_of(source.path)), source) for source in sources]
+    return [replace(clip, path=source.path) for clip, source in found if clip] if all(c for c, _ in found) else []
+
+
+def replaced(session: Session, clips: Sequence[Clip]) -> list[Clip]:
+    """Return which films of a session others take the place of: those of the same file, or of the same film."""
+    files = {os.path.normpath(clip.path.absolute()) for clip in clips}
+    held = {clip.contents for clip in clips if clip.contents}
+    return [clip for clip in clips_of(session) if os.path.normpath(clip.path) in files or clip.contents in held]
+
+
+def angles(clips: Sequence[Clip]) -> list[tuple[Clip, Clip]]:
+    """Return which two films each show the same minutes, by more than their clocks may be wrong."""
+    return [
+        (a, b)
+        for a, b in combinations(clips, 2)
+        if (min(a.ends, b.ends) - max(a.begins, b.begins)) / 1000 > a.worst_error_s + b.worst_error_s
+    ]
 
 
 def keep(session: Session, clips: Sequence[Clip]) -> None:
-    """Append the clips to the session's journal, beside those of other files that it holds already."""
+    """Append the clips to the session's journal, beside those of other films that it holds already."""
     new = [replace(clip, path=clip.path.absolute()) for clip in clips]
-    files = {os.path.normpath(clip.path) for clip in new}
-    old = [clip for clip in clips_of(session) if os.path.normpath(clip.path) not in files]
+    gone = replaced(session, new)
+    _write(session, [*(clip for clip in clips_of(session) if clip not in gone), *new])
+
+
+def forget(session: Session, films: Sequence[Path] = ()) -> list[Clip]:
+    """Take films (none named: all) off a session, and return them. Raises Refusal where one is not aligned."""
+    held = clips_of(session)
+    gone = [clip for clip in held if not films or any(_is(clip, film) for film in films)]
+    for film in films:
+        if not any(_is(clip, film) for clip in held):
+            raise Refusal(f"{film}: is not aligned with {session.path}; {_told(held)}")
+    if not gone:
+        raise Refusal(f"{session.path}: has no film to forget")
+    _write(session, [clip for clip in held if clip not in gone])
+    return gone
+
+
+def of_angle(clips: Sequence[Clip], name: str) -> list[Clip]:
+    """Return the clip of that name, and those that show other minutes than it. Raises Refusal for another name."""
+    chosen = [clip for clip in clips if _is(clip, Path(name))]
+    if not chosen:
+        raise Refusal(f"--angle {name}: is none of its films; {_told(clips)}")
+    hidden = [clip for pair in angles(clips) if any(one in chosen for one in pair) for clip in pair]
+    return [clip for clip in clips if clip in chosen or clip not in hidden]
+
+
+def _is(clip: Clip, film: Path) -> bool:
+    """Tell whether a clip is of the film that a user names, by its path or its name alone."""
+    named = {clip.path.name, clip.path.stem} if film.name == str(film) else set()
+    return str(film) in named or os.path.normpath(film.absolute()) == os.path.normpath(clip.path)
+
+
+def _told(clips: Sequence[Clip]) -> str:
+    names = ", ".join(clip.path.name for clip in clips)
+    return f"its films are {names}" if names else "it has no film"
+
+
+def _write(session: Session, clips: Sequence[Clip]) -> None:
+    whole = session.header["format"] != FORMAT_1  # which etholog 0.1 reads, and would refuse what it does not know
     journal, _ = Journal.open(session.path)
-    all_of_them = sorted([*old, *new], key=lambda clip: clip.begins)
-    journal.append(drafts.film([plain(clip, session.path.parent) for clip in all_of_them]))
+    all_of_them = sorted(clips, key=lambda clip: clip.begins)
+    journal.append(drafts.film([plain(clip, session.path.parent, whole) for clip in all_of_them]))
     trouble = journal.trouble
     if not journal.close() or trouble:
         raise Refusal(f"{session.path}: the alignment could not be kept ({trouble or 'the disk did not answer'})")

@@ -1,5 +1,7 @@
 """Running ffmpeg: the system's, else the one that the package imageio-ffmpeg carries. Never through a shell."""
 
+import errno
+import os
 import shutil
 import subprocess
 import tempfile
@@ -45,7 +47,9 @@ def output_of(*words: str) -> tuple[str, str]:
 
 
 def run(words: Sequence[str], progress: Callable[[float], None], cwd: Path) -> None:
-    """Run ffmpeg and tell `progress` the seconds written so far. Raises Refusal with ffmpeg's own words when it fails.
+    """Run ffmpeg and tell `progress` the seconds written so far.
+
+    Raises OSError where the disk is full, and Refusal with ffmpeg's own words when it fails otherwise.
 
     Whatever breaks this off (an interrupt as well) ends ffmpeg first.
     """
@@ -69,6 +73,9 @@ def run(words: Sequence[str], progress: Callable[[float], None], cwd: Path) -> N
             elif " " in line.strip():  # progress has none; everything else is a complaint
                 said.append(line.strip())
         if child.wait() != 0:
+            for number in (errno.ENOSPC, errno.EDQUOT, errno.EFBIG):
+                if any(os.strerror(number) in line for line in said):
+                    raise OSError(number, os.strerror(number))
             raise Refusal("ffmpeg failed: " + ("; ".join(said) or f"exit code {child.returncode}"))
     finally:
         if child.poll() is None:

@@ -1,7 +1,8 @@
 """From a cut list to a film, by ffmpeg: each cut is made for itself, then they are joined without another loss.
 
-Exact cuts are re-encoded. Quick ones copy the pictures as they are, from a key frame to a key frame. Sound is always
-cut to the sample and encoded once. The source is only read; the result gets its name when it is whole.
+Exact cuts are re-encoded, their sound cut to the sample and encoded once. Quick ones copy pictures from a key frame to
+a key frame, and the sound that goes with them, to a packet of some 20 ms, where it can be copied. The source is only
+read; the result gets its name when it is whole.
 """
 
 import os
@@ -21,6 +22,7 @@ from etholog.film.source import Source, key_frames, packets_of
 from etholog.film.subtitles import ffmetadata, webvtt
 
 SAMPLES_PER_S = 48_000
+COPIED = ("aac", "mp3", "ac3")  # what both containers hold as it is
 CAPTIONS = {".mp4": "mov_text", ".mkv": "srt"}  # what each container holds
 
 
@@ -43,6 +45,17 @@ class RenderJob:
     def sound(self) -> bool:
         """Whether the film is to have sound."""
         return not self.mute and any(self.sources[cut.clip].sound for cut in self.cuts.cuts)
+
+    @property
+    def why_encoded(self) -> str:
+        """Why the sound of a quick film can't be copied; '' where it can be, or where there is none."""
+        kinds = {self.sources[cut.clip].audio for cut in self.cuts.cuts}
+        if not self.sound:
+            return ""
+        if len(kinds) > 1:
+            return "the films' sound differs"
+        [kind] = kinds
+        return "" if kind and kind[0] in COPIED else f"its sound is {kind[0] if kind else 'of an unknown kind'}"
 
 
 def frame_size(source: Source) -> tuple[int, int]:
@@ -107,12 +120,14 @@ class _Renderer:
         self._rate = order.cuts.rate
         self._size = frame_size(order.sources[0])
         self._keys: dict[int, dict[int, int]] = {}
+        self._copies_sound = order.quick and order.sound and not order.why_encoded
+        self._kind = "mka" if self._copies_sound else "wav"
 
     def make(self) -> None:
         """Make the parts, then join them."""
         # In ffmpeg's filters a path would need escapes; here every name is our own.
         (self._folder / "overlay.ass").write_text(self._order.overlay, encoding="utf-8")
-        lists: dict[str, list[str]] = {"mov": [], "wav": []}
+        lists: dict[str, list[str]] = {"mov": [], self._kind: []}
         for number, cut in enumerate(self._cuts.cuts):
             (self._copy if self._order.quick else self._encode)(number, cut)
             for kind, listed in lists.items():
@@ -203,8 +218,14 @@ class _Renderer:
             "-frames:v", str(packets[cut.end] - packets[cut.first]), "-output_ts_offset", f"{-key:.6f}",
             "-video_track_timescale", str(_ticks(self._rate)), f"{number}.mov",
         )  # fmt: skip
-        if self._order.sound:
-            at, span = cut.first / self._rate, (cut.end - cut.first) / self._rate + 1
+        at, span = cut.first / self._rate, (cut.end - cut.first) / self._rate
+        if self._copies_sound:
+            self._run(
+                number, "-ss", f"{float(at):.6f}", "-t", f"{float(span):.6f}", "-i", ffmpeg.named(source.path),
+                "-map", "0:a:0", "-c", "copy", "-copypriorss:a", "0", f"{number}.mka",
+            )  # fmt: skip
+        elif self._order.sound:
+            span += 1
             self._run(
                 number, "-ss", f"{float(at):.6f}", "-t", f"{float(span):.6f}", "-i", ffmpeg.named(source.path),
                 *self._silence(cut, source), *self._sound(number, cut, source, 0),
@@ -233,10 +254,11 @@ class _Renderer:
         maps = ["-map", "0:v:0", "-c:v", "copy"]
         count = 1
         if order.sound:
-            inputs += ["-f", "concat", "-safe", "0", "-i", "wav.txt"]
-            maps += ["-map", f"{count}:a:0", "-c:a", "aac", "-b:a", "160k"]
+            inputs += ["-f", "concat", "-safe", "0", "-i", f"{self._kind}.txt"]
+            how = ["copy"] if self._copies_sound else ["aac", "-b:a", "160k"]
+            maps += ["-map", f"{count}:a:0", "-c:a", *how]
             count += 1
-            if order.out.suffix.lower() == ".mkv":
+            if not self._copies_sound and order.out.suffix.lower() == ".mkv":
                 # The 1024 samples with which AAC begins come before 0; Matroska would shift the whole film by them.
                 maps += ["-af", "atrim=start_sample=1024"]
         if order.captions:

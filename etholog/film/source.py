@@ -33,8 +33,11 @@ class Source:
     made: datetime | None
     start: float
     indexed: bool
+    audio: tuple[str, ...] = ()
+    """Its sound's codec, samples a second and channels, where it has any."""
 
 
+_AUDIO = re.compile(r"^ *Stream #0:\d+.*?: Audio: (\w+).*?, (\d+ Hz), ([\w.()]+)", re.M)
 _VIDEO = re.compile(r"^ *Stream #0:\d+.*?: Video: .*?\b(\d{2,5})x(\d{2,5})\b.*$", re.M)
 _ATTACHED = "(attached pic)"
 
@@ -64,6 +67,7 @@ def probe(path: Path) -> Source:
         width, height = height, width
     hours, minutes, seconds, start = map(float, length.groups())
     end = _end(path) or hours * 3600 + minutes * 60 + seconds + start
+    audio = _AUDIO.search(told)
     made = re.search(r"^ +creation_time +: (\S+)", told, re.M)
     return Source(
         path,
@@ -76,6 +80,7 @@ def probe(path: Path) -> Source:
         _instant(made[1] if made else ""),
         start,
         re.match(r"Input #0, (mpegts|mpeg)\b", told) is None,
+        audio.groups() if audio else (),
     )
 
 

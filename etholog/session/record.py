@@ -179,6 +179,7 @@ class FilmClip(TypedDict):
 
     Film second f is session millisecond `begins` + 1000 f / (1 + `ppm` / 10^6). `anchors` are the pairs (session ms,
     film second) from which that was found. `file` is relative to the session's own folder where that can be.
+    `contents`, in sessions of format 2: the film's size and the digest of its ends, by which it is known again.
     """
 
     file: Prose
@@ -188,6 +189,7 @@ class FilmClip(TypedDict):
     ppm: Annotated[float, Field(gt=-100_000, lt=100_000)]
     by: Literal["one sync mark", "sync marks", "creation time", "watching"]
     anchors: list[tuple[float, float]]
+    contents: NotRequired[Annotated[str, Field(pattern=r"^\d{1,18}-[0-9a-f]{32}$")]]
 
 
 @_exact

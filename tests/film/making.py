@@ -14,6 +14,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
+from etholog import ethogram as ethogram_file
 from etholog import session
 from etholog.base.journal import Draft, Journal
 from etholog.session import Session, drafts
@@ -79,9 +80,15 @@ def probed(path: Path, *words: str) -> list[str]:
     return done.stdout.split("\n")[:-1]
 
 
-def recorded(folder: Path, *records: tuple[str, int, dict[str, Any]], end: int, name: str = "a-session") -> Session:
+def recorded(
+    folder: Path,
+    *records: tuple[str, int, dict[str, Any]],
+    end: int,
+    name: str = "a-session",
+    ethogram: str = "terrestrial-1",
+) -> Session:
     """Write a closed session of (do, t, members) and read it."""
-    kept = terrestrial_1()
+    kept = terrestrial_1() if ethogram == "terrestrial-1" else ethogram_file.read(ethogram_file.find(ethogram))
     said = dict.fromkeys(("male", "female", "species", "observer", "place"), "")
     header = session.header_of(
         kept, id=name, began=BEGAN.isoformat(), clock="invented", clock_at=0.0, boot="", conditions={},

@@ -1,7 +1,9 @@
 """Film clock against session clock. The films' own frames say what is right."""
 
+import json
 import re
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from subprocess import CompletedProcess
 
@@ -10,10 +12,11 @@ import pytest
 from etholog import session
 from etholog.film import alignment
 from etholog.film.source import exact, probe
-from tests.film.making import event, ffmpeg, numbered, numbers, probed, recorded
+from tests.film.making import event, ffmpeg, numbered, numbers, probed, recorded, state
 
 pytestmark = pytest.mark.slow
 
+COURTED = (("sync", 1_000, {}), event("on_silk", 6_000), *state("drumming", 8_000, 12_000))
 Run = Callable[..., CompletedProcess[str]]
 
 
@@ -80,6 +83,80 @@ def test_files_of_one_recording_are_one_film(tmp_path: Path, etholog: Run) -> No
     assert [clip.begins for clip in clips] == [500.0, 2_500.0]
 
 
+def test_what_is_replaced_is_said_and_what_is_forgotten_is_gone(tmp_path: Path, etholog: Run) -> None:
+    films = [numbered(tmp_path / "a.mp4", 2), numbered(tmp_path / "b.mp4", 3)]
+    made = recorded(tmp_path, ("sync", 1_000, {}), end=12_000)
+    align = partial(etholog, "film", "align", made.path)
+    assert "replaces" not in align(films[0], "--seen", "0.5").stderr
+    again = align(films[0], "--seen", "1")
+    assert "replaces a.mp4, aligned by one sync mark, which began at 0.500 s" in again.stderr
+    assert align(films[1], "--seen", "1").returncode == 0
+    gone = align("b.mp4", "--forget")
+    assert (gone.returncode, "taken off: b.mp4" in gone.stderr) == (0, True)
+    assert [clip.path for clip in alignment.clips_of(session.read(made.path))] == [films[0]]
+    assert align("--forget").returncode == 0
+    assert alignment.clips_of(session.read(made.path)) == []
+    assert "has no film to forget" in align("--forget").stderr
+    assert films[0].is_file() and films[1].is_file()
+    assert not session.read(made.path).findings
+
+
+def test_a_behaviour_that_is_marked_once_serves_as_a_clap(tmp_path: Path, etholog: Run) -> None:
+    film = numbered(tmp_path / "film.mp4", 4)
+    marks = (event("introduced", 1_000), event("touch", 2_000), event("touch", 2_500))
+    made = recorded(tmp_path, *marks, end=3_000)
+    done = etholog("film", "align", made.path, film, "--seen", "introduced=0:01.5")
+    assert done.returncode == 0, done.stderr
+    (clip,) = alignment.clips_of(session.read(made.path))
+    assert clip.begins == -500.0
+    for name, what in (("touch", "is marked 2 times"), ("clasp", "marked once are: introduced")):
+        refused = etholog("film", "align", made.path, film, "--seen", f"{name}=1")
+        assert (refused.returncode, what in refused.stderr) == (2, True), refused.stderr
+
+
+@pytest.mark.parametrize("kept", ["terrestrial-1", "terrestrial"])  # formats 1 and 2 of sessions
+def test_a_film_that_was_moved_is_found_by_what_it_holds(tmp_path: Path, etholog: Run, kept: str) -> None:
+    film, other = numbered(tmp_path / "film.mp4", 30), numbered(tmp_path / "other.mp4", 20, first=9)
+    (tmp_path / "sessions").mkdir()
+    made = recorded(tmp_path / "sessions", *COURTED, end=25_000, ethogram=kept)
+    assert etholog("film", "align", made.path, film, "--seen", "1").returncode == 0
+    held = alignment.clips_of(session.read(made.path))[0].contents
+    assert bool(held) == (kept == "terrestrial")
+    cuts = etholog("film", "cuts", made.path, "--json")
+    assert cuts.returncode == 0, cuts.stderr
+    (tmp_path / "films" / "2026").mkdir(parents=True)
+    moved = film.rename(tmp_path / "films" / "2026" / "evening.mp4")
+    found = etholog("film", "cuts", made.path, "--json")
+    assert found.returncode == 0, found.stderr
+    assert f"film.mp4 is {moved} now" in found.stderr
+    assert json.loads(found.stdout)["cuts"] == json.loads(cuts.stdout)["cuts"] != []
+    if held:
+        again = etholog("film", "align", made.path, moved)
+        assert "replaces film.mp4" in again.stderr and "whose alignment stays" in again.stderr
+        (clip,) = alignment.clips_of(session.read(made.path))
+        assert (clip.path, clip.begins, clip.contents) == (moved, 0.0, held)
+    moved.unlink()
+    assert other.is_file()
+    lost = etholog("film", "make", made.path, "-o", tmp_path / "out.mp4")
+    assert (lost.returncode, "is not there" in lost.stderr) == (2, True)
+
+
+def test_of_two_films_of_the_same_minutes_one_is_named(tmp_path: Path, etholog: Run) -> None:
+    films = [numbered(tmp_path / "side.mp4", 30), numbered(tmp_path / "top.mp4", 28)]
+    made = recorded(tmp_path, *COURTED, end=25_000)
+    for film in films:
+        done = etholog("film", "align", made.path, film, "--seen", "1")
+    assert "side.mp4 and top.mp4 show the same minutes" in done.stderr
+    first = etholog("film", "cuts", made.path, "--json")
+    assert "--angle top.mp4 takes the other" in first.stderr
+    assert {cut["clip"] for cut in json.loads(first.stdout)["cuts"]} == {0}
+    second = etholog("film", "cuts", made.path, "--json", "--angle", "top.mp4")
+    assert ("side.mp4" in second.stdout, "top.mp4" in second.stdout) == (False, True)
+    assert "--angle" not in second.stderr
+    wrong = etholog("film", "cuts", made.path, "--angle", "back.mp4")
+    assert (wrong.returncode, "its films are side.mp4, top.mp4" in wrong.stderr) == (2, True)
+
+
 def test_the_time_of_creation_serves_and_is_called_rough(tmp_path: Path, etholog: Run) -> None:
     film = numbered(tmp_path / "film.mp4", 2, more=["-metadata", "creation_time=2026-03-05T20:56:10Z"])
     made = recorded(tmp_path, event("touch", 11_000), end=20_000)
@@ -100,7 +177,7 @@ def test_the_time_of_creation_serves_and_is_called_rough(tmp_path: Path, etholog
         (["film.mp4", "--seen", "9"], "not on the film"),
         (["film.mp4", "--seen", "3=1"], "no number 3"),
         (["film.mp4", "--seen", "soon"], "is not a time"),
-        (["film.mp4", "--seen", "x=1"], "N=TIME"),
+        (["film.mp4", "--seen", "x=1"], "x is not marked"),
         (["film.mp4", "--seen", "1", "--seen", "1=1.5"], "twice"),
         (["film.mp4", "--seen", "1=0.1", "--seen", "2=1.9"], "wrong one"),
     ],

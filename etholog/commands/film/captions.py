@@ -35,7 +35,7 @@ def run(args: argparse.Namespace) -> int:
     from etholog.film.alignment import error_told
     from etholog.film.cuts import whole
 
-    read, clips = aligned(args.session)
+    read, clips = aligned(args.session, args.angle)
     found = chosen_cuts(read, clips, args) if args.cut else whole(clips)
     make = captions.chapters if args.chapters else captions.captions
     cues = make(read.fold.bouts, read.ethogram, found, words_of(args, read))

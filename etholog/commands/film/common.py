@@ -48,6 +48,7 @@ def add_choice(verb: argparse.ArgumentParser) -> None:
         help="keep what was marked (marks; so it is where there is a session), what a search of the film finds "
         "(stretches; so it is for a film alone), or both",
     )
+    choice.add_argument("--angle", metavar="FILM", help="of two films of the same minutes, take the one of this name")
     add_search(verb)
 
 
@@ -76,9 +77,15 @@ def seconds(text: str, option: str) -> float:
     return total
 
 
-def aligned(path: Path) -> "tuple[Session, list[Clip]]":
-    """Read a session and its films, or a film that has no session. Raises Refusal when a session has no film."""
-    from etholog.film.alignment import clips_of
+def aligned(path: Path, angle: str | None = None) -> "tuple[Session, list[Clip]]":
+    """Read a session and its films, or a film that has no session. Raises Refusal when a session has no film.
+
+    A film that was moved is looked for.
+    Of films of the same minutes the one of that name is taken, or a line says which.
+    """
+    from etholog.base.workspace import workspace_of
+    from etholog.film.alignment import angles, clips_of, of_angle
+    from etholog.film.contents import found_again
 
     if path.suffix.lower() != ".jsonl" and path.is_file():
         return _unmarked(path)
@@ -86,6 +93,15 @@ def aligned(path: Path) -> "tuple[Session, list[Clip]]":
     clips = clips_of(read)
     if not clips:
         raise Refusal(f"{path}: has no film yet; say which: etholog film align {path} FILE --seen TIME")
+    clips, moved = found_again(clips, workspace_of(path))
+    say(*moved)
+    if angle is not None:
+        return read, of_angle(clips, angle)
+    for first, second in angles(clips):
+        say(
+            f"{first.path.name} and {second.path.name} show the same minutes: {first.path.name} is taken;"
+            f" --angle {second.path.name} takes the other"
+        )
     return read, clips
 
 

@@ -25,7 +25,7 @@ def run(args: argparse.Namespace) -> int:
     from etholog.film.alignment import error_told
     from etholog.film.tally import rows, tally
 
-    read, clips = aligned(args.session)
+    read, clips = aligned(args.session, args.angle)
     found = chosen_cuts(read, clips, args)
     bouts = read.fold.bouts
     write(

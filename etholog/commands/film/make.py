@@ -1,22 +1,25 @@
 """`etholog film make`: cut the film itself."""
 
 import argparse
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from etholog.base.refusal import Refusal
+from etholog.base.text import many
 from etholog.commands.film.common import add_choice, add_words, aligned, bar, chosen_cuts, ended_by_signals, words_of
 from etholog.commands.output import say
 
 if TYPE_CHECKING:
     from etholog.film.cuts import CutList
+    from etholog.film.source import Source
 
 
 def configure(verb: argparse.ArgumentParser) -> None:
     """Give the verb its arguments."""
     verb.add_argument("-o", "--out", type=Path, required=True, metavar="FILE", help="the film to make, .mp4 or .mkv")
     verb.add_argument(
-        "--quick", action="store_true", help="copy the pictures, from key frame to key frame: fast, rough"
+        "--quick", action="store_true", help="copy pictures and sound, from key frame to key frame: fast, rough"
     )
     verb.add_argument(
         "--burn", action="store_true", help="draw the captions into the pictures; else they can be shut off"
@@ -41,7 +44,7 @@ def run(args: argparse.Namespace) -> int:
         raise Refusal("pictures that are copied can't be drawn into: leave --quick out, or --burn and --strip")
     if args.hurry is not None and not 2 <= args.hurry <= 1000:
         raise Refusal("--hurry must be a whole number, 2 to 1000: so many times as fast")
-    read, clips = aligned(args.session)
+    read, clips = aligned(args.session, args.angle)
     cuts, words, bouts = chosen_cuts(read, clips, args), words_of(args, read), read.fold.bouts
     sources = [probe(clip.path) for clip in clips]
     for clip, source in zip(clips, sources, strict=True):
@@ -73,14 +76,18 @@ def run(args: argparse.Namespace) -> int:
         args.mute,
         args.quick,
     )
+    if args.quick and order.why_encoded:
+        say(f"the sound is encoded, which takes longer: {order.why_encoded}; --mute leaves it out")
     with ended_by_signals(), bar() as progress:
         render.render(order, progress)
-    say(f"{args.out}: {cuts.seconds / 60:.1f} min, {_how(wanted, cuts, args.quick)}; {error_told(clips)}")
+    say(f"{args.out}: {cuts.seconds / 60:.1f} min, {_how(wanted, cuts, args.quick, sources)}; {error_told(clips)}")
     return 0
 
 
-def _how(wanted: "CutList", made: "CutList", quick: bool) -> str:
-    number = f"{len(made.cuts)} cut" + ("" if len(made.cuts) == 1 else "s")
+def _how(wanted: "CutList", made: "CutList", quick: bool, sources: "Sequence[Source]") -> str:
+    number = many(len(made.cuts), "cut")
+    if not quick and not all(sources[cut.clip].even for cut in made.cuts):
+        return f"{number} right to half a frame, since its frames come unevenly; re-encoded"
     if not quick:
         return f"{number} exact to the frame, re-encoded"
     more = (made.starts[-1] - wanted.starts[-1]) / made.rate

@@ -46,6 +46,10 @@ def output_of(*words: str) -> tuple[str, str]:
     return done.stdout, done.stderr
 
 
+# Of the members of ffmpeg's `-progress`, those whose value may begin with a blank.
+PROGRESS = ("bitrate", "speed", "fps", "total_size", "drop_frames", "dup_frames", "frame")
+
+
 def run(words: Sequence[str], progress: Callable[[float], None], cwd: Path) -> None:
     """Run ffmpeg and tell `progress` the seconds written so far.
 
@@ -70,7 +74,7 @@ def run(words: Sequence[str], progress: Callable[[float], None], cwd: Path) -> N
             name, _, value = line.strip().partition("=")
             if name == "out_time_us" and value.lstrip("-").isdigit():
                 progress(max(0, int(value)) / 1e6)
-            elif " " in line.strip():  # progress has none; everything else is a complaint
+            elif " " in line.strip() and name not in PROGRESS:  # everything else is a complaint
                 said.append(line.strip())
         if child.wait() != 0:
             for number in (errno.ENOSPC, errno.EDQUOT, errno.EFBIG):

@@ -26,6 +26,7 @@ __all__ = [
     "rivals",
     "sensitivity",
     "sentences",
+    "sequence",
     "share",
     "sign",
     "survival",

@@ -74,8 +74,8 @@ def latency(
     (28, 22, 692.753)
     """
     columns.one_of(unseen, "unseen", get_args(Unseen))
-    asked = _asked(season, interval, since, to)
-    return _measured(season, asked, unseen, competing, columns.words(ends, "ends"))
+    meant = asked(season, interval, since, to)
+    return _measured(season, meant, unseen, competing, columns.words(ends, "ends"))
 
 
 def courtship(season: Season) -> pd.DataFrame:
@@ -228,7 +228,7 @@ def _some_session(season: Season) -> None:
         raise Refusal(f"{season.folder}: no session in it; name a folder that has one")
 
 
-def _asked(
+def asked(
     season: Season, interval: str | None, since: str | Sequence[str] | None, to: str | Sequence[str] | None
 ) -> dict[str, Interval]:
     """Return what is asked of the sessions of each ethogram, by its name."""

@@ -301,14 +301,14 @@ def transition(
             raise Refusal("across actors needs two different actors, and within how many seconds")
         part = season if sessions is None else replace(season, bouts=_of_sessions(season, sessions))
         counts = sequence.answers(part, actor, answer, within_s)
-        return _of_season(season, _tested(counts, np.ones(counts.shape, dtype=bool)), sessions)
+        return pooled(season, _tested(counts, np.ones(counts.shape, dtype=bool)), sessions)
     found = sequence.of(season, actor=actor, repeats=repeats, longest_pause_s=longest_pause_s, sessions=sessions)
     names = found.names
     counts = pd.DataFrame(found.counts(lag), index=names, columns=names)
     possible = np.ones(counts.shape, dtype=bool)
     if not repeats and lag == 1:
         possible = ~sequence.impossible(season, names) | (counts.to_numpy() > 0)
-    tested = _of_season(season, _tested(counts, possible), sessions)
+    tested = pooled(season, _tested(counts, possible), sessions)
     if not shuffles or lag > 1 or len(names) < 2:
         return tested
     drawn = shuffle.within(found.runs(), len(names), repeats, shuffles, seed)
@@ -353,7 +353,7 @@ def _of_sessions(season: Season, sessions: Sequence[str]) -> pd.DataFrame:
     return season.bouts[season.bouts["session"].isin(list(sessions))]
 
 
-def _of_season(season: Season, tested: Transitions, sessions: Sequence[str] | None) -> Transitions:
+def pooled(season: Season, tested: Transitions, sessions: Sequence[str] | None = None) -> Transitions:
     """Warn of pooling where more than one session went into the table."""
     kept = season.sessions
     if sessions is not None:

@@ -3,7 +3,8 @@
 import argparse
 from pathlib import Path
 
-from etholog.base.text import visible
+from etholog.base.refusal import Refusal
+from etholog.base.text import many, visible
 from etholog.commands.output import say
 
 
@@ -11,13 +12,20 @@ def configure(parser: argparse.ArgumentParser) -> None:
     """Give the command its arguments."""
     parser.add_argument("to", type=Path, metavar="DIR", help="a folder that is not there yet, or an earlier export's")
     parser.add_argument("--also", action="append", choices=("parquet", "xlsx"), default=[], help="in this form as well")
+    parser.add_argument(
+        "--by-month",
+        action="store_true",
+        help="Parquet alone, for an engine: by month, only what changed anew",
+    )
     parser.add_argument("--defuse", action="store_true", help="in the CSV, put ' before text that a spreadsheet runs")
     parser.add_argument("--folder", type=Path, default=Path(), help="workspace or folder of sessions (default: here)")
-    parser.epilog = "example:\n  etholog export tables --also xlsx"
+    parser.epilog = "examples:\n  etholog export tables --also xlsx\n  etholog export large --by-month"
 
 
 def run(args: argparse.Namespace) -> int:
     """Write the folder and name its files; 1 where a session could not be read."""
+    if args.by_month:
+        return _by_month(args)
     from etholog import season
     from etholog.export import folder
 
@@ -28,3 +36,19 @@ def run(args: argparse.Namespace) -> int:
     faults = [*read.findings, *read.animals.findings, *missing.values()]
     say(*faults)
     return 1 if faults else 0
+
+
+def _by_month(args: argparse.Namespace) -> int:
+    """Write what changed into a season for an engine, and say which months that are."""
+    if args.also or args.defuse:
+        raise Refusal("--by-month writes Parquet alone: leave out --also and --defuse")
+    from etholog.season import folder_of, store
+
+    months, unread = store.write(folder_of(args.folder), args.to)
+    for month in months:
+        print(month)
+    say(
+        f"{many(len(months), 'month')} written anew into {args.to}." if months else "Nothing has changed since.",
+        *unread,
+    )
+    return 1 if unread else 0

@@ -42,6 +42,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--permutations", type=int, default=10_000, metavar="N", help="shuffles, where not exact")
     parser.add_argument("--seed", type=int, default=0)
     parser.add_argument("--folder", type=Path, default=Path(), help="workspace or folder of sessions (default: here)")
+    parser.add_argument("--engine", choices=("duckdb",), help="of what `export DIR --by-month` wrote: in little memory")
     add_more(parser)
     add_json(parser)
     parser.epilog = (
@@ -63,13 +64,15 @@ def run(args: argparse.Namespace) -> int:
             raise Refusal(f"{option} is about groups of sessions: add --by male, or another column, and no --rows")
     if args.spans and (args.rows or grouped):
         raise Refusal("--spans is of all sessions together: leave out --by, --within, --cox and --rows")
+    if args.spans and args.engine:
+        raise Refusal("--spans needs every bout, and an engine picks few: leave out one of the two")
     from etholog import season
     from etholog.analysis.compare import check_columns, compare
     from etholog.analysis.latency import latency
     from etholog.analysis.sentences import latency as sentences
     from etholog.commands.spans import spans_of
 
-    read = season.read(args.folder)
+    read = _read_by_engine(args) if args.engine else season.read(args.folder)
     if args.interval is None and not args.since and not args.to and read.ethograms:
         args.interval = next((i.name for kept in read.ethograms.values() for i in kept.interval), None)
     asked = {"since": args.since, "to": args.to, "competing": args.competing, "ends": args.ends}
@@ -117,7 +120,7 @@ def run(args: argparse.Namespace) -> int:
             print(as_json(every if apart is None else every | {"rivals": apart}))
         else:
             show(times, found, cases, came, cox, change)
-            if more := offered(read, times):
+            if not args.engine and (more := offered(read, times)):
                 print(more)
             if apart is not None:
                 print("\nDo groups differ in what comes? Gray's test: how many come to it; log-rank: how fast.")
@@ -133,6 +136,15 @@ def run(args: argparse.Namespace) -> int:
             _left_out(times)
             tell("To compare groups: --by male. Everything that is known of each session: --more.")
     return _end(read)
+
+
+def _read_by_engine(args: argparse.Namespace) -> "Season":
+    """Return the season with those bouts alone that decide what is asked."""
+    from etholog import engine
+
+    if args.interval is None and not args.since and not args.to:
+        raise Refusal("--engine needs to know which latency: name an interval, or --to a behaviour")
+    return engine.deciding(args.folder, args.interval, since=args.since, to=args.to, ends=args.ends)
 
 
 def _end(read: "Season") -> int:

@@ -17,7 +17,7 @@ from etholog.base.cache import pays, stamp
 from etholog.base.refusal import Finding, Refusal
 from etholog.base.workspace import SESSIONS, is_folder, root_of
 from etholog.ethogram import Ethogram, with_roles
-from etholog.season import cache, rows, tables
+from etholog.season import cache, rows, store, tables
 from etholog.season.rows import Rows
 from etholog.session import Session, closing
 
@@ -98,7 +98,7 @@ def read(path: Path | str = ".", cached: bool = True) -> Season:
 
     Parameters
     ----------
-    path: the folder.
+    path: the folder; or what `etholog export DIR --by-month` wrote.
     cached: whether a large folder is read again only where it changed (see `etholog.base.cache`).
 
     Returns
@@ -114,6 +114,8 @@ def read(path: Path | str = ".", cached: bool = True) -> Season:
     >>> len(etholog.read("examples/season").sessions)
     28
     """
+    if isinstance(path, str | Path) and store.is_store(Path(path)):
+        return of_rows(Path(path), store.read(store.opened(Path(path))))
     folder = folder_of(path)
     files, odd = files_.listed(folder)
     if not cached or not pays(files):
@@ -160,6 +162,11 @@ def of(folder: Path, found: Iterable[Session], findings: Iterable[Finding] = (),
     """Put sessions into tables. A session that comes twice counts once; so does one with a second observer's record;
     one that was begun by mistake counts for nothing. `called`: as for `sessions_in`."""
     return _season(folder, _in_order(rows.gather(found)), findings, called)
+
+
+def of_rows(folder: Path, found: Rows) -> Season:
+    """Put rows into tables, as `of` does sessions."""
+    return _season(folder, _in_order(found), [])
 
 
 def _in_order(found: Rows) -> Rows:

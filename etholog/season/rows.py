@@ -116,11 +116,16 @@ def _said(one: Session) -> tuple[Any, ...]:
     return (one.path.name, one.id, *words, header.get("record_of"), header["conditions"], one.fold.outcome, findings)
 
 
+def microseconds(at: datetime) -> int:
+    """Return an instant as the microseconds since 1970 began, UTC."""
+    return (at - _BEGINNING) // timedelta(microseconds=1)
+
+
 def _counted(one: Session, ethogram: int) -> tuple[int, ...]:
     folded = one.fold
     apart = one.began.utcoffset() or timedelta()
     return (
-        (one.began - _BEGINNING) // timedelta(microseconds=1),
+        microseconds(one.began),
         int(apart.total_seconds() // 60),
         ethogram,
         folded.end,

@@ -1,0 +1,132 @@
+"""Latencies over a season of any size: DuckDB picks the few bouts of each session that decide, and the measure itself
+is the one that every other season has."""
+
+import tempfile
+from collections.abc import Sequence
+from importlib.util import find_spec
+from pathlib import Path
+
+from etholog.analysis import columns
+from etholog.analysis.latency import asked, check_names
+from etholog.base.refusal import Refusal
+from etholog.ethogram import Interval
+from etholog.season import Season, of_rows, store
+from etholog.session.endings import LAST
+from etholog.session.latency import hiding_actors
+
+# Of each session: the first onset of `since` (none: its start); the first of `to` and of `ends` at or after it; the
+# first time out of sight that lasts beyond it; and what ends an evening for good. All rows of such an instant, since
+# bouts of one instant have an order.
+_DECIDE = """
+create temp table wanted as
+    select bouts.*, edge
+    from bouts join sessions using (session)
+        join asked on asked.ethogram = sessions.ethogram and asked.code = bouts.behaviour
+            and (asked.choice is null or asked.choice = bouts.qualifier)
+    where bouts.behaviour in (select code from asked);
+create temp table start as
+    select session, min(onset_ms) as start_ms from wanted where edge = 'since' group by session
+    union all
+    select session, 0 from sessions where ethogram not in (select ethogram from asked where edge = 'since');
+create temp table deciding as
+    select session, 'since' as edge, start_ms as at_ms from start
+    union all
+    select session, edge, min(onset_ms) from wanted join start using (session)
+    where edge in ('to', 'end') and onset_ms >= start_ms group by session, edge
+    union all
+    select session, edge, min_by(onset_ms, greatest(onset_ms, start_ms)) from wanted join start using (session)
+    where edge = 'hides' and offset_ms > start_ms group by session, edge;
+"""
+
+_PICKED = """
+select distinct session, behaviour, qualifier, onset_ms, offset_ms, whole, confident, n from (
+    select wanted.* exclude (edge) from wanted join deciding using (session, edge) where onset_ms = at_ms
+    union all
+    select * from bouts where list_contains($last, role)
+) order by session, onset_ms, n
+"""
+
+
+def deciding(
+    folder: Path | str,
+    interval: str | None = None,
+    *,
+    since: str | Sequence[str] | None = None,
+    to: str | Sequence[str] | None = None,
+    ends: str | Sequence[str] | None = None,
+    memory_gb: float = 1.0,
+    threads: int | None = None,
+) -> Season:
+    """Return a season of all sessions, with those bouts alone that decide one latency.
+
+    Parameters
+    ----------
+    folder: what `etholog export DIR --by-month` wrote.
+    interval, since, to, ends: as for `etholog.latency`.
+    memory_gb: what DuckDB may hold at once, in GB; beyond that it uses the disk.
+    threads: how many processors it takes; all where not given.
+
+    Returns
+    -------
+    Season: `etholog.latency`, asked the same of it, finds what it finds of the whole season.
+
+    Raises
+    ------
+    Refusal: where no season for an engine is there, DuckDB is not installed, or a name is not known.
+
+    >>> import etholog, etholog.engine, pathlib, tempfile
+    >>> from etholog.season import folder_of, store
+    >>> where = tempfile.TemporaryDirectory()
+    >>> tables = pathlib.Path(where.name, "tables")
+    >>> _ = store.write(folder_of("examples/season"), tables)
+    >>> few = etholog.engine.deciding(tables, "courtship")
+    >>> len(few.bouts), int(etholog.latency(few, "courtship")["occurred"].sum())
+    (50, 22)
+    """
+    _needed()
+    kept = store.opened(Path(folder))
+    names = columns.words(ends, "ends")
+    every = of_rows(kept.folder, store.rows_of(kept, [], []))
+    meant = asked(every, interval, since, to)
+    if names:
+        check_names(every, names)
+    import duckdb
+
+    with tempfile.TemporaryDirectory() as spill, duckdb.connect() as engine:
+        engine.execute(
+            f"set memory_limit = '{columns.number(memory_gb, 'memory_gb', 0.1):g}GB';"
+            f" set temp_directory = '{spill}'; set preserve_insertion_order = false; set enable_progress_bar = false"
+        )
+        if threads is not None:
+            engine.execute(f"set threads = {int(columns.number(threads, 'threads', 1))}")
+        for table in ("sessions", "bouts"):
+            files = [str(path) for path in kept.files(table)]
+            engine.read_parquet(files, hive_partitioning=False).create_view(table)
+        engine.execute("create temp table asked (ethogram text, edge text, code text, choice text)")
+        for row in _rows(kept, meant, names):
+            engine.execute("insert into asked values (?, ?, ?, ?)", row)
+        engine.execute(_DECIDE)
+        picked = engine.sql(_PICKED, params={"last": list(LAST)}).to_arrow_table()
+    return of_rows(kept.folder, store.rows_of(kept, picked, kept.files("gaps")))
+
+
+def _rows(kept: store.Store, meant: dict[str, Interval], ends: Sequence[str]) -> list[tuple[str, str, str, str | None]]:
+    """Return what is asked of the sessions of each ethogram: (its hash, which edge, behaviour, qualifier)."""
+    found: list[tuple[str, str, str, str | None]] = []
+    for one in kept.ethograms:
+        if (own := meant.get(one.name)) is None:
+            continue
+        actors = hiding_actors(one, own.to)
+        edges = [("since", own.since), ("to", own.to), ("end", ends)]
+        edges.append(("hides", [b.code for b in one.behaviour if b.hides and b.actor in actors]))
+        for edge, names in edges:
+            for name in names:
+                code, _, choice = name.partition(":")
+                found.append((one.hash, edge, code, choice or None))
+    return found
+
+
+def _needed() -> None:
+    store.needed()
+    if find_spec("duckdb") is None:
+        raise Refusal("an engine needs duckdb, which is not installed: pip install 'etholog[engine]'")

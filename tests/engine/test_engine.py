@@ -1,0 +1,156 @@
+"""An engine's answers are those of memory: asked of the same sessions, key by key, to 1e-9."""
+
+import tempfile
+from collections.abc import Callable
+from pathlib import Path
+from subprocess import CompletedProcess
+from typing import Any
+
+import pandas as pd
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+import etholog as library
+from etholog import engine
+from etholog.base.refusal import Refusal
+from etholog.season import Season, store
+from etholog.session.latency import Unseen
+from tests.make import ETHOGRAM, write_session
+from tests.session.test_latency import hers, names
+from tests.session.test_session import records
+
+SEASON = Path(__file__).parents[2] / "examples" / "season"
+
+
+@pytest.fixture(scope="module")
+def large(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    to = tmp_path_factory.mktemp("engine") / "large"
+    store.write(SEASON / "sessions", to, 60)
+    return to
+
+
+@pytest.fixture(scope="module")
+def known() -> Season:
+    return library.read(SEASON)
+
+
+def same_latency(large: Path, known: Season, unseen: Unseen, competing: bool, **asked: Any) -> None:
+    few = engine.deciding(large, threads=1, **asked)
+    ours = library.latency(few, unseen=unseen, competing=competing, **asked)
+    theirs = library.latency(known, unseen=unseen, competing=competing, **asked)
+    pd.testing.assert_frame_equal(ours, theirs, rtol=1e-9)
+    assert ours.attrs == theirs.attrs
+
+
+@pytest.mark.parametrize("unseen", ["keep", "censor"])
+@pytest.mark.parametrize("competing", [False, True])
+def test_each_latency_of_the_season(large: Path, known: Season, unseen: Unseen, competing: bool) -> None:
+    for kept in known.ethograms.values():
+        for interval in kept.interval:
+            same_latency(large, known, unseen, competing, interval=interval.name)
+    for asked in ({"to": "insertion:left"}, {"since": "clasp", "to": ["insertion", "strike"], "ends": ["flees"]}):
+        same_latency(large, known, unseen, competing, **asked)
+
+
+@pytest.mark.slow
+@settings(max_examples=40, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(
+    made=st.lists(st.tuples(records(), st.booleans()), min_size=1, max_size=4),
+    since=st.one_of(st.just([]), names),
+    to=names,
+    ends=st.one_of(st.just([]), names),
+    unseen=st.sampled_from(["keep", "censor"]),
+    competing=st.booleans(),
+)
+def test_each_latency_of_sessions_with_gaps_qualifiers_and_time_out_of_sight(
+    made: list[tuple[list[dict[str, Any]], bool]],
+    since: list[str],
+    to: list[str],
+    ends: list[str],
+    unseen: Unseen,
+    competing: bool,
+) -> None:
+    other = hers(ETHOGRAM)
+    with tempfile.TemporaryDirectory() as folder:
+        sessions = Path(folder, "sessions")
+        sessions.mkdir()
+        for number, (one, two) in enumerate(made):
+            write_session(sessions / f"s{number}.jsonl", one, other if two else ETHOGRAM)
+        store.write(sessions, Path(folder, "large"), 5)
+        whole = library.read(sessions)
+        same_latency(Path(folder, "large"), whole, unseen, competing, since=since, to=to, ends=ends or None)
+
+
+@pytest.mark.parametrize("actor", [None, "male", "female"])
+@pytest.mark.parametrize("repeats", [False, True])
+def test_what_follows_what(large: Path, known: Season, actor: str | None, repeats: bool) -> None:
+    ours, theirs = (
+        engine.transition(large, actor=actor, repeats=repeats),
+        library.transition(known, actor=actor, repeats=repeats),
+    )
+    pd.testing.assert_frame_equal(ours.counts, theirs.counts, check_dtype=False)
+    pd.testing.assert_frame_equal(ours.residuals, theirs.residuals, check_dtype=False, rtol=1e-9)
+    assert (ours.df, ours.sentence) == (theirs.df, theirs.sentence)
+
+
+@pytest.mark.parametrize("by", ["male", "female", "light"])
+def test_the_time_budget(large: Path, known: Season, by: str) -> None:
+    ours, theirs = engine.time_budget(large, by), library.duration(known, by)
+    keys = [by, "actor", "behaviour", "qualifier", "kind"]
+    both = ours.merge(theirs, on=keys, suffixes=("", "_of_memory"))
+    assert len(both) == len(ours) == len(theirs)
+    for name in ("sessions", "count", "cut", "total_s", "share"):
+        pd.testing.assert_series_equal(
+            both[name], both[f"{name}_of_memory"], check_names=False, check_dtype=False, rtol=1e-9
+        )
+
+
+def test_parts_are_a_season_each_and_can_be_sent_to_other_processes(large: Path, known: Season) -> None:
+    from concurrent.futures import ProcessPoolExecutor
+
+    parts = engine.parts(large)
+    assert len(parts) > 6
+    with ProcessPoolExecutor(2) as pool:
+        found = pd.concat(pool.map(_courtship, parts))
+    theirs = library.latency(known, "courtship")
+    assert found["latency_s"].tolist() == pytest.approx(theirs["latency_s"].tolist(), abs=1e-9)
+
+
+def _courtship(part: engine.Part) -> pd.DataFrame:
+    return library.latency(part.season(), "courtship")
+
+
+def test_a_second_record_and_an_accident_count_nowhere(tmp_path: Path) -> None:
+    from tests.make import RECORDS
+
+    folder = tmp_path / "sessions"
+    folder.mkdir()
+    write_session(folder / "a.jsonl", RECORDS)
+    write_session(folder / "b.jsonl", RECORDS, record_of="a", began="2026-06-03T21:15:00.000+02:00")
+    wrong = [RECORDS[0], {"n": 2, "do": "close", "t": 2000, "outcome": {"accident": True}}]
+    write_session(folder / "c.jsonl", wrong, began="2026-06-04T21:15:00.000+02:00")
+    store.write(folder, tmp_path / "large")
+    assert [len(part.season().sessions) for part in engine.parts(tmp_path / "large")] == [1, 0]
+    assert engine.deciding(tmp_path / "large", to="touch").sessions["session"].tolist() == ["a"]
+
+
+@pytest.mark.slow
+def test_the_command_says_what_it_says_without_an_engine(
+    large: Path, etholog: Callable[..., CompletedProcess[str]]
+) -> None:
+    for asked in (["courtship", "--by", "male"], ["clasp", "--rows", "--competing"], ["--to", "insertion", "--json"]):
+        ours = etholog("latency", *asked, "--engine", "duckdb", "--folder", large)
+        theirs = etholog("latency", *asked, "--folder", SEASON)
+        assert (ours.returncode, ours.stdout) == (0, theirs.stdout)
+
+
+def test_what_is_not_known_is_one_clear_line(large: Path, tmp_path: Path) -> None:
+    with pytest.raises(Refusal, match="no interval 'courtshop'"):
+        engine.deciding(large, "courtshop")
+    with pytest.raises(Refusal, match="no behaviour 'clsp'"):
+        engine.deciding(large, to="clsp")
+    with pytest.raises(Refusal, match="is no season for an engine"):
+        engine.deciding(tmp_path, "courtship")
+    with pytest.raises(Refusal, match="no column 'mal'"):
+        engine.time_budget(large, "mal")

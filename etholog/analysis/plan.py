@@ -143,7 +143,7 @@ def plan(
     listed = pd.DataFrame([_animal(one, measures) for one in spans], columns=ANIMALS)
     return Plan(
         species, form, today, until, measures, pd.DataFrame(pairs, columns=PAIRS),
-        pd.DataFrame(_meeting(males, females, today, found, at, forbid), columns=NOW), listed, found,
+        _meeting(males, females, today, found, at, forbid), listed, found,
     )  # fmt: skip
 
 
@@ -209,21 +209,27 @@ def assign(
         if fix:
             raise Refusal("a fixed pair can't be: nobody is free to meet")
         return []
-    table = np.full((len(turns), len(females)), NEVER)
-    wanted = {female: male for male, female in fix}
+    of = np.array([m for m, _ in turns])
     opens = np.array([males[m].first.toordinal() + turn * rest for m, turn in turns])[:, None]
     his_last = np.array([males[m].last.toordinal() for m, _ in turns])[:, None]
     first, last = (np.array([[getattr(she, end).toordinal() for she in females]]) for end in ("first", "last"))
-    ends = np.array([turn == _turns(males[m], rest, len(females)) - 1 for m, turn in turns])[:, None]
+    most = [_turns(he, rest, len(females)) for he in males]
+    ends = np.array([turn == most[m] - 1 for m, turn in turns])[:, None]
     # His last turn may be on any later day; the others are on their own day, so that his rest lies between any two.
     day = np.where(ends, np.maximum(opens, first), opens)
     fits = (day >= first) & (day <= np.minimum(his_last, last))
-    for row, f in zip(*np.nonzero(fits), strict=True):
-        m = turns[row][0]
-        he, she = males[m].animal, females[f].animal
-        told = wanted.get(she)
-        if (he, she) not in forbid and told in (None, he):
-            table[row, f] = cost[m, f] - (UNPAIRED if told is not None else 0)
+    price = cost.astype(float, copy=True)
+    columns_of = {she.animal: f for f, she in enumerate(females)}
+    rows_of = {he.animal: m for m, he in enumerate(males)}
+    for he, she in forbid:
+        if he in rows_of and she in columns_of:
+            price[rows_of[he], columns_of[she]] = NEVER
+    for he, she in fix:
+        if he in rows_of and she in columns_of:
+            alone = price[rows_of[he], columns_of[she]] - UNPAIRED
+            price[:, columns_of[she]] = NEVER
+            price[rows_of[he], columns_of[she]] = alone
+    table = np.where(fits, price[of], NEVER)
     rows, columns = linear_sum_assignment(np.minimum(table, UNPAIRED))
     taken = [(int(row), int(f)) for row, f in zip(rows, columns, strict=True) if table[row, f] < UNPAIRED]
     chosen = [(turns[row][0], f, date.fromordinal(int(day[row, f]))) for row, f in taken]
@@ -270,7 +276,7 @@ def _next_best(
     others = [
         o
         for o, he in enumerate(males)
-        if o != m and max(he.first, she.first) <= min(he.last, she.last) and (he.animal, she.animal) not in forbid
+        if o != m and he.first <= she.last and she.first <= he.last and (he.animal, she.animal) not in forbid
     ]
     if not others:
         return {"next_best": "", "next_best_inbreeding": np.nan}
@@ -282,18 +288,35 @@ def _next_best(
 def _meeting(
     males: Sequence[Free], females: Sequence[Free], today: date, found: Kin, at: Mapping[str, int],
     forbid: Collection[Couple],
-) -> list[dict[str, object]]:  # fmt: skip
-    end = week_of(today) + timedelta(days=6)
-    rows = []
-    for she in females:
-        for he in males:
-            both = max(he.first, she.first), min(he.last, she.last)
-            if both[0] > min(end, both[1]) or (he.animal, she.animal) in forbid:
-                continue
-            told = found.inbreeding(at[he.animal], at[she.animal])
-            inbred = told[1] if told else np.nan
-            rows.append({"female": she.animal, "male": he.animal, "until": both[1], "inbreeding": inbred})
-    return rows
+) -> pd.DataFrame:  # fmt: skip
+    if not males or not females:
+        return pd.DataFrame(columns=NOW)
+    end = (week_of(today) + timedelta(days=6)).toordinal()
+    firsts, lasts = (
+        [np.array([getattr(one, side).toordinal() for one in some]) for some in (females, males)]
+        for side in ("first", "last")
+    )
+    first, last = np.maximum.outer(*firsts), np.minimum.outer(*lasts)
+    meet = first <= np.minimum(end, last)
+    hers, his = (np.array([at[one.animal] for one in some]) for some in (females, males))
+    rows = {she.animal: f for f, she in enumerate(females)}
+    columns = {he.animal: m for m, he in enumerate(males)}
+    for he, she in forbid:
+        if he in columns and she in rows:
+            meet[rows[she], columns[he]] = False
+    inbred = found.expected[np.ix_(hers, his)].copy()
+    hole = np.minimum.outer(found.known[hers], found.known[his]) == 0
+    inbred[hole & (found.high[np.ix_(hers, his)] == 0)] = np.nan
+    f, m = np.nonzero(meet)
+    days = {day: date.fromordinal(day) for day in np.unique(last[f, m]).tolist()}
+    return pd.DataFrame(
+        {
+            "female": np.array([she.animal for she in females], dtype=object)[f],
+            "male": np.array([he.animal for he in males], dtype=object)[m],
+            "until": pd.Series([days[day] for day in last[f, m].tolist()], dtype=object),
+            "inbreeding": inbred[f, m],
+        }
+    )
 
 
 def _animal(one: Free, measures: Group) -> dict[str, object]:

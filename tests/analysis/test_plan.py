@@ -45,6 +45,56 @@ def test_kinship_of_the_jicaque_is_that_of_hendersons_matrix() -> None:
     assert 2 * found.expected[names.index("15"), names.index("15")] - 1 == pytest.approx(1 / 8)
 
 
+# Kinship with Son1, in the order of ROWS: sgkit 0.10.0, `pedigree_kinship` (diploid method), 2026-11-28.
+SON1 = [
+    0.109375, 0.109375, 0.15625, 0.03125, 0.03125, 0.0625, 0.1875, 0.140625, 0.203125, 0.1484375, 0.234375, 0.1484375,
+    0.234375, 0.1640625, 0.25390625, 0.25390625, 0.26171875, 0.26171875, 0.37109375, 0.37109375, 0.591796875,
+    0.37109375,
+]  # fmt: skip
+
+
+def test_kinship_of_the_jicaque_is_that_of_an_independent_library() -> None:
+    names = [row[0] for row in ROWS]
+    found = kin(names, PEDIGREE)
+    assert found.expected[names.index("Son1")].tolist() == SON1
+    told = found.inbreeding(names.index("Julio"), names.index("Mencha"))
+    assert told == (0.18359375,) * 3  # sgkit, as above
+
+
+# Inbreeding of the young, as textbooks have it (Wright 1922, Am. Nat. 56:330-338; Falconer & Mackay 1996, chapter 5;
+# from memory).
+TEXTBOOK = [
+    ("full sibs", {"a": ("d", "s"), "b": ("d", "s")}, 1 / 4),
+    ("half sibs", {"a": ("d", "s"), "b": ("d", "t")}, 1 / 8),
+    ("parent and child", {"a": ("b", "s")}, 1 / 4),
+    ("first cousins", {"a": ("p", "x"), "b": ("q", "y"), "p": ("d", "s"), "q": ("d", "s")}, 1 / 16),
+    (
+        "double first cousins",
+        {"a": ("p", "r"), "b": ("q", "t"), "p": ("d", "s"), "q": ("d", "s"), "r": ("e", "u"), "t": ("e", "u")},
+        1 / 8,
+    ),
+    ("grandparent and grandchild", {"a": ("p", "x"), "p": ("b", "s")}, 1 / 8),
+    ("uncle and niece", {"a": ("p", "x"), "p": ("d", "s"), "b": ("d", "s")}, 1 / 8),
+]
+
+
+@pytest.mark.parametrize(("of", "parents", "inbred"), TEXTBOOK)
+def test_textbook_pairs_have_textbook_inbreeding(of: str, parents: dict[str, tuple[str, str]], inbred: float) -> None:
+    found = kin(["a", "b"], {name: Parents.of(*up) for name, up in parents.items()})
+    assert found.expected[0, 1] == inbred, of
+
+
+def test_sibs_paired_again_and_again_are_as_inbred_as_in_the_textbook() -> None:
+    """Falconer & Mackay 1996, table 5.1, full sibs: 0, .25, .375, .5, .594, .672 (from memory)."""
+    parents = {}
+    for n in range(1, 7):
+        for sex in "ds":
+            parents[f"{sex}{n}"] = Parents.of(f"d{n - 1}", f"s{n - 1}")
+    names = [f"d{n}" for n in range(1, 7)]
+    found = kin(names, parents).expected.diagonal() * 2 - 1
+    assert found.tolist() == [0, 1 / 4, 3 / 8, 1 / 2, 19 / 32, 43 / 64]
+
+
 def test_gene_dropping_agrees_with_the_exact_kinship() -> None:
     """MacCluer et al. 1986 (Zoo Biol. 5:147-160): genes dropped down the pedigree; within four standard errors."""
     names, drops = [row[0] for row in ROWS], 20_000

@@ -16,6 +16,7 @@ __all__ = [
     "interval_censored",
     "kin",
     "latency",
+    "lineage",
     "observers",
     "outcome",
     "plan",

@@ -13,8 +13,8 @@ from etholog.animals.card import KINDS
 from etholog.animals.custody import custody
 from etholog.animals.entering import NewEntry
 from etholog.base.refusal import Finding, Refusal
-from etholog.base.text import visible
-from etholog.commands.output import add_json, as_json, finding_data, goes_with, say, tell
+from etholog.base.text import many, visible
+from etholog.commands.output import add_json, as_json, draw, finding_data, goes_with, portable_table, say, tell
 from etholog.ethogram import at_hand
 
 
@@ -43,6 +43,10 @@ def configure(parser: argparse.ArgumentParser) -> None:
         "-o", "--out", type=Path, metavar="FILE", help="with --loan or --lot: a page (.html) to print or send"
     )
     parser.add_argument("--names", action="store_true", help="with --lot --out: name those who have her young, too")
+    parser.add_argument(
+        "--pedigree", type=Path, metavar="FILE",
+        help="ancestors and young of the animal, or all animals: picture (.svg .pdf .png), table (.csv), PED (.ped)",
+    )  # fmt: skip
     parser.add_argument("--browse", action="store_true", help="browse the cards on a screen")
     parser.add_argument("--leaf", action="store_true", help=argparse.SUPPRESS)  # its name in 0.1
     parser.add_argument("--folder", type=Path, default=Path(), help="the workspace (default: here)")
@@ -59,6 +63,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
         "  etholog card M-Slate --loan -o bert.html          a page for its lender\n"
         "  etholog card F-Umbra split Anna 80, me 160        then: placed Anna 80, raised F-31\n"
         "  etholog card F-Umbra --lot -o young.html          a page of her young, to share\n"
+        "  etholog card F-Umbra --pedigree umbra.svg         her ancestors and young; without her, all animals\n"
         "  etholog card F-Umbra undo 7                       take entry #7 back\n"
         "  etholog card --take old-notebook.csv              what would be written; --write writes it"
     )
@@ -94,6 +99,8 @@ def run(args: argparse.Namespace) -> int:
         browser = CardBrowser(look_of(args.folder), known, args.animal)
         browser.run()
         return browser.return_code or 0
+    if args.pedigree:
+        return _pedigree(args.animal, known, args.pedigree)
     if args.animal is None:
         return _list(known, args.json)
     if args.loan:
@@ -175,6 +182,32 @@ def _page(title: str, told: list[loan.Section], known: Animals, out: Path | None
         return 0
     for heading, lines in told:
         tell(heading, *(f"  {line}" for line in lines))
+    return 0
+
+
+def _pedigree(name: str | None, known: Animals, out: Path) -> int:
+    """Write who comes from whom, in the form that the file's name asks for."""
+    from etholog.analysis import lineage
+    from etholog.base.atomic import replacing
+
+    who = known.require(name) if name else ""
+    names = lineage.family(known, who) if name else lineage.everybody(known)
+    kind = out.suffix.lower()
+    if kind == ".ped":
+        content = lineage.ped(known, names).encode()
+    elif kind == ".csv":
+        table = lineage.lineage(known, names)
+        content = portable_table(table).to_csv(index=False, lineterminator="\n").encode()
+    elif kind in (".svg", ".pdf", ".png"):
+        from etholog import figures
+
+        draw(figures.pedigree(known, names, who), out)
+        return 0
+    else:
+        raise Refusal(f"{out}: a pedigree is written as .svg, .pdf, .png, .csv or .ped")
+    with replacing(out) as file:
+        file.write(content)
+    say(f"{many(len(names), 'animal')} written to {out}")
     return 0
 
 

@@ -136,7 +136,7 @@ def _plain(value: Any) -> Any:
 def table(frame: "pd.DataFrame", title: str = "", missing: str = "-") -> None:
     """Print a table: for people on a terminal, as CSV where stdout is a pipe or a file."""
     if not sys.stdout.isatty():
-        _portable(frame).to_csv(sys.stdout, index=False, lineterminator="\n")
+        portable_table(frame).to_csv(sys.stdout, index=False, lineterminator="\n")
         return
     from rich.box import SIMPLE_HEAD
     from rich.console import Console
@@ -256,7 +256,8 @@ def picture(lines: Iterable[Iterable[Part]]) -> None:
         console.print(Text.assemble(*line), soft_wrap=True)
 
 
-def _portable(frame: "pd.DataFrame") -> "pd.DataFrame":
+def portable_table(frame: "pd.DataFrame") -> "pd.DataFrame":
+    """Return a table for a file: no character that a reader of CSV would stumble over."""
     out = frame.copy(deep=False)
     for at, kind in enumerate(frame.dtypes):
         if kind.kind not in "biufM":

@@ -15,6 +15,7 @@ from etholog.figures.ends import ends
 from etholog.figures.flow import flow
 from etholog.figures.funnel import funnel
 from etholog.figures.palps import palps
+from etholog.figures.pedigree import pedigree
 from etholog.figures.plan import plan
 from etholog.figures.power import power
 from etholog.figures.repeatability import repeatability
@@ -37,6 +38,7 @@ __all__ = [
     "funnel",
     "names",
     "palps",
+    "pedigree",
     "plan",
     "power",
     "repeatability",

@@ -74,6 +74,9 @@ def test_a_groups_year_by_commands(repository: Path, tmp_path: Path, etholog: Ru
     assert 0 < told["group"]["mean_kinship"] < 0.25
     assert told["group"]["with_an_unknown_parent"] == []
 
+    run("card", "--pedigree", tmp_path / "all.svg")
+    run("card", "M-Loam", "--pedigree", tmp_path / "loam.csv")
+
     # At anna's, who has him on loan: what is due, a pairing, a sac, its young.
     anna = tmp_path / "anna"
     his, hers = "M-Heath", "F-Ember"

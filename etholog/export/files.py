@@ -128,4 +128,4 @@ def needed(library: str, form: str) -> None:
     from importlib.util import find_spec
 
     if find_spec(library) is None:
-        raise Refusal(f"{form} needs {library}, which is not installed: pip install 'etholog[tables]'")
+        raise Refusal(f"{form} needs {library}, which is not installed: pip install {library}")

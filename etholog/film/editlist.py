@@ -83,7 +83,7 @@ def write_otio(path: Path, cuts: CutList, title: str, bouts: Sequence[Bout], eth
     try:
         import opentimelineio as otio
     except ImportError:
-        raise Refusal("writing .otio needs OpenTimelineIO; run: pip install 'etholog[film]'") from None
+        raise Refusal("writing .otio needs OpenTimelineIO; run: pip install opentimelineio") from None
     rate = float(cuts.rate)
 
     def span(first: int, end: int) -> Any:

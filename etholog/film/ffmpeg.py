@@ -24,7 +24,7 @@ def program() -> str:
 
         return str(imageio_ffmpeg.get_ffmpeg_exe())
     except (ImportError, RuntimeError):
-        raise Refusal("there is no ffmpeg here; install it, or run: pip install 'etholog[film]'") from None
+        raise Refusal("there is no ffmpeg here; install it, or run: pip install imageio-ffmpeg") from None
 
 
 def named(path: Path) -> str:

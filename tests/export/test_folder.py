@@ -158,6 +158,6 @@ def test_without_the_library_the_rest_is_written_and_it_says_what_to_install(
     )
     refused = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=False)
     assert refused.returncode == 1
-    assert refused.stderr.endswith("pip install 'etholog[tables]'\n")
+    assert refused.stderr.endswith(f"pip install {library}\n")
     assert (tmp_path / "out" / "sessions.csv").is_file()
     assert not (tmp_path / "out" / "parquet").exists() and not (tmp_path / "out" / "tables.xlsx").exists()

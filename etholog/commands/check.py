@@ -20,7 +20,8 @@ from etholog.session import Session
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Give the command its arguments."""
-    parser.add_argument("paths", nargs="*", type=Path, default=[Path()], metavar="PATH", help="workspaces or files")
+    parser.add_argument("paths", nargs="*", type=Path, metavar="PATH", help="workspaces or files (default: here)")
+    parser.add_argument("--folder", type=Path, help="a workspace, as in other commands")
     parser.add_argument("--keys", metavar="ETHOGRAM", help="instead: which keys of an ethogram are free for each hand")
     add_json(parser)
     parser.epilog = (
@@ -32,7 +33,8 @@ def configure(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Print a line for each finding to stdout and a summary to stderr; 1 when there was a finding."""
     if args.keys is not None:
-        return _keys(ethogram.read(ethogram.find(args.keys, Path())), args.json)
+        return _keys(ethogram.read(ethogram.find(args.keys, args.folder or Path())), args.json)
+    args.paths += [args.folder] if args.folder else [] if args.paths else [Path()]
     files, findings = _files(args.paths)
     mistakes = 0
     for file in files:

@@ -31,6 +31,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "file", nargs="?", type=Path, metavar="FILE", help="the session's file (default: the last that was broken off)"
     )
+    parser.add_argument("--folder", type=Path, help="the workspace whose last is meant (default: here)")
     parser.add_argument("--rescue", type=Path, metavar="FILE", help="a rescue file to take in first; most are found")
     recording.add_plain(parser)
     recording.add_look(parser)
@@ -39,7 +40,9 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Go on recording."""
-    args.file = args.file or _last_broken_off(workspace(Path()).sessions)
+    if args.file and args.folder:
+        raise Refusal("a file says by itself which workspace is meant: leave --folder out")
+    args.file = args.file or _last_broken_off(workspace(args.folder or Path()).sessions)
     if not args.plain and not _is_card(args.file):
         recording.need_terminal()
     recording.settle(args, workspace_of(args.file), args.file)

@@ -57,3 +57,15 @@ def test_a_folder_of_0_1_without_sessions_in_it_is_taken_with_a_line(
     assert "these two have met 1 time" in told.out
     assert "taken as a folder of sessions, as in version 0.1" in told.err
     assert main(["latency", "--to", "clasp", "--folder", str(loose)]) == 0
+
+
+def test_resume_and_check_take_the_workspace_as_every_command_does(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / "sessions").mkdir()
+    write_session(tmp_path / "sessions" / "a.jsonl", RECORDS[:-1])
+    assert main(["check", "--folder", str(tmp_path)]) == 1
+    assert "was broken off, not ended" in capsys.readouterr().out
+    assert main(["resume", "--folder", str(tmp_path / "empty"), "--plain"]) == 2
+    assert "no session was broken off" in capsys.readouterr().err
+    assert main(["resume", "a.jsonl", "--folder", str(tmp_path)]) == 2

@@ -10,6 +10,7 @@ from textual.widgets.option_list import Option
 
 from etholog.animals import Animals, life
 from etholog.base.text import visible, visible_lines
+from etholog.screens.packed import Packed
 from etholog.screens.themed import ThemedApp
 from etholog.screens.themes import Look
 
@@ -26,6 +27,7 @@ class CardBrowser(ThemedApp, inherit_bindings=False):
     OptionList > .option-list--option, OptionList:focus > .option-list--option { background: $ground; color: $ink; }
     OptionList > .option-list--option-highlighted, OptionList:focus > .option-list--option-highlighted {
         background: $ink; color: $ground; }
+    #foot { color: $faint; dock: bottom; }
     VerticalScroll { padding: 0 2; background: $ground; scrollbar-size: 0 0; }
     """
     )
@@ -46,6 +48,7 @@ class CardBrowser(ThemedApp, inherit_bindings=False):
             yield OptionList(*(Option(visible(name)) for name in self._names), markup=False)
             with VerticalScroll(can_focus=False):
                 yield Static("no cards and no sessions here yet", id="card", markup=False)
+        yield Packed("Up and Down walk", "Space and PgUp turn a long card", "Esc leaves", id="foot")
 
     def on_mount(self) -> None:
         """Begin at the animal that was named."""

@@ -17,13 +17,14 @@ def clock_face(ms: int) -> str:
     return f"{seconds // 3600}:{seconds // 60 % 60:02d}:{seconds % 60:02d}"
 
 
-def short_face(ms: int) -> str:
-    """Return milliseconds as m:ss, with hours where there are any.
+def length_face(ms: float) -> str:
+    """Return a length of time as m:ss, with hours where there are any, to the nearest second; a moment is cut off.
 
-    >>> short_face(65_000), short_face(3_905_000)
-    ('1:05', '1:05:05')
+    >>> length_face(65_700), length_face(200), length_face(3_905_000)
+    ('1:06', '0:00', '1:05:05')
     """
-    return clock_face(ms) if ms >= 3_600_000 else f"{ms // 60_000}:{ms // 1000 % 60:02d}"
+    whole = 1000 * round(ms / 1000)
+    return clock_face(whole) if whole >= 3_600_000 else f"{whole // 60_000}:{whole // 1000 % 60:02d}"
 
 
 def fine_face(seconds: float | Fraction) -> str:

@@ -133,7 +133,7 @@ def total(rows: pd.DataFrame) -> str:
     """Return what a lane's bouts come to: how many, and of a state how long in all."""
     if (rows["kind"] != "state").any():
         return f"{len(rows)}"
-    return f"{len(rows)} · {clock(max(1.0, float(rows['duration_s'].sum())))}"
+    return f"{len(rows)} · {clock(float(rows['duration_s'].sum()))}"
 
 
 def _lane(axes: Axes, at: int, name: str, rows: pd.DataFrame) -> None:

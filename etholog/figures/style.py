@@ -20,7 +20,7 @@ from numpy.typing import ArrayLike
 
 from etholog.analysis import columns
 from etholog.base import colours
-from etholog.base.clock import short_face
+from etholog.base.clock import length_face
 from etholog.base.text import in_words
 from etholog.season import Season
 
@@ -245,9 +245,8 @@ def clock(seconds: float) -> str:
     >>> clock(65), clock(-5), clock(3905)
     ('1:05', '-0:05', '1:05:05')
     """
-    whole = abs(round(seconds))
-    shown = short_face(whole * 1000)
-    return f"-{shown}" if seconds < 0 and whole else shown
+    shown = length_face(1000 * abs(seconds))
+    return f"-{shown}" if round(seconds) < 0 else shown
 
 
 def nothing(size: Size, why: str) -> ReproducibleFigure:

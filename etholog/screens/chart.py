@@ -85,7 +85,7 @@ class StripChart(Widget):
             len(self._lanes.gaps),
             lane.count,
             len(lane.running),
-            lane.total_ms(now) // 1000,
+            round(lane.total_ms(now) / 1000),
             self._live.refolds,
             self.size.width,
         )

@@ -11,7 +11,7 @@ from collections.abc import Callable
 from typing import Any
 
 from etholog.base import system
-from etholog.base.clock import clock_face
+from etholog.base.clock import clock_face, length_face
 from etholog.base.text import visible
 from etholog.ethogram.own_keys import Act, Where, act_of
 from etholog.recording.begun import Begun
@@ -213,7 +213,7 @@ class Plain:
         now = self._recorder.t(system.now())
         runs = [
             f"{live.ethogram.by_code[bout.code].label}{' ' + bout.qualifier if bout.qualifier else ''}"
-            f" for {clock_face(now - bout.onset)}"
+            f" for {length_face(now - bout.onset)}"
             for bout in live.folding.running.values()
         ]
         what = "nobody watches" if live.folding.gap is not None else ", ".join(runs) or "nothing runs"

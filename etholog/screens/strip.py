@@ -4,7 +4,7 @@ from bisect import bisect_left, insort
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 
-from etholog.base.clock import clock_face, short_face
+from etholog.base.clock import clock_face, length_face
 from etholog.ethogram import Behaviour, Ethogram, Press
 from etholog.recording.live import Live
 from etholog.session.folding import Bout, Span
@@ -212,4 +212,4 @@ def totals(lane: Lane, now: int) -> str:
         return " " * TOTALS_WIDTH
     if lane.behaviour.kind == "event":
         return f"{lane.count:>4}".ljust(TOTALS_WIDTH)
-    return f"{lane.count:>4} {short_face(lane.total_ms(now)):>7} "[:TOTALS_WIDTH]
+    return f"{lane.count:>4} {length_face(lane.total_ms(now)):>7} "[:TOTALS_WIDTH]

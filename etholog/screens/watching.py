@@ -12,7 +12,7 @@ from textual.screen import Screen
 from textual.widgets import Digits, Input, Static
 
 from etholog.base import system
-from etholog.base.clock import clock_face, short_face
+from etholog.base.clock import clock_face, length_face
 from etholog.base.text import many, visible, visible_lines
 from etholog.ethogram.own_keys import Act, act_of
 from etholog.recording.begun import Begun
@@ -325,7 +325,7 @@ class Watching(Screen[bool], inherit_bindings=False):
     def _runs(self, now: int, running: Mapping[object, Bout]) -> str:
         names = self.recorder.ethogram.by_code
         runs = [
-            f"{names[b.code].label}{' ' + b.qualifier if b.qualifier else ''} {short_face(now - b.onset)}"
+            f"{names[b.code].label}{' ' + b.qualifier if b.qualifier else ''} {length_face(now - b.onset)}"
             for b in running.values()
         ]
         return " now: " + visible(", ".join(runs) if runs else "nothing runs")

@@ -31,7 +31,7 @@ def test_an_evening_line_by_line(tmp_path: Path) -> None:
             ("v", "clasp began"),
             ("x", "insertion left began"),
             ("2", "is now: insertion right"),
-            ("`", "insertion right for 0:00:0"),
+            ("`", "insertion right for 0:0"),
             ("\x7f", "taken back"),
             ("\x1b[3~", "brought back"),
             ("\x1b[A", ""),  # an arrow is no Esc and no mark

@@ -14,8 +14,8 @@ from etholog.commands import COMMANDS, main
 pytestmark = pytest.mark.slow
 
 PAGES = ("README.md", "DEVELOPERS.md")
-# What takes a terminal, a film, or a table of one's own.
-OWN = re.compile(r"^etholog (watch|resume|amend|film)\b|old\.csv")
+# What takes a terminal, a film, another's workspace, or a table of one's own.
+OWN = re.compile(r"^etholog (watch|resume|amend|film|gather)\b|old\.csv")
 OWN_CARDS = (
     "etholog card F-Umbra moult --on 2025-10-28",
     "etholog card M-Basalt sperm web --on 2026-02",

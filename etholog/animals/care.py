@@ -36,7 +36,8 @@ class Task:
     """One thing to do for an animal between two dates, again each `every` days where that is not 0.
 
     `key` stays the same as long as its cause does, so that a calendar knows it again. `source` says whose the window
-    is. `until_done`: it stays due after its last date.
+    is. `until_done`: it stays due after its last date. `again_after`: so many days after it is done it is due again,
+    which a new entry on the card says; a sitter makes none.
     """
 
     key: str
@@ -48,6 +49,7 @@ class Task:
     source: str
     every: int = 0
     until_done: bool = False
+    again_after: int = 0
 
     @property
     def kind(self) -> str:
@@ -477,6 +479,7 @@ def _keeping(card: Card, mine: Window, attempt: Attempt | None, animals: Animals
             f"last water {water.on.text}",
             mine.care.source,
             until_done=True,
+            again_after=mine.care.water,
         )
 
 
@@ -503,4 +506,5 @@ def _meal(card: Card, mine: Window, attempt: Attempt | None, meal: Entry, near_m
         # A mature male who eats nothing is no neglect, so his meal is never overdue.
         every=0 if not mature_male else low,
         until_done=not mature_male,
+        again_after=0 if mature_male else high,
     )

@@ -44,8 +44,8 @@ def sections(tasks: Sequence[Task], today: date, days: int, call: str, cautions:
 
 
 def _days(task: Task, today: date, end: date) -> Iterator[date]:
-    """Yield the days on which a task is to be done: from its first on, each `every` days where it repeats."""
-    day = max(task.first, today)
+    """Yield the days on which a task is to be done: from its first on, as often as it repeats or comes due again."""
+    day, until = max(task.first, today), end if task.again_after else min(task.last, end)
     yield day
-    while task.every and (day := day + timedelta(days=task.every)) <= min(task.last, end):
+    while (apart := task.every or task.again_after) and (day := day + timedelta(days=apart)) <= until:
         yield day

@@ -16,7 +16,8 @@ from etholog.screens.fit import hung
 from etholog.screens.themed import ThemedApp
 from etholog.screens.themes import Look
 
-DUE_SHOWN, SESSIONS_SHOWN = 9, 6
+SESSIONS_SHOWN = 6
+AROUND_DUE = 6  # the lines above and below what is due: edges, the folder, a head, blanks
 WIDE = 84  # columns from which on the commands stand beside their keys
 
 
@@ -130,8 +131,9 @@ class Home(ThemedApp):
         self.query_one("#ways", Static).update(visible_lines(shown))
         if NEW in self.ways:
             return
-        self.query_one("#tasks", Static).update(self._due(3 * width // 5 - 2))
-        self.query_one("#sessions", Static).update(self._sessions(2 * width // 5))
+        room = event.size.height - len(shown) - len(self._alarms) - bool(self._unended) - bool(self._said) - AROUND_DUE
+        self.query_one("#tasks", Static).update(self._due(3 * width // 5 - 2, room))
+        self.query_one("#sessions", Static).update(self._sessions(2 * width // 5, room))
 
     def on_key(self, event: events.Key) -> None:
         """Take a way, or leave."""
@@ -146,13 +148,28 @@ class Home(ThemedApp):
         # A sac can't wait; a meal can.
         return sorted((t for t in self._tasks if t.first <= self._today), key=lambda t: (t.until_done, t.first))
 
-    def _due(self, width: int) -> str:
-        rows = [hung(visible(f"{task.animal:<10} {task.what}"), width, 11) for task in self._now[:DUE_SHOWN]]
-        if not rows and not self._animals.known():
+    def _due(self, width: int, room: int) -> str:
+        """Return what is due in lines of `width`; of what finds no room, how many there are."""
+        lines: list[str] = []
+        for at, task in enumerate(self._now):
+            late = f", overdue since {task.last}" if task.last < self._today else ""
+            row = hung(visible(f"{task.animal:<10} {task.what}{late}"), width, 11).split("\n")
+            left = len(self._now) - at
+            if lines and len(lines) + len(row) > room - (left > 1):
+                return "\n".join([*lines, f"... and {left} more"])
+            lines += row
+        if not lines and not self._animals.known():
             return "no animals yet: press a"
-        return "\n".join(rows) or "nothing today"
+        return "\n".join(lines) or "nothing today"
 
-    def _sessions(self, width: int) -> str:
+    def _sessions(self, width: int, room: int) -> str:
+        """Return the last sessions, as many as stand whole in so many lines of `width`."""
         met = [pairing for pairing in self._animals.pairings if pairing.file][-SESSIONS_SHOWN:]
-        rows = [(f"{p.on.text} {p.male} x {p.female}", f"  {p.evidence.words}") for p in reversed(met)]
-        return "\n".join(hung(visible(line), width, 2) for row in rows for line in row) or "none yet: press w"
+        lines: list[str] = []
+        for p in reversed(met):
+            said = f"{p.on.text} {p.male} x {p.female}", f"  {p.evidence.words}"
+            row = [part for line in said for part in hung(visible(line), width, 2).split("\n")]
+            if lines and len(lines) + len(row) > room:
+                break
+            lines += row
+        return "\n".join(lines) or "none yet: press w"

@@ -29,6 +29,7 @@ def test_a_sitter_is_told_what_to_do_and_what_to_leave(
     )
     day = page[page.index("2026-06-04</h2>") : page.index("2026-06-05</h2>")]
     assert "[ ] F&amp;1: water" in day
+    assert "[ ] F&amp;1: water" in page[page.index("2026-06-11</h2>") : page.index("2026-06-12</h2>")], "a week later"
     keeper = page[page.index("For the keeper") :]
     assert "F-3: a second introduction?" in keeper
     assert "introduction" not in page[: page.index("For the keeper")]

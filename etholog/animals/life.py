@@ -51,13 +51,13 @@ def events(animals: Animals, name: str) -> Iterator[tuple[str, str, str]]:
         if isinstance(what, Pairing):
             mate = what.mate_of(animals.id_of(name))
             how = f": {what.evidence.words}" if what.evidence != Evidence.UNWATCHED else ""
-            ended = "".join(f"; {told}" for told in _answered(what))
+            ended = "".join(f"; {told}" for told in answered(what))
             yield what.on.text, f"paired with {mate}{how}{ended}", what.file.name if what.file else "card"
         else:
             yield what.on.text, what.said + (f": {what.note}" if what.note else ""), f"#{naming.label(what)}"
 
 
-def _answered(met: Pairing) -> Iterator[str]:
+def answered(met: Pairing) -> Iterator[str]:
     """Yield what the keeper answered at a pairing's end."""
     yield from met.came_of_it
     if met.male_whole is False:

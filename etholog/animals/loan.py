@@ -6,7 +6,7 @@ from etholog.animals.attempts import Attempt, by_female
 from etholog.animals.card import KINDS, Entry
 from etholog.animals.custody import custody, shares
 from etholog.animals.herd import Animals, Pairing
-from etholog.animals.life import title
+from etholog.animals.life import answered, title
 from etholog.base.refusal import Refusal
 from etholog.base.text import percent
 
@@ -43,7 +43,7 @@ def _line(entry: Entry) -> str:
 
 
 def _met(pairing: Pairing, who: str) -> str:
-    told = "; ".join([pairing.evidence.words, *pairing.came_of_it])
+    told = "; ".join([pairing.evidence.words, *answered(pairing)])
     return f"{pairing.on.text}  {pairing.mate_of(who)}: {told}"
 
 

@@ -144,8 +144,9 @@ def test_the_lenders_page_tells_of_strikes(tmp_path: Path) -> None:
     kept = ethogram.read(ethogram.find("terrestrial"))
     (strike, *_) = kept.codes_of("strike")
     (tmp_path / "sessions").mkdir()
-    struck = [*marks((1000, strike, None), (2000, strike, None)), {"do": "close", "t": 9000, "outcome": AGAIN}]
+    answers = {**AGAIN, "male_whole": False}
+    struck = [*marks((1000, strike, None), (2000, strike, None)), {"do": "close", "t": 9000, "outcome": answers}]
     write_session(tmp_path / "sessions" / "a.jsonl", struck, kept)
     write_card(tmp_path, "M-1", MALE, SPECIES, ("borrowed", "2026-03-01", "Anna"))
     told = dict(loan.sections(animals.read(tmp_path), "M-1"))["With whom"]
-    assert told == ["2026-05-03  F-1: no contact; she struck 2 times; she attacked"]
+    assert told == ["2026-05-03  F-1: no contact; she struck 2 times; she attacked; he was not whole"]

@@ -7,6 +7,8 @@ from subprocess import CompletedProcess
 
 import pytest
 
+from etholog import season
+from etholog.figures.strip import total
 from tests.make import marks, write_session
 
 Run = Callable[..., CompletedProcess[str]]
@@ -69,6 +71,18 @@ def test_hostile_text_never_reaches_the_terminal_raw(etholog: Run, tmp_path: Pat
     assert done.returncode == 0, done.stderr
     for character in "\x1b\u202e\x00\u2028":
         assert character not in done.stdout
+
+
+def test_the_lanes_come_to_what_the_report_says(etholog: Run, repository: Path) -> None:
+    folder = repository / "examples" / "season"
+    read = season.read(folder)
+    for name in ("20260326-2158-M-Flint-F-Umbra", "20260330-2147-M-Ochre-F-Moss"):
+        done = etholog("show", folder / "sessions" / f"{name}.jsonl", "--ascii", env={"PYTHONPATH": pythonpath()})
+        lanes = {line[3:20].strip(): line.split()[-2:] for line in done.stdout.splitlines() if line.count("|") >= 2}
+        bouts = read.bouts[(read.bouts["session"] == name) & (read.bouts["kind"] == "state")]
+        assert len(bouts)
+        for code, rows in bouts.groupby(bouts["behaviour"].astype(str)):
+            assert " · ".join(lanes[read.labels[code]]) == total(rows)
 
 
 def test_a_missing_file_is_one_line(etholog: Run, tmp_path: Path) -> None:

@@ -92,6 +92,28 @@ def test_kinship_on_random_pedigrees_is_the_mean_over_all_ways(seed: int) -> Non
             assert kin.high >= each[:, i, j].max() - 1e-12
 
 
+def test_the_published_pedigree_of_several_sires_by_their_chances() -> None:
+    # The example of Henderson 1988, J. Anim. Sci. 66:1614-1621 (its pedigree as the data set Henderson.1988 of the R
+    # package polyAinv has it). His average relationships, worked out by hand with his rule; kinship is half of them.
+    chances = {
+        "7": (("3", 0.6), ("5", 0.4)), "8": (("1", 0.3), ("5", 0.7)), "9": (("1", 0.3), ("4", 0.6), ("5", 0.1))
+    }  # fmt: skip
+    sires = {"3": "1", "4": "1", "5": "3", "6": "3", "10": "1"}
+    dams = {"3": "2", "4": "2", "5": "4", "6": "", "7": "6", "8": "4", "9": "6", "10": "4"}
+    parents = {n: Parents(((dams[n], 1.0),) if dams[n] else (), chances.get(n) or ((sires[n], 1.0),)) for n in dams} | {
+        "1": Parents(),
+        "2": Parents(),
+    }
+    found = table([str(n) for n in range(1, 11)], parents)
+    relationships = {
+        ("5", "5"): 1.25, ("5", "6"): 0.375, ("7", "7"): 1.225, ("8", "8"): 1.3375, ("9", "9"): 1.13125,
+        ("10", "10"): 1.25, ("1", "7"): 0.375, ("1", "8"): 0.575, ("3", "8"): 0.5875, ("5", "8"): 0.8875,
+        ("6", "8"): 0.29375, ("7", "8"): 0.500625,
+    }  # fmt: skip
+    for (one, other), relationship in relationships.items():
+        assert found.between(one, other).expected == pytest.approx(relationship / 2), (one, other)
+
+
 def test_a_pedigree_is_known_as_far_as_it_has_no_hole() -> None:
     parents = {"x": Parents.of("D", "S"), "D": Parents.of("E", "T"), "S": Parents.of("F", "")}
     assert [generations(name, parents) for name in ("x", "D", "S", "F")] == [1, 1, 0, 0]

@@ -49,6 +49,11 @@ def cautions(animals: Iterable[tuple[str, str]], ethogram: str = "") -> Iterator
     yield from dict.fromkeys(_of(group) for group in groups)
 
 
+def without_hairs(animals: Iterable[tuple[str, str]]) -> bool:
+    """Tell whether all animals of which (species, family) is told are known to have no urticating hairs."""
+    return all(group_of(species, "", family).hairs is False for species, family in animals)
+
+
 def on_label(species: str, ethogram: str = "", family: str = "") -> str:
     """Return the same on one line."""
     return " ".join(_LABELS[caution] for caution in cautions([(species, family)], ethogram))

@@ -5,10 +5,10 @@ import io
 import os
 import shutil
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from datetime import date
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from etholog import animals, session
 from etholog.animals import Animals, care, entering
@@ -30,6 +30,9 @@ from etholog.screens.themes import Look
 from etholog.session.question import NotUnderstood
 
 SIGNALLED, INTERRUPTED = 128, 130  # an exit code beyond the first names a signal; the second is Ctrl-C
+
+
+Meant = TypeVar("Meant")
 
 
 class _EndedFromOutside(Exception):
@@ -222,19 +225,28 @@ def _entries(answers: dict[str, Any], today: date) -> list[NewEntry]:
         raise Refusal("its name or id: without a name there is no card")
     said = {kind: str(answers[kind]) for kind in ("sex", "species", "moved", "note") if answers.get(kind)}
     entries = [Entry(0, kind, Day.of(today), words=words) for kind, words in said.items()]
-    entries += [Entry(0, kind, _day(kind, answers[kind])) for kind in ("moult", "meal") if answers.get(kind)]
-    if answers.get("size") is not None:
-        entries.append(Entry(0, "size", Day.of(today), number=float(answers["size"])))
+    entries += [
+        Entry(0, kind, _meant(kind, answers[kind], entering.day)) for kind in ("moult", "meal") if answers.get(kind)
+    ]
+    if answers.get("size"):
+        entries.append(Entry(0, "size", Day.of(today), number=_meant("size", answers["size"], _millimetres)))
     if not entries:
         raise Refusal("give its sex or its species: an empty card tells nothing")
     return [NewEntry(name, entry) for entry in entries]
 
 
-def _day(kind: str, typed: str) -> Day:
-    """Read a day of the form's; what is none takes the cursor to its line."""
+def _millimetres(typed: str) -> float:
+    found = entering.quantity(typed, "mm")
+    if found is None:
+        raise Refusal(f"a number such as 148, or 14.8 cm; not {typed!r}")
+    return found
+
+
+def _meant(kind: str, typed: str, read: Callable[[str], Meant]) -> Meant:
+    """Read an answer of the form's as a command reads it; what is none takes the cursor to its line."""
     from etholog.screens.card_form import QUESTIONS
 
     try:
-        return entering.day(typed)
+        return read(typed)
     except Refusal as refusal:
         raise NotUnderstood(next(one for one in QUESTIONS if one.name == kind), str(refusal)) from None

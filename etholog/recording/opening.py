@@ -152,7 +152,7 @@ class NewSession:
     def cautions(self) -> list[str]:
         """What to beware of: the cautions that follow these two animals, the ethogram's, whom to call."""
         own = [one for one in cautions.cautions(self.kinds, self.ethogram.name) if one != cautions.OTHERS]
-        told_already = _topics(own)
+        told_already = _topics(own) | ({"hairs"} if cautions.without_hairs(self.kinds) else set())
         # Of what is shipped, the animals' own cautions say the same and more; a keeper's own words are never left out.
         shipped = _shipped_cautions()
         others = [one for one in self.ethogram.cautions if one not in shipped or not _topics([one]) & told_already]

@@ -15,7 +15,7 @@ QUESTIONS = (
     Question("moved", "where it lives"),
     Question("moult", "last moult (a day or a month)"),
     Question("meal", "last meal (a day)"),
-    Question("size", "leg span in mm", "number"),
+    Question("size", "leg span in mm, or 14.8 cm"),
     Question("note", "anything else"),
 )
 

@@ -8,6 +8,8 @@ from etholog.ethogram import Ethogram
 from etholog.session.folding import Folding, corrected
 from etholog.session.log import SIGNED, mark_words
 
+UNSURE = " (unsure)"
+
 
 class Live:
     """The bouts of now, and what a screen asks about them.
@@ -140,13 +142,14 @@ class Live:
             told = {
                 "move": "another time",
                 "recode": "another code",
-                "doubt": "how sure it is",
+                "doubt": "'sure again'" if raw.get("sure") else "'unsure'",
                 "undo": "taking out",
                 "note": "reason",
             }
-            return f"{told.get(raw['do'], raw['do'])} of {self.told(raw['of'])}" if "of" in raw else str(raw["do"])
+            what = told.get(raw["do"], str(raw["do"]))
+            return f"{what} of {self.told(raw['of']).removesuffix(UNSURE)}" if "of" in raw else what
         when = clock_face(record["t"])
         if record["do"] != "mark":
             said = record.get("text") or record.get("key") or record.get("why") or ""
             return f"{record['do']} {said[:40]}".strip() + f" {when}"
-        return f"{mark_words(self.ethogram, record)} {when}{'' if record.get('sure', True) else ' (unsure)'}"
+        return f"{mark_words(self.ethogram, record)} {when}{'' if record.get('sure', True) else UNSURE}"

@@ -25,6 +25,15 @@ def span(ms: float) -> str:
     return f"{seconds // 3600} h {seconds % 3600 // 60:02d} min"
 
 
+def seconds(value: float) -> str:
+    """Return a time in seconds as people say it.
+
+    >>> seconds(43.9), seconds(769.1), seconds(0.4)
+    ('44 s', '12 min 49 s', '0.4 s')
+    """
+    return f"{value:.1f} s" if 0 < value < 10 and value != round(value) else span(1000 * value)
+
+
 def lines(session: Session) -> Iterator[str]:
     """Yield the summary, line by line."""
     fold, header = session.fold, session.header
@@ -99,9 +108,8 @@ def questions(session: Session) -> Iterator[str]:
     for limit in session.ethogram.limit:
         for value, what in _measured(session, limit.of, limit.measure):
             if not limit.least <= value <= limit.most:
-                shown = f"{value:g}" if limit.measure == "count" else span(value * 1000)
-                most = f"{limit.most:g}" if limit.measure == "count" else span(limit.most * 1000)
-                least = f"{limit.least:g}" if limit.measure == "count" else span(limit.least * 1000)
+                as_said = "{:g}".format if limit.measure == "count" else seconds
+                shown, least, most = map(as_said, (value, limit.least, limit.most))
                 yield f"{what} is {shown}; expected between {least} and {most}: is that right?"
 
 

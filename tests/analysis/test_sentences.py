@@ -10,10 +10,11 @@ import pytest
 import etholog
 from etholog.analysis import outcome
 from etholog.analysis.compare import Comparison, compare
-from etholog.analysis.sentences import duration, latency, parts, transition
+from etholog.analysis.sentences import duration, latency, transition
 from etholog.base.text import percent
 from etholog.commands import main
 from etholog.season import Season
+from etholog.session import summary
 
 
 @pytest.fixture
@@ -29,7 +30,7 @@ def by_male(season: Season) -> Comparison:
 def test_groups_are_named_with_the_medians_of_the_table(by_male: Comparison) -> None:
     said = " ".join(latency.of_groups(by_male, "to his first display"))
     for male, row in by_male.table.iterrows():
-        assert f"{male} {parts.seconds(row['median_s'])} ({row['occurred']} of {row['n']})" in said
+        assert f"{male} {summary.seconds(row['median_s'])} ({row['occurred']} of {row['n']})" in said
     assert "may still be chance" in said
 
 

@@ -6,9 +6,10 @@ from typing import Any
 import pandas as pd
 
 from etholog.analysis.contrast import Contrast
-from etholog.analysis.sentences.parts import capital, chance, least_to_most, seconds
+from etholog.analysis.sentences.parts import capital, chance, least_to_most
 from etholog.base.text import many, percent
 from etholog.season import Season
+from etholog.session.summary import seconds
 
 LONGEST = 3
 

@@ -5,9 +5,10 @@ import math
 import pandas as pd
 
 from etholog.analysis.compare import Comparison
-from etholog.analysis.sentences.parts import capital, chance, least_to_most, seconds
+from etholog.analysis.sentences.parts import capital, chance, least_to_most
 from etholog.analysis.survival import kaplan_meier, quantile
 from etholog.base.text import many
+from etholog.session.summary import seconds
 
 LEAST = 4  # sessions from which on half of them are spoken of
 NAMED_AT_MOST = 8  # groups named one by one; of more, the quickest and the slowest

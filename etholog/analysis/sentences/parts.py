@@ -3,7 +3,6 @@
 import math
 
 from etholog.base.text import many
-from etholog.session.summary import span
 
 CHANCE = (
     "With {sessions} each, such differences may still be chance: chance alone gives as large ones {often}"
@@ -28,15 +27,6 @@ def least_to_most(least: int, most: int, one: str) -> str:
     ('4 to 5 sessions', '5 sessions')
     """
     return many(most, one) if least == most else f"{least:,} to {many(most, one)}"
-
-
-def seconds(value: float) -> str:
-    """Return a time in seconds as people say it.
-
-    >>> seconds(43.9), seconds(769.1), seconds(0.4)
-    ('44 s', '12 min 49 s', '0.4 s')
-    """
-    return f"{value:.1f} s" if 0 < value < 10 and value != round(value) else span(1000 * value)
 
 
 def chances(p: float) -> str:

@@ -12,6 +12,7 @@ from etholog.animals.conflicts import conflicts
 from etholog.animals.custody import custody, shares
 from etholog.animals.herd import Animals
 from etholog.animals.lot import CHOICES, split_of, stage_of
+from etholog.animals.naming import file_of, label
 from etholog.animals.pedigree import weighed
 from etholog.base.refusal import Finding
 from etholog.base.text import like
@@ -83,7 +84,13 @@ def odd(animals: Animals, card: Card, entry: Entry) -> Iterator[Finding]:
             if who and who not in known:
                 yield Finding(f"{entry.kind} {who!r} has no card and no session{like(who, animals.may_be(wanted))}")
             elif who and animals.sex_of(who) not in (wanted, "unknown"):
-                yield Finding(f"{entry.kind} {who!r} is {animals.sex_of(who)}, as its card or a session says")
+                what = f"{entry.kind} {who!r} is {animals.sex_of(who)}, as its card or a session says"
+                yield Finding(what, f"mend the sex of {who}, or this {entry.kind}")
+            born = (animals.find(who) or card).last("born") if who else None
+            own = card.last("born")
+            if own and born and who != card.id and own.on.last <= born.on.first:
+                what = f"{entry.kind} {who!r} was born on {born.on.text}, not before {card.id} ({own.on.text})"
+                yield Finding(what, f"mend one of the two dates, or this {entry.kind}")
     if entry.kind == "paired":
         if animals.id_of(entry.words) not in known:
             wanted = {"male": "female", "female": "male"}.get(card.sex, "unknown")
@@ -161,6 +168,21 @@ def surprising(animals: Animals, card: Card, entry: Entry) -> Iterator[Finding]:
             yield Finding(f"before that sac {dams[0][0]} was with {' and '.join(may)}", f"write: {' or '.join(may)}")
 
 
+def _circles(animals: Animals) -> Iterator[Finding]:
+    for ring in animals.circles:
+        for name in ring:
+            one = animals.cards[name]
+            for kind in ("dam", "sire"):
+                told = one.told_last(kind)
+                if told and {who for who, _ in animals.possible(told.words)} & set(ring):
+                    what = f"{name} would be its own ancestor: {kind} {told.words}"
+                    remedy = "until that is mended its parents count as unknown: etholog card"
+                    remedy += (
+                        f" {name} undo {label(told)}, or that of {' or '.join(one for one in ring if one != name)}"
+                    )
+                    yield Finding(what, remedy, file_of(one, told), record=told.n)
+
+
 def _small(animals: Animals, card: Card, millimetres: float) -> str:
     """Return what makes a leg span look too small to be in mm; '' where nothing does."""
     before = card.last("size")
@@ -173,13 +195,15 @@ def _small(animals: Animals, card: Card, millimetres: float) -> str:
 
 
 def questions(animals: Animals) -> Iterator[Finding]:
-    """Yield what is impossible or odd about the entries of all cards."""
+    """Yield what is impossible or odd about the entries of all cards, and in which record of which file."""
     for one in animals.cards.values():
         for entry in one.entries:
             rest = replace(one, entries=tuple(other for other in one.entries if other is not entry))
+            path = file_of(one, entry)
             if why := impossible(rest, entry):
-                yield Finding(f"{entry.said} on {entry.on.text}: {why}", path=one.path)
+                yield Finding(f"{entry.said} on {entry.on.text}: {why}", path=path, record=entry.n)
             for question in odd(animals, rest, entry):
-                yield replace(question, path=one.path)
+                yield replace(question, path=path, record=entry.n)
+    yield from _circles(animals)
     yield from unclosed(animals)
     yield from conflicts(animals)

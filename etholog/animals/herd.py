@@ -9,7 +9,7 @@ from pathlib import Path
 from etholog.animals import card, naming
 from etholog.animals.card import Card
 from etholog.animals.groups import Group, group_of
-from etholog.animals.pedigree import Chances, Parents, weighed
+from etholog.animals.pedigree import UNKNOWN, Chances, Parents, circles, weighed
 from etholog.animals.species import Synonyms, synonyms
 from etholog.base import files
 from etholog.base.dates import Day
@@ -227,8 +227,17 @@ class Animals:
 
     @cached_property
     def parents(self) -> dict[str, Parents]:
-        """Each animal's possible dams and sires, by id."""
+        """Each animal's possible dams and sires, by id; unknown for those that would be their own ancestors."""
+        return self._told_parents | dict.fromkeys((name for ring in self.circles for name in ring), UNKNOWN)
+
+    @cached_property
+    def _told_parents(self) -> dict[str, Parents]:
         return {one.id: Parents(*self._parents_of(one), self._unsure_of(one)) for one in self.cards.values()}
+
+    @cached_property
+    def circles(self) -> list[tuple[str, ...]]:
+        """The rings of animals each of which would be its own ancestor, as the cards say."""
+        return circles(self._told_parents)
 
     def _parents_of(self, one: Card) -> tuple[Chances, Chances]:
         dam, sire = (self.possible(one.fact(kind)) for kind in ("dam", "sire"))

@@ -195,6 +195,25 @@ def ancestors(name: str, parents: Mapping[str, Parents]) -> set[str]:
     return found
 
 
+def circles(parents: Mapping[str, Parents]) -> list[tuple[str, ...]]:
+    """Return the rings of animals each of which would be its own ancestor; without these nobody is.
+
+    >>> circles({"a": Parents.of("b", ""), "b": Parents.of("a", ""), "c": Parents.of("a", "")})
+    [('a', 'b')]
+    """
+    found: list[tuple[str, ...]] = []
+    left = {name: up.named for name, up in parents.items()}
+    while True:
+        try:
+            TopologicalSorter({name: sorted(left[name]) for name in sorted(left)}).prepare()
+        except CycleError as error:
+            ring = tuple(sorted(set(error.args[1])))
+            found.append(ring)
+            left = {name: set() if name in ring else up for name, up in left.items()}
+        else:
+            return found
+
+
 def founders_first(names: Iterable[str], parents: Mapping[str, Parents]) -> list[str]:
     """Return the animals, each after its known parents. Raises Refusal for one that would be its own ancestor."""
     try:

@@ -122,7 +122,11 @@ def run(args: argparse.Namespace) -> int:
 def _show(name: str, known: Animals, json: bool) -> int:
     known.require(name)
     one = known.find(name)
-    found = [] if one is None else [f for f in (*known.findings, *animals_.questions(known)) if f.path == one.path]
+    found = (
+        []
+        if one is None
+        else [f for f in (*known.findings, *animals_.questions(known)) if f.path in (one.path, *one.paths.values())]
+    )
     if json:
         print(as_json({**_data(name, known), "findings": [*map(finding_data, found)]}))
     else:

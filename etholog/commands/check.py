@@ -6,7 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from etholog import animals, ethogram, session
-from etholog.animals import naming, pedigree
+from etholog.animals import naming
 from etholog.base import rescue
 from etholog.base.files import listed
 from etholog.base.refusal import Finding, Refusal
@@ -101,10 +101,6 @@ def _herd(workspace: Path) -> Iterator[Finding]:
     yield from (found for found in known.findings if found.path and found.path.parent.name == "animals")
     yield from animals.questions(known)
     yield from naming.twins(known)
-    try:
-        pedigree.founders_first(known.cards, known.parents)
-    except Refusal as refusal:
-        yield from refusal.findings
 
 
 def _read(file: Path) -> tuple[Session | Ethogram | None, list[Finding]]:

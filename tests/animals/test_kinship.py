@@ -2,12 +2,17 @@
 
 import itertools
 import random
+from collections.abc import Callable
+from pathlib import Path
+from subprocess import CompletedProcess
 
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from etholog import animals
 from etholog.animals.pedigree import Chances, Parents, generations, kinship, table
+from tests.make import write_card
 
 SEVERAL = Parents((("D", 1.0),), (("A", 0.5), ("B", 0.5)))
 
@@ -118,3 +123,31 @@ def test_a_pedigree_is_known_as_far_as_it_has_no_hole() -> None:
     parents = {"x": Parents.of("D", "S"), "D": Parents.of("E", "T"), "S": Parents.of("F", "")}
     assert [generations(name, parents) for name in ("x", "D", "S", "F")] == [1, 1, 0, 0]
     assert generations("x", parents | {"S": Parents.of("F", "U")}) == 2
+
+
+def test_what_is_wrong_with_a_pedigree_is_named_and_the_rest_goes_on(
+    etholog: Callable[..., CompletedProcess[str]], tmp_path: Path
+) -> None:
+    species = ("species", "2020", "Brachypelma smithi")
+    male, female = ("sex", "2020", "male"), ("sex", "2020", "female")
+    write_card(tmp_path, "F-A", female, species, ("dam", "2020", "F-B"))
+    write_card(tmp_path, "F-B", female, species, ("dam", "2020", "F-A"))
+    write_card(tmp_path, "M-Young", male, species, ("born", "2023-05-01"))
+    write_card(tmp_path, "F-Old", female, species, ("born", "2020-05-01"), ("sire", "2020", "M-Young"))
+    write_card(tmp_path, "F-C", female, species, ("sire", "2020", "F-Old"), ("dam", "2020", "M-Young"))
+    write_card(tmp_path, "F-D", female, species, ("dam", "2020", "F-Old"), ("sire", "2020", "M-Young"))
+    done = etholog("check", tmp_path)
+    assert done.returncode == 1
+    for card, record, said in (
+        ("F-A", 3, "F-A would be its own ancestor: dam F-B; until that is mended its parents count as unknown"),
+        ("F-B", 3, "F-B would be its own ancestor: dam F-A"),
+        ("F-Old", 4, "sire 'M-Young' was born on 2023-05-01, not before F-Old (2020-05-01); mend one"),
+        ("F-C", 3, "sire 'F-Old' is female, as its card or a session says; mend the sex of F-Old, or this sire"),
+    ):
+        assert f"{card}.jsonl: record {record}: {said}" in done.stdout
+    # The others are kin as they are; those in the circle have parents that are not known.
+    known = animals.read(tmp_path)
+    assert kinship("F-D", "F-Old", known.parents).expected == 3 / 8  # her dam, and her full sire's line
+    assert known.parents["F-A"].missing == ["dam", "sire"]
+    told = etholog("plan", "--group", "--today", "2026-05-01", "--folder", tmp_path)
+    assert told.returncode == 0, told.stderr

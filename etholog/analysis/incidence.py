@@ -26,7 +26,8 @@ def incidence(times: pd.DataFrame, cause: str) -> pd.DataFrame:
     -------
     Index: time_s, each time at which something ended. For each cause a column with its cumulative incidence, and
     se_<cause>, its standard error by the delta method (Marubini & Valsecchi 1995; as R's survfit and statsmodels
-    have it, which is not cmprsk's). Empty, with no columns, where nothing ever ended.
+    have it, which is not cmprsk's). Empty, with no columns, where nothing ever ended. Its `attrs` are what a figure
+    shows besides: `times`, how long each was watched, and `independent`, whether no male came twice.
 
     Raises
     ------
@@ -62,7 +63,9 @@ def incidence(times: pd.DataFrame, cause: str) -> pd.DataFrame:
         variance += 2 * (np.cumsum(share * step) - share * np.cumsum(step))
         shares[str(one)] = share
         shares[f"se_{one}"] = np.sqrt(np.clip(variance, 0.0, None))
-    return pd.DataFrame(shares, index=pd.Index(risk.time, name="time_s"))
+    found = pd.DataFrame(shares, index=pd.Index(risk.time, name="time_s"))
+    found.attrs = {"times": tuple(np.sort(time).tolist()), "independent": alone(times, None)}
+    return found
 
 
 def first_ends(times: pd.DataFrame, by: str | None = None) -> pd.DataFrame:

@@ -290,6 +290,8 @@ def time_to_sac(table: pd.DataFrame) -> pd.DataFrame:
     times = pd.DataFrame({"latency_s": taken["days"], "end": taken["end"].where(taken["end"] != "open")})
     found = incidence(times, "end")
     found.index.name = "days"
+    if len(found):
+        found.attrs["independent"] = not taken["female"].duplicated().any()
     return found
 
 

@@ -21,7 +21,7 @@ from etholog.figures.power import power
 from etholog.figures.repeatability import repeatability
 from etholog.figures.signs import signs
 from etholog.figures.strip import strip
-from etholog.figures.style import ReproducibleFigure, names
+from etholog.figures.style import ReproducibleFigure, names, stages
 from etholog.figures.survival import survival
 from etholog.figures.time_shares import time_shares
 from etholog.figures.transitions import transitions
@@ -43,6 +43,7 @@ __all__ = [
     "power",
     "repeatability",
     "signs",
+    "stages",
     "strip",
     "style",
     "survival",

@@ -4,14 +4,31 @@ from itertools import cycle
 
 import numpy as np
 import pandas as pd
+from matplotlib.axes import Axes
+from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator
+from numpy.typing import NDArray
 
 from etholog.analysis import columns
+from etholog.analysis.incidence import log_log_limits
+from etholog.analysis.survival import LIMITS_LEAST
 from etholog.base.refusal import Refusal
-from etholog.figures.style import GROUPS_AND_MORE, ReproducibleFigure, Size, minutes, nothing, plain, plate, rules
+from etholog.figures.style import (
+    GROUPS_AND_MORE,
+    ReproducibleFigure,
+    Size,
+    clock,
+    minutes,
+    nothing,
+    plain,
+    plate,
+    rules,
+)
 
 
 def ends(shares: pd.DataFrame, size: Size = "page") -> ReproducibleFigure:
-    """Return a picture of what came first, and by when (Aalen & Johansen 1978).
+    """Return a picture of what came first, and by when (Aalen & Johansen 1978), with how many still waited.
+
+    Shaded: 95 % limits on the log-log scale (Kalbfleisch & Prentice 2002), where no animal came twice.
 
     Parameters
     ----------
@@ -39,8 +56,10 @@ def ends(shares: pd.DataFrame, size: Size = "page") -> ReproducibleFigure:
         causes = [str(name) for name in shares.columns if not str(name).startswith("se_")]
         if not len(shares) or not causes:
             return nothing(size, "Nothing has come to an end yet.")
-        figure = plate(size, 2.3)
+        figure = plate(size, 2.6)
         axes = figure.subplots()
+        waited = np.asarray(shares.attrs.get("times", ()), dtype=float)
+        limited = bool(shares.attrs.get("independent")) and len(waited) >= LIMITS_LEAST
         at = np.concatenate([[0.0], shares.index.to_numpy(dtype=float)])
         end = at[-1] * 1.03
         for cause, look in zip(causes, cycle(GROUPS_AND_MORE), strict=False):
@@ -50,14 +69,35 @@ def ends(shares: pd.DataFrame, size: Size = "page") -> ReproducibleFigure:
                 x, y, where="post", color=look.colour, linestyle=look.line, linewidth=1.5, label=plain(cause),
                 gid=f"share:{cause}",
             )  # fmt: skip
+            if limited:
+                limits = [log_log_limits(*pair) for pair in zip(shares[cause], shares[f"se_{cause}"], strict=True)]
+                low, high = (np.append(side, side[-1]) for side in np.array(limits, dtype=float).T)
+                axes.fill_between(
+                    x[1:], low, high, step="post", color=look.colour, alpha=0.15, linewidth=0, gid=f"limits:{cause}"
+                )
         axes.set_xlim(0, end)
         axes.set_ylim(0, 1.03)
         axes.set_yticks([0, 0.25, 0.5, 0.75, 1], ["0", "¼", "½", "¾", "1"])
         axes.set_ylabel("share that came to it first")
-        if shares.index.name == "days":
-            axes.set_xlabel("days")
-        else:
+        in_days = shares.index.name == "days"
+        if not in_days:
             minutes(axes, end, 8 if size == "page" else 4)
-            axes.set_xlabel("minutes : seconds")
-        axes.legend(loc="upper left", handlelength=2.8)
+        told = "days" if in_days else "minutes : seconds"
+        axes.set_xlabel(f"{told}, and how many still waited" if len(waited) else told)
+        if len(waited):
+            _waiting(axes, waited, in_days)
+        figure.legend(loc="outside upper left", ncols=2 if size == "page" else 1, handlelength=2.8)
         return figure
+
+
+def _waiting(axes: Axes, waited: NDArray[np.float64], in_days: bool) -> None:
+    """Write under each tick how many had not ended, and were still watched, at that time."""
+
+    def told(tick: float, _: int) -> str:
+        return f"{f'{tick:g}' if in_days else clock(tick)}\n{int((waited >= tick).sum())}"
+
+    if in_days:
+        axes.xaxis.set_major_locator(MaxNLocator(6, integer=True))
+    else:
+        axes.xaxis.set_major_locator(FixedLocator(list(axes.get_xticks())))
+    axes.xaxis.set_major_formatter(FuncFormatter(told))

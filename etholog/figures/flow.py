@@ -1,31 +1,61 @@
-"""What follows what, as a diagram: a kinematic graph (Sustare 1978, from memory)."""
+"""What follows what, as a diagram of arcs beside its matrix: what holds is an arc, all that came is in the matrix.
 
-from collections.abc import Mapping
+A graph with its nodes on a ring (the kinematic graph of the older literature) cannot be read where arrows cross. Nodes
+in one column and arcs beside it (arc diagrams, Wattenberg 2002, from memory) keep every arrow apart from names and from
+other nodes, and let the matrix stand in the same rows.
+"""
+
+from collections.abc import Mapping, Sequence
+from typing import Any
 
 import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
-from matplotlib.patches import Circle, FancyArrowPatch
-from numpy.typing import NDArray
+from matplotlib.colors import LinearSegmentedColormap
+from matplotlib.patches import FancyArrowPatch, Rectangle
+from matplotlib.path import Path
 
 from etholog.analysis import columns
 from etholog.analysis.transition import Transitions
-from etholog.figures.style import ACTORS, FAINT, INK, ReproducibleFigure, Size, filled, label, nothing, plate, rules
+from etholog.ethogram import STAGES
+from etholog.figures.style import (
+    ACTORS,
+    FAINT,
+    INK,
+    RULE,
+    ReproducibleFigure,
+    Size,
+    filled,
+    label,
+    nothing,
+    plain,
+    plate,
+    rules,
+)
 
-OUTSTANDING = 1.96  # an adjusted residual beyond it would come by chance in one of 40 cells
-BEND = 0.16
-LEAST, MOST = 0.05, 0.13  # radii of nodes; the ring that they stand on is 2 high
+LEAST, MOST = 16.0, 130.0  # areas of nodes, in square points
+THIN, THICK = 0.6, 3.4  # points of an arrow's width, from no share to all
 SEEN = 3  # what came once or twice is no pattern
+SHARES = LinearSegmentedColormap.from_list("shares", ["#ffffff", INK])
+DARK = 0.55  # of the shares: beyond it black on the colour is hard to read
+NARROW = 26  # characters of a name in a column
+BESIDE = 0.16  # how far from a node's middle an arrow ends, when the longest arc goes out by 1
 
 
 def flow(
-    found: Transitions, durations: pd.DataFrame, named: Mapping[str, str] | None = None, size: Size = "page"
+    found: Transitions,
+    durations: pd.DataFrame,
+    named: Mapping[str, str] | None = None,
+    size: Size = "page",
+    stages: Mapping[str, str] | None = None,
 ) -> ReproducibleFigure:
-    """Return a picture of the transitions that stand out, over the time budget.
+    """Return a picture of the transitions that hold, over the time budget, beside a matrix of all.
 
-    A node's area is the state's share of the time watched (events, which take no time, have the least). An arrow's
-    width, and the figure at it, is how often the first is followed by the next; drawn are those with an adjusted
-    residual of at least 1.96 that came three times or more, dashed where it may be chance (`Transitions.certain`).
+    A node's area is the state's share of the time watched (events, which take no time, have the least). An arc goes
+    from the first to the next: downwards on the right, upwards on the left. Its width is how often the first is
+    followed by the next; drawn are those that came more often than chance, three times or more, and hold
+    (`Transitions.certain`). The matrix has what share of all that followed each was which, in the same rows; cells with
+    an arc have a frame.
 
     Parameters
     ----------
@@ -33,6 +63,8 @@ def flow(
     durations: as `etholog.duration` returns it.
     named: labels of the codes (`figures.names`).
     size: 'column' (89 mm wide) or 'page' (183 mm).
+    stages: the stage of a pairing that each code belongs to (`figures.stages`), by which nodes are in order; without
+        it, they are in the order of the table.
 
     Returns
     -------
@@ -49,118 +81,117 @@ def flow(
     columns.made_by(found, Transitions, "etholog.transition")
     columns.table(durations, "actor", "behaviour", "share")
     with rules():
-        edges = standing_out(found)
-        if not edges:
-            return nothing(size, "No transition comes more often than chance: there is nothing to draw.")
-        codes = _around(edges, list(found.counts.index))
-        figure = plate(size, 4.8 if size == "page" else 3.6)
-        axes = figure.subplots()
-        wide = 1.5 if size == "page" else 0.7
-        angle = np.pi / 2 - 2 * np.pi * np.arange(len(codes)) / len(codes)
-        place = {code: np.array([wide * np.cos(a), np.sin(a)]) for code, a in zip(codes, angle, strict=True)}
-        nodes = _nodes(axes, place, durations, named, size)
-        for first, following, probability, sure in edges:
-            _arrow(axes, nodes[first], nodes[following], probability, sure, f"{first}>{following}")
-        axes.set_xlim(-wide - 0.6, wide + 0.6)
-        axes.set_ylim(-1.3, 1.25)
-        figure.text(0.01, 0.01, "solid: holds after Holm; dashed: a hint", fontsize=6.5, color=FAINT)
-        axes.set_aspect("equal")
-        axes.axis("off")
+        codes = _in_order(found, stages or {})
+        if not codes:
+            return nothing(size, "Nothing followed anything: there are no transitions.")
+        wide, k = size == "page", len(codes)
+        row = 0.24 if wide else 0.17
+        figure = plate(size, (1.15 if wide else 0.5) + row * k)
+        graph, matrix = figure.subplots(1, 2, width_ratios=[1, 2.6] if wide else [1, 1.7])
+        _graph(graph, found, codes, durations, 1.0 if wide else 0.5)
+        _matrix(matrix, found, codes, wide)
+        # In a column no names fit across: there they are numbered.
+        rows = [label(code, named) for code in codes]
+        rows = rows if wide else [f"{plain(name, NARROW)}  {at}" for at, name in enumerate(rows, 1)]
+        graph.set_yticks(range(k), rows, fontsize=7 if wide else 6)
+        matrix.set_xticks(range(k), rows if wide else [str(at + 1) for at in range(k)], rotation=90 if wide else 0,
+                          fontsize=7 if wide else 5)  # fmt: skip
+        held = len(holding(found))
+        told = "arcs and frames: more often than chance, which holds" if held else "no transition holds against chance"
+        figure.supxlabel(told, fontsize=6.5, color=FAINT, x=0.01, ha="left")
         return figure
 
 
-def standing_out(found: Transitions) -> list[tuple[str, str, float, bool]]:
-    """Return (first, next, conditional probability, whether it holds after Holm) of the transitions to be drawn."""
+def holding(found: Transitions) -> list[tuple[str, str, float]]:
+    """Return (first, next, conditional probability) of the transitions that are drawn as arcs."""
     long = found.long()
-    kept = long[(long["residual"] >= OUTSTANDING) & (long["count"] >= SEEN)]
-    return [
-        (
-            r["first"],
-            r["next"],
-            float(r["probability"]),
-            bool(found.certain.at[r["first"], r["next"]]),
-        )
-        for r in kept.to_dict("records")
-    ]
+    kept = long[(long["residual"] > 0) & (long["count"] >= SEEN)]
+    told = ((r["first"], r["next"], float(r["probability"])) for r in kept.to_dict("records"))
+    return [edge for edge in told if bool(found.certain.at[edge[0], edge[1]])]
 
 
-def _around(edges: list[tuple[str, str, float, bool]], codes: list[str]) -> list[str]:
-    """Return the behaviours as they stand around the circle: from each to the one that follows it most often."""
-    left = [code for code in codes if any(code in edge[:2] for edge in edges)]
-    ordered: list[str] = []
-    while left:
-        after = [(edge[2], edge[1]) for edge in edges if ordered and edge[0] == ordered[-1] and edge[1] in left]
-        ordered.append(max(after)[1] if after else left[0])
-        left.remove(ordered[-1])
-    return ordered
+def _in_order(found: Transitions, stages: Mapping[str, str]) -> list[str]:
+    """Return the behaviours that came before or after another, in the order of a pairing's stages."""
+    counts = np.nan_to_num(found.counts.to_numpy(dtype=float))
+    came = (counts.sum(axis=0) + counts.sum(axis=1)) > 0
+    codes = [str(code) for code, there in zip(found.counts.index, came, strict=True) if there]
+    rank = {stage: at for at, stage in enumerate(STAGES)}
+    return sorted(codes, key=lambda code: rank.get(stages.get(code, ""), len(STAGES)))
 
 
-def _nodes(
-    axes: Axes,
-    place: Mapping[str, NDArray[np.float64]],
-    durations: pd.DataFrame,
-    named: Mapping[str, str] | None,
-    size: Size,
-) -> dict[str, Circle]:
+def _graph(axes: Axes, found: Transitions, codes: Sequence[str], durations: pd.DataFrame, thick: float) -> None:
     shares = durations.groupby("behaviour", observed=True)["share"].sum()
     actors = durations.drop_duplicates("behaviour").set_index("behaviour")["actor"]
-    most = max((float(shares.get(code, 0.0)) for code in place), default=0.0) or 1.0
-    nodes = {}
-    for code, centre in place.items():
-        share = float(shares.get(code, 0.0))
-        radius = LEAST + (MOST - LEAST) * np.sqrt(share / most)
-        nodes[code] = Circle(
-            (centre[0], centre[1]),
-            radius,
-            linewidth=0.8,
-            zorder=3,
-            gid=f"node:{code}",
-            **filled(ACTORS[str(actors[code])]),
+    most = max((float(shares.get(code, 0.0)) for code in codes), default=0.0) or 1.0
+    for at, code in enumerate(codes):
+        area = thick * LEAST + thick * (MOST - LEAST) * float(shares.get(code, 0.0)) / most
+        look = ACTORS.get(str(actors.get(code, "")), ACTORS["keeper"])
+        axes.scatter([0], [at], s=area, linewidth=0.8, zorder=3, gid=f"node:{code}", **filled(look))
+    place = {code: at for at, code in enumerate(codes)}
+    edges = holding(found)
+    longest = max((abs(place[b] - place[a]) for a, b, _ in edges), default=1)
+    for first, following, probability in sorted(edges, key=lambda edge: edge[2]):
+        out = (abs(place[following] - place[first]) / longest) ** 0.6
+        _arc(
+            axes,
+            place[first],
+            place[following],
+            out,
+            thick * (THIN + (THICK - THIN) * probability),
+            f"{first}>{following}",
         )
-        axes.add_patch(nodes[code])
-        told = label(code, named)
-        if share >= 0.005:
-            told += f"\n{share:.0%} of the time" if size == "page" else f", {share:.0%}"
-        out = centre + centre / np.hypot(*centre) * (0.06 + radius)
-        level = abs(centre[0]) < 0.15
-        side = "center" if level else "left" if centre[0] > 0 else "right"
-        height = "center" if not level else "bottom" if centre[1] > 0 else "top"
-        axes.text(out[0], out[1], told, ha=side, va=height, fontsize=8 if size == "page" else 6)
-    return nodes
+    axes.set_xlim(-1.15, 1.15)
+    axes.set_ylim(len(codes) - 0.4, -0.6)
+    axes.spines[:].set_visible(False)
+    axes.set_xticks([])
+    axes.tick_params(length=0)
 
 
-def _arrow(axes: Axes, first: Circle, following: Circle, probability: float, sure: bool, gid: str) -> None:
-    start, end = np.asarray(first.center), np.asarray(following.center)
-    width = 0.5 + 2.5 * probability
+def _arc(axes: Axes, start: int, end: int, out: float, width: float, gid: str) -> None:
+    """Draw an arc from one node's side to another's, right of them when it goes down, left when it goes up."""
+    side = 1 if end > start else -1
+    corners = [(0, start), (side * out * 1.3, start), (side * out * 1.3, end), (side * BESIDE, end)]
     axes.add_patch(
         FancyArrowPatch(
-            (start[0], start[1]),
-            (end[0], end[1]),
-            patchA=first,
-            patchB=following,
-            shrinkA=2,
-            shrinkB=2,
-            connectionstyle=f"arc3,rad={BEND}",
-            arrowstyle="-|>",
-            mutation_scale=6 + 2 * width,
+            path=Path(np.array(corners), [Path.MOVETO, Path.CURVE4, Path.CURVE4, Path.CURVE4]),
+            arrowstyle=f"-|>,head_length={2 + width},head_width={1 + 0.6 * width}",
+            mutation_scale=1,
             linewidth=width,
-            linestyle="-" if sure else (0, (4, 2)),
-            color=INK if sure else FAINT,
+            color=INK,
+            alpha=0.85,
             zorder=2,
             gid=gid,
         )
     )
-    # A third along the arc, which is a quadratic curve, and a little to its outer side: there the fewest meet.
-    at, along = 0.36, end - start
-    side = np.array([along[1], -along[0]])
-    bent = (start + end) / 2 + BEND * side
-    point = (1 - at) ** 2 * start + 2 * at * (1 - at) * bent + at**2 * end + 0.07 * side / np.hypot(*side)
-    axes.text(
-        point[0],
-        point[1],
-        f"{probability:.2f}".removeprefix("0"),
-        ha="center",
-        va="center",
-        fontsize=6,
-        zorder=4,
-    )
+
+
+def _matrix(axes: Axes, found: Transitions, codes: Sequence[str], wide: bool) -> None:
+    shares = found.probabilities.loc[list(codes), list(codes)].to_numpy(dtype=float)
+    k = len(codes)
+    axes.pcolormesh(
+        np.arange(k + 1) - 0.5, np.arange(k + 1) - 0.5, np.ma.masked_invalid(shares), cmap=SHARES, vmin=0, vmax=1,
+        edgecolors=RULE, linewidth=0.4, gid="shares",
+    )  # fmt: skip
+    counts = found.counts.loc[list(codes), list(codes)].to_numpy(dtype=float)
+    held = {edge[:2] for edge in holding(found)}
+    for row, column in np.argwhere(np.nan_to_num(counts) > 0):
+        share = float(shares[row, column])
+        if wide:  # in a narrow cell no number fits
+            axes.text(
+                column, row, f"{share:.2f}".removeprefix("0"), ha="center", va="center", fontsize=5.5,
+                color="#ffffff" if share > DARK else "#000000", gid=f"share:{codes[row]}>{codes[column]}",
+            )  # fmt: skip
+        if (codes[row], codes[column]) in held:
+            how: dict[str, Any] = {
+                "fill": False,
+                "edgecolor": "#d55e00",
+                "linewidth": 1.1 if wide else 0.7,
+                "zorder": 4,
+            }
+            axes.add_patch(Rectangle((column - 0.5, row - 0.5), 1, 1, gid=f"frame:{codes[row]}>{codes[column]}", **how))
+    axes.set_yticks([])
+    axes.xaxis.tick_top()
+    axes.tick_params(length=0)
+    axes.set_xlim(-0.5, k - 0.5)
+    axes.set_ylim(k - 0.4, -0.6)
+    axes.spines[:].set_visible(False)

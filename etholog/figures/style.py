@@ -196,6 +196,29 @@ def names(season: Season) -> dict[str, str]:
     return season.labels
 
 
+def stages(season: Season) -> dict[str, str]:
+    """Return the stage of a pairing that each behaviour belongs to, by its code; those of none are left out.
+
+    Parameters
+    ----------
+    season: as `etholog.read` returned it.
+
+    Returns
+    -------
+    A dict from codes to stages, such as 'courtship'.
+
+    Raises
+    ------
+    Refusal: for what is no season.
+
+    >>> import etholog
+    >>> etholog.figures.stages(etholog.read("examples/season"))["drumming"]
+    'courtship'
+    """
+    columns.season(season)
+    return {b.code: b.stage for kept in season.ethograms.values() for b in kept.behaviour if b.stage}
+
+
 def label(code: str, named: Mapping[str, str] | None) -> str:
     """Return a behaviour's label, or its code in words; `insertion:left` becomes `insertion, left`."""
     return plain(in_words(str(code), named or {}))

@@ -12,7 +12,7 @@ from etholog.analysis.latency import of_role
 from etholog.analysis.sentences.parts import capital
 from etholog.analysis.transition import Transitions, transition
 from etholog.base.text import percent
-from etholog.figures.flow import standing_out
+from etholog.figures.flow import holding
 from etholog.figures.style import label
 from etholog.report.content import Section, table
 from etholog.report.fewer import evenly, most_males
@@ -22,10 +22,11 @@ from etholog.session.summary import span
 
 PALPS = "Insertions from the first one on, his left palp above the line and his right below. Hollow: unsure."
 BUDGET = "Percent of the time watched in each state. Orange, hatched: she; blue: he; green, crossed: both."
-FEWEST_ARROWS = 3  # the table says as much as a diagram of fewer
+FEWEST_ARROWS = 2  # the table says as much as a diagram of fewer
 FLOW = (
-    "Transitions that stand out. Circles: the larger, the more of the time. Arrows: the thicker, the more often the"
-    " one is followed by the other; the number is that share. Solid: holds after Holm's correction; dashed: a hint."
+    "What follows what, behaviours in the order of a pairing's stages. Circles: the larger, the more of the time. Arcs,"
+    " down on the right and up on the left, and framed cells: what comes more often than chance and holds after Holm's"
+    " correction; the thicker, the more often the one is followed by the other. Cells: that share, of all that came."
 )
 HEAT = (
     "First behaviours down, next ones across, numbers counted. Orange: more often than chance, purple: less often."
@@ -131,8 +132,8 @@ def transitions(season: Season, drawings: Drawings) -> Iterator[Section]:
     named = figures.names(season)
     question = "What follows what?"
     pictures = [drawings.picture(partial(figures.transitions, found, named), HEAT, question)]
-    if len(standing_out(found)) >= FEWEST_ARROWS:
-        drawn = partial(figures.flow, found, duration(season), named)
+    if len(holding(found)) >= FEWEST_ARROWS:
+        drawn = partial(figures.flow, found, duration(season), named, stages=figures.stages(season))
         pictures.insert(0, drawings.picture(drawn, FLOW, f"{question} As a diagram."))
     shown = long.assign(**{name: [label(code, named) for code in long[name]] for name in ("first", "next")})
     heads = {

@@ -15,7 +15,6 @@ from etholog import figures
 from etholog.analysis.crossed import design_effect
 from etholog.analysis.outcome import funnel, outcomes, time_to_sac
 from etholog.base.refusal import Refusal
-from etholog.figures.flow import standing_out
 from etholog.season import Season
 from etholog.session.evidence import Evidence
 
@@ -204,23 +203,35 @@ def test_the_heat_map_is_the_table_of_residuals_with_the_counts_in_it(season: Se
     assert len(shown) == (np.nan_to_num(counts) > 0).sum()
 
 
-def test_the_diagram_has_the_arrows_that_stand_out_and_no_other(season: Season) -> None:
+def test_the_diagram_has_the_arcs_that_hold_and_a_matrix_of_all(season: Season) -> None:
     result = etholog.transition(season)
-    figure = figures.flow(result, etholog.duration(season), figures.names(season))
+    figure = figures.flow(result, etholog.duration(season), figures.names(season), stages=figures.stages(season))
     long = result.long()
-    kept = long[(long["residual"] >= 1.96) & (long["count"] >= 3)]
-    arrows = figure.axes[0].findobj(FancyArrowPatch)
+    sure = np.array([bool(result.certain.at[r.first, r.next]) for r in long.itertuples()])
+    kept = long[(long["residual"] > 0) & (long["count"] >= 3) & sure]
+    graph, matrix = figure.axes
+    arrows = graph.findobj(FancyArrowPatch)
+    assert len(kept) > 0
     assert sorted(arrow.get_gid() for arrow in arrows) == sorted(f"{r.first}>{r.next}" for r in kept.itertuples())
     widths = {arrow.get_gid(): arrow.get_linewidth() for arrow in arrows}
-    ranked = kept.sort_values("probability")
-    drawn = [widths[f"{r.first}>{r.next}"] for r in ranked.itertuples()]
+    drawn = [widths[f"{r.first}>{r.next}"] for r in kept.sort_values("probability").itertuples()]
     assert drawn == sorted(drawn)
-    assert len(kept) == len(standing_out(result))
+    for row in long.itertuples():  # the matrix has all that came
+        (text,) = found(figure, f"share:{row.first}>{row.next}")
+        assert text.get_text() == f"{row.probability:.2f}".removeprefix("0")
+        assert len(found(figure, f"frame:{row.first}>{row.next}")) == (f"{row.first}>{row.next}" in widths)
     share = etholog.duration(season).groupby("behaviour", observed=True)["share"].sum()
     (walking,), (clasp,) = found(figure, "node:walking"), found(figure, "node:clasp")
-    least = 0.05
-    areas = (walking.radius - least) ** 2 / (clasp.radius - least) ** 2
+    least = 16.0
+    areas = (walking.get_sizes()[0] - least) / (clasp.get_sizes()[0] - least)
     assert areas == pytest.approx(share["walking"] / share["clasp"])
+    order = [tick.get_text() for tick in graph.get_yticklabels()]
+    assert order == [tick.get_text() for tick in matrix.get_xticklabels()]
+    at = {
+        code: order.index(figures.names(season)[code])
+        for code in ("introduced", "drumming", "clasp", "insertion", "flees")
+    }
+    assert list(at.values()) == sorted(at.values())  # search, courtship, contact, copulation, separation
 
 
 def test_palps_are_on_their_sides(season: Season) -> None:
@@ -287,12 +298,32 @@ def test_the_funnel_is_its_table_with_wilsons_limits_of_what_the_attempts_are_wo
 def test_ends_are_the_shares_that_came_to_each(season: Season) -> None:
     shares = time_to_sac(outcomes(season, date(2026, 11, 1)))
     figure = figures.ends(shares)
-    assert figure.axes[0].get_xlabel() == "days"
+    assert figure.axes[0].get_xlabel() == "days, and how many still waited"
     for cause in ("sac", "moult"):
         (line,) = found(figure, f"share:{cause}")
         assert list(line.get_xdata()[1:-1]) == list(shares.index)
         assert list(line.get_ydata()[1:-1]) == list(shares[cause])
+        assert found(figure, f"limits:{cause}") == []  # F-Umbra and others waited twice
     assert sum(line.get_ydata()[-1] for line in figure.axes[0].lines) <= 1 + 1e-12
+
+
+def test_ends_have_their_limits_and_how_many_still_waited() -> None:
+    times = pd.DataFrame(
+        {"latency_s": [60.0, 90.0, 130.0, 130.0, 250.0, 300.0], "why": ["a", None, "b", "a", "a", None]}
+    )
+    shares = etholog.incidence(times, "why")
+    figure = figures.ends(shares, size="column")
+    (limits,) = found(figure, "limits:a")
+    told = limits.get_paths()[0].vertices
+    share, se = shares["a"].iloc[0], shares["se_a"].iloc[0]
+    half = 1.959964 * se / (share * np.log(share))
+    for edge in (share ** np.exp(half), share ** np.exp(-half)):
+        assert np.isclose(told[:, 1], edge, atol=1e-6).any()
+    figure.draw_without_rendering()
+    ticks = [tick.get_text().split("\n") for tick in figure.axes[0].get_xticklabels()]
+    seconds = {clock: int(clock.split(":")[0]) * 60 + int(clock.split(":")[1]) for clock, _ in ticks}
+    assert all(int(left) == (times["latency_s"] >= seconds[clock]).sum() for clock, left in ticks)
+    assert len(ticks) > 2
 
 
 def test_nothing_to_draw_is_said(season: Season) -> None:

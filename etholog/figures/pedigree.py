@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from matplotlib.path import Path
 
+from etholog.analysis import columns
 from etholog.analysis.lineage import generations_of
 from etholog.animals import Animals
 from etholog.base.refusal import Refusal
@@ -42,12 +43,14 @@ def pedigree(animals: Animals, names: Collection[str], marked: str = "", size: S
 
     Raises
     ------
-    Refusal: for more animals than can be drawn, or one that would be its own ancestor.
+    Refusal: for anything else, more animals than can be drawn, or one that would be its own ancestor.
 
     >>> import etholog
     >>> known = etholog.read("examples/season").animals
     >>> figure = etholog.figures.pedigree(known, ["F-Umbra", "F-Sepia"], "F-Umbra")
     """
+    columns.made_by(animals, Animals, "etholog.read (its .animals)")
+    names = columns.words(names, "names")
     if len(names) > MOST:
         raise Refusal(f"{len(names)} animals: too many to draw (at most {MOST}); write the table: .csv")
     with rules():

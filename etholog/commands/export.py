@@ -5,7 +5,7 @@ from pathlib import Path
 
 from etholog.base.refusal import Refusal
 from etholog.base.text import many, visible
-from etholog.commands.output import say
+from etholog.commands.output import goes_with, say
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -18,6 +18,12 @@ def configure(parser: argparse.ArgumentParser) -> None:
         help="Parquet alone, for an engine: by month, only what changed anew",
     )
     parser.add_argument("--defuse", action="store_true", help="in the CSV, put ' before text that a spreadsheet runs")
+    parser.add_argument(
+        "--paper",
+        action="store_true",
+        help="a paper's kit too: figures, methods with sources, a script in R that checks",
+    )
+    parser.add_argument("--interval", metavar="NAME", help="with --paper: the latency it is about (default: courtship)")
     parser.add_argument("--folder", type=Path, default=Path(), help="workspace or folder of sessions (default: here)")
     parser.epilog = "examples:\n  etholog export tables --also xlsx\n  etholog export large --by-month"
 
@@ -26,12 +32,14 @@ def run(args: argparse.Namespace) -> int:
     """Write the folder and name its files; 1 where a session could not be read."""
     if args.by_month:
         return _by_month(args)
+    goes_with("--paper", args.paper, interval=args.interval)
     from etholog import season
     from etholog.export import folder
 
     read = season.read(args.folder)
     missing = {form: lack for form in args.also if (lack := folder.lacking(form))}
-    for file in folder.write(read, args.to, [form for form in args.also if form not in missing], args.defuse):
+    forms = [form for form in args.also if form not in missing]
+    for file in folder.write(read, args.to, forms, args.defuse, args.paper, args.interval):
         print(visible(str(file)))
     faults = [*read.findings, *read.animals.findings, *missing.values()]
     say(*faults)

@@ -17,7 +17,8 @@ ENUMS = {"actor": ["male", "female", "pair", "keeper"], "kind": ["event", "state
 
 def descriptor(tables: Mapping[str, tuple[pd.DataFrame, dict[str, str]]], folder: Path) -> dict[str, Any]:
     """Return the descriptor of the tables written into `folder` as CSV; `more` in it are the same in other forms."""
-    more = sorted(path for path in folder.rglob("*") if path.is_file() and path.suffix != ".csv")
+    own = {folder / f"{name}.csv" for name in tables}
+    more = sorted(path for path in folder.rglob("*") if path.is_file() and path not in own)
     return {
         "$schema": PROFILE,
         "name": "etholog-export",

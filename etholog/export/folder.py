@@ -11,6 +11,7 @@ from typing import Any
 from etholog.base import system
 from etholog.base.refusal import Finding, Refusal
 from etholog.export import datapackage, files, parquet
+from etholog.export import paper as kit
 from etholog.export.columns import TABLES
 from etholog.export.plain import plain
 from etholog.export.tables import tables
@@ -30,10 +31,18 @@ def lacking(form: str) -> Finding | None:
     return None
 
 
-def write(season: Season, to: Path | str, also: Collection[str] = (), defuse: bool = False) -> list[Path]:
+def write(
+    season: Season,
+    to: Path | str,
+    also: Collection[str] = (),
+    defuse: bool = False,
+    paper: bool = False,
+    interval: str | None = None,
+) -> list[Path]:
     """Write the season's tables into the new folder `to` and return its files.
 
-    Always as CSV with a datapackage.json; `also` as "parquet" or "xlsx". `defuse` puts an apostrophe before text in
+    Always as CSV with a datapackage.json; `also` as "parquet" or "xlsx". `paper`: with a paper's kit about `interval`
+    (not given: courtship), see `export.paper`. `defuse` puts an apostrophe before text in
     the CSV that a spreadsheet would run. An earlier export there is replaced; Refusal for anything else that is
     there.
     """
@@ -52,6 +61,8 @@ def write(season: Season, to: Path | str, also: Collection[str] = (), defuse: bo
                 parquet.write(name, frame, types, folder / "parquet", month)
         if "xlsx" in also:
             files.workbook(made, TABLES, folder / "tables.xlsx")
+        if paper:
+            kit.write(season, folder / kit.FOLDER, interval)
         described = datapackage.descriptor(made, folder)
         text = json.dumps(described, ensure_ascii=False, indent=1) + "\n"
         (folder / datapackage.NAME).write_text(text, encoding="utf-8", newline="\n")

@@ -7,7 +7,7 @@ from typing import Literal
 
 from etholog.animals.card import OF_THE_SAC, Entry
 from etholog.animals.herd import Animals, Pairing
-from etholog.animals.lot import Count, Left, Lot, counted
+from etholog.animals.lot import Count, Left, Lot, Stage, counted
 from etholog.base.dates import Day
 from etholog.session.evidence import Evidence
 
@@ -63,7 +63,13 @@ class Attempt:
     @property
     def guarding(self) -> bool:
         """Whether she has a sac with her, as far as is known: a moult ends it, too."""
-        return self.sac is not None and not (self.eaten or self.pulled or self.opened or self.moult or self.died)
+        ended = self.eaten or self.pulled or self.opened or self.moult or self.died or self.left_the_sac
+        return self.sac is not None and not ended
+
+    @property
+    def left_the_sac(self) -> bool:
+        """Whether living spiderlings were counted: whoever counts those has no closed sac any more."""
+        return Stage.SPIDERLINGS in self.lot.alive
 
     @property
     def sires(self) -> tuple[str, ...]:

@@ -318,6 +318,7 @@ def _looking(she: str, window_: SacWindow, before: date | None, mine: Window, ca
 def _guarding(one: Attempt, mine: Window) -> Iterator[Task]:
     she, care, sac = one.female, mine.care, one.sac
     assert sac is not None
+    closed = not one.opened and not one.left_the_sac
     laid, key = sac.on, f"{she}/{{}}/{sac.on.text}"
     why = f"sac laid {laid.text}"
 
@@ -325,12 +326,12 @@ def _guarding(one: Attempt, mine: Window) -> Iterator[Task]:
         first, last = _in(laid.first, span[0]), _in(laid.last, span[1])
         return Task(key.format(name), she, what, first, last, why, care.source, every)
 
-    if not one.opened and not one.pulled:
+    if closed and not one.pulled:
         yield task("guard", "leave her alone; water that can't dry out", (0, care.guard))
         yield task("quiet", "a quiet check by torch: sac whole, water full", (QUIET_CHECK_DAYS, QUIET_CHECK_DAYS + 3))
         if care.pull:
             yield task("pull", "pull the sac now, or leave it with her", care.pull)
-    if one.pulled and not one.opened:
+    if one.pulled and closed:
         pulled = one.pulled.on
         handled = max([pulled.last, *(entry.on.last for entry in (*one.all("turned"), *one.counts))])
         yield Task(
@@ -343,9 +344,9 @@ def _guarding(one: Attempt, mine: Window) -> Iterator[Task]:
             care.source,
             INCUBATOR_DAYS,
         )
-    if not one.opened:
+    if closed:
         yield task("free", "free spiderlings are expected: cups, food and labels ready", care.free)
-    elif not one.counts:
+    elif one.opened and not one.counts:
         opened = one.opened.on
         yield Task(
             f"{she}/count/{opened.text}",

@@ -96,7 +96,8 @@ def _species(male: str, female: str, animals: Animals) -> Iterator[Fact]:
             yield Fact("against", f"one species, two localities or forms: {told[0]} and {told[1]}")
         elif len(told) == 1:
             yield Fact("unknown", f"one species; {told[0]} is on one card alone: are they of one form?")
-        yield Fact("for", f"one species: {his}" if his == her else f"one species: {his}, by another name {her}")
+        other = "" if his.casefold() == her.casefold() else f", by another name {her}"
+        yield Fact("for", f"one species: {his}{other}")
     else:
         yield Fact("against", f"two species: {his} and {her}")
 

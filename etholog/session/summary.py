@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 from etholog.base.clock import clock_face
 from etholog.base.text import many, percent
-from etholog.session import log
+from etholog.session import closing, log
 from etholog.session.evidence import OF_A_SESSION, Evidence, evidence
 from etholog.session.file import Session
 from etholog.session.folding import Bout
@@ -64,6 +64,8 @@ def lines(session: Session) -> Iterator[str]:
     for name, value in fold.outcome.items():
         if name == "evidence" and type(value) is int and value in OF_A_SESSION:
             yield f"  evidence of transfer, as the keeper saw it: {Evidence(value).words}"
+        elif name == "again_when" and closing.wish(fold.outcome) in (closing.NO, closing.NEVER):
+            continue  # a day that was chosen before that was answered
         elif value not in (None, "") and name != "accident":
             shown = {True: "yes", False: "no"}.get(value, value) if isinstance(value, bool) else value
             yield f"  {name.replace('_', ' ')}: {shown}"

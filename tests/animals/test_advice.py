@@ -37,6 +37,10 @@ JUMPING = ("species", "2020", "Phidippus regius")
 UNKNOWN = ("species", "2020", "Nosuchgenus mirabilis")
 PAIRED = ("paired", "2026-05-20", "M-1")
 LAID = ("sac", "2026-05-25")
+OUT: tuple[CardLine, ...] = (
+    ("moult", "2025-03-01"), ("paired", "2025-09-01", "M-1"), ("sac", "2026-02-01"),
+    ("count", "2026-05-20", "spiderlings", "120"),
+)  # fmt: skip
 DAM, SIRE = ("dam", "2020", "D-1"), ("sire", "2020", "S-1")
 
 # (his lines, her lines, where the advice stands, words that stand in it, words that don't, source)
@@ -103,6 +107,9 @@ CASES: list[Case] = [
         "prey",
         PRACTICE,
     ),
+    # Whoever counts spiderlings has no closed sac any more, whether its opening is on the card or not.
+    ((), (TERRESTRIAL, *OUT, ("meal", "2026-05-28", "refused")), "due", "prey out, water, look", "leave her", PRACTICE),
+    ((), (TERRESTRIAL, *OUT, ("meal", "2026-05-01")), "due", "feed", "free spiderlings are expected", PRACTICE),
     # Custody.
     ((("sold", "2026-05-01", "Anna"), ("meal", "2026-01-01"), TERRESTRIAL), (), "due", "", "M-1", OWN),
     ((("moved", "2026-05-01", "lent to Anna"), ("meal", "2026-01-01"), TERRESTRIAL), (), "due", "", "M-1", OWN),

@@ -28,5 +28,6 @@ __all__ = [
     "readiness",
     "sitter",
     "sources",
+    "veil",
     "young",
 ]

@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from etholog.animals.sources import Source
@@ -35,13 +35,18 @@ class Veil:
         for one in source.sessions:
             found |= {str(one.header["observer"])} if people else set()
             found |= {str(one.header["place"])} if places else set()
-        for record in (record for one in source.cards for record in one.records):
-            words = str(record.get("words", ""))
-            if people and record["do"] in _PERSON:
+        told = ((str(r["do"]), str(r.get("words", ""))) for one in source.cards for r in one.records)
+        return cls(places, people, _worth(found)).seeing(told)
+
+    def seeing(self, told: Iterable[tuple[str, str]]) -> "Veil":
+        """Return the veil with the names, too, that entries have (kind, words), where people are left out."""
+        found = set[str]()
+        for kind, words in told if self.people else ():
+            if kind in _PERSON:
                 found.add(_who(words))
-            if people and record["do"] in _PEOPLE:
+            if kind in _PEOPLE:
                 found |= {part[1] for part in map(_PART.fullmatch, _parts(words)) if part}
-        return cls(places, people, frozenset(name for name in found if len(name) > 1 and name.casefold() != "me"))
+        return replace(self, names=self.names | _worth(found))
 
     def words(self, kind: str, words: str) -> str:
         """Return an entry's words with nobody's name, and no place, in them."""
@@ -72,6 +77,11 @@ class Veil:
     def answers(self, told: Mapping[str, Any]) -> dict[str, Any]:
         """Return the answers of a form, their words looked through."""
         return {name: self.prose(value) if isinstance(value, str) else value for name, value in told.items()}
+
+
+def _worth(names: Iterable[str]) -> frozenset[str]:
+    """Return the names that are looked for in what was written freely: a single letter is none."""
+    return frozenset(name for name in names if len(name) > 1 and name.casefold() != "me")
 
 
 def _parts(words: str) -> list[str]:

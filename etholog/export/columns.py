@@ -115,6 +115,32 @@ COLUMNS = _SESSION | {
     "few": Column("boolean", "Whether fewer than 5 were expected, so that the residual and its p mean little."),
 }
 
+# Terms of Darwin Core (TDWG) that a deposit has for columns; what they say is told in our own words.
+DARWIN = {
+    "organismID": Column("string", "The animal's name."),
+    "organismScope": Column("string", "That a row is one animal."),
+    "sex": Column("string", "male, female or undetermined."),
+    "scientificName": Column("string", "The species, as it was told."),
+    "basisOfRecord": Column("string", "That it is a living animal, kept."),
+    "eventID": Column("string", "The session's name."),
+    "eventType": Column("string", "What it was."),
+    "eventDate": Column("string", "The day on which it began, by the clock on the wall there."),
+    "samplingProtocol": Column("string", "How it was recorded."),
+    "samplingEffort": Column("string", "How long somebody watched."),
+    "associatedOrganisms": Column("string", "Who took part."),
+    "resourceRelationshipID": Column("string", "What this relationship is called."),
+    "resourceID": Column("string", "The parent."),
+    "relatedResourceID": Column("string", "The young."),
+    "relationshipOfResource": Column("string", "What the parent is to the young."),
+    "relationshipRemarks": Column("string", "Whether that is certain."),
+    "term": Column("string", "The term of Darwin Core."),
+    "term_iri": Column("string", "That term's address."),
+    "match": Column("string", "How our column is related to it (SKOS)."),
+    "table": Column("string", "Our table."),
+    "column": Column("string", "Our column."),
+}
+DARWIN_TABLES = ("organisms", "events", "relationships", "darwin_core")
+
 TABLES = {
     "sessions": "One row for each introduction of a male to a female. Further columns are the conditions and the "
     "answers of the outcome form, as the observers gave them.",
@@ -127,6 +153,10 @@ TABLES = {
     "cards": "One row for each entry of each animal's card, what was taken back left out.",
     "ethogram": "One row for each behaviour of each ethogram that the sessions were recorded by.",
     "intervals": "The latencies that those ethograms define.",
+    "organisms": "In a deposit: one row for each animal, in terms of Darwin Core.",
+    "events": "In a deposit: one row for each session, in terms of Darwin Core.",
+    "relationships": "In a deposit: one row for each possible parent of an animal, in terms of Darwin Core.",
+    "darwin_core": "In a deposit: which of our columns mean which term of Darwin Core.",
 }
 
 KEYS = {
@@ -139,6 +169,10 @@ KEYS = {
     "ethogram": ["ethogram_id", "behaviour"],
     "intervals": ["ethogram_id", "interval"],
     "cards": ["animal", "card", "n"],
+    "organisms": ["organismID"],
+    "events": ["eventID"],
+    "relationships": ["resourceRelationshipID"],
+    "darwin_core": ["table", "column"],
 }
 
 # Which columns of which table are to be found in which columns of another.
@@ -155,4 +189,6 @@ def described(table: str, name: str) -> Column | None:
     """Return what a column means; None where it is the observers' own."""
     if table == "ethogram" and name == "source":
         return COLUMNS["definition_source"]
+    if table in DARWIN_TABLES:
+        return DARWIN.get(name)
     return (_SESSION if table == "sessions" else COLUMNS).get(name)

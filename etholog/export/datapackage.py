@@ -15,8 +15,11 @@ PROFILE = "https://datapackage.org/profiles/2.0/datapackage.json"
 ENUMS = {"actor": ["male", "female", "pair", "keeper"], "kind": ["event", "state"], "edge": ["onset", "offset"]}
 
 
-def descriptor(tables: Mapping[str, tuple[pd.DataFrame, dict[str, str]]], folder: Path) -> dict[str, Any]:
-    """Return the descriptor of the tables written into `folder` as CSV; `more` in it are the same in other forms."""
+def descriptor(
+    tables: Mapping[str, tuple[pd.DataFrame, dict[str, str]]], folder: Path, says: Mapping[str, Any] | None = None
+) -> dict[str, Any]:
+    """Return the descriptor of the tables written into `folder` as CSV; `more` in it are the same in other forms, and
+    `says` what else is to be said: licences, contributors."""
     own = {folder / f"{name}.csv" for name in tables}
     more = sorted(path for path in folder.rglob("*") if path.is_file() and path not in own)
     return {
@@ -25,6 +28,7 @@ def descriptor(tables: Mapping[str, tuple[pd.DataFrame, dict[str, str]]], folder
         "title": "Sessions of etholog",
         "description": "Pairings of spiders, recorded by an ethogram: what was seen, and what it comes to. Times are "
         "seconds since the session began. The fields' units are named by `unit`.",
+        **(says or {}),
         "etholog": {
             "version": __version__,
             "more": [{"path": path.relative_to(folder).as_posix(), "hash": digest(path)} for path in more],

@@ -10,13 +10,15 @@ from typing import Any
 
 from etholog.base import system
 from etholog.base.refusal import Finding, Refusal
-from etholog.export import datapackage, files, parquet
+from etholog.export import darwin, datapackage, deposit, files, parquet
 from etholog.export import paper as kit
 from etholog.export.columns import TABLES
+from etholog.export.deposit import Deposit
 from etholog.export.plain import plain
 from etholog.export.tables import tables
 from etholog.season import Season
 
+CODEBOOK = "codebook.md"
 LIBRARIES = {"parquet": ("pyarrow", "Parquet"), "xlsx": ("openpyxl", "XLSX")}
 # The tables that grow with each key pressed, and so are in parts by month.
 LONG = ("bouts", "marks")
@@ -38,18 +40,22 @@ def write(
     defuse: bool = False,
     paper: bool = False,
     interval: str | None = None,
+    how: Deposit | None = None,
 ) -> list[Path]:
     """Write the season's tables into the new folder `to` and return its files.
 
     Always as CSV with a datapackage.json; `also` as "parquet" or "xlsx". `paper`: with a paper's kit about `interval`
     (not given: courtship), see `export.paper`. `defuse` puts an apostrophe before text in
     the CSV that a spreadsheet would run. An earlier export there is replaced; Refusal for anything else that is
-    there.
+    there. `how`: for a data archive: with licence, creators, codebook and Darwin Core, and what is left out left out.
     """
     if season.sessions.empty:
         raise Refusal(f"{season.folder}: no session to export")
     check(Path(to))  # before the work, and again when it is done
-    made = {name: plain(name, frame) for name, frame in tables(season).items()}
+    found = tables(season)
+    if how:
+        found = deposit.veiled(found, season, how) | darwin.tables(season) | {"darwin_core": darwin.mapping()}
+    made = {name: plain(name, frame) for name, frame in found.items()}
 
     def fill(folder: Path) -> None:
         for name, (frame, types) in made.items():
@@ -63,7 +69,9 @@ def write(
             files.workbook(made, TABLES, folder / "tables.xlsx")
         if paper:
             kit.write(season, folder / kit.FOLDER, interval)
-        described = datapackage.descriptor(made, folder)
+        if how:
+            (folder / CODEBOOK).write_text(deposit.codebook(made, how), encoding="utf-8", newline="\n")
+        described = datapackage.descriptor(made, folder, how.says if how else None)
         text = json.dumps(described, ensure_ascii=False, indent=1) + "\n"
         (folder / datapackage.NAME).write_text(text, encoding="utf-8", newline="\n")
 

@@ -25,16 +25,18 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--lot", action="store_true", help="for the young of her last sac instead")
     parser.add_argument("-o", "--out", type=Path, metavar="FILE", help=".svg, .pdf or .png (default: plain text)")
     parser.add_argument("--size", metavar="WxH", help=f"with --out: in mm (default: {SIZE})")
+    parser.add_argument("--sheet", action="store_true", help="with --out: many on a page, as sheets of labels are sold")
     parser.add_argument("--folder", type=Path, default=Path(), help="the workspace (default: here)")
     parser.epilog = (
         "examples:\n  etholog label F-Umbra\n  etholog label F-Umbra --lot\n"
-        "  etholog label F-Umbra F-Sepia -o labels.pdf --size 70x37"
+        "  etholog label F-Umbra F-Sepia -o labels.pdf --size 70x37\n"
+        "  etholog label F-Umbra F-Sepia F-Moss -o sheet.pdf --sheet"
     )
 
 
 def run(args: argparse.Namespace) -> int:
     """Print or write the labels."""
-    goes_with("--out", args.out, size=args.size)
+    goes_with("--out", args.out, size=args.size, sheet=args.sheet)
     known = animals_.read(args.folder)
     labels = []
     kept = at_hand(args.folder)
@@ -44,11 +46,12 @@ def run(args: argparse.Namespace) -> int:
             raise Refusal(f"{name} is a male; a label is of a female: who she was paired with, when to look for a sac")
         told = lot_lines(known, name) if args.lot else lines(known, name, kept)
         shown = [visible(line) for line in told]
-        labels.append((shown, shown[0] if args.lot else visible(known.id_of(name))))
+        # Whoever scans it reads who it is, without any program of ours: the id, and the species on a second line.
+        labels.append((shown, "\n".join(filter(None, (shown[0], visible(known.species_of(name)))))))
     if args.out:
         from etholog.export import label
 
-        label.write(args.out, labels, label.size_of(args.size or SIZE))
+        label.write(args.out, labels, label.size_of(args.size or SIZE), args.sheet)
         say(f"{many(len(labels), 'label')} in {args.out}")
     else:
         for at, (shown, _) in enumerate(labels):

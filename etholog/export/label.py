@@ -1,7 +1,8 @@
 """A label for the enclosure: who, with whom, when, how sure, and when to look for a sac."""
 
 import warnings
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 import segno
@@ -19,8 +20,34 @@ from etholog.figures.style import drawable
 MM = 1 / 25.4
 MARGIN_MM = 2.0
 LEAST_MM, MOST_MM = 25.0, 300.0
-# Width x height in mm of labels that sheets commonly have (common practice, no source).
-SIZES = ("63.5x38.1", "70x37", "99.1x38.1", "66.7x25.4", "101.6x50.8")
+CUT_MM = 5.0  # of a page's edge that printers leave white
+A4, LETTER = (210.0, 297.0), (215.9, 279.4)
+
+Label = tuple[Sequence[str], str]  # its lines, and what its code holds
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """A page of labels: its width and height, how many stand across and down, and the mm from its left and top edge to
+    the first of them, and between columns."""
+
+    page: tuple[float, float]
+    across: int
+    down: int
+    left: float
+    top: float
+    gap: float = 0.0
+
+
+# By width x height in mm of their labels: sheets that are commonly sold (common practice, no source).
+SHEETS = {
+    "63.5x38.1": Sheet(A4, 3, 7, 7.2, 15.15, 2.55),
+    "70x37": Sheet(A4, 3, 8, 0.0, 0.5),
+    "99.1x38.1": Sheet(A4, 2, 7, 4.65, 15.15, 2.5),
+    "66.7x25.4": Sheet(LETTER, 3, 10, 4.75, 12.7, 3.15),
+    "101.6x50.8": Sheet(LETTER, 2, 5, 4.0, 12.7, 4.7),
+}
+SIZES = tuple(SHEETS)
 KINDS = (".svg", ".pdf", ".png")
 LONGEST_LINE = 200
 _POINT_MM = 0.3528
@@ -39,13 +66,55 @@ def size_of(text: str) -> tuple[float, float]:
 
 def figure(lines: Sequence[str], code: str, size: tuple[float, float]) -> Figure:
     """Return the label: a large first line, the others below it, and `code` as a QR code (ISO/IEC 18004)."""
+    drawn = Figure(figsize=(size[0] * MM, size[1] * MM), facecolor="white")
+    _put(drawn, lines, code, size, (0.0, 0.0), size)
+    return drawn
+
+
+def sheet_of(size: tuple[float, float]) -> Sheet:
+    """Return the sheet that labels of a size are sold on; for others, an A4 page with as many as fit, to cut out."""
+    known = SHEETS.get(f"{size[0]:g}x{size[1]:g}")
+    if known:
+        return known
+    across, down = (int((side - 2 * CUT_MM) // own) for side, own in zip(A4, size, strict=True))
+    if not (across and down):
+        raise Refusal(f"{size[0]:g}x{size[1]:g}: is larger than an A4 page; leave --sheet out")
+    left, top = ((side - count * own) / 2 for side, count, own in zip(A4, (across, down), size, strict=True))
+    return Sheet(A4, across, down, left, top)
+
+
+def sheets(labels: Sequence[Label], size: tuple[float, float]) -> Iterator[Figure]:
+    """Yield pages with many labels each, row by row from the top left."""
+    of = sheet_of(size)
+    for start in range(0, len(labels), of.across * of.down):
+        drawn = Figure(figsize=(of.page[0] * MM, of.page[1] * MM), facecolor="white")
+        for place, (lines, code) in enumerate(labels[start : start + of.across * of.down]):
+            row, column = divmod(place, of.across)
+            at = of.left + column * (size[0] + of.gap), of.top + row * size[1]
+            _put(drawn, lines, code, size, at, of.page)
+            if f"{size[0]:g}x{size[1]:g}" not in SHEETS:
+                x, y = at[0] / of.page[0], 1 - (at[1] + size[1]) / of.page[1]
+                frame = Rectangle((x, y), size[0] / of.page[0], size[1] / of.page[1], fill=False, edgecolor="#b0b0b0")
+                frame.set(linewidth=0.3, transform=drawn.transFigure)
+                drawn.add_artist(frame)
+        yield drawn
+
+
+def _put(
+    drawn: Figure,
+    lines: Sequence[str],
+    code: str,
+    size: tuple[float, float],
+    at: tuple[float, float],
+    page: tuple[float, float],
+) -> None:
+    """Draw a label, its top left corner `at` so many mm of a page from that page's."""
     width, height = size
-    drawn = Figure(figsize=(width * MM, height * MM), facecolor="white")
     # With the margin, two modules of border come to the quiet zone that a reader needs.
     matrix = [list(row) for row in segno.make_qr(code, error="m").matrix_iter(border=2)]
     side = min(height - 2 * MARGIN_MM, width * 0.35)
-    left, foot = width - MARGIN_MM - side, height - MARGIN_MM - side
-    axes = drawn.add_axes((left / width, foot / height, side / width, side / height))
+    left, foot = at[0] + width - MARGIN_MM - side, page[1] - at[1] - MARGIN_MM - side
+    axes = drawn.add_axes((left / page[0], foot / page[1], side / page[0], side / page[1]))
     axes.set(xlim=(0, len(matrix)), ylim=(len(matrix), 0))
     # One shape, so that no hairline shows between the modules, at any size.
     modules = [Rectangle((x, y), 1, 1) for y, row in enumerate(matrix) for x, dark in enumerate(row) if dark]
@@ -54,20 +123,19 @@ def figure(lines: Sequence[str], code: str, size: tuple[float, float]) -> Figure
     axes.set_axis_off()
     room = width - side - 3 * MARGIN_MM
     points, shown = _fitting([drawable(line, LONGEST_LINE) for line in lines], room, height - 2 * MARGIN_MM)
-    top = MARGIN_MM
-    for at, line in enumerate(shown):
-        own = points * (1.5 if at == 0 else 1)
+    top = at[1] + MARGIN_MM
+    for number, line in enumerate(shown):
+        own = points * (1.5 if number == 0 else 1)
         drawn.text(
-            MARGIN_MM / width,
-            1 - top / height,
+            (at[0] + MARGIN_MM) / page[0],
+            1 - top / page[1],
             line,
             fontsize=own,
-            fontweight="bold" if at == 0 else "normal",
+            fontweight="bold" if number == 0 else "normal",
             va="top",
             parse_math=False,
         )
         top += own * _POINT_MM * 1.2
-    return drawn
 
 
 def _fitting(lines: Sequence[str], room: float, height: float) -> tuple[float, list[str]]:
@@ -105,13 +173,16 @@ def _wrapped(line: str, room: float, points: float) -> list[str]:
     return shown
 
 
-def write(path: Path, labels: Sequence[tuple[Sequence[str], str]], size: tuple[float, float]) -> None:
-    """Write labels, each (lines, code): PDF takes many, a page each; SVG and PNG one. Raises Refusal otherwise."""
+def write(path: Path, labels: Sequence[Label], size: tuple[float, float], sheet: bool = False) -> None:
+    """Write labels: PDF takes many, a page each, or many on a page (`sheet`); SVG and PNG one. Raises Refusal
+    otherwise."""
     kind = path.suffix.lower()
     if kind not in KINDS:
         raise Refusal(f"{path}: a label is written as {', '.join(KINDS)}, or as plain text without a file")
     if len(labels) > 1 and kind != ".pdf":
         raise Refusal(f"{path}: holds one label; write several as .pdf")
+    if sheet and kind != ".pdf":
+        raise Refusal(f"{path}: a sheet of labels is written as .pdf")
     from matplotlib import rc_context
 
     settings = rc_context({"svg.hashsalt": "etholog", "pdf.fonttype": 42})
@@ -120,8 +191,8 @@ def write(path: Path, labels: Sequence[tuple[Sequence[str], str]], size: tuple[f
         warnings.filterwarnings("ignore", message="Glyph .* missing from font")
         if kind == ".pdf":
             with PdfPages(file, metadata={"CreationDate": None}) as pages:
-                for lines, code in labels:
-                    pages.savefig(figure(lines, code, size))
+                for page in sheets(labels, size) if sheet else (figure(*label, size) for label in labels):
+                    pages.savefig(page)
         else:
             metadata = {"Date": None} if kind == ".svg" else {}
             figure(*labels[0], size).savefig(file, format=kind[1:], dpi=600, metadata=metadata)

@@ -79,7 +79,7 @@ def test_the_code_is_read_back_by_a_reader(said: Run, tmp_path: Path) -> None:
     assert said("F-Umbra", "-o", "a.png").returncode == 0
     picture = image.imread(tmp_path / "a.png")
     (found,) = zxingcpp.read_barcodes((picture[:, :, 0] * 255).astype(np.uint8))
-    assert (found.text, found.format) == ("F-Umbra", zxingcpp.BarcodeFormat.QRCode)
+    assert (found.text, found.format) == ("F-Umbra\nBrachypelma smithi", zxingcpp.BarcodeFormat.QRCode)
 
 
 @pytest.mark.parametrize("size", label.SIZES)
@@ -93,6 +93,38 @@ def test_pages_have_the_label_s_size_and_words(size: str, said: Run, tmp_path: P
     words = " ".join(pages[0].extract_text().split())
     for part in ("F-Umbra", "Brachypelma smithi", "M-Flint", "2026-06-24 to 2027-01-20", "Don't open or shake"):
         assert part in words
+
+
+@pytest.mark.parametrize("size", ["99.1x38.1", "66.7x25.4", "80x60"])
+def test_a_sheet_holds_many_and_each_code_is_read_back(size: str, tmp_path: Path) -> None:
+    of = label.sheet_of(label.size_of(size))
+    count = of.across * of.down + 1
+    labels = [([f"F-{at}", "Brachypelma smithi", "with M-1"], f"F-{at}\nBrachypelma smithi") for at in range(count)]
+    label.write(tmp_path / "a.pdf", labels, label.size_of(size), sheet=True)
+    pages = pypdf.PdfReader(tmp_path / "a.pdf").pages
+    assert len(pages) == 2
+    assert [float(side) / 72 * 25.4 for side in pages[0].mediabox[2:]] == pytest.approx(of.page, abs=0.1)
+    page, _ = label.sheets(labels, label.size_of(size))
+    held = io.BytesIO()
+    page.savefig(held, format="png", dpi=200)
+    picture = image.imread(io.BytesIO(held.getvalue()))
+    codes = zxingcpp.read_barcodes((picture[:, :, 0] * 255).astype(np.uint8))
+    assert {found.text.splitlines()[0] for found in codes} == {f"F-{at}" for at in range(count - 1)}
+    width, height = label.size_of(size)
+    for at, axes in enumerate(page.axes):  # each in its own place of the grid, within the page
+        row, column = divmod(at, of.across)
+        box = axes.get_position()
+        left, right = (edge * of.page[0] - of.left - column * (width + of.gap) for edge in (box.x0, box.x1))
+        top, foot = ((1 - edge) * of.page[1] - of.top - row * height for edge in (box.y1, box.y0))
+        assert 0 <= left < right <= width and 0 <= top < foot <= height
+    assert of.left * 2 + of.across * width + (of.across - 1) * of.gap == pytest.approx(of.page[0], abs=0.3)
+    assert of.top * 2 + of.down * height <= of.page[1] + 0.1
+
+
+def test_a_sheet_is_a_pdf(said: Run) -> None:
+    done = said("F-Umbra", "-o", "a.png", "--sheet")
+    assert (done.returncode, "written as .pdf" in done.stderr) == (2, True)
+    assert "--sheet goes with --out" in said("F-Umbra", "--sheet").stderr
 
 
 @pytest.mark.parametrize("size", [(25.0, 25.0), (63.5, 38.1), (101.6, 50.8)])

@@ -133,7 +133,8 @@ def write(folder: Path, to: Path, part_rows: int = PART_ROWS) -> tuple[list[str]
     following, parts, told = before.following, dict(before.months), {one.hash: one for one in before.ethograms}
     for month in sorted(changed):
         order = [name for _, _, name in sorted(months.get(month, ()))]
-        parts[month], following = _month(folder, to, month, order, stamps, following, told, unread, part_rows)
+        batches = _batches(folder, order, min(part_rows, BATCH_ROWS), unread)
+        parts[month], following = _month(to, month, batches, stamps, following, told, part_rows)
     parts = {month: parts[month] for month in sorted(parts) if parts[month]}
     called = naming.names(root_of(folder))
     _keep(Store(to, parts, [with_roles(one, folder.absolute()) for one in told.values()], dict(called.now),
@@ -292,15 +293,16 @@ def _clear(to: Path, parts: Mapping[str, Sequence[str]]) -> None:
 
 
 def _month(
-    folder: Path, to: Path, month: str, names: Iterable[str], stamps: Mapping[str, Stamp], following: int,
-    told: dict[str, Ethogram], unread: list[Finding], part_rows: int,
+    to: Path, month: str, batches: Iterable[Rows], stamps: Mapping[str, Stamp], following: int,
+    told: dict[str, Ethogram], part_rows: int,
 ) -> tuple[list[str], int]:  # fmt: skip
-    """Write the sessions of one month; return its parts, and the number that the next session gets."""
+    """Write the sessions of one month; return its parts, and the number that the next session gets. Ethograms that
+    are new are added to `told`."""
     written: list[str] = []
     held = 0
     with ExitStack() as part:
         writers: dict[str, parquet.ParquetWriter] = {}
-        for found in _batches(folder, names, min(part_rows, BATCH_ROWS), unread):
+        for found in batches:
             told |= {one.hash: one for one in found.ethograms}
             size = len(found.bouts["n"])
             if not writers or held + size > part_rows:

@@ -321,13 +321,13 @@ def permutations() -> None:
         print(f"{rows:,} sessions, {groups} groups, {strata} strata: {told(took)}, {how} {found.labellings:,}")
 
 
-def reading(count: int) -> None:
+def reading(count: int, like_recorded: bool) -> None:
     """Cold and warm, against stat and against parsing alone."""
     import orjson  # no test needs it, and tests share this module's slow ways
 
     with tempfile.TemporaryDirectory() as scratch:
         folder = Path(scratch)
-        made.files(folder, count)
+        made.files(folder, count, like_recorded)
         time.sleep(2.5)  # what was written a moment ago is not kept
         lines = [file.read_bytes() for file in sorted(folder.iterdir())]
 
@@ -371,7 +371,8 @@ def reading(count: int) -> None:
             pd.testing.assert_frame_equal(getattr(seasons.read(folder), table), getattr(without, table))
             pd.testing.assert_frame_equal(getattr(kept, table), getattr(without, table))
     slow, quick = statistics.median(cold), statistics.median(warm)
-    print(f"\n{count:,} files of {made.MARKS} marks to tables, validated and with checksums {told(cold)}")
+    what = "marks, corrections, notes and gaps as recorded" if like_recorded else "marks alone"
+    print(f"\n{count:,} files of {made.MARKS} {what}, to tables, validated and with checksums {told(cold)}")
     print(f"  from {count // 10:,} to {count:,}: exponent {np.log10(slow / statistics.median(small)):.2f}")
     print(f"  orjson.loads alone {told(base)}: x {slow / statistics.median(base):.1f}")
     crc, lines_alone, checked, parsed = (statistics.median(part) for part in parts)
@@ -393,7 +394,8 @@ def main() -> None:
     tables(made.season(count))
     memory(count)
     growth()
-    reading(files)
+    for like_recorded in (False, True):
+        reading(files, like_recorded)
 
 
 if __name__ == "__main__":

@@ -40,11 +40,44 @@ def header(number: int) -> dict[str, Any]:
     )
 
 
-def files(folder: Path, count: int) -> None:
-    """Write `count` sessions as the recorder would."""
+def recorded(lines: list[dict[str, Any]], generator: np.random.Generator) -> list[dict[str, Any]]:
+    """Return marks as a keeper's evening has them: the wall's time once a minute; of a hundred marks five taken back,
+    three moved, one in doubt, two with a note, one followed by a prompt, and one time in which nobody watched."""
+    out: list[dict[str, Any]] = []
+    minute = -1
+    for line in lines:
+        n, t = len(out) + 1, line.get("t", 0)
+        line = line | {"n": n}
+        if line["do"] == "mark" and t // 60_000 != minute:
+            minute = t // 60_000
+            line |= {
+                "wall": f"2026-05-03T{21 + t // 3_600_000 % 3:02d}:{minute % 60:02d}:{t // 1000 % 60:02d}.000+02:00"
+            }
+        out.append(line)
+        chance = generator.random()
+        if line["do"] != "mark":
+            continue
+        if chance < 0.05:
+            out.append({"n": n + 1, "do": "undo", "of": n})
+        elif chance < 0.08:
+            out.append({"n": n + 1, "do": "move", "of": n, "t": max(0, t - 900)})
+        elif chance < 0.09:
+            out.append({"n": n + 1, "do": "doubt", "of": n, "sure": False})
+        elif chance < 0.11:
+            out.append({"n": n + 1, "do": "note", "t": t + 50, "text": "she turned towards the burrow"})
+        elif chance < 0.12:
+            out.append({"n": n + 1, "do": "prompt", "t": t + 60, "name": "cup_ready"})
+        elif chance < 0.13:
+            out.append({"n": n + 1, "do": "gap", "t": t + 70, "why": "the door bell"})
+            out.append({"n": n + 2, "do": "back", "t": t + 150})
+    return out
+
+
+def files(folder: Path, count: int, like_recorded: bool = False) -> None:
+    """Write `count` sessions: marks alone, or with all that a keeper's evening has besides."""
     generator = np.random.default_rng(1)
     for number in range(count):
-        lines = [journal.encode({"n": 0, "do": "begin", **header(number)})]
+        lines: list[dict[str, Any]] = []
         times = np.cumsum(generator.integers(200, 9000, MARKS))
         states, picks = generator.random(MARKS) < 0.7, generator.integers(0, 1000, MARKS)
         folding = Folding(KEPT)
@@ -55,9 +88,10 @@ def files(folder: Path, count: int) -> None:
                 edge = "offset" if any(bout.code == code for bout in folding.running.values()) else "onset"
             folding.mark(int(times[at]), at + 1, code, edge, None)
             told = {"edge": edge} if edge else {}
-            lines.append(journal.encode({"n": at + 1, "do": "mark", "t": int(times[at]), "code": code, **told}))
-        close = {"n": MARKS + 1, "do": "close", "t": int(times[-1]) + 5000, "outcome": {"ended": "made"}}
-        (folder / f"{number:06d}.jsonl").write_bytes(b"".join([*lines, journal.encode(close)]))
+            lines.append({"n": at + 1, "do": "mark", "t": int(times[at]), "code": code, **told})
+        lines.append({"n": MARKS + 1, "do": "close", "t": int(times[-1]) + 5000, "outcome": {"ended": "made"}})
+        every = [{"n": 0, "do": "begin", **header(number)}, *(recorded(lines, generator) if like_recorded else lines)]
+        (folder / f"{number:06d}.jsonl").write_bytes(b"".join(map(journal.encode, every)))
 
 
 def season(count: int, bouts_each: int = MARKS) -> Season:

@@ -3,12 +3,13 @@
 import contextlib
 import io
 import os
+import shlex
 import shutil
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Hashable, Sequence
 from datetime import date
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from etholog import animals, session
 from etholog.animals import Animals, care, entering
@@ -24,10 +25,13 @@ from etholog.base.workspace import workspace
 from etholog.commands import main
 from etholog.commands.recording import look_of
 from etholog.ethogram import at_hand
-from etholog.screens.home import CARD, FEED, READY, Home, Way
+from etholog.screens.home import CARD, FEED, PLAN, READY, Home, Way
 from etholog.screens.themed import ThemedApp
 from etholog.screens.themes import Look
 from etholog.session.question import NotUnderstood
+
+if TYPE_CHECKING:
+    from etholog.screens.planning import Pair
 
 SIGNALLED, INTERRUPTED = 128, 130  # an exit code beyond the first names a signal; the second is Ctrl-C
 
@@ -82,6 +86,8 @@ def _desk() -> int:
         said = ""
         if way == FEED:
             said = _feed(look, known, today)
+        elif way == PLAN:
+            said = _plan(look, known, today)
         elif way == CARD:
             said = _fill_card(look, known, today)
         elif not _command(way, look, known):
@@ -179,6 +185,48 @@ def _feed(look: Look, known: Animals, today: date) -> str:
     rows = [(name, _last_meal(known, name)) for name in _here(known)]
     meals = _shown(Feeding(look, today.isoformat(), rows, KINDS["meal"].choices, give, take_back)) or 0
     return f"{many(meals, 'meal')} written" if rows else "no animals yet: press a"
+
+
+def _plan(look: Look, known: Animals, today: date) -> str:
+    """Let the keeper change the plan of one species and form; return the command that gives the same."""
+    from etholog.analysis import plan
+    from etholog.screens.picking import Picking
+    from etholog.screens.planning import Planning, Wishes
+
+    of = {
+        f"{species}, {form or 'no form told'}": ((species, form), many(len(names), "animal"))
+        for (species, form), names in sorted(plan.populations(known).items())
+        if species
+    }
+    if not of:
+        return "nothing to plan: no living animal has a species on its card"
+    rows = [(name, count) for name, (_, count) in of.items()]
+    chosen = _shown(Picking(look, "Plan for which?", rows)) if len(of) > 1 else rows[0][0]
+    if chosen is None:
+        return ""
+    (species, form), _ = of[chosen]
+    kept = at_hand(known.folder)
+
+    def work(wishes: Wishes) -> list["Pair"]:
+        found = plan.plan(known, kept, today, species=species, form=form, forbid=wishes.forbid, fix=wishes.fix)
+        return [_planned(row) for row in found.pairs.to_dict("records")]
+
+    wishes = _shown(Planning(look, f"Proposed pairs of {chosen}, by weeks", work))
+    if not wishes or not wishes.words:
+        return ""
+    words = ("--species", species, "--form", form, *wishes.words)
+    return f"to have this plan again: etholog plan {shlex.join(words)}"
+
+
+def _planned(row: dict[Hashable, Any]) -> "Pair":
+    from etholog.screens.planning import Pair
+
+    kin = "kin not known" if row["inbreeding"] != row["inbreeding"] else f"inbreeding {row['inbreeding']:.3f}"
+    told = (("for", "speaks_for"), ("against", "against"), ("not known", "unknown"), ("next best", "next_best"))
+    return Pair(
+        str(row["male"]), str(row["female"]), f"week of {row['week']}, {kin}",
+        tuple(f"{head}: {row[name]}" for head, name in told if row[name]), str(row["next_best"]), bool(row["fixed"]),
+    )  # fmt: skip
 
 
 def _last_meal(known: Animals, name: str) -> str:

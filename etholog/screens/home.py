@@ -35,10 +35,12 @@ NEW = Way("n", "make a workspace here", ("new",))
 CARD = Way("a", "begin or fill a card", ("card",))
 FEED = Way("f", "a feeding round", ("card", "ANIMAL", "meal"))
 READY = Way("y", "may these two pair?", ("ready",), True)
+PLAN = Way("p", "plan the pairings", ("plan",))
 DEMO = Way("x", "a demo, all invented", ("demo",))
 WAYS = (
     Way("w", "watch a pairing", ("watch",)),
     READY,
+    PLAN,
     FEED,
     CARD,
     Way("d", "all that is due", ("due",), True),

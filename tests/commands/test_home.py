@@ -4,6 +4,7 @@ import shutil
 import signal
 import time
 from collections.abc import Callable
+from datetime import date, timedelta
 from pathlib import Path
 from subprocess import CompletedProcess
 
@@ -152,3 +153,28 @@ def test_a_signal_ends_the_browsing_of_cards(tmp_path: Path) -> None:
         terminal.kill(signal.SIGTERM)
         assert terminal.wait() == 128 + signal.SIGTERM
         assert terminal.raw.rfind(b"\x1b[?1049l") > terminal.raw.rfind(b"\x1b[?1049h")
+
+
+def test_the_plan_is_changed_pair_by_pair_and_computed_anew(repository: Path, tmp_path: Path) -> None:
+    before = [(date.today() - timedelta(days=days)).isoformat() for days in (40, 20)]
+    for name, sex in (("M-A", "male"), ("M-B", "male"), ("F-C", "female")):
+        moult = ("moult", before[0], "last") if sex == "male" else ("moult", before[0])
+        write_card(tmp_path, name, ("sex", "2020", sex), ("species", "2020", "Brachypelma smithi"), moult)
+        if sex == "male":
+            write_card(tmp_path, name, ("sperm_web", before[1]))
+    (tmp_path / "sessions").mkdir()
+    with Terminal(cwd=tmp_path, columns=100, rows=30) as terminal:
+        terminal.until("plan the pairings")
+        terminal.type("p")
+        terminal.until("> M-A x F-C")
+        terminal.type("x")
+        shown = terminal.until("M-A x F-C: forbidden; computed anew")
+        assert "> M-B x F-C" in shown
+        terminal.type("\x7f")
+        assert "> M-A x F-C" in terminal.until("taken back; computed anew")
+        terminal.type("n")
+        terminal.until("instead of M-A: M-B; computed anew")
+        terminal.type("\x1b")
+        terminal.until("to have this plan again: etholog plan --species 'Brachypelma smithi'")
+        terminal.type("q")
+        assert terminal.wait() == 0

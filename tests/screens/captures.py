@@ -29,6 +29,7 @@ from etholog.screens.card_form import CardForm
 from etholog.screens.feeding import Feeding
 from etholog.screens.home import Home
 from etholog.screens.picking import Picking
+from etholog.screens.planning import Pair, Planning, Wishes
 from etholog.screens.strip import BOXES, PLAIN, Glyphs
 from etholog.screens.themes import THEMES, Look
 from etholog.screens.watching import Watching
@@ -161,6 +162,22 @@ def choosing(workspace: Path, look: Look) -> App[Any]:
     return Picking(look, "M-Flint, and which female?", rows)
 
 
+def planning(_: Path, look: Look) -> App[Any]:
+    def work(wishes: Wishes) -> list[Pair]:
+        rows = [("M-Flint", "F-Umbra", "M-Slate"), ("M-Slate", "F-Fern", "")]
+        return [
+            Pair(
+                male, female, "week of 2026-05-04, inbreeding 0.125",
+                ("for: M-Flint: sperm web 2026-04-20", "against: kin", "not known: is she adult?"), other,
+                (male, female) in wishes.fix,
+            )
+            for male, female, other in rows
+            if (male, female) not in wishes.forbid
+        ]  # fmt: skip
+
+    return Planning(look, "Proposed pairs of Brachypelma smithi, no form told, by weeks", work)
+
+
 SCREENS: dict[str, Draw] = {
     "form": before("M-Flint"),
     "ready": before("M-Flint", "F-Umbra"),
@@ -176,6 +193,7 @@ SCREENS: dict[str, Draw] = {
     "card": alone(lambda _, look: CardForm(look, lambda _: [], lambda _: None, lambda _: ""), *"F-Fern"),
     "feeding": alone(feeding, "s", "s"),
     "choosing": alone(choosing, "u"),
+    "planning": alone(planning, "f"),
 }
 
 

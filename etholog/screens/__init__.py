@@ -13,6 +13,7 @@ __all__ = [
     "home",
     "mpv",
     "picking",
+    "planning",
     "plain",
     "played",
     "stretch_watching",

@@ -291,7 +291,7 @@ def time_to_sac(table: pd.DataFrame) -> pd.DataFrame:
     found = incidence(times, "end")
     found.index.name = "days"
     if len(found):
-        found.attrs["independent"] = not taken["female"].duplicated().any()
+        found.attrs["independent"] = "female" in taken and not taken["female"].duplicated().any()
     return found
 
 

@@ -97,7 +97,7 @@ def flow(
         matrix.set_xticks(range(k), rows if wide else [str(at + 1) for at in range(k)], rotation=90 if wide else 0,
                           fontsize=7 if wide else 5)  # fmt: skip
         held = len(holding(found))
-        told = "arcs and frames: more often than chance, which holds" if held else "no transition holds against chance"
+        told = "arcs and frames: surely more often than by chance" if held else "no transition holds against chance"
         figure.supxlabel(told, fontsize=6.5, color=FAINT, x=0.01, ha="left")
         return figure
 

@@ -18,7 +18,7 @@ from etholog.base.dates import Day
 
 SEED = 19
 KEEPERS = ("anna", "bert", "carla")
-SPECIES, FORM = "Grammostola pulchra", "invented line"
+SPECIES, FORM = "Tliltocatl vagans", "invented line"
 TOLD = "2026-02-20T20:00:00+01:00"
 DAMS = ["Agate", "Beryl", "Coral", "Dune"]
 SIRES = ["Ash", "Birch", "Cedar", "Elm"]

@@ -20,6 +20,7 @@ from etholog.animals.attempts import by_female
 from etholog.animals.availability import Free, free, week_of
 from etholog.animals.care import windows
 from etholog.animals.custody import custody
+from etholog.animals.pedigree import back
 from etholog.base.refusal import Refusal
 from etholog.base.text import like, nearest
 from etholog.ethogram import Ethogram
@@ -259,7 +260,7 @@ def _row(
     elif high > 0:
         against.append("kin")
     else:
-        speaks_for.append(f"no ancestor in common, {generations} generations back")
+        speaks_for.append(f"no ancestor in common among their {back(generations)}")
     return {
         "week": week_of(day), "male": he.animal, "female": she.animal, "first": day, "last": min(he.last, she.last),
         "inbreeding": expected, "inbreeding_low": low, "inbreeding_high": high, "known": generations,

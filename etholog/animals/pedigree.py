@@ -223,3 +223,12 @@ def founders_first(names: Iterable[str], parents: Mapping[str, Parents]) -> list
     except CycleError as error:
         circle = " < ".join(error.args[1])
         raise Refusal(f"an animal would be its own ancestor: {circle}; look at dam and sire on these cards") from None
+
+
+def back(depth: int) -> str:
+    """Return how far back a pedigree is known, for 'no ancestor in common among their ...'.
+
+    >>> back(1), back(3)
+    ('parents', 'ancestors of 3 generations')
+    """
+    return "parents" if depth == 1 else f"ancestors of {depth} generations"

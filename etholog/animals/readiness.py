@@ -22,7 +22,7 @@ from etholog.animals.cautions import cautions, poison_centre
 from etholog.animals.custody import custody
 from etholog.animals.groups import Group
 from etholog.animals.herd import Animals, Pairing
-from etholog.animals.pedigree import UNKNOWN, Parents, ancestors, common, generations, kinship
+from etholog.animals.pedigree import UNKNOWN, Parents, ancestors, back, common, generations, kinship
 from etholog.base.dates import Day, between
 from etholog.base.text import many
 from etholog.ethogram import Ethogram
@@ -126,9 +126,10 @@ def _kin(male: str, female: str, animals: Animals) -> Iterator[Fact]:
         ]
         yield Fact("unknown", f"{', '.join(unknown)} not known: they may be kin")
     elif shared.high == 0:
-        back = "parents" if depth == 1 else f"{depth} generations back"
         doubt = _unsure(him, her, parents)
-        yield Fact("for", f"no ancestor in common among their {back}; who came before is not known of both{doubt}")
+        yield Fact(
+            "for", f"no ancestor in common among their {back(depth)}; who came before is not known of both{doubt}"
+        )
 
 
 def _lines_known(him: str, her: str, parents: Mapping[str, Parents]) -> bool:

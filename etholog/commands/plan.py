@@ -12,6 +12,7 @@ from etholog import ethogram
 from etholog.animals.care import Task
 from etholog.base.dates import exact_day
 from etholog.base.refusal import Refusal
+from etholog.base.text import many
 from etholog.commands.output import add_json, as_json, draw, say, table, tell, write_calendar
 
 if TYPE_CHECKING:
@@ -169,7 +170,8 @@ def sentence(found: "Plan") -> str:
     """Return what the group's numbers say, and how the proposal came about."""
     of = found.group
     least, most = ("at least ", "at most ") if of.unknown else ("", "")
-    holes = f" ({len(of.unknown)} have a parent that is not known, taken as unrelated)" if of.unknown else ""
+    unknown = many(len(of.unknown), "has a parent", "have a parent")
+    holes = f" ({unknown} that is not known, taken as unrelated)" if of.unknown else ""
     return (
         f"{len(of.mean_kinship)} living animals{holes}: mean kinship {least}{of.mean:.3f}, gene diversity"
         f" {most}{of.gene_diversity:.3f}, founder genome equivalents {most}{of.founder_genomes:.1f} (Lacy 1995)."

@@ -128,6 +128,7 @@ def latency(folder: Path, gigabytes: float, threads: int) -> Any:
 def one_pass(folder: Path, gigabytes: float, threads: int) -> Any:
     with duckdb.connect() as connection:
         connection.execute(f"set memory_limit = '{gigabytes:g}GB'; set threads = {threads}")
+        connection.execute("set enable_progress_bar = false")
         connection.read_parquet([str(path) for path in store.opened(folder).files("bouts")]).create_view("bouts")
         return connection.execute(ONE_PASS).fetchone()
 

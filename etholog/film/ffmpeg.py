@@ -112,8 +112,8 @@ def piped(words: Sequence[str], size: int) -> Generator[bytes]:
                 raise Refusal("ffmpeg failed: " + ("; ".join(told[-3:]) or f"exit code {child.returncode}"))
         finally:
             if child.poll() is None:
-                child.terminate()
-                child.wait()
+                child.kill()  # asked to end, it would first write what is left into a pipe that nobody reads
+            child.wait()
             if child.stdout is not None:
                 child.stdout.close()
 

@@ -171,6 +171,15 @@ def test_a_film_cut_off_in_mid_packet_is_searched_as_far_as_it_goes(
     assert "Traceback" not in done.stderr
 
 
+def test_a_reader_that_stops_ends_ffmpeg_with_a_full_pipe() -> None:
+    script = (
+        "import time; from contextlib import closing; from etholog.film import ffmpeg\n"
+        "words = ['-f', 'lavfi', '-i', 'testsrc=size=640x480', '-f', 'rawvideo', '-']\n"
+        "with closing(ffmpeg.piped(words, 1000)) as pieces: next(pieces); time.sleep(1)\n"
+    )
+    subprocess.run([sys.executable, "-c", script], check=True, timeout=60)
+
+
 @pytest.mark.skipif(sys.platform == "win32", reason="there is no such signal there")
 def test_ctrl_c_leaves_nothing_half(evening: Path, tmp_path: Path) -> None:
     long = tmp_path / "long.mp4"

@@ -25,7 +25,7 @@ def names(what: str, workspace: Path) -> list[str]:
     """Return the names of one kind that a workspace has, those that a shell can complete, in order.
 
     >>> names("intervals", Path("examples/season"))[:3]
-    ['clasp', 'contact', 'courtship']
+    ['answer', 'clasp', 'contact']
     """
     return sorted({name for name in KINDS[what](workspace) if _PLAIN.fullmatch(name)})
 

@@ -41,6 +41,7 @@ def parts(folder: Path | str) -> list[Part]:
     >>> _ = store.write(folder_of("examples/season"), tables)
     >>> [len(part.season().sessions) for part in etholog.engine.parts(tables)]
     [28]
+    >>> where.cleanup()
     """
     kept = store.opened(Path(folder))
     out = store.left_out(kept)

@@ -81,7 +81,8 @@ def deciding(
     >>> _ = store.write(folder_of("examples/season"), tables)
     >>> few = etholog.engine.deciding(tables, "courtship")
     >>> len(few.bouts), int(etholog.latency(few, "courtship")["occurred"].sum())
-    (50, 22)
+    (57, 22)
+    >>> where.cleanup()
     """
     _needed()
     kept = store.opened(Path(folder))

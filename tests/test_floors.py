@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 
+@pytest.mark.slow
 def test_the_floors_hold(repository: Path) -> None:
     script = "import sys; from importlinter.cli import lint_imports_command; sys.argv = ['lint-imports', '--no-cache']"
     done = subprocess.run(
@@ -20,6 +21,7 @@ def test_the_floors_hold(repository: Path) -> None:
     assert "0 broken" in done.stdout
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("module", ["etholog.screens.app", "etholog.recording.recorder", "etholog.commands.watch"])
 def test_watching_loads_neither_tables_nor_plots(module: str) -> None:
     heavy = ("pandas", "numpy", "scipy", "statsmodels", "matplotlib")
@@ -28,6 +30,7 @@ def test_watching_loads_neither_tables_nor_plots(module: str) -> None:
     assert done.stdout.strip() == "[]"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "module",
     [

@@ -75,6 +75,7 @@ def test_the_trap_for_nearest_first_and_the_edge_of_the_tolerance() -> None:
 instants = st.lists(st.integers(0, 60), max_size=9).map(sorted)
 
 
+@pytest.mark.slow
 @settings(deadline=None, max_examples=150)
 @given(instants, instants, st.integers(0, 9))
 def test_no_matching_is_larger(first: list[int], second: list[int], tolerance: int) -> None:
@@ -88,6 +89,7 @@ def test_no_matching_is_larger(first: list[int], second: list[int], tolerance: i
         assert len(ours) == (maximum_bipartite_matching(near, perm_type="column") >= 0).sum()
 
 
+@pytest.mark.slow
 @settings(deadline=None, max_examples=300)
 @given(instants, instants, st.integers(0, 9))
 def test_no_matching_as_large_is_nearer(first: list[int], second: list[int], tolerance: int) -> None:

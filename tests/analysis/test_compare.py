@@ -48,6 +48,7 @@ def test_exact_p_within_females() -> None:
     assert found.table["median_high_s"].isna().all()
 
 
+@pytest.mark.slow
 def test_the_combined_p_is_the_one_of_enumeration() -> None:
     # Three males of three: all 1,680 labellings, chi-squared by statsmodels, ranked under both statistics.
     from statsmodels.duration.survfunc import survdiff
@@ -366,6 +367,7 @@ def test_limits_of_first_sooner_solve_their_equation() -> None:
     assert np.isnan(Sooner(4, 0, 4).limits(2, 2)).all()
 
 
+@pytest.mark.slow
 def test_how_many_times_as_fast_is_every_factor_that_is_not_rejected(courtship: pd.DataFrame) -> None:
     for first, second in (("M-Amber", "M-Onyx"), ("M-Flint", "M-Slate")):
         rows = courtship[courtship["male"].isin([first, second])]

@@ -138,6 +138,7 @@ def test_each_male_with_his_female_is_told() -> None:
 row = st.tuples(st.integers(1, 6), st.booleans(), st.integers(0, 5), st.integers(0, 5))
 
 
+@pytest.mark.slow
 @settings(max_examples=150, deadline=None)
 @given(st.lists(row, min_size=1, max_size=40))
 def test_limits_hold_the_estimate_and_never_have_width_0(drawn: list[tuple[int, bool, int, int]]) -> None:

@@ -131,6 +131,7 @@ def test_the_command_says_how_many_and_how_soon(
     assert sum(row["mass"] for row in told["turnbull"]) < 1  # one never came
 
 
+@pytest.mark.slow
 def test_the_invented_set_is_what_its_script_makes(repository: Path, tmp_path: Path) -> None:
     subprocess.run([sys.executable, repository / "examples" / "make_unseen.py", tmp_path / "new"], check=True)
     for file in (repository / "examples" / "unseen" / "sessions").glob("*.jsonl"):

@@ -45,6 +45,7 @@ def alone(season: Season, at: int, late_s: float = 0.0) -> Season:
     return Season(season.folder, row, moved, season.gaps.iloc[:0], season.ethograms)
 
 
+@pytest.mark.slow
 def test_kappa_over_sessions_is_that_of_one_long_one() -> None:
     season = etholog.read("examples/season")
     pairs = [(alone(season, at), alone(season, at, 0.5 * at)) for at in range(6)]

@@ -107,6 +107,7 @@ def test_what_happens_on_the_way_ends_nothing(tmp_path: Path) -> None:
     assert etholog.latency(season, since="walking", to="drumming", ends="touch").attrs["followed"] == 0
 
 
+@pytest.mark.slow
 def test_sessions_that_the_keeper_ended_at_worst_and_at_best() -> None:
     times = etholog.latency(etholog.read("examples/season"), "courtship")
     other = etholog.latency(etholog.read("examples/season"), "courtship", unseen="censor")

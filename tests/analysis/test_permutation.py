@@ -27,6 +27,7 @@ def statistic(score: np.ndarray, label: np.ndarray, block: np.ndarray) -> float:
     return float(ranked.values(ranked.kernel(np.arange(len(label)))(label[None, :]))[0, 0])
 
 
+@pytest.mark.slow
 def test_two_groups_of_twenty_one() -> None:
     # coin on 6-MP: z 3.90338657436; exact p 2.61200451823e-05, by van de Wiel's splitting of the sample.
     score, label, block = coded(remissions(), "drug", "pair")
@@ -47,6 +48,7 @@ def test_two_groups_of_twenty_one() -> None:
     assert hits / comb(42, 21) == pytest.approx(2.61200451823e-05, rel=1e-11)
 
 
+@pytest.mark.slow
 def test_pairs(monkeypatch: pytest.MonkeyPatch) -> None:
     # coin on 6-MP with the pairs as blocks: z 3.35160173694; p 2.773e-04 from ten million shuffles.
     score, label, block = coded(remissions(), "drug", "pair")
@@ -97,6 +99,7 @@ def test_work_is_bounded_before_it_begins(males: int, sessions: int) -> None:
     assert done * plain.cost < permutation._EXACT_WORK + plain.cost * (2_000 + 1) * len(stratum)
 
 
+@pytest.mark.slow
 def test_a_large_season_is_shuffled_less_often_and_says_so() -> None:
     generator = np.random.default_rng(4)
     label = generator.integers(0, 3, size=20_000)
@@ -131,6 +134,7 @@ def squared_t(score: list[int], label: tuple[int, ...]) -> Fraction:
     return away / spread if spread else 10**6 * away
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("unit", [1.0, 1 / 3, 1000.3, 1e-4])
 @settings(max_examples=100, deadline=None)
 @given(rows=st.lists(st.tuples(st.integers(0, 3), st.integers(0, 1), st.integers(0, 1)), min_size=5, max_size=8))

@@ -115,6 +115,7 @@ def test_the_likelihood_of_one_male_is_the_integral_over_his_effect(family: Fami
         assert gradient[at] == pytest.approx((ends[0] - ends[1]) / 2e-5, abs=1e-7)
 
 
+@pytest.mark.slow
 def test_a_season_of_nine_males() -> None:
     found = repeatability(times(5), adjust=["temperature_c"], permutations=99)
     assert 0 <= found.low < found.value < found.high <= 1

@@ -63,6 +63,7 @@ def sessions(chance: np.random.Generator) -> pd.DataFrame:
     )  # fmt: skip
 
 
+@pytest.mark.slow
 def test_both_tests_beside_each_other() -> None:
     rows = sessions(np.random.default_rng(2))
     table = rivals(rows, "kind", shuffles=99).set_index("end")

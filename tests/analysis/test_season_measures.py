@@ -301,6 +301,7 @@ def test_what_she_does_within_seconds_of_what_he_does(tmp_path: Path) -> None:
         transition(etholog.read(tmp_path), actor="male", answer="female")
 
 
+@pytest.mark.slow
 def test_shuffles_of_a_season_and_its_questions_of_order_and_males() -> None:
     season = etholog.read("examples/season")
     found = transition(season, shuffles=500, seed=3)

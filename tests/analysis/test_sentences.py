@@ -54,6 +54,7 @@ def test_shares_and_successions_are_those_of_the_tables(season: Season) -> None:
     assert "28 sessions of 6 males" in rest
 
 
+@pytest.mark.slow
 def test_the_report_and_the_command_say_one_thing_of_outcomes(
     season: Season, repository: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -272,6 +272,7 @@ def test_the_jackknife_leaves_out_each_in_turn() -> None:
     assert variance == pytest.approx(np.var(5 * mean - 4 * np.array(one_out), ddof=1) / 5)
 
 
+@pytest.mark.slow
 @settings(max_examples=60, deadline=None)
 @given(samples)
 def test_many_labellings_at_once_are_each_a_log_rank_test(rows: list[tuple[int, bool, int, int]]) -> None:

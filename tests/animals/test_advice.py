@@ -283,6 +283,7 @@ def test_check_tells_of_an_unclear_count(tmp_path: Path) -> None:
     assert "eggs with legs" in question.remedy
 
 
+@pytest.mark.slow
 def test_one_door_asks_the_same_of_a_typed_entry_and_of_a_table(
     tmp_path: Path, etholog: Callable[..., CompletedProcess[str]]
 ) -> None:

@@ -114,6 +114,7 @@ def test_two_cards_of_one_animal_are_told_of(tmp_path: Path) -> None:
     assert known.cards["F-1"].names == ("F-2", "F-1")
 
 
+@pytest.mark.slow
 def test_what_does_not_fit_is_asked_about(tmp_path: Path, etholog: Callable[..., CompletedProcess[str]]) -> None:
     write_card(
         tmp_path, "F-1", ("sex", "2022", "female"), ("dam", "2022", "F-0"), ("sire", "2022", "F-2"), ("sac", "2025-05")
@@ -132,6 +133,7 @@ def test_what_does_not_fit_is_asked_about(tmp_path: Path, etholog: Callable[...,
     assert "dam 'F-0' has no card" in done.stdout
 
 
+@pytest.mark.slow
 def test_a_cycle_on_the_cards_is_found_by_check(tmp_path: Path, etholog: Callable[..., CompletedProcess[str]]) -> None:
     write_card(tmp_path, "F-1", ("dam", "2022", "F-2"))
     write_card(tmp_path, "F-2", ("dam", "2022", "F-1"))
@@ -207,6 +209,7 @@ def test_sessions_and_cards_know_the_same_pairings(repository: Path) -> None:
     assert kinship("M-Basalt", "F-Umbra", known.parents).expected == 1 / 8  # one dam
 
 
+@pytest.mark.slow
 def test_the_cards_of_the_example_are_made_from_its_notebook(repository: Path, tmp_path: Path) -> None:
     import subprocess
     import sys
@@ -226,6 +229,7 @@ def test_a_pairing_is_of_the_day_that_the_wall_showed(began: str, tmp_path: Path
     assert pairing.on == Day.parse("2026-03-01")
 
 
+@pytest.mark.slow
 def test_an_animal_that_only_sessions_know_has_a_life_too(
     tmp_path: Path, etholog: Callable[..., CompletedProcess[str]]
 ) -> None:

@@ -88,6 +88,7 @@ def test_entries_come_back_as_they_were_told(said: Run, tmp_path: Path) -> None:
     assert "weight 38.5 g (unsure)" in shown
 
 
+@pytest.mark.slow
 def test_a_fact_told_again_replaces_the_one_before(said: Run, tmp_path: Path) -> None:
     said("F-1", "species", "Brachypelma vagans", "--on", "2022")
     said("F-1", "species", "Tliltocatl vagans", "--on", "2020")
@@ -132,6 +133,7 @@ REFUSED = [
 ]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("words", "why"), REFUSED)
 def test_what_cannot_be_is_refused_and_nothing_is_written(
     words: tuple[str, ...], why: str, said: Run, tmp_path: Path
@@ -157,6 +159,7 @@ def test_her_sac_is_opened_and_counted_after_her_death(said: Run) -> None:
     assert said("F-2", "died", "--on", "2026-08-01").returncode == 0
 
 
+@pytest.mark.slow
 def test_a_further_moult_of_a_mature_male_is_asked_about(said: Run) -> None:
     said("M-1", "sex", "male", "--on", "2025")
     said("M-1", "moult", "last", "--on", "2025-10")
@@ -172,6 +175,7 @@ QUESTIONS = [
 ]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("kind", "on", "question"), QUESTIONS)
 def test_what_is_odd_is_kept_and_asked_about(kind: str, on: str, question: str, said: Run) -> None:
     done = said("F-1", kind, "--on", on)
@@ -180,6 +184,7 @@ def test_what_is_odd_is_kept_and_asked_about(kind: str, on: str, question: str, 
     assert "if that is wrong: etholog card F-1 undo 1" in done.stderr
 
 
+@pytest.mark.slow
 def test_two_of_one_sex_are_paired_with_a_question(said: Run) -> None:
     for name in ("F-1", "F-2"):
         said(name, "sex", "female", "--on", "2020")
@@ -229,6 +234,7 @@ def test_a_table_is_taken_in_once_and_only_on_request(said: Run, tmp_path: Path)
     assert "0 entries written, 5 are on the cards already" in again.stderr
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("row", "told"),
     [

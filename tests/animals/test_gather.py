@@ -95,6 +95,7 @@ def digests(folder: Path) -> dict[Path, str]:
     return {path: hashlib.sha256(path.read_bytes()).hexdigest() for path in folder.rglob("*") if path.is_file()}
 
 
+@pytest.mark.slow
 def test_the_example_season_split_in_three_comes_back_exactly(repository: Path, tmp_path: Path, etholog: Run) -> None:
     whole = repository / "examples" / "season"
     split(whole, tmp_path)
@@ -157,6 +158,7 @@ KINDS = st.sampled_from(
 ENTRIES = st.lists(st.tuples(KINDS, st.integers(1, 28), st.booleans()), min_size=1, max_size=6)
 
 
+@pytest.mark.slow
 @settings(max_examples=25, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(st.lists(ENTRIES, min_size=1, max_size=3), st.randoms(use_true_random=False))
 def test_any_season_comes_back_however_it_is_split_and_in_whatever_order(lives: list[Any], chance: Any) -> None:
@@ -254,6 +256,7 @@ def test_places_and_names_are_left_out_unless_they_are_asked_for(tmp_path: Path)
     assert all(name in text for name in names)
 
 
+@pytest.mark.slow
 def test_a_folder_of_which_half_can_not_be_read_gives_the_other_half(tmp_path: Path, etholog: Run) -> None:
     write_card(tmp_path / "anna", "M-1", ("sex", "2026", "male"), ("meal", "2026-05-01", "small"))
     (tmp_path / "anna" / "animals" / "M-2.jsonl").write_text("scribble\n", encoding="utf-8")
@@ -295,6 +298,7 @@ def test_a_session_that_grew_grows_and_one_that_forked_is_kept_twice(tmp_path: P
     assert len(season.read(tmp_path / "group").sessions) == 1
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("words", "why"),
     [

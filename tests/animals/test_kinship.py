@@ -125,6 +125,7 @@ def test_a_pedigree_is_known_as_far_as_it_has_no_hole() -> None:
     assert generations("x", parents | {"S": Parents.of("F", "U")}) == 2
 
 
+@pytest.mark.slow
 def test_what_is_wrong_with_a_pedigree_is_named_and_the_rest_goes_on(
     etholog: Callable[..., CompletedProcess[str]], tmp_path: Path
 ) -> None:

@@ -79,6 +79,7 @@ def test_shares_are_as_in_the_textbook() -> None:
     assert seats == {"Y": 5, "W": 2, "R": 1, "G": 1, "B": 1, "P": 0}
 
 
+@pytest.mark.slow
 def test_an_animal_raised_out_of_a_lot_has_a_card_with_its_parents(etholog: Run, tmp_path: Path) -> None:
     herd(tmp_path, *COUNTED)
     done = etholog("card", "F-1", "raised", "F-31", "--on", "2026-07-02", "--folder", tmp_path)
@@ -135,6 +136,7 @@ def test_what_a_lot_can_not_be_is_refused(words: list[str], why: str, tmp_path: 
     assert len(known.cards["F-1"].entries) == len(animals.read(tmp_path).cards["F-1"].entries)
 
 
+@pytest.mark.slow
 def test_a_shared_page_of_young_names_no_buyer(etholog: Run, tmp_path: Path) -> None:
     known = herd(tmp_path, ("shares", "2026-01-01", "Berta 1, me 2"), *COUNTED, ("placed", "2026-07-01", "Anna", "40"))
     shown = etholog("card", "F-1", "--lot", "--folder", tmp_path).stdout
@@ -168,6 +170,7 @@ def due(folder: Path) -> dict[str, str]:
     return {task.kind: task.first.isoformat() for task in tasks if task.kind in ("incubator", "young", "count")}
 
 
+@pytest.mark.slow
 def test_a_lot_has_a_label(etholog: Run, tmp_path: Path) -> None:
     herd(tmp_path, *COUNTED, ("pulled", "2026-06-10"), ("incubated", "2026-06-10", "", "26.5"))
     shown = etholog("label", "F-1", "--lot", "--folder", tmp_path).stdout.splitlines()

@@ -240,6 +240,7 @@ APPENDING = """
 """
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(sys.platform == "win32", reason="SIGKILL is of POSIX")
 @pytest.mark.parametrize("round_", range(5))
 def test_kill_9_loses_no_line_that_was_told(tmp_path: Path, round_: int) -> None:

@@ -67,6 +67,7 @@ def test_a_broken_pipe_is_no_error(etholog: Run) -> None:
     assert "Traceback" not in done.stderr
 
 
+@pytest.mark.slow
 def test_cards_and_findings_as_json(etholog: Run, tmp_path: Path) -> None:
     folder = ("--folder", tmp_path)
     (tmp_path / "sessions").mkdir()

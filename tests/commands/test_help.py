@@ -16,6 +16,7 @@ from tests.conftest import need
 Run = Callable[..., CompletedProcess[str]]
 
 
+@pytest.mark.slow
 def test_each_page_is_listed_and_printed(etholog: Run, repository: Path) -> None:
     pages = sorted(file.stem for file in (repository / "etholog" / "help").glob("*.md"))
     listed = etholog("help").stdout
@@ -41,6 +42,7 @@ def test_the_kinds_of_entries_are_told_where_the_page_says(etholog: Run) -> None
     assert all(kind in shown for kind in card.KINDS)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("shell", ["bash", "zsh"])
 def test_a_shell_takes_the_completion(shell: str, etholog: Run, tmp_path: Path) -> None:
     need(shell)
@@ -53,6 +55,7 @@ def test_a_shell_takes_the_completion(shell: str, etholog: Run, tmp_path: Path) 
         assert sorted(done.stdout.split()) == sorted(name for name in COMMANDS if name.startswith("la"))
 
 
+@pytest.mark.slow
 def test_bash_completes_files_and_folders(etholog: Run, tmp_path: Path) -> None:
     need("bash")
     script = tmp_path / "_etholog"

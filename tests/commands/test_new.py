@@ -4,11 +4,14 @@ from collections.abc import Callable
 from pathlib import Path
 from subprocess import CompletedProcess
 
+import pytest
+
 from etholog import ethogram
 
 Run = Callable[..., CompletedProcess[str]]
 
 
+@pytest.mark.slow
 def test_a_new_workspace_takes_a_copy_of_an_ethogram_and_keeps_what_is_there(tmp_path: Path, etholog: Run) -> None:
     done = etholog("new", "w", "--ethogram", "arboreal", cwd=tmp_path)
     assert done.returncode == 0, done.stderr
@@ -29,6 +32,7 @@ def test_a_new_workspace_takes_a_copy_of_an_ethogram_and_keeps_what_is_there(tmp
     assert etholog("check", "w", cwd=tmp_path).returncode == 1  # it tells of what was written there
 
 
+@pytest.mark.slow
 def test_where_none_can_be_made_it_says_so(tmp_path: Path, etholog: Run) -> None:
     (tmp_path / "w").write_text("a file")
     done = etholog("new", tmp_path / "w")

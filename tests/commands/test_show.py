@@ -14,6 +14,7 @@ from tests.make import marks, write_session
 Run = Callable[..., CompletedProcess[str]]
 
 
+@pytest.mark.slow
 def test_the_strip_spans_the_whole_session(etholog: Run, tmp_path: Path) -> None:
     made = [*marks((0, "walking", "onset"), (50_000, "touch", None), (50_000, "drumming", "onset"))]
     write_session(tmp_path / "a.jsonl", [*made, {"do": "close", "t": 100_000, "outcome": {}}])
@@ -42,6 +43,7 @@ def test_as_json_it_holds_what_is_shown(etholog: Run, tmp_path: Path) -> None:
     assert "\x1b" not in done.stdout
 
 
+@pytest.mark.slow
 def test_a_sync_with_the_film_has_its_sign_and_a_gap_has_none(etholog: Run, tmp_path: Path) -> None:
     made = [*marks((0, "walking", "onset")), {"do": "sync", "t": 50_000}, {"do": "gap", "t": 90_000, "why": "the door"}]
     write_session(tmp_path / "a.jsonl", [*made, {"do": "close", "t": 100_000, "outcome": {}}])
@@ -49,6 +51,7 @@ def test_a_sync_with_the_film_has_its_sign_and_a_gap_has_none(etholog: Run, tmp_
     assert done.stdout.rstrip().splitlines()[-1].count("+") == 1, done.stdout
 
 
+@pytest.mark.slow
 def test_a_note_is_not_hidden_by_a_sync_at_its_time(etholog: Run, tmp_path: Path) -> None:
     made = [*marks((0, "walking", "onset")), {"do": "note", "t": 50_000, "text": "n"}, {"do": "sync", "t": 50_500}]
     write_session(tmp_path / "a.jsonl", [*made, {"do": "close", "t": 100_000, "outcome": {}}])
@@ -63,6 +66,7 @@ def pythonpath() -> str:
     return ":".join(sys.path)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("hostile", ["\x1b[31mred", "a\u202eb", "x\ny", "\x00", "<b>", "[bold]", "\u2028"])
 def test_hostile_text_never_reaches_the_terminal_raw(etholog: Run, tmp_path: Path, hostile: str) -> None:
     made = [*marks((0, "walking", "onset")), {"do": "close", "t": 9000, "outcome": {hostile: hostile}}]
@@ -73,6 +77,7 @@ def test_hostile_text_never_reaches_the_terminal_raw(etholog: Run, tmp_path: Pat
         assert character not in done.stdout
 
 
+@pytest.mark.slow
 def test_the_lanes_come_to_what_the_report_says(etholog: Run, repository: Path) -> None:
     folder = repository / "examples" / "season"
     read = season.read(folder)

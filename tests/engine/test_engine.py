@@ -43,6 +43,7 @@ def same_latency(large: Path, known: Season, unseen: Unseen, competing: bool, **
     assert ours.attrs == theirs.attrs
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("unseen", ["keep", "censor"])
 @pytest.mark.parametrize("competing", [False, True])
 def test_each_latency_of_the_season(large: Path, known: Season, unseen: Unseen, competing: bool) -> None:
@@ -82,6 +83,7 @@ def test_each_latency_of_sessions_with_gaps_qualifiers_and_time_out_of_sight(
         same_latency(Path(folder, "large"), whole, unseen, competing, since=since, to=to, ends=ends or None)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("actor", [None, "male", "female"])
 @pytest.mark.parametrize("repeats", [False, True])
 def test_what_follows_what(large: Path, known: Season, actor: str | None, repeats: bool) -> None:
@@ -94,6 +96,7 @@ def test_what_follows_what(large: Path, known: Season, actor: str | None, repeat
     assert (ours.df, ours.sentence) == (theirs.df, theirs.sentence)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("by", ["male", "female", "light"])
 def test_the_time_budget(large: Path, known: Season, by: str) -> None:
     ours, theirs = engine.time_budget(large, by), library.duration(known, by)

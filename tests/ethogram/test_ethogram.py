@@ -125,6 +125,7 @@ def test_all_errors_are_told_at_once(tmp_path: Path) -> None:
     assert len(str(refused.value).splitlines()) == 4  # a key for each hand, and two of `within`
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("content", "words"),
     [
@@ -230,6 +231,7 @@ def test_the_ethogram_of_the_example_season_is_the_one_of_version_0_1() -> None:
     assert kept.hash == "52da2fc0b1f883c6180082e5b3e3e29e0105c7e7e177b4574e076b3332872bd1"
 
 
+@pytest.mark.slow
 def test_check_shows_which_keys_are_free(tmp_path: Path, etholog: Callable[..., CompletedProcess[str]]) -> None:
     path = changed(tmp_path, 'key = { left = "f", right = "j" }', "")
     done = etholog("check", "--keys", path)

@@ -44,6 +44,7 @@ def deposit(folder: Path, etholog: Run, *words: str) -> Path:
     return to
 
 
+@pytest.mark.slow
 def test_a_deposit_says_whose_it_is_and_is_valid(tmp_path: Path, etholog: Run) -> None:
     to = deposit(workspace(tmp_path), etholog)
     said = json.loads((to / "datapackage.json").read_text(encoding="utf-8"))
@@ -62,6 +63,7 @@ def test_a_deposit_says_whose_it_is_and_is_valid(tmp_path: Path, etholog: Run) -
     assert (done.returncode, "was changed since" in done.stderr) == (2, True)
 
 
+@pytest.mark.slow
 def test_organisms_events_and_relationships_are_those_of_the_season(tmp_path: Path, etholog: Run) -> None:
     to = deposit(workspace(tmp_path), etholog)
     tables = {
@@ -86,6 +88,7 @@ def test_organisms_events_and_relationships_are_those_of_the_season(tmp_path: Pa
         assert row["column"] in head
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("words", "there"),
     [
@@ -105,6 +108,7 @@ def test_places_and_names_are_left_out_unless_asked_for(
     assert {name for name in ("Ana Novak", "Mirko", "Zdenka", "Gdansk", "attic", "Poland") if name in text} == there
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("words", "why"),
     [
@@ -121,6 +125,7 @@ def test_what_is_no_deposit_is_refused(words: list[str], why: str, tmp_path: Pat
     assert not (tmp_path / "archive").exists()
 
 
+@pytest.mark.slow
 def test_the_example_season_is_deposited(repository: Path, tmp_path: Path, etholog: Run) -> None:
     shutil.copytree(repository / "examples" / "season", tmp_path / "season")
     to = deposit(tmp_path / "season", etholog)

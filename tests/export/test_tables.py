@@ -4,6 +4,7 @@ from pathlib import Path
 
 import numpy as np
 import pandas as pd
+import pytest
 
 import etholog
 from etholog import season
@@ -13,6 +14,7 @@ from tests.export.conftest import read
 from tests.make import season_of, write_session
 
 
+@pytest.mark.slow
 def test_pandas_reads_the_declared_types_and_the_same_numbers(exported: Path, known: Season) -> None:
     sessions, bouts = read(exported, "sessions"), read(exported, "bouts")
     np.testing.assert_array_equal(bouts["onset_s"], known.bouts["onset_s"])  # as text that gives the same double back
@@ -68,6 +70,7 @@ def test_cards_keep_what_is_known_of_a_date(exported: Path, known: Season) -> No
     assert weights["number"].tolist() == told
 
 
+@pytest.mark.slow
 def test_a_day_is_the_day_on_the_wall_there(tmp_path: Path) -> None:
     season_of(tmp_path, began="2026-05-04T00:30:00+02:00")
     folder.write(season.read(tmp_path), tmp_path / "tables")

@@ -79,6 +79,7 @@ def test_the_picture_has_each_animal_and_each_possible_parent(tmp_path: Path) ->
     assert lineage.family(known, "F-A") == ["F-A", "F-D", "M-S", "Y 1"]
 
 
+@pytest.mark.slow
 def test_the_table_has_a_row_for_each_possible_parent_and_ped_only_what_is_certain(
     tmp_path: Path, etholog: Run
 ) -> None:

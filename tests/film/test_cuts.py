@@ -191,6 +191,7 @@ def test_an_edl_is_read_back_to_the_frame(
     assert round(timeline.duration().value) == told["frames"]
 
 
+@pytest.mark.slow
 def test_otio_is_read_back_and_equal(tmp_path: Path, etholog: Callable[..., CompletedProcess[str]]) -> None:
     made = filmed(tmp_path, Fraction(30000, 1001))
     out = tmp_path / "cuts.otio"
@@ -258,6 +259,7 @@ def test_bad_words_are_told_in_a_line(
     assert "Traceback" not in done.stderr
 
 
+@pytest.mark.slow
 def test_a_session_without_film_says_how_to_get_one(
     tmp_path: Path, etholog: Callable[..., CompletedProcess[str]]
 ) -> None:

@@ -63,6 +63,7 @@ def test_movement_in_a_tenth_of_the_film_does_not_lift_the_threshold() -> None:
     assert thresholds(trace)[0] < 1.4 * before
 
 
+@pytest.mark.slow
 def test_noise_alone_is_no_stretch() -> None:
     cells = still(600)
     assert found(scored(cells, NO_KEYS), (ROWS, COLUMNS)) == []

@@ -199,6 +199,7 @@ def test_a_gap_gets_its_reason_while_it_lasts_or_afterwards(tmp_path: Path) -> N
     assert not [said for said in fold.said if said.do == "note"]
 
 
+@pytest.mark.slow
 @given(st.text(max_size=300))
 @example("\x1b[2J\x00\x9b31m\u202e[red]\ud800 =1+1 \U0001f577\ufe0f עברית")
 @example("x" * 12_000)

@@ -53,6 +53,7 @@ def test_it_is_read_back_as_it_was(sessions: Path, tmp_path: Path) -> None:
     same(sessions, to)
 
 
+@pytest.mark.slow
 def test_only_what_changed_is_written_anew(sessions: Path, tmp_path: Path) -> None:
     to = tmp_path / "large"
     store.write(sessions, to, SMALL)
@@ -82,6 +83,7 @@ def test_a_renamed_animal_is_called_so_in_what_was_written_before(sessions: Path
     same(sessions, to)
 
 
+@pytest.mark.slow
 def test_a_bad_file_is_told_and_the_rest_goes_on(
     sessions: Path, tmp_path: Path, etholog: Callable[..., CompletedProcess[str]]
 ) -> None:
@@ -133,6 +135,7 @@ def test_a_kill_leaves_what_was_there(sessions: Path, tmp_path: Path, after: int
     same(sessions, to)
 
 
+@pytest.mark.slow
 def test_nothing_else_is_written_over(
     sessions: Path, tmp_path: Path, etholog: Callable[..., CompletedProcess[str]]
 ) -> None:

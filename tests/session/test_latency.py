@@ -46,6 +46,7 @@ def assert_twins(folder: Path, interval: Interval, unseen: Unseen, competing: bo
             assert (got[name]["ended_by"], got[name]["occurred"]) == (alone.ended_by, alone.occurred)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("unseen", ["keep", "censor"])
 @pytest.mark.parametrize("competing", [False, True])
 def test_both_agree_on_every_example_session(unseen: Unseen, competing: bool) -> None:

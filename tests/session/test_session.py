@@ -114,6 +114,7 @@ def test_an_undo_taken_back_changes_nothing(made: list[dict[str, Any]]) -> None:
             assert fold(ETHOGRAM, made + there_and_back).bouts == before.bouts
 
 
+@pytest.mark.slow
 @settings(max_examples=60, deadline=None)
 @given(made=records())
 def test_what_is_written_reads_back_to_the_same_fold(

@@ -4,7 +4,7 @@ import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date
-from functools import cached_property
+from functools import cache, cached_property
 from pathlib import Path
 from typing import Annotated, Any, Final, Literal, NotRequired, final
 
@@ -164,8 +164,11 @@ _header = TypeAdapter(Annotated[Header | GatheredHeader, Field(discriminator="fo
 # Any of CardRecord: one's own lines, and those of a gathered card.
 _record: TypeAdapter[Any] = TypeAdapter(Record)
 _records: TypeAdapter[list[Any]] = TypeAdapter(list[Record])
-_gathered: TypeAdapter[Any] = TypeAdapter(GatheredRecord)
-_all_gathered: TypeAdapter[list[Any]] = TypeAdapter(list[GatheredRecord])
+
+
+@cache  # made when first needed: most cards were never gathered
+def _of_gathered() -> tuple[TypeAdapter[list[Any]], TypeAdapter[Any]]:
+    return TypeAdapter(list[GatheredRecord]), TypeAdapter(GatheredRecord)
 
 
 @dataclass(frozen=True)
@@ -280,6 +283,11 @@ class Lines:
     identity: str
 
 
+def lasting_id(content: bytes) -> str:
+    """Return what every copy of some content is called, whatever its file's name."""
+    return hashlib.sha256(content).hexdigest()[:16]
+
+
 def lines(path: Path) -> Lines:
     """Read a card's lines. Raises Refusal when there is no card in the file; bad lines are left out and told of."""
     reading = journal.read(path)
@@ -290,10 +298,9 @@ def lines(path: Path) -> Lines:
         header = _header.validate_json(reading.bodies[0] + b"}")
     except ValidationError:
         raise Refusal(Finding("is not a card of etholog", "take it out of this folder", path, 1)) from None
-    adapters = (_records, _record) if header["format"] == FORMAT else (_all_gathered, _gathered)
+    adapters = (_records, _record) if header["format"] == FORMAT else _of_gathered()
     records, unread = checked(path, reading.bodies[1:], *adapters)
-    made = hashlib.sha256(b"\n".join(reading.bodies[:2])).hexdigest()[:16]
-    identity = header["animal"] if header["format"] == GATHERED else made
+    identity = header["animal"] if header["format"] == GATHERED else lasting_id(b"\n".join(reading.bodies[:2]))
     return Lines(header, records, [*reading.findings, *unread], identity)
 
 

@@ -11,7 +11,7 @@ from itertools import combinations
 
 from etholog.animals.card import KINDS, Card, Entry
 from etholog.animals.herd import Animals
-from etholog.animals.naming import Alike, label
+from etholog.animals.naming import Alike, label, quoted
 from etholog.base.refusal import Finding
 
 ONCE = ("sex", "species", "form", "family", "dam", "sire", "born", "died")  # there is one true value of each
@@ -38,7 +38,7 @@ def _fact(animals: Animals, one: Card, kind: str) -> Iterator[Finding]:
     last = {entry.by: entry for entry in told}
     if any(_differ(animals, kind, a, b) for a, b in combinations(last.values(), 2)):
         said = " or ".join(_said(entry) for entry in last.values())
-        remedy = f"write what is right: etholog card {_quoted(one.id)} {kind} ..."
+        remedy = f"write what is right: etholog card {quoted(one.id)} {kind} ..."
         yield Finding(f"{one.id}: {KINDS[kind].label}: {said}", remedy, one.path)
 
 
@@ -57,7 +57,7 @@ def _event(one: Card, kind: str) -> Iterator[Finding]:
         apart = a.on.days_until(b.on)
         if a.by and b.by and a.by != b.by and a.on.text != b.on.text and apart[0] <= NEAR_DAYS:
             what = f"{one.id}: {KINDS[kind].label}: {_said(a)} or {_said(b)}, or two of them"
-            remedy = f"if it is one, take the wrong date back: etholog card {_quoted(one.id)} undo NUMBER"
+            remedy = f"if it is one, take the wrong date back: etholog card {quoted(one.id)} undo NUMBER"
             yield Finding(what, remedy, one.path)
 
 
@@ -79,7 +79,7 @@ class Twins:
     def finding(self) -> Finding:
         """What there is to decide, and how."""
         what = f"{self.right} and {self.wrong} may be one animal: {', '.join(self.why)}"
-        remedy = f"etholog card {_quoted(self.wrong)} renamed {_quoted(self.right)}"
+        remedy = f"etholog card {quoted(self.wrong)} renamed {quoted(self.right)}"
         return Finding(f"? {what}", f"if so: {remedy} (`undo` takes it back)")
 
 
@@ -150,7 +150,3 @@ def _may_be_one(animals: Animals, a: str, b: str) -> bool:
         if told[0] and told[1] and _differ(animals, kind, told[0], told[1]):
             return False
     return not any(b in (met.male, met.female) for met in animals.pairings_of(a))
-
-
-def _quoted(name: str) -> str:
-    return name if re.fullmatch(r"[\w.-]+", name) else f"'{name}'"

@@ -264,7 +264,7 @@ def twins(animals: "Animals", of: Sequence[str] = ()) -> Iterator[Finding]:
             continue
         wrong, right = (one, other) if one not in animals.cards else (other, one)
         what = f"{wrong} and {right} may be one animal"
-        yield Finding(what, f"if so: etholog card {_quoted(wrong)} renamed {_quoted(right)}")
+        yield Finding(what, f"if so: etholog card {quoted(wrong)} renamed {quoted(right)}")
     for name in meant or known:
         yield from _sexes(name, animals)
 
@@ -275,7 +275,7 @@ def _sexes(name: str, animals: "Animals") -> Iterator[Finding]:
     if card and len(sexes) > 1:
         said = " and ".join(f"{sex} on {entry.on.text}" for sex, entry in sexes.items())
         undo = ", or ".join(f"undo {label(entry)}" for entry in sexes.values())
-        remedy = f"take back the one that is wrong: etholog card {_quoted(name)} {undo}"
+        remedy = f"take back the one that is wrong: etholog card {quoted(name)} {undo}"
         yield Finding(f"the card of {name} says {said}", remedy, card.path)
     met = [(pairing, pairing.file) for pairing in animals.pairings_of(name) if pairing.file]
     as_male = [file for pairing, file in met if pairing.male == name]
@@ -290,7 +290,8 @@ def _sexes(name: str, animals: "Animals") -> Iterator[Finding]:
             yield Finding(f"{name} is the {sex} here, and the card says {told}", "put one of them right", files_[0])
 
 
-def _quoted(name: str) -> str:
+def quoted(name: str) -> str:
+    """Return a name as it is typed on a command line."""
     return name if re.fullmatch(r"[\w.-]+", name) else f"'{name}'"
 
 

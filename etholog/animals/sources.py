@@ -1,6 +1,5 @@
 """What one keeper has: cards and sessions line by line, as they stand, to be gathered with those of others."""
 
-import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
@@ -105,7 +104,7 @@ def _card(path: Path, findings: list[Finding]) -> SourceCard | None:
 def _session(path: Path, findings: list[Finding]) -> SourceSession:
     findings += session.read(path).findings
     bodies = journal.read(path).bodies
-    return SourceSession(_digest(bodies[0]), journal.decoded(bodies[0]), tuple(bodies[1:]), path)
+    return SourceSession(card_.lasting_id(bodies[0]), journal.decoded(bodies[0]), tuple(bodies[1:]), path)
 
 
 def _table(label: str, path: Path, slashes: Slashes | None) -> Source:
@@ -116,11 +115,7 @@ def _table(label: str, path: Path, slashes: Slashes | None) -> Source:
         more = {"words": one.entry.words, "number": one.entry.number, "note": one.entry.note}
         records.setdefault(one.animal, []).append(told | {k: v for k, v in more.items() if v not in ("", None)})
     cards = [
-        SourceCard(_digest(f"{label}\n{animal}".encode()), (animal,), tuple(told), path)
+        SourceCard(card_.lasting_id(f"{label}\n{animal}".encode()), (animal,), tuple(told), path)
         for animal, told in records.items()
     ]
     return Source(label, tuple(cards), findings=tuple(findings), table=True)
-
-
-def _digest(content: bytes) -> str:
-    return hashlib.sha256(content).hexdigest()[:16]

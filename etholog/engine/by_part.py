@@ -7,11 +7,11 @@ from pathlib import Path
 
 import pandas as pd
 
+from etholog.analysis import columns
 from etholog.analysis.duration import time_shares
 from etholog.analysis.sequence import in_order
 from etholog.analysis.transition import Transitions, pooled, transitions
 from etholog.analysis.transition import transition as of_season
-from etholog.base.refusal import Refusal
 from etholog.season import Season, of_rows, store
 
 
@@ -68,9 +68,8 @@ def time_budget(folder: Path | str, by: str = "male") -> pd.DataFrame:
     keys = [by, "actor", "behaviour", "qualifier", "kind"]
     held, watched = [], []
     for one in _seasons(folder):
-        if by not in one.sessions.columns:
-            raise Refusal(f"the sessions have no column {by!r}")
-        of = one.sessions[["session", by, "watched_s"]].astype({"session": object, by: object})
+        sessions = columns.table(one.sessions, columns.word(by, "by"))
+        of = sessions[["session", by, "watched_s"]].astype({"session": object, by: object})
         watched.append(of.groupby(by)["watched_s"].sum())
         shares = time_shares(one).astype(dict.fromkeys(("session", *keys[1:]), object)).merge(of, on="session")
         sums = shares.groupby(keys, dropna=False).agg(

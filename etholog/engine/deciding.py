@@ -3,12 +3,11 @@ is the one that every other season has."""
 
 import tempfile
 from collections.abc import Sequence
-from importlib.util import find_spec
 from pathlib import Path
 
 from etholog.analysis import columns
 from etholog.analysis.latency import asked, check_names
-from etholog.base.refusal import Refusal
+from etholog.base.library import needed
 from etholog.ethogram import Interval
 from etholog.season import Season, of_rows, store
 from etholog.session.endings import LAST
@@ -84,7 +83,7 @@ def deciding(
     (57, 22)
     >>> where.cleanup()
     """
-    _needed()
+    needed("duckdb", "an engine")
     kept = store.opened(Path(folder))
     names = columns.words(ends, "ends")
     every = of_rows(kept.folder, store.rows_of(kept, [], []))
@@ -125,9 +124,3 @@ def _rows(kept: store.Store, meant: dict[str, Interval], ends: Sequence[str]) ->
                 code, _, choice = name.partition(":")
                 found.append((one.hash, edge, code, choice or None))
     return found
-
-
-def _needed() -> None:
-    store.needed()
-    if find_spec("duckdb") is None:
-        raise Refusal("an engine needs duckdb, which is not installed: pip install 'etholog[engine]'")

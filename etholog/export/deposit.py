@@ -103,10 +103,10 @@ def veiled(tables: Mapping[str, pd.DataFrame], season: Season, how: Deposit) -> 
 
 def codebook(made: Mapping[str, tuple[pd.DataFrame, dict[str, str]]], how: Deposit) -> str:
     """Return what each table and column means, to be read by people (Markdown)."""
-    said = {
-        True: "People's names and places are as they were recorded.",
-        False: "People's names, places or both are left out or made coarse; what was written freely may hold others.",
-    }[how.people and how.places == "full"]
+    if how.people and how.places == "full":
+        said = "People's names and places are as they were recorded."
+    else:
+        said = "People's names, places or both are left out or made coarse; what was written freely may hold others."
     lines = ["# Codebook", "", f"Licence: {how.licence}. By {', '.join(how.creators)}. {said}", ""]
     for table, (frame, types) in made.items():
         lines += [f"## {table}.csv ({len(frame)} rows)", "", TABLES[table], "", "| column | type | unit | meaning |"]

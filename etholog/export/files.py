@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
+from etholog.base.library import needed
 from etholog.base.refusal import Refusal
 from etholog.export.columns import described
 from etholog.export.plain import defused, runs_as_formula
@@ -121,11 +122,3 @@ def _text_cell(sheet: "WriteOnlyWorksheet", text: str) -> Any:
     if runs_as_formula(text):
         cell.quotePrefix = True
     return cell
-
-
-def needed(library: str, form: str) -> None:
-    """Refuse, with what to do, where a library that only some need is not there."""
-    from importlib.util import find_spec
-
-    if find_spec(library) is None:
-        raise Refusal(f"{form} needs {library}, which is not installed: pip install {library}")

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from etholog.base import system
+from etholog.base.library import needed
 from etholog.base.refusal import Finding, Refusal
 from etholog.export import darwin, datapackage, deposit, files, parquet
 from etholog.export import paper as kit
@@ -27,7 +28,7 @@ LONG = ("bouts", "marks")
 def lacking(form: str) -> Finding | None:
     """Return what to install for a form of tables, where its library is not there."""
     try:
-        files.needed(*LIBRARIES[form])
+        needed(*LIBRARIES[form])
     except Refusal as refusal:
         return refusal.findings[0]
     return None

@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
+from etholog.base.library import needed
 from etholog.export.columns import described
-from etholog.export.files import needed
 
 if TYPE_CHECKING:
     import pyarrow

@@ -10,7 +10,6 @@ import secrets
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from contextlib import ExitStack, suppress
 from dataclasses import dataclass, field
-from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -23,6 +22,7 @@ from etholog.animals import naming
 from etholog.base import files
 from etholog.base.atomic import replacing
 from etholog.base.cache import Stamp, code, stamp
+from etholog.base.library import needed
 from etholog.base.refusal import Finding, Refusal
 from etholog.base.workspace import root_of
 from etholog.ethogram import Ethogram, from_plain, with_roles
@@ -87,9 +87,10 @@ def is_store(folder: Path) -> bool:
 
 def opened(folder: Path) -> Store:
     """Return the season that was written into a folder. Raises Refusal where there is none, or a newer format."""
+    needed("pyarrow", "Parquet")
     path = folder / NAME
     if not is_store(folder):
-        raise Refusal(f"{folder}: is no season for an engine; write one: etholog export {folder} --by-month")
+        raise Refusal(f"{folder}: is no season for an engine; write one: etholog export DIR --by-month")
     try:
         told = _list(path)
     except ValidationError as error:
@@ -107,7 +108,7 @@ def write(folder: Path, to: Path, part_rows: int = PART_ROWS) -> tuple[list[str]
 
     Raises Refusal where `to` holds something else, can't be written, or no session is there.
     """
-    needed()
+    needed("pyarrow", "Parquet")
     names, unread = files.listed(folder)
     stamps = {name: stamp(seen) for name, seen in names.items()}
     program = code([ethograms_, fold, rows, session]).hex()
@@ -223,12 +224,6 @@ def rows_of(
         },
         {"onset": spans["onset_ms"].to_numpy(), "offset": spans["offset_ms"].to_numpy(), "why": why},
     )
-
-
-def needed() -> None:
-    """Refuse, with what to do, where Parquet can't be read and written."""
-    if find_spec("pyarrow") is None:
-        raise Refusal("Parquet needs pyarrow, which is not installed: pip install 'etholog[tables]'")
 
 
 # ---------------------------------------------------------------- what was there

@@ -10,18 +10,12 @@ from pathlib import Path
 import pytest
 from pypdf import PdfReader
 
-from etholog import __version__, season
+from etholog import __version__
 from etholog.base.refusal import Refusal
 from etholog.export import folder
 from etholog.season import Season
-from tests.conftest import REPOSITORY
 
 pytestmark = pytest.mark.slow
-
-
-@pytest.fixture(scope="module")
-def known() -> Season:
-    return season.read(REPOSITORY / "examples" / "season")
 
 
 @pytest.fixture(scope="module")

@@ -85,7 +85,10 @@ def run(args: argparse.Namespace) -> int:
     goes_with("the name of an animal", args.animal, loan=args.loan, lot=args.lot is not None)
     goes_with("--take", args.take, write=args.write, slashes=args.slashes)
     goes_with("what is added, such as meal", args.entry, on=args.on, unsure=args.unsure, note=args.note)
-    if args.json and (args.entry or args.take or args.loan or args.lot is not None or args.browse):
+    shown = ("loan", args.loan), ("lot", args.lot is not None), ("pedigree", args.pedigree), ("browse", args.browse)
+    if args.entry and (asked := [f"--{name}" for name, given in shown if given]):
+        raise Refusal(f"{asked[0]} reads, and {args.entry} is to be written: write it first, without {asked[0]}")
+    if args.json and (args.entry or args.take or args.loan or args.lot is not None or args.pedigree or args.browse):
         raise Refusal("--json goes with reading a card, or listing all: name an animal and no more, or nothing")
     known = animals_.read(args.folder)
     if args.take:
@@ -93,9 +96,10 @@ def run(args: argparse.Namespace) -> int:
     if args.leaf:
         say("--leaf is called --browse now; the old name goes with the next version")
     if args.browse or args.leaf:
-        from etholog.commands.recording import look_of
+        from etholog.commands.recording import look_of, need_terminal
         from etholog.screens.browse import CardBrowser
 
+        need_terminal()
         browser = CardBrowser(look_of(args.folder), known, args.animal)
         browser.run()
         return browser.return_code or 0

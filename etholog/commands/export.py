@@ -49,9 +49,9 @@ def configure(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Write the folder and name its files; 1 where a session could not be read."""
     goes_with("--deposit", args.deposit, creator=args.creator, people=args.people, places=args.places)
+    goes_with("--paper", args.paper, interval=args.interval)
     if args.by_month:
         return _by_month(args)
-    goes_with("--paper", args.paper, interval=args.interval)
     if args.paper and args.deposit:
         raise Refusal("--paper shows names that --deposit leaves out: write two folders")
     from etholog import season
@@ -79,8 +79,8 @@ def _deposit(args: argparse.Namespace) -> "Deposit":
 
 def _by_month(args: argparse.Namespace) -> int:
     """Write what changed into a season for an engine, and say which months that are."""
-    if args.also or args.defuse or args.deposit:
-        raise Refusal("--by-month writes Parquet alone: leave out --also, --defuse and --deposit")
+    if args.also or args.defuse or args.deposit or args.paper:
+        raise Refusal("--by-month writes Parquet alone: leave out --also, --defuse, --paper and --deposit")
     from etholog.season import folder_of, store
 
     months, unread = store.write(folder_of(args.folder), args.to)

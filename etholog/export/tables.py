@@ -14,7 +14,7 @@ from etholog.analysis.transition import transition
 from etholog.base import files
 from etholog.base.refusal import Refusal
 from etholog.ethogram import Ethogram
-from etholog.season import Season
+from etholog.season import Season, store
 from etholog.session import Session
 from etholog.session.folding import corrected, undone
 
@@ -50,6 +50,8 @@ def tables(season: Season) -> dict[str, pd.DataFrame]:
 
 def _again(season: Season) -> Iterator[Session]:
     """Yield each of the season's sessions, read from its file once more: a season holds no single records."""
+    if store.is_store(season.folder):
+        raise Refusal(f"{season.folder}: holds bouts and no single records; export from the sessions themselves")
     left = set(season.sessions["session"])
     for name in files.listed(season.folder)[0]:
         try:

@@ -87,3 +87,46 @@ def test_cards_and_findings_as_json(etholog: Run, tmp_path: Path) -> None:
     assert (listed["animal"], listed["species"]) == ("F-1", told["species"])
     refused = etholog("card", "F-1", "meal", "small", "--json", *folder)
     assert (refused.returncode, refused.stdout) == (2, "")
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("option", ["--pedigree=a.svg", "--lot", "--loan", "--browse"])
+def test_what_is_to_be_written_on_a_card_is_never_dropped_for_what_is_to_be_read(
+    etholog: Run, tmp_path: Path, option: str
+) -> None:
+    assert etholog("card", "F-1", "meal", "small", cwd=tmp_path).returncode == 0
+    before = (tmp_path / "animals" / "F-1.jsonl").read_bytes()
+    done = etholog("card", "F-1", "meal", "large", option, cwd=tmp_path)
+    assert (done.returncode, done.stdout) == (2, "")
+    assert "meal is to be written" in done.stderr
+    assert (tmp_path / "animals" / "F-1.jsonl").read_bytes() == before
+    assert [path.name for path in tmp_path.iterdir()] == ["animals"]
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("words", [["--paper"], ["--interval", "clasp"], ["--also", "xlsx"], ["--defuse"]])
+def test_a_season_for_an_engine_takes_no_option_that_would_do_nothing(
+    etholog: Run, tmp_path: Path, repository: Path, words: list[str]
+) -> None:
+    done = etholog("export", tmp_path / "large", "--by-month", *words, "--folder", repository / "examples" / "season")
+    assert done.returncode == 2
+    assert not (tmp_path / "large").exists()
+
+
+@pytest.mark.slow
+def test_tables_are_exported_from_sessions_and_not_from_a_season_for_an_engine(
+    etholog: Run, tmp_path: Path, repository: Path
+) -> None:
+    assert (
+        etholog("export", tmp_path / "large", "--by-month", "--folder", repository / "examples" / "season").returncode
+        == 0
+    )
+    done = etholog("export", tmp_path / "tables", "--folder", tmp_path / "large")
+    assert (done.returncode, len(done.stderr.splitlines())) == (2, 1)
+    assert "export from the sessions themselves" in done.stderr
+
+
+def test_cards_are_browsed_in_a_terminal_alone(etholog: Run, repository: Path) -> None:
+    done = etholog("card", "F-Moss", "--browse", "--folder", repository / "examples" / "season")
+    assert (done.returncode, done.stdout) == (2, "")
+    assert "needs a terminal" in done.stderr

@@ -42,7 +42,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--folder", type=Path, default=Path(), help="workspace or folder of sessions (default: here)")
     parser.epilog = (
         "examples:\n  etholog export tables --also xlsx\n  etholog export large --by-month\n"
-        '  etholog export archive --deposit CC-BY-4.0 --creator "Ana Novak" --places coarse'
+        '  etholog export archive --deposit CC-BY-4.0 --creator "YOUR NAME" --places coarse'
     )
 
 

@@ -42,7 +42,7 @@ class Deposit:
         if not _SPDX.fullmatch(self.licence):
             raise Refusal(f"{self.licence!r} is not the SPDX name of a licence; write one such as CC-BY-4.0")
         if not self.creators or any(not name.strip() or not name.isprintable() for name in self.creators):
-            raise Refusal("a deposit names who made it: --creator 'Ana Novak', once for each")
+            raise Refusal("a deposit names who made it: --creator 'YOUR NAME', once for each")
 
     @property
     def says(self) -> dict[str, Any]:

@@ -39,7 +39,7 @@ def workspace(folder: Path) -> Path:
 
 def deposit(folder: Path, etholog: Run, *words: str) -> Path:
     to = folder / "archive"
-    done = etholog("export", to, "--deposit", "CC-BY-4.0", "--creator", "Ana Novak", *words, "--folder", folder)
+    done = etholog("export", to, "--deposit", "CC-BY-4.0", "--creator", "YOUR NAME", *words, "--folder", folder)
     assert done.returncode == 0, done.stderr
     return to
 
@@ -49,7 +49,7 @@ def test_a_deposit_says_whose_it_is_and_is_valid(tmp_path: Path, etholog: Run) -
     to = deposit(workspace(tmp_path), etholog)
     said = json.loads((to / "datapackage.json").read_text(encoding="utf-8"))
     assert said["licenses"] == [{"name": "CC-BY-4.0", "path": "https://creativecommons.org/licenses/by/4.0/"}]
-    assert said["contributors"] == [{"title": "Ana Novak", "roles": ["creator"]}]
+    assert said["contributors"] == [{"title": "YOUR NAME", "roles": ["creator"]}]
     report = frictionless.validate(str(to / "datapackage.json"))
     assert report.valid, report.flatten(["type", "note"])
     book = (to / "codebook.md").read_text(encoding="utf-8")
@@ -59,7 +59,7 @@ def test_a_deposit_says_whose_it_is_and_is_valid(tmp_path: Path, etholog: Run) -
     # Written again over itself, and not over what somebody changed.
     deposit(tmp_path, etholog)
     (to / "codebook.md").write_text("mine", encoding="utf-8")
-    done = etholog("export", to, "--deposit", "CC-BY-4.0", "--creator", "Ana Novak", "--folder", tmp_path)
+    done = etholog("export", to, "--deposit", "CC-BY-4.0", "--creator", "YOUR NAME", "--folder", tmp_path)
     assert (done.returncode, "was changed since" in done.stderr) == (2, True)
 
 
@@ -92,10 +92,10 @@ def test_organisms_events_and_relationships_are_those_of_the_season(tmp_path: Pa
 @pytest.mark.parametrize(
     ("words", "there"),
     [
-        ((), {"Ana Novak"}),
-        (("--people",), {"Ana Novak", "Mirko", "Zdenka"}),
-        (("--places", "full"), {"Ana Novak", "Gdansk", "attic"}),
-        (("--places", "coarse"), {"Ana Novak", "Poland"}),
+        ((), {"YOUR NAME"}),
+        (("--people",), {"YOUR NAME", "Mirko", "Zdenka"}),
+        (("--places", "full"), {"YOUR NAME", "Gdansk", "attic"}),
+        (("--places", "coarse"), {"YOUR NAME", "Poland"}),
     ],
 )
 def test_places_and_names_are_left_out_unless_asked_for(
@@ -105,7 +105,7 @@ def test_places_and_names_are_left_out_unless_asked_for(
     (tmp_path / "places.csv").write_text('place,coarse\n"Gdansk, cellar",Poland\n', encoding="utf-8")
     to = deposit(tmp_path, etholog, *words)
     text = "".join(path.read_text(encoding="utf-8-sig") for path in to.rglob("*") if path.is_file())
-    assert {name for name in ("Ana Novak", "Mirko", "Zdenka", "Gdansk", "attic", "Poland") if name in text} == there
+    assert {name for name in ("YOUR NAME", "Mirko", "Zdenka", "Gdansk", "attic", "Poland") if name in text} == there
 
 
 @pytest.mark.slow

@@ -82,7 +82,10 @@ def _list(path: Path) -> _List:
 
 def is_store(folder: Path) -> bool:
     """Tell whether a folder holds a season that was written here."""
-    return (folder / NAME).is_file() and not (folder / NAME).is_symlink()
+    try:
+        return (folder / NAME).is_file() and not (folder / NAME).is_symlink()
+    except (OSError, ValueError):  # a name that no folder can have
+        return False
 
 
 def opened(folder: Path) -> Store:

@@ -170,3 +170,11 @@ def test_a_part_that_is_not_there_is_one_clear_line(sessions: Path, tmp_path: Pa
     (to / store.NAME).write_text(json.dumps(told))
     with pytest.raises(Refusal, match="is no season that etholog wrote"):
         library.read(to)
+
+
+@pytest.mark.parametrize("name", ["ü" * 300, "a\0b"])
+def test_a_name_that_no_folder_can_have_is_one_clear_line(name: str) -> None:
+    with pytest.raises(Refusal, match="is not a folder"):
+        library.read(name)
+    with pytest.raises(Refusal, match="no season for an engine"):
+        store.opened(Path(name))

@@ -48,3 +48,45 @@ def test_records_and_tables_load_no_screen(module: str) -> None:
     script = f"import sys, etholog.{module}; print([n for n in ('textual', 'rich', 'argparse') if n in sys.modules])"
     done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+HEAVY = ("pydantic", "numpy", "pandas", "scipy", "matplotlib", "textual", "openpyxl")
+MODELS, TABLES = {"pydantic"}, {"pydantic", "numpy", "pandas"}
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    ("command", "loads"),
+    [
+        ("help words", set()),
+        ("completion --names animals", set()),  # asked for at each press of Tab
+        ("completion bash", MODELS),
+        ("due", MODELS),
+        ("card F-Umbra", MODELS),
+        ("ready M-Basalt F-Umbra", MODELS),
+        ("show sessions/20260303-2113-M-Slate-F-Umbra.jsonl", MODELS),
+        ("check", MODELS),
+        ("label F-Umbra -o {to}/label.svg", MODELS | {"numpy", "matplotlib"}),
+        ("outcome", TABLES | {"scipy"}),
+        ("latency courtship --by male", TABLES | {"scipy"}),
+        ("duration", TABLES | {"scipy"}),
+        ("transition", TABLES | {"scipy"}),
+        ("plan --species Brachypelma_smithi", TABLES | {"scipy"}),
+        ("export {to}/tables", TABLES | {"scipy"}),
+    ],
+)
+def test_a_command_loads_no_library_that_it_does_not_use(
+    repository: Path, tmp_path: Path, command: str, loads: set[str]
+) -> None:
+    words = [word.replace("_", " ") for word in command.split()]
+    words = [word.format(to=tmp_path) for word in words]
+    script = (
+        "import contextlib, io, sys; from etholog.commands import main\n"
+        f"with contextlib.redirect_stdout(io.StringIO()): code = main({words})\n"
+        f"print(code, *(name for name in {HEAVY} if name in sys.modules))"
+    )
+    folder = repository / "examples/season"
+    done = subprocess.run([sys.executable, "-c", script], cwd=folder, capture_output=True, text=True, check=False)
+    code, *found = done.stdout.split()
+    assert code in ("0", "1"), done.stderr
+    assert set(found) <= loads

@@ -281,9 +281,15 @@ def _leveraged(influence: Floats, weight: Floats, who: Crossing) -> tuple[float,
     freedom (CR2; Bell & McCaffrey 2002, Surv. Methodol. 28:169)."""
     by_male = np.bincount(who.male, weights=influence)
     males = float((by_male**2 / (1 - weight)).sum())
-    centred = np.eye(who.males) - np.outer(weight, np.ones(who.males))
-    spread = centred.T @ np.diag(1 / (1 - weight)) @ centred @ np.diag(weight**2)
-    satterthwaite = float(np.trace(spread) ** 2 / np.trace(spread @ spread))
+    # With C = I - weight 1', the traces of C' D C W and of its square, D = 1 / (1 - weight) and W = weight^2 diagonal,
+    # summed without the matrices: off the diagonal C' D C is s - u_i - u_j.
+    one, q = 1 / (1 - weight), weight**2
+    u, s = one * weight, float((weight**2 * one).sum())
+    diagonal, off = one + s - 2 * u, s - 2 * u
+    total, first, second = float(q.sum()), float((q * u).sum()), float((q * u**2).sum())
+    square = (s * total) ** 2 - 4 * s * total * first + 2 * total * second + 2 * first**2
+    square += float((q**2 * (diagonal**2 - off**2)).sum())
+    satterthwaite = float((q * diagonal).sum()) ** 2 / square
     if who.females <= 1:
         return males, satterthwaite
     females = float(_squares(influence, who.female) - _squares(influence, None))

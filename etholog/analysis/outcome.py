@@ -4,7 +4,7 @@ An attempt is all pairings of one female in one intermoult, up to a sac, a moult
 it counts neither for nor against.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import date
 from typing import Any
 
@@ -60,7 +60,7 @@ def outcomes(season: Season, today: date) -> pd.DataFrame:
     {'sac': 4, 'open': 3, 'moult': 2}
     """
     animals = columns.season(season).animals.as_of(columns.day(today))
-    evenings = _evenings(season)
+    evenings = _evenings(season).to_dict("index")
     rows = [
         _row(one, animals.species_of(name), evenings, today)
         for name, own in by_female(animals).items()
@@ -93,9 +93,9 @@ def _evenings(season: Season) -> pd.DataFrame:
     return table
 
 
-def _row(one: Attempt, species: str, evenings: pd.DataFrame, today: date) -> dict[str, Any]:
-    known = [(p, p.file.stem) for p in one.pairings if p.file is not None and p.file.stem in evenings.index]
-    seen = evenings.loc[[name for _, name in known]]
+def _row(one: Attempt, species: str, evenings: Mapping[Any, Mapping[Any, Any]], today: date) -> dict[str, Any]:
+    known = [(p, evenings[p.file.stem]) for p in one.pairings if p.file is not None and p.file.stem in evenings]
+    seen = [evening for _, evening in known]
     best = max(known, key=lambda pair: pair[0].evidence)[1] if known else None
     start = (one.taken or one.pairings or (Pairing("", "", Day.of(today)),))[-1].on
     end = one.ended_on or Day.of(today)
@@ -109,11 +109,11 @@ def _row(one: Attempt, species: str, evenings: pd.DataFrame, today: date) -> dic
         "pairings": len(one.pairings),
         "watched": bool(known),
         "evidence": float("nan") if one.rung is None else float(one.rung),
-        "courted": bool(seen["courted"].any()),
-        "latency_s": float(evenings["latency_s"][best]) if best else float("nan"),
-        "insertions": float(seen["insertions"].sum(min_count=min(1, len(seen)))),
-        "insertion_s": float(seen["insertion_s"].sum(min_count=min(1, len(seen)))),
-        "palps": float(seen["palps"].max()) if known else 0.0,
+        "courted": any(evening["courted"] for evening in seen),
+        "latency_s": best["latency_s"] if best else float("nan"),
+        "insertions": _of_known(seen, "insertions", sum),
+        "insertion_s": _of_known(seen, "insertion_s", sum),
+        "palps": _of_known(seen, "palps", max),
         "may_have_taken": bool(one.taken),
         "end": one.end,
         # A date known to the month counts as its middle.
@@ -130,6 +130,12 @@ def _row(one: Attempt, species: str, evenings: pd.DataFrame, today: date) -> dic
         **{stage.name.lower(): float(one.lot.alive.get(stage, np.nan)) for stage in Stage},
         "stages": one.lot.words,
     }
+
+
+def _of_known(evenings: Sequence[Mapping[Any, Any]], measure: str, of: Callable[[Sequence[float]], float]) -> float:
+    """Return the sum, or the largest, over the evenings on which it is known; none on none, NaN where none knows."""
+    known = [evening[measure] for evening in evenings if evening[measure] == evening[measure]]
+    return float(of(known)) if known else float("nan") if evenings else 0.0
 
 
 def _attempts(

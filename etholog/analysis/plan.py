@@ -12,7 +12,6 @@ from datetime import date, timedelta
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from scipy.optimize import linear_sum_assignment
 
 from etholog.analysis.kin import Group, Kin, group, kin
 from etholog.animals import Animals
@@ -210,6 +209,8 @@ def assign(
         if fix:
             raise Refusal("a fixed pair can't be: nobody is free to meet")
         return []
+    from scipy.optimize import linear_sum_assignment
+
     of = np.array([m for m, _ in turns])
     opens = np.array([males[m].first.toordinal() + turn * rest for m, turn in turns])[:, None]
     his_last = np.array([males[m].last.toordinal() for m, _ in turns])[:, None]

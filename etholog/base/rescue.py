@@ -6,7 +6,7 @@ A rescue file begins with the first line of its journal, so it is known by that 
 
 import os
 import tempfile
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
@@ -86,8 +86,11 @@ def everywhere(beside: Iterable[Path] = ()) -> list[Rescue]:
 def of(path: Path) -> tuple[list[Rescue], list[Rescue]]:
     """Return the rescue files of a journal, in the order of their first new record; and those that may be, by their
     name alone."""
+    return _of(path, everywhere([path.parent]))
+
+
+def _of(path: Path, every: Sequence[Rescue]) -> tuple[list[Rescue], list[Rescue]]:
     first = journal.first(path)
-    every = everywhere([path.parent])
     own = [one for one in every if one.bodies.get(0) == first]
     nameless = [one for one in every if 0 not in one.bodies and one.path.name.startswith(f"{files.cut(path.stem)}-")]
     return sorted(own, key=lambda one: min((n for n in one.bodies if n), default=0)), nameless
@@ -99,14 +102,15 @@ def waiting(paths: Iterable[Path]) -> Iterator[Finding]:
     every = everywhere({path.parent: None for path in paths})
     for path in paths if every else ():
         try:
+            own, nameless = _of(path, every)
+            if not own and not nameless:
+                continue
             reading = journal.read(path)
         except Refusal:
             continue  # the command tells of it
-        for one in every:
-            mine = one.bodies.get(0) == reading.bodies[0]
-            by_name = 0 not in one.bodies and one.path.name.startswith(f"{files.cut(path.stem)}-")
-            if (mine or by_name) and (one.following(reading) or one.loose(reading)):
-                remedy = f"`etholog resume {path}{'' if mine else f' --rescue {one.path}'}` takes them in"
+        for one in [*own, *nameless]:
+            if one.following(reading) or one.loose(reading):
+                remedy = f"`etholog resume {path}{'' if one in own else f' --rescue {one.path}'}` takes them in"
                 yield Finding(f"{one.path} holds {one.told()}, which nobody took in", remedy, path)
 
 

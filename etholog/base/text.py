@@ -100,3 +100,9 @@ def like(word: str, known: Iterable[str]) -> str:
 
 def _escape(character: str) -> str:
     return character.encode("unicode_escape").decode()
+
+
+def drawable(text: str, longest: int) -> str:
+    """Return what somebody typed as a picture may hold it: one line, not too long, no controls."""
+    short = text if len(text) <= longest else f"{text[: longest - 1]}…"
+    return "".join(c if c.isprintable() else " " for c in short)

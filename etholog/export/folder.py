@@ -12,7 +12,6 @@ from etholog.base import system
 from etholog.base.library import needed
 from etholog.base.refusal import Finding, Refusal
 from etholog.export import darwin, datapackage, deposit, files, parquet
-from etholog.export import paper as kit
 from etholog.export.columns import TABLES
 from etholog.export.deposit import Deposit
 from etholog.export.plain import plain
@@ -69,6 +68,8 @@ def write(
         if "xlsx" in also:
             files.workbook(made, TABLES, folder / "tables.xlsx")
         if paper:
+            from etholog.export import paper as kit
+
             kit.write(season, folder / kit.FOLDER, interval)
         if how:
             (folder / CODEBOOK).write_text(deposit.codebook(made, how), encoding="utf-8", newline="\n")

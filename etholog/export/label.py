@@ -3,6 +3,7 @@
 import warnings
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 
 import segno
@@ -15,7 +16,7 @@ from matplotlib.textpath import TextToPath
 
 from etholog.base.atomic import replacing
 from etholog.base.refusal import Refusal
-from etholog.figures.style import drawable
+from etholog.base.text import drawable
 
 MM = 1 / 25.4
 MARGIN_MM = 2.0
@@ -150,7 +151,12 @@ def _fitting(lines: Sequence[str], room: float, height: float) -> tuple[float, l
 
 
 def _width(text: str, points: float, weight: str = "normal") -> float:
-    face = FontProperties(size=points, weight=weight)
+    return _width_of_a_point(text, weight) * points
+
+
+@cache  # each size of type is tried with the same words
+def _width_of_a_point(text: str, weight: str) -> float:
+    face = FontProperties(size=1, weight=weight)
     return float(TextToPath().get_text_width_height_descent(text, face, ismath=False)[0]) * _POINT_MM
 
 

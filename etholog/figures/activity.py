@@ -9,16 +9,16 @@ from numpy.typing import NDArray
 
 from etholog.analysis import columns
 from etholog.base.refusal import Refusal
-from etholog.base.text import STILLNESS
+from etholog.base.text import STILLNESS, drawable
 from etholog.figures.style import (
     FAINT,
     INK,
+    LONGEST,
     RULE,
     ReproducibleFigure,
     Size,
     bars,
     clock,
-    drawable,
     gap,
     minutes,
     nothing,
@@ -128,7 +128,7 @@ def contact_sheet(
             place.axis("off")
         for place, (picture, title) in zip(axes.flat, shown, strict=False):
             place.imshow(picture, aspect="equal", interpolation="nearest")
-            place.set_title(drawable(title), fontsize=6)
+            place.set_title(drawable(title, LONGEST), fontsize=6)
         told = f"{len(shown)} of {count} stretches. " if len(shown) < count else ""
         figure.supxlabel(told + STILLNESS, fontsize=6.5)
         return figure

@@ -21,7 +21,7 @@ from numpy.typing import ArrayLike
 from etholog.analysis import columns
 from etholog.base import colours
 from etholog.base.clock import length_face
-from etholog.base.text import in_words
+from etholog.base.text import drawable, in_words
 from etholog.season import Season
 
 Size = Literal["column", "page"]
@@ -150,7 +150,7 @@ class ReproducibleFigure(Figure):
     def _name_safely(self) -> None:
         """An SVG keeps the artists' names, and no XML can hold a control character."""
         for artist in self.findobj(lambda artist: artist.get_gid() is not None):
-            artist.set_gid(drawable(str(artist.get_gid())))
+            artist.set_gid(drawable(str(artist.get_gid()), LONGEST))
 
     def _repr_png_(self) -> bytes:
         return self.content("png")
@@ -234,12 +234,6 @@ def title(times: pd.DataFrame) -> str:
     """Return what a table of latencies is about, as a title."""
     told = drawable(str(times.attrs.get("label", "latency")), 2 * LONGEST)
     return (told[:1].upper() + told[1:]).replace("$", r"\$")
-
-
-def drawable(text: str, longest: int = LONGEST) -> str:
-    """Return what somebody typed as a picture may hold it: one line, not too long, no controls."""
-    short = text if len(text) <= longest else f"{text[: longest - 1]}…"
-    return "".join(c if c.isprintable() else " " for c in short)
 
 
 def ticks(end: float, most: int) -> list[float]:

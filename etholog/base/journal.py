@@ -15,8 +15,8 @@ import os
 import re
 import threading
 import zlib
-from collections.abc import Iterable, Mapping
-from contextlib import suppress
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, NewType
@@ -221,6 +221,7 @@ class Journal:
         self._write_trouble: str | None = None
         self._sync_trouble: str | None = None
         self._dirty = False
+        self._gathers = False
         self._closing = False
         self._changed = threading.Condition()
         self._thread = threading.Thread(target=self._sync_until_closed, name="journal", daemon=True)
@@ -285,6 +286,20 @@ class Journal:
             self._add(n, encode({"n": n, **draft}))
         return n
 
+    @contextmanager
+    def at_once(self) -> Iterator[None]:
+        """Write what is appended within in one write, at its end: a crash keeps all of it or nothing."""
+        with self._changed:
+            outermost, first = not self._gathers, self.n
+            self._gathers = True
+            try:
+                yield
+            finally:
+                if outermost:
+                    self._gathers = False
+                    if self.n > first:
+                        self._write()
+
     def take_in(self, bodies: Iterable[bytes]) -> None:
         """Write lines of this journal that were kept elsewhere, as they are. Raises ValueError where a number does not
         follow on."""
@@ -300,7 +315,8 @@ class Journal:
         self._content += line
         self._unsafe[n] = line
         self._unsafe_since = self._unsafe_since or system.now()
-        self._write()
+        if not self._gathers:
+            self._write()
         self._dirty = True
         self._changed.notify_all()
 

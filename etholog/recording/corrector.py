@@ -3,7 +3,8 @@
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
+from functools import wraps
+from typing import Any, TypeVar, cast
 
 from etholog.base import system
 from etholog.base.clock import clock_face, seconds_typed
@@ -15,6 +16,20 @@ from etholog.session.record import Scalar
 
 NOTE_LENGTH = 10_000
 WALL_EVERY_S = 60
+
+
+_Do = TypeVar("_Do", bound=Callable[..., Any])
+
+
+def in_one_write(do: _Do) -> _Do:
+    """Have all that one key says written at once: a crash in between would keep half of what it meant."""
+
+    @wraps(do)
+    def done(self: "Corrector", *args: Any, **named: Any) -> Any:
+        with self.journal.at_once():
+            return do(self, *args, **named)
+
+    return cast("_Do", done)
 
 
 @dataclass(frozen=True)
@@ -70,6 +85,7 @@ class Corrector:
         undo = self.undo_text
         return f"{answer}   [Backspace takes it back]" if undo and undo in answer else answer
 
+    @in_one_write
     def undo(self) -> Answer:
         """Take back the last thing that was done; again and again."""
         self.asks_code = False
@@ -81,6 +97,7 @@ class Corrector:
         self._undone.append((undos, group))
         return Answer(f"taken back: {text}", undos[-1])
 
+    @in_one_write
     def redo(self) -> Answer:
         """Bring back what was taken back last."""
         self.asks_code = False
@@ -91,6 +108,7 @@ class Corrector:
         self._done.append(group)
         return Answer(f"brought back: {self.undo_text}", n)
 
+    @in_one_write
     def shift(self, seconds: float) -> Answer:
         """Put the mark in hand so many seconds later, or earlier; the time first typed stays in the journal."""
         mark = self.in_hand()
@@ -119,6 +137,7 @@ class Corrector:
             return behaviour, names[1 - names.index(mark["qualifier"])]
         return None if behaviour.resembles is None else (self.ethogram.by_code[behaviour.resembles], None)
 
+    @in_one_write
     def recode(self, behaviour: Behaviour, choice: str | None) -> Answer:
         """Give the mark in hand another meaning; the two ends of a bout are recoded together."""
         mark = self.in_hand()
@@ -156,6 +175,7 @@ class Corrector:
         self.asks_code = True
         return Answer(f"press the key that it should have been: {self.live.told(mark['n'])}")
 
+    @in_one_write
     def doubt(self) -> Answer:
         """Mark the mark in hand as unsure, or as sure again; the two ends of a bout together."""
         mark = self.in_hand()

@@ -10,7 +10,7 @@ from etholog.base.journal import Draft, Journal
 from etholog.base.workspace import workspace_of
 from etholog.ethogram import Behaviour, Ethogram, Hand
 from etholog.ethogram.own_keys import Act, Where, act_of
-from etholog.recording.corrector import NOTE_LENGTH, WALL_EVERY_S, Answer, Corrector, shift_typed
+from etholog.recording.corrector import NOTE_LENGTH, WALL_EVERY_S, Answer, Corrector, in_one_write, shift_typed
 from etholog.recording.held import HeldKey
 from etholog.recording.history import history
 from etholog.recording.keyboard import QWERTY_KEYBOARD, Keyboard
@@ -120,6 +120,7 @@ class Recorder(Corrector):
             self.back(at)
         return self._mark(meant.behaviour, meant.choice, at)
 
+    @in_one_write
     def _unless_held(self, key: str, at: float, told: bool | None, do: Callable[[], Answer]) -> Answer:
         guessed = self._held.again(key, at)
         if told or (told is None and guessed):
@@ -196,6 +197,7 @@ class Recorder(Corrector):
         n = self._at(drafts.note(self.t(at), f"pasted: {text[:1000]}"), at)
         return Answer("pasted text makes no marks; kept as a note", n)
 
+    @in_one_write
     def watch_clocks(self, at: float, awake: float, wall: datetime) -> None:
         """Compare three clocks now and then: one that goes on in sleep, one that doesn't, and the wall's.
 
@@ -222,6 +224,7 @@ class Recorder(Corrector):
         self.was_away(since, self.t(at), "etholog was stopped")
         return Answer("etholog was stopped: that time counts for nothing; what ran is over")
 
+    @in_one_write
     def was_away(self, since: int, until: int, why: str) -> None:
         """Nobody could record in between (milliseconds of the session): a gap, if there was none already."""
         if self.live.folding.gap is None:

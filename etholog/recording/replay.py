@@ -1,6 +1,7 @@
 """Keys that arrived and were never handled, taken in afterwards as the strip would have taken them."""
 
 from collections.abc import Sequence
+from contextlib import AbstractContextManager, nullcontext
 from typing import cast
 
 from etholog.base.journal import Draft, Journal
@@ -72,14 +73,16 @@ class _Replay:
 def replay(recorder: Recorder, missed: Sequence[Arrival], clock_at: float) -> list[str]:
     """Take keys in, and return for each what it does, in words; one more where a line was left open at the end.
 
-    A gap that was put there after they arrived, when the program ended, is taken back first.
+    A gap that was put there after they arrived, when the program ended, is taken back first. All of it is written at
+    once: of keys that were half taken in, a second crash would leave half to be taken in twice.
     """
     if not missed:
         return []
-    recorder.take_back_gap_after(missed[0].t)
-    machine = _Replay(recorder)
-    told = [machine.take(arrival, clock_at + arrival.t / 1000) for arrival in missed]
-    rest = machine.end(clock_at + missed[-1].t / 1000)
+    with recorder.journal.at_once():
+        recorder.take_back_gap_after(missed[0].t)
+        machine = _Replay(recorder)
+        told = [machine.take(arrival, clock_at + arrival.t / 1000) for arrival in missed]
+        rest = machine.end(clock_at + missed[-1].t / 1000)
     recorder.asks_code = False  # what was asked before the break: the next key is a mark
     return [*told, rest] if rest else told
 
@@ -93,6 +96,9 @@ class _Rehearsed:
     def append(self, _: Draft) -> int:
         self.n += 1
         return self.n - 1
+
+    def at_once(self) -> AbstractContextManager[None]:
+        return nullcontext()
 
 
 def rehearse(known: Session, hand: Hand, keyboard: Keyboard, missed: Sequence[Arrival]) -> tuple[list[str], int]:

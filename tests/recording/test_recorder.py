@@ -1,7 +1,9 @@
 """Keys to records, without a screen: marks, slips and their mending, as they stand in the file afterwards."""
 
 import hashlib
+import re
 import shutil
+import threading
 import unicodedata
 from datetime import UTC, datetime
 from pathlib import Path
@@ -53,6 +55,25 @@ def test_undo_again_and_again_takes_back_everything_and_redo_brings_it_back(tmp_
     for _ in range(5):
         live.redo()
     assert sorted(live.live.folding.running.values()) == full
+
+
+# What comes before, the key, and the records that it makes: of a mark where nobody was thought to watch, of undo and
+# redo of a bout's doubt, of a move before the end of a gap, of another meaning for both ends of a bout.
+SEVERAL = [("d-", "w", 2), ("d-w", "\x7f", 1), ("d1d3", "\x7f", 2), ("dd3", "3", 2), ("d-w", "1", 2), ("xx", "2", 2)]
+
+
+@pytest.mark.skipif(not Path("/proc/self/io").exists(), reason="counts writes as Linux tells them")
+@pytest.mark.parametrize(("before", "key", "records"), SEVERAL)
+def test_all_records_of_one_key_are_written_at_once(tmp_path: Path, before: str, key: str, records: int) -> None:
+    def writes() -> int:
+        told = Path(f"/proc/self/task/{threading.get_native_id()}/io").read_text(encoding="ascii")
+        return int(re.search(r"syscw: (\d+)", told)[1])  # type: ignore[index]
+
+    live = recorder(tmp_path)
+    press(live, *before)
+    first, had = live.journal.n, writes()
+    live.take("backspace" if key == "\x7f" else key, 200.0)
+    assert (live.journal.n - first, writes() - had) == (records, 1)
 
 
 def test_both_times_of_a_moved_mark_stay(tmp_path: Path) -> None:

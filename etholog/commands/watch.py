@@ -36,7 +36,13 @@ def configure(parser: argparse.ArgumentParser) -> None:
             f"--{asked.name.replace('_', '-')}", type=_meant(asked), dest=asked.name, help=asked.what
         )
     film = parser.add_argument_group("from a film, in place of the animals")
-    film.add_argument("--film", type=Path, metavar="FILE", help="the clock is this film's; mpv shows it")
+    film.add_argument(
+        "--film",
+        nargs="+",
+        type=Path,
+        metavar="FILE",
+        help="the clock is this film's, or that of the films of one evening; mpv shows them",
+    )
     film.add_argument("--of", type=Path, metavar="SESSION", help="a second observer's record of this session")
     film.add_argument(
         "--stretches",

@@ -5,12 +5,13 @@ import os
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from itertools import accumulate, combinations, pairwise
+from itertools import combinations
 from pathlib import Path
 from typing import Any
 
 from etholog.base.journal import Journal
 from etholog.base.refusal import Refusal
+from etholog.film.evening import Part, part_at
 from etholog.film.source import Source, probe
 from etholog.session import Session, drafts
 from etholog.session.record import FORMAT_1, FilmClip
@@ -82,37 +83,54 @@ def fit(anchors: Sequence[tuple[float, float]]) -> tuple[float, float]:
     return mean_t - 1000 * mean_f / slope, (slope - 1) * 1e6
 
 
-def by_syncs(sources: Sequence[Source], anchors: Sequence[tuple[float, float]]) -> list[Clip]:
-    """Align files that follow each other without a pause by (session ms, second of all of them together)."""
+def by_syncs(parts: Sequence[Part], anchors: Sequence[tuple[float, float]]) -> list[Clip]:
+    """Align films of one evening by (session ms, second of the evening).
+
+    Films that follow each other without a pause are one, by the syncs that they show. Those that show none follow the
+    nearest ones that do by their times of creation, and say so.
+    """
     anchors = sorted(anchors, key=lambda pair: pair[1])
-    begins, ppm = fit(anchors)
-    total = sum(source.seconds for source in sources)
-    for _, film_s in anchors:
-        if not 0 <= film_s <= total:
-            raise Refusal(f"{film_s:.3f} s is not on the film, which is {total:.3f} s long")
-    by = "one sync mark" if len(anchors) == 1 else "sync marks"
-    clips, before = [], 0.0
-    for source in sources:
-        own = tuple((t, f - before) for t, f in anchors)
-        start = begins + 1000 * before / (1 + ppm / 1e6)
-        clips.append(Clip(source.path, source.seconds, source.rate, start, ppm, by, own, contents_of(source.path)))
-        before += source.seconds
+    shown: dict[int, list[tuple[float, float]]] = {}
+    for t, second in anchors:
+        shown.setdefault(part_at(parts, second).run, []).append((t, second))
+    fits = {run: fit(own) for run, own in shown.items()}
+    clips = []
+    for part in parts:
+        run = part.run if part.run in fits else min(fits, key=lambda other: _apart(part, shown[other]))
+        begins, ppm = fits[run]
+        start = begins + 1000 * part.at_s / (1 + ppm / 1e6)
+        by = "creation time"
+        own: tuple[tuple[float, float], ...] = ((start, 0.0),)
+        if run == part.run:
+            by = "one sync mark" if len(shown[run]) == 1 else "sync marks"
+            own = tuple((t, second - part.at_s) for t, second in shown[run])
+        clips.append(_clip(part.source, start, ppm, by, own))
     return clips
 
 
-def by_creation(session: Session, sources: Sequence[Source]) -> list[Clip]:
-    """Align each file by the time of creation that it holds. Raises Refusal where one holds none."""
-    clips = []
-    for source in sources:
+def _apart(part: Part, anchors: Sequence[tuple[float, float]]) -> float:
+    return min(abs(second - part.at_s) for _, second in anchors)
+
+
+def _clip(source: Source, begins: float, ppm: float, by: str, anchors: tuple[tuple[float, float], ...]) -> Clip:
+    return Clip(source.path, source.seconds, source.rate, begins, ppm, by, anchors, contents_of(source.path))
+
+
+def by_creation(session: Session, parts: Sequence[Part]) -> list[Clip]:
+    """Align each film by the time of creation that it holds. Raises Refusal where one holds none."""
+    clips: list[Clip] = []
+    for part in parts:
+        source = part.source
         if source.made is None:
             raise Refusal(
                 f"{source.path}: does not tell when it was made; align it by a sync mark: --seen TIME, where TIME is "
                 "when the clap or flash is on the film"
             )
         begins = (source.made - session.began).total_seconds() * 1000
-        own = ((begins, 0.0),)
-        held = contents_of(source.path)
-        clip = Clip(source.path, source.seconds, source.rate, begins, 0.0, "creation time", own, held)
+        joined = clips[0].begins + 1000 * part.at_s if clips else begins
+        if abs(joined - begins) <= 1000 * ROUGH_S:  # else two cameras filmed at a time
+            begins = joined
+        clip = _clip(source, begins, 0.0, "creation time", ((begins, 0.0),))
         if clip.ends < 0 or begins > session.fold.end:
             raise Refusal(
                 f"{source.path}: was made at {source.made:%Y-%m-%d %H:%M:%S} UTC, which is not within this session; "
@@ -122,21 +140,9 @@ def by_creation(session: Session, sources: Sequence[Source]) -> list[Clip]:
     return clips
 
 
-def one_clock(sources: Sequence[Source]) -> list[tuple[Source, float]]:
-    """Return films of one evening in their order, each with the second at which it begins after the first.
-
-    By the times of creation that they hold; where one holds none, or two would overlap by more than the whole seconds
-    of such times, as they were named, one after the other.
-    """
-    made = [source.made for source in sources]
-    if all(made):
-        ordered = sorted(zip(made, sources, strict=True), key=lambda pair: pair[0])  # type: ignore[arg-type,return-value]
-        first = ordered[0][0]
-        placed = [(source, (at - first).total_seconds()) for at, source in ordered]  # type: ignore[operator]
-        if all(b >= a + s.seconds - ROUGH_S for (s, a), (_, b) in pairwise(placed)):
-            return placed
-    starts = accumulate((source.seconds for source in sources), initial=0.0)
-    return list(zip(sources, starts, strict=False))
+def by_themselves(parts: Sequence[Part]) -> list[Clip]:
+    """Return films that no session is known of, whose own clock is the session's: it begins with the first of them."""
+    return [_clip(part.source, 1000 * part.at_s, 0.0, "watching", ()) for part in parts]
 
 
 def clips_of(session: Session) -> list[Clip]:

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from etholog.base import files
-from etholog.base.clock import fine_face
+from etholog.base.clock import clock_face
 from etholog.base.refusal import Refusal
 from etholog.base.text import nearest
 from etholog.ethogram import STAGES, Ethogram
@@ -91,22 +91,33 @@ def captions(bouts: Sequence[Bout], ethogram: Ethogram, cuts: CutList, words: Wo
     return sorted(cues)
 
 
+def moment(session_ms: float) -> str:
+    """Return an instant of the session as h:mm:ss; what was filmed before it began has a minus.
+
+    >>> moment(65_700.0), moment(-2_000.0)
+    ('0:01:05', '-0:00:02')
+    """
+    return f"{'-' if session_ms < 0 else ''}{clock_face(int(abs(session_ms)))}"
+
+
 def named_chapters(cuts: CutList) -> list[Cue]:
     """Return a chapter for each named part that the film shows, for films in which nothing was marked."""
     begun = [(next(cuts.shown(named.onset, named.offset), None), named.text) for named in cuts.named]
     shown = [(0 if at == 0 else part[0], text) for at, (part, text) in enumerate((p, t) for p, t in begun if p)]
+    if not shown:
+        return []
     ends = [*(first for first, _ in shown[1:]), cuts.starts[-1]]
     return [Cue(first, end, text) for (first, text), end in zip(shown, ends, strict=True) if first < end]
 
 
 def hurried(cuts: CutList) -> list[Cue]:
-    """Return a cue for each second of the cut film that runs faster: how fast, and the film's own time."""
+    """Return a cue for each second of the cut film that runs faster: how fast, and the session's time."""
     step = max(1, round(cuts.rate))
     return [
         Cue(
             start + at,
             min(start + at + step, start + cut.frames),
-            f"{cut.speed} times as fast, {fine_face(float((cut.first + at * cut.speed) / cuts.rate))[:-3]}",
+            f"{cut.speed} times as fast, {moment(cuts.instant(cut, cut.first + at * cut.speed))}",
         )
         for cut, start in zip(cuts.cuts, cuts.starts, strict=False)
         if cut.speed > 1
@@ -148,6 +159,31 @@ def chapters(bouts: Sequence[Bout], ethogram: Ethogram, cuts: CutList, words: Wo
     if found:
         found[-1] = found[-1]._replace(end=cuts.starts[-1])
     return [cue for cue in found if cue.first < cue.end]
+
+
+def all_chapters(bouts: Sequence[Bout], ethogram: Ethogram, cuts: CutList, words: Words) -> list[Cue]:
+    """Return the stages as chapters, and within them the named parts, as far as there are any of both."""
+    named = named_chapters(cuts)
+    stages = chapters(bouts, ethogram, cuts, words) if bouts else []
+    if not named or not stages:
+        return named or stages
+    titles = {cue.first: cue.text for cue in named}
+    # A cut in which a stage was marked and nothing else was found is that stage's again.
+    for cut, start, part in zip(cuts.cuts, cuts.starts, cuts.stretches, strict=False):
+        if cut.speed == 1 and not cuts.names(part):
+            titles.setdefault(start, "")
+    edges = sorted({cue.first for cue in stages} | set(titles))
+    found: list[Cue] = []
+    text = ""
+    for first, end in zip(edges, [*edges[1:], cuts.starts[-1]], strict=True):
+        text = titles.get(first, text)
+        stage = next((cue.text for cue in reversed(stages) if cue.first <= first), "")
+        title = ": ".join(filter(None, (stage, text)))
+        if found and found[-1].text == title:
+            found[-1] = found[-1]._replace(end=end)
+        elif first < end:
+            found.append(Cue(first, end, title))
+    return found
 
 
 def _lasting(begun: Sequence[tuple[int, str]]) -> list[tuple[int, str]]:

@@ -35,7 +35,7 @@ RANK = ("copulation", "separation", "contact", "courtship", "search", "after", N
 @dataclass(frozen=True)
 class CutOptions:
     """What the keeper wants to see. Seconds; `speed` 1 cuts the waits between, more runs through them so many times as
-    fast."""
+    fast; `rest`: and through what comes before and after all of it."""
 
     keep: tuple[str, ...] = KEPT_STAGES
     before_s: float = 3.0
@@ -43,6 +43,7 @@ class CutOptions:
     join_s: float = 10.0
     longest_s: float | None = None
     speed: int = 1
+    rest: bool = False
 
 
 @dataclass(frozen=True)
@@ -86,13 +87,16 @@ class CutList:
 
     def stretch(self, cut: Cut) -> Stretch:
         """Return the part of the session that a cut shows."""
-        clip = self.clips[cut.clip]
-        return clip.session_ms(float(cut.first / self.rate)), clip.session_ms(float(cut.end / self.rate))
+        return self.instant(cut, cut.first), self.instant(cut, cut.end)
 
     @cached_property
     def stretches(self) -> list[Stretch]:
         """The part of the session that each cut shows."""
         return [self.stretch(cut) for cut in self.cuts]
+
+    def instant(self, cut: Cut, frame: int) -> float:
+        """Return the session's millisecond that a frame of the cut's clip shows."""
+        return self.clips[cut.clip].session_ms(float(frame / self.rate))
 
     def frame_of(self, cut: Cut, session_ms: float) -> int:
         """Return the frame, of the cut's clip, that shows an instant of the session."""
@@ -150,10 +154,13 @@ def cut_list(
     `named` are parts to keep beside what is marked; where there is a longest total, the first of them come first.
     """
     frame_ms = 1000 / float(clips[0].rate)
-    stretches = kept_stretches(bouts, ethogram, options, frame_ms, named)
+    span = min(clip.begins for clip in clips), max(clip.ends for clip in clips)
+    stretches = kept_stretches(bouts, ethogram, options, frame_ms, named, span)
     runs = [(a, b, 1) for a, b in stretches]
     if options.speed > 1:
         runs += [(end, start, options.speed) for (_, end), (start, _) in pairwise(stretches)]
+    if options.rest and stretches:
+        runs += [(span[0], stretches[0][0], options.speed), (stretches[-1][1], span[1], options.speed)]
     rate = clips[0].rate
     cuts: list[Cut] = []
     lost = 0.0
@@ -183,20 +190,30 @@ def _on_film(clips: Sequence[Clip], start: float, end: float) -> Iterator[tuple[
 
 
 def kept_stretches(
-    bouts: Sequence[Bout], ethogram: Ethogram, options: CutOptions, frame_ms: float = 0.0, named: Sequence[Named] = ()
+    bouts: Sequence[Bout],
+    ethogram: Ethogram,
+    options: CutOptions,
+    frame_ms: float = 0.0,
+    named: Sequence[Named] = (),
+    span: Stretch = (0.0, 0.0),
 ) -> list[Stretch]:
-    """Return what to keep of the session, disjoint and sorted; each may grow by two frames when it meets the film."""
+    """Return what to keep of the session, disjoint and sorted; each may grow by two frames when it meets the film.
+
+    `span`: from when to when there is film.
+    """
     # Between two that lie nearer than the frames that a cut may grow by, there is no room for its edge.
     uncuttable = ethogram.codes_of(UNCUT)
     uncut = _merged(sorted((b.onset, b.offset) for b in bouts if b.code in uncuttable), 2 * frame_ms)
-    kept = _Kept(options.join_s * 1000, options.speed, uncut, 2 * frame_ms)
+    kept = _Kept(options.join_s * 1000, options.speed, uncut, 2 * frame_ms, span if options.rest else None)
     wanted = chosen(bouts, ethogram, options.keep)
     if options.longest_s is not None:
         wanted = sorted(wanted, key=lambda b: (RANK.index(ethogram.by_code[b.code].stage), b.onset))
     limit = float("inf") if options.longest_s is None else options.longest_s * 1000
-    parts = [*((bout.onset, bout.offset) for bout in wanted), *((part.onset, part.offset) for part in named)]
-    for onset, offset in parts:
-        kept.add((max(0.0, onset - options.before_s * 1000), offset + options.after_s * 1000), limit)
+    parts: list[tuple[float, float, float]] = [(bout.onset, bout.offset, 0.0) for bout in wanted]
+    # A camera may run before the session begins, and what moves then has no mark.
+    parts += [(part.onset, part.offset, min(0.0, span[0])) for part in named]
+    for onset, offset, earliest in parts:
+        kept.add((max(earliest, onset - options.before_s * 1000), offset + options.after_s * 1000), limit)
     return kept.stretches
 
 
@@ -213,9 +230,11 @@ def _merged(stretches: Sequence[Stretch], join: float) -> list[Stretch]:
 class _Kept:
     """Disjoint stretches that grow one by one, and how long the film of them would be."""
 
-    def __init__(self, join: float, speed: int, uncut: Sequence[Stretch], allowance: float) -> None:
+    def __init__(
+        self, join: float, speed: int, uncut: Sequence[Stretch], allowance: float, span: Stretch | None
+    ) -> None:
         self.stretches: list[Stretch] = []
-        self._join, self._speed, self._uncut, self._allowance = join, speed, uncut, allowance
+        self._join, self._speed, self._uncut, self._allowance, self._span = join, speed, uncut, allowance, span
         self._sum = 0.0
 
     def add(self, stretch: Stretch, limit: float) -> None:
@@ -230,6 +249,8 @@ class _Kept:
         pieces = len(kept) - (high - low) + 1
         first = min(start, kept[0][0]) if kept else start
         last = max(end, kept[-1][1]) if kept else end
+        if self._span is not None:
+            first, last = min(first, self._span[0]), max(last, self._span[1])
         waits = (last - first - grown) / self._speed if self._speed > 1 else 0.0
         if grown + waits + pieces * self._allowance <= limit:
             kept[low:high] = [(start, end)]

@@ -67,7 +67,7 @@ def at_key_frames(cuts: CutList, sources: Sequence[Source]) -> CutList:
     """Widen each cut to the key frames around it; what then touches is one. Raises Refusal where nothing can be
     copied."""
     if any(cut.speed > 1 for cut in cuts.cuts):
-        raise Refusal("waits can't be speeded up by stream copy: leave --waits or --quick out")
+        raise Refusal("waits can't be speeded up by stream copy: leave --waits, --hurry or --quick out")
     if len({(s.width, s.height, s.rate) for s in sources}) > 1:
         raise Refusal(
             "the films differ in size or frame rate, so they can't be joined by stream copy: leave --quick out"

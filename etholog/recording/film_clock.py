@@ -1,7 +1,7 @@
 """The clock of a film: which frame was on the screen when a key was pressed."""
 
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Any
 
 from etholog.base import system
@@ -15,13 +15,23 @@ REMEMBERED = 256
 
 
 class FilmClock:
-    """Frames as they are shown; `to_session` turns film seconds into milliseconds of the session."""
+    """Frames as they are shown; `to_session` turns film seconds into milliseconds of the session.
 
-    def __init__(self, start_s: float, end_s: float, to_session: Callable[[float], float]) -> None:
+    `pauses`: what was not filmed between two films of an evening, in milliseconds of the session.
+    """
+
+    def __init__(
+        self,
+        start_s: float,
+        end_s: float,
+        to_session: Callable[[float], float],
+        pauses: Sequence[tuple[float, float]] = (),
+    ) -> None:
         self._to_session = to_session
         self._end_s = end_s
         self._shown: deque[tuple[float, float]] = deque([(float("-inf"), start_s)], maxlen=REMEMBERED)
         self.furthest_s = start_s
+        self._pauses = [(round(a), round(b)) for a, b in pauses if b > to_session(start_s)]
 
     def shown(self, film_s: float) -> None:
         """Take in that a frame has just come on the screen; called in mpv's thread."""
@@ -42,6 +52,16 @@ class FilmClock:
     def ms(self, film_s: float) -> int:
         """Return a film second in milliseconds of the session."""
         return max(0, round(self._to_session(film_s)))
+
+    def pauses_passed(self) -> list[tuple[int, int]]:
+        """Return the pauses that the film has run over since this was asked last, in milliseconds of the session."""
+        passed = [pause for pause in self._pauses if pause[1] <= self.furthest]
+        self._pauses = [pause for pause in self._pauses if pause not in passed]
+        return passed
+
+    def skip_pauses(self, until_ms: int) -> None:
+        """Forget the pauses that end before an instant of the session: they lie in a gap already."""
+        self._pauses = [pause for pause in self._pauses if pause[1] > until_ms]
 
     @property
     def furthest(self) -> int:

@@ -15,6 +15,7 @@ from etholog.screens.themes import Look
 from etholog.screens.watching import Watching
 
 JUMP_S = 3.0
+NOT_FILMED = "not filmed: a pause between two files of the film"
 SPEEDS = (0.25, 0.5, 1.0, 2.0, 4.0, 8.0, 16.0)
 
 
@@ -28,7 +29,17 @@ class FilmWatching(Watching):
         self._film, self._frames = film, clock
         self._prompts = Prompts(recorder.ethogram.model_copy(update={"prompt": ()}))  # they are for who sits there
 
+    def tick(self) -> None:
+        """Show what is, and keep as a gap what was not filmed."""
+        self._pass_pauses()
+        super().tick()
+
+    def _pass_pauses(self) -> None:
+        for end, begin in self._frames.pauses_passed():
+            self.recorder.was_away(end, begin, NOT_FILMED)
+
     def _press(self, event: events.Key, act: Act | None, at: float) -> Answer:
+        self._pass_pauses()
         film, here = self._film, self._frames.film_s(at)
         match act:
             case Act.PLAY:

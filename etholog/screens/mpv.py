@@ -5,7 +5,7 @@ import json
 import shutil
 import subprocess
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -31,20 +31,30 @@ OPTIONS = (
 )
 
 
-class Mpv:
-    """One film in a window of its own, paused at first.
+def opened(films: Sequence[tuple[Path, float]]) -> str:
+    """Return what mpv is to open: a file, or several as one (https://github.com/mpv-player/mpv, DOCS/edl-mpv.rst)."""
+    if len(films) == 1:
+        return str(films[0][0].absolute())
+    # A name is given with its length in bytes, so that no sign in it means anything.
+    named = [(str(path.absolute()), seconds) for path, seconds in films]
+    return "edl://" + ";".join(f"%{len(name.encode())}%{name},length={seconds:.6f}" for name, seconds in named)
 
+
+class Mpv:
+    """Films, one after the other as one, in a window of their own, paused at first.
+
+    `films` are files with the seconds that each lasts.
     `shown(film_s)` is called, in a thread, with the time of each frame as it comes on the screen.
     """
 
-    def __init__(self, film: Path, start_s: float, shown: Callable[[float], None]) -> None:
+    def __init__(self, films: Sequence[tuple[Path, float]], start_s: float, shown: Callable[[float], None]) -> None:
         program = shutil.which("mpv")
         if program is None:
             raise Refusal(NO_MPV)
         self.paused, self.speed, self.at_end, self.gone = True, 1.0, False, False
         self._shown = shown
         self._ready = threading.Event()
-        words = [program, *OPTIONS, f"--start={start_s:.6f}", "--", str(film.absolute())]
+        words = [program, *OPTIONS, f"--start={start_s:.6f}", "--", opened(films)]
         try:
             # By its descriptor, mpv ends when the channel does: a killed etholog leaves no film behind.
             self._child, self._channel = system.start_with_channel(
@@ -58,7 +68,8 @@ class Mpv:
             self._tell("observe_property", number, name)
         if not self._ready.wait(PATIENCE_S) or self.gone:
             self.close()
-            raise Refusal(f"{film}: mpv can't show it here; try it alone: mpv FILE")
+            names = ", ".join(str(path) for path, _ in films)
+            raise Refusal(f"{names}: mpv can't show it here; try it alone: mpv FILE")
 
     # ------------------------------------------------------------ steering
 

@@ -39,7 +39,9 @@ class StretchWatching(FilmWatching):
         if place is None:
             return Answer("that was the last stretch; Esc ends the session")
         start_s = self._starts[place]
-        self.recorder.was_away(self._frames.furthest, self._frames.ms(start_s), SKIPPED)
+        until = self._frames.ms(start_s)
+        self.recorder.was_away(self._frames.furthest, until, SKIPPED)
+        self._frames.skip_pauses(until)
         self._from_s = start_s
         self._film.seek(start_s)
         return Answer(f"stretch {place + 1} of {len(self._starts)}; what was skipped is a gap")

@@ -231,3 +231,37 @@ def test_rates_rounded_to_two_digits_are_known_again(rate: str) -> None:
     from fractions import Fraction
 
     assert exact(float(f"{float(Fraction(rate)):.2f}")) == Fraction(rate)
+
+
+def evening_of_two(tmp_path: Path) -> list[Path]:
+    """Two films of one evening, named later first; a minute after the first begins (which lasts 4 s), the second."""
+    films = []
+    for name, first, at in (("later.mp4", 100, "20:57:00"), ("early.mp4", 0, "20:56:00")):
+        made = ("-metadata", f"creation_time=2026-03-05T{at}Z")
+        films.append(numbered(tmp_path / name, 4, first=first, more=made))
+    return films
+
+
+def test_a_pause_between_two_files_is_kept(tmp_path: Path, etholog: Run) -> None:
+    films = evening_of_two(tmp_path)
+    made = recorded(tmp_path, ("sync", 3_000, {}), ("sync", 63_500, {}), event("touch", 62_500), end=70_000)
+    align = partial(etholog, "film", "align", made.path, *films)
+
+    def begun() -> list[tuple[str, float, str]]:
+        return [(clip.path.name, clip.begins, clip.by) for clip in alignment.clips_of(session.read(made.path))]
+
+    # The clap is seen 2.5 s after the first begins; the second follows by its time of creation, and says that.
+    assert align("--seen", "2.5").returncode == 0
+    assert begun() == [("early.mp4", 500.0, "one sync mark"), ("later.mp4", 60_500.0, "creation time")]
+    assert align("--seen", "2=later.mp4@2.5").returncode == 0
+    assert begun() == [("early.mp4", 1_000.0, "creation time"), ("later.mp4", 61_000.0, "one sync mark")]
+    assert align("--seen", "1=early.mp4@2.5", "--seen", "2=63.2").returncode == 0
+    assert begun() == [("early.mp4", 500.0, "one sync mark"), ("later.mp4", 60_300.0, "one sync mark")]
+    # What was marked in the second file is cut from there.
+    out = tmp_path / "out.mp4"
+    done = etholog("film", "make", made.path, "--keep", "touch", "--before", "0", "--after", "1", "-o", out)
+    assert done.returncode == 0, done.stderr
+    assert numbers(out)[0] == 100 + (62_500 - 60_300) * 25 // 1000
+    for words, told in (("30", "a pause between two"), ("other.mp4@1", "early.mp4"), ("early.mp4@5", "4.000 s long")):
+        refused = align("--seen", words)
+        assert (refused.returncode, told in refused.stderr) == (2, True), refused.stderr

@@ -324,7 +324,7 @@ def test_what_is_there_stays_as_it_is(tmp_path: Path, etholog: Run) -> None:
         (["-o", tmp_path / "out.avi"], "one of the endings"),
         (["-o", tmp_path / "nowhere" / "out.mp4"], "can't be written"),
         (["-o", tmp_path / "out.mp4", "--quick", "--strip"], "can't be drawn into"),
-        (["-o", tmp_path / "out.mp4", "--quick", "--waits", "4"], "leave --waits or --quick out"),
+        (["-o", tmp_path / "out.mp4", "--quick", "--waits", "4"], "leave --waits, --hurry or --quick out"),
     ):
         done = etholog("film", "make", path, *CHOICE, *words)
         assert (done.returncode, what in done.stderr, "Traceback" in done.stderr) == (2, True, False), done.stderr

@@ -10,9 +10,10 @@ from scipy import stats
 from etholog.base.refusal import Refusal
 from etholog.film import stretches
 from etholog.film.activity import PER_S, Area, Cells
-from etholog.film.alignment import Clip, one_clock
+from etholog.film.alignment import Clip
 from etholog.film.captions import hurried, named_chapters
 from etholog.film.cuts import Cut, CutList, CutOptions, Named, cut_list
+from etholog.film.evening import one_clock
 from etholog.film.source import Source
 from etholog.film.stretches import (
     CHANCE_HOURS,
@@ -196,12 +197,18 @@ def source(name: str, made: object = None) -> Source:
 
 
 def test_films_of_one_evening_are_put_in_order_by_their_own_times() -> None:
-    from datetime import UTC, datetime
+    from datetime import UTC, datetime, timedelta
 
     early, late = datetime(2026, 3, 5, 21, 0, tzinfo=UTC), datetime(2026, 3, 5, 21, 10, 30, tzinfo=UTC)
     placed = one_clock([source("b", late), source("a", early)])
-    assert [(s.path.name, at) for s, at in placed] == [("a", 0.0), ("b", 630.0)]
+    assert [(p.source.path.name, p.at_s, p.run) for p in placed] == [("a", 0.0, 0), ("b", 630.0, 1)]
     # Without times, or with those of one copy that all files got, they follow as they were named.
     for made in (None, early):
         placed = one_clock([source("b", made), source("a", made)])
-        assert [(s.path.name, at) for s, at in placed] == [("b", 0.0), ("a", 600.0)]
+        assert [(p.source.path.name, p.at_s, p.run) for p in placed] == [("b", 0.0, 0), ("a", 600.0, 0)]
+    # Times of whole seconds put no second between files that follow each other, however many there are.
+    whole = [source(str(n), early + timedelta(seconds=n * 600 + n % 2)) for n in range(9)]
+    assert [p.at_s for p in one_clock(whole)] == [600.0 * n for n in range(9)]
+    # A camera that loses a second at each file is not a minute wrong after an evening.
+    lossy = [source(str(n), early + timedelta(seconds=n * 601)) for n in range(60)]
+    assert max(abs(p.at_s - n * 601) for n, p in enumerate(one_clock(lossy))) <= 1.0

@@ -43,7 +43,7 @@ def home(tmp_path: Path) -> Path:
 def shown(home: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[tuple[Mpv, FilmClock]]:
     monkeypatch.setenv("MPV_HOME", str(home))
     clock = FilmClock(0.0, 20.02, lambda film_s: film_s * 1000)
-    film = Mpv(numbered(tmp_path / "film.mp4", 20, "30000/1001"), 0.0, clock.shown)
+    film = Mpv([(numbered(tmp_path / "film.mp4", 20, "30000/1001"), 20.02)], 0.0, clock.shown)
     yield film, clock
     film.close()
 
@@ -115,7 +115,7 @@ def test_a_film_that_cannot_be_shown_is_refused(home: Path, tmp_path: Path, monk
     monkeypatch.setenv("MPV_HOME", str(home))
     (tmp_path / "no.mp4").write_text("no film")
     with pytest.raises(Refusal, match="mpv"):
-        Mpv(tmp_path / "no.mp4", 0.0, lambda _: None)
+        Mpv([(tmp_path / "no.mp4", 1.0)], 0.0, lambda _: None)
 
 
 def test_without_mpv_it_says_how_to_get_it(tmp_path: Path) -> None:
@@ -229,6 +229,42 @@ def test_a_second_observers_record_can_be_compared(home: Path, tmp_path: Path, e
     ]
 
 
+def test_films_of_one_evening_are_watched_as_one_and_the_pause_between_is_a_gap(home: Path, tmp_path: Path) -> None:
+    films = []
+    for name, first, at in (("later; 2,%1%.mp4", 100, "20:57:00"), ("early.mp4", 0, "20:56:00")):
+        made = ("-metadata", f"creation_time=2026-03-05T{at}Z")
+        films.append(str(numbered(tmp_path / name, 4, first=first, more=made)))
+    words = ("watch", "--male", "M-Flint", "--female", "F-Sepia", "--film", *films)
+    with Terminal(*words, cwd=tmp_path, columns=100, MPV_HOME=str(home)) as terminal:
+        terminal.until("PAUSED")
+        terminal.type("4")
+        terminal.until("introduced 0:00:00")
+        terminal.type("d")
+        terminal.until("palpal drumming began")
+        terminal.type(UP + " ")
+        terminal.until("0:01:01  ")
+        terminal.type(" ")
+        here = float(terminal.until("PAUSED").split("film 0:")[1][:6])
+        terminal.type("t")
+        terminal.until("she threatens began")
+        terminal.type("\x1b")
+        terminal.until("END?")
+        terminal.type("\r")
+        terminal.until("closed and kept")
+        terminal.type("\x1b")
+        assert terminal.wait() == 0
+    read = session.read(the_file(tmp_path))
+    assert [(gap.onset, gap.offset) for gap in read.fold.gaps] == [(4_000, 60_000)]
+    introduced, drumming, later = read.fold.bouts
+    assert (introduced.onset, drumming.onset, drumming.offset) == (0, 0, 4_000)  # nobody saw how it went on
+    # The second file begins 4 s after the first on what is played, a minute after it on the clock.
+    assert later.onset == round((60 + here - 4) * 1000)
+    assert [(clip.path.name, clip.begins) for clip in clips_of(read)] == [
+        ("early.mp4", 0.0),
+        ("later; 2,%1%.mp4", 60_000.0),
+    ]
+
+
 def test_a_killed_record_goes_on_where_it_was(home: Path, tmp_path: Path) -> None:
     film = numbered(tmp_path / "film.mp4", 20)
     words = ("watch", "--male", "M-Onyx", "--female", "F-Rust", "--film", str(film))
@@ -274,4 +310,4 @@ def test_without_a_screen_it_says_so(tmp_path: Path, monkeypatch: pytest.MonkeyP
     monkeypatch.setenv("MPV_HOME", str(tmp_path))
     (tmp_path / "mpv.conf").write_text("vo=x11\nao=null\n")
     with pytest.raises(Refusal, match=r"can.t show it here"):
-        Mpv(numbered(tmp_path / "film.mp4", 2), 0.0, lambda _: None)
+        Mpv([(numbered(tmp_path / "film.mp4", 2), 2.0)], 0.0, lambda _: None)

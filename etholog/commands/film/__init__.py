@@ -2,7 +2,6 @@
 
 import argparse
 import importlib
-from pathlib import Path
 
 VERBS = {
     "search": ("find where something moves in a film that nobody marked", "film.mp4 --sheet sheet.png"),
@@ -14,7 +13,6 @@ VERBS = {
 SESSION = "sessions/20260305-2156-M-Slate-F-Clay.jsonl"
 
 
-WHICH = "a session's file, or a film that nobody marked"
 WITHOUT_SESSION = ("search",)
 
 
@@ -34,10 +32,6 @@ def configure(parser: argparse.ArgumentParser) -> None:
             allow_abbrev=False,
             epilog=f"example:\n  {_example(name, example)}",
         )
-        if name not in WITHOUT_SESSION:
-            verb.add_argument(
-                "session", type=Path, metavar="SESSION", help="a session's file, or a film that nobody marked"
-            )
         module = importlib.import_module(f"etholog.commands.film.{name}")
         module.configure(verb)
         verb.set_defaults(does=module.run)

@@ -1,30 +1,40 @@
 """`etholog film align`: set a film's clock against the session's."""
 
 import argparse
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from etholog import session
 from etholog.base.refusal import Refusal
 from etholog.base.text import many
-from etholog.commands.film.common import seconds
+from etholog.commands.film.common import evening, seconds
 from etholog.commands.output import add_json, as_json, say, table
 
 if TYPE_CHECKING:
+    from etholog.film.evening import Part
     from etholog.session import Session
 
 
 def configure(verb: argparse.ArgumentParser) -> None:
     """Give the verb its arguments."""
-    verb.add_argument("files", nargs="*", type=Path, metavar="FILE", help="its film; several follow without a pause")
+    verb.add_argument("session", type=Path, metavar="SESSION", help="a session's file")
+    verb.add_argument(
+        "files",
+        nargs="*",
+        type=Path,
+        metavar="FILE",
+        help="its film, or the films of its evening: they follow by their own times, else as named without a pause",
+    )
     verb.add_argument(
         "--seen",
         action="append",
         default=[],
-        metavar="[MARK=]TIME",
+        metavar="[MARK=][FILE@]TIME",
         help="sync mark number MARK (1), or a behaviour that is marked once (introduced=0:12.4), is seen on the film "
-        "at TIME, h:mm:ss.sss or seconds; given twice, for two marks, it takes the drift of the clocks out; not given, "
-        "the files' own times of creation are taken, which is rough",
+        "at TIME, h:mm:ss.sss or seconds, of FILE, or counted from the beginning of the first film; given twice, for "
+        "two marks, it takes the drift of the clocks out; not given, the files' own times of creation are taken, which "
+        "is rough",
     )
     verb.add_argument("--forget", action="store_true", help="take the films off the session (none named: all of them)")
     add_json(verb)
@@ -35,7 +45,6 @@ def run(args: argparse.Namespace) -> int:
     import pandas as pd
 
     from etholog.film import alignment
-    from etholog.film.source import probe
 
     read = session.read(args.session)
     if not read.fold.closed:
@@ -43,13 +52,14 @@ def run(args: argparse.Namespace) -> int:
     if args.forget:
         return _forget(read, args)
     if not args.files:
-        raise Refusal("which film? name its file, or several that follow each other without a pause")
-    anchors = [_anchor(read, words) for words in args.seen]
+        raise Refusal("which film? name its file, or the files of that evening")
+    parts = evening(args.files)
+    anchors = [_anchor(read, words, parts) for words in args.seen]
     if len({t for t, _ in anchors}) < len(anchors):
         raise Refusal("--seen names one mark twice; give two marks: --seen 1=TIME --seen 2=TIME")
-    sources = [probe(path) for path in args.files]
+    sources = [part.source for part in parts]
     moved = [] if anchors else alignment.moved(read, sources)
-    clips = moved or (alignment.by_syncs(sources, anchors) if anchors else alignment.by_creation(read, sources))
+    clips = moved or (alignment.by_syncs(parts, anchors) if anchors else alignment.by_creation(read, parts))
     gone = alignment.replaced(read, clips)
     alignment.keep(read, clips)
     for old in gone:
@@ -62,9 +72,8 @@ def run(args: argparse.Namespace) -> int:
         print(as_json({"clips": rows}))
     else:
         table(rows)
-    drift = clips[0].ppm
-    if len(anchors) > 1:
-        say(alignment.drift_told(clips[0]))
+    drift = max((clip.ppm for clip in clips), key=abs)
+    say(*dict.fromkeys(alignment.drift_told(clip) for clip in clips if clip.by == "sync marks"))
     say(alignment.error_told(clips))
     findings = [
         f"{s.path}: its frames come unevenly; it is read as {float(s.rate):g} a second, right to half a frame"
@@ -90,11 +99,24 @@ def _forget(read: "Session", args: argparse.Namespace) -> int:
     return 0
 
 
-def _anchor(read: "Session", words: str) -> tuple[float, float]:
-    """Return (session ms, film s) of `MARK=TIME`."""
-    mark, _, time = words.rpartition("=")
+def _anchor(read: "Session", words: str, parts: "Sequence[Part]") -> tuple[float, float]:
+    """Return (session ms, second of the evening) of `MARK=FILE@TIME`."""
+    head, at, time = words.rpartition("@")
+    mark, begins_s = _file_named(head, parts, words) if at else (words.rpartition("=")[0], 0.0)
     t = float(_marked(read, mark, words)) if mark and not mark.isdecimal() else _sync(read, mark)
-    return t, seconds(time, "--seen")
+    return t, begins_s + seconds(time if at else words.rpartition("=")[2], "--seen")
+
+
+def _file_named(head: str, parts: "Sequence[Part]", words: str) -> tuple[str, float]:
+    """Return what stands before the file in `MARK=FILE`, and when that file begins in its evening."""
+    for part in parts:
+        for name in (str(part.source.path), part.source.path.name):
+            if head == name or head.endswith(f"={name}"):
+                if seconds(words.rpartition("@")[2], "--seen") > part.source.seconds:
+                    raise Refusal(f"--seen {words}: {part.source.path.name} is {part.source.seconds:.3f} s long")
+                return head.removesuffix(name).removesuffix("="), part.at_s
+    names = ", ".join(part.source.path.name for part in parts)
+    raise Refusal(f"--seen {words}: names none of these films: {names}")
 
 
 def _sync(read: "Session", number: str) -> float:

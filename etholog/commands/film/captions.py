@@ -3,12 +3,23 @@
 import argparse
 from pathlib import Path
 
-from etholog.commands.film.common import Writers, add_choice, add_words, aligned, chosen_cuts, text, words_of, write
+from etholog.commands.film.common import (
+    Writers,
+    add_choice,
+    add_session,
+    add_words,
+    aligned,
+    chosen_cuts,
+    text,
+    words_of,
+    write,
+)
 from etholog.commands.output import add_json, as_json, say, table
 
 
 def configure(verb: argparse.ArgumentParser) -> None:
     """Give the verb its arguments."""
+    add_session(verb)
     verb.add_argument("--chapters", action="store_true", help="the stages as chapters, in place of captions")
     verb.add_argument(
         "--cut", action="store_true", help="for the cut film, by the options below; else for the whole one"
@@ -37,10 +48,8 @@ def run(args: argparse.Namespace) -> int:
 
     read, clips = aligned(args.session, args.angle)
     found = chosen_cuts(read, clips, args) if args.cut else whole(clips)
-    make = captions.chapters if args.chapters else captions.captions
+    make = captions.all_chapters if args.chapters else captions.captions
     cues = make(read.fold.bouts, read.ethogram, found, words_of(args, read))
-    if args.chapters and not read.fold.bouts:
-        cues = captions.named_chapters(found)
     writers: Writers = {
         ".vtt": text(lambda: subtitles.webvtt(cues, found.rate, error_told(clips))),
         **(

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from etholog.film.alignment import Clip
     from etholog.film.captions import Words
     from etholog.film.cuts import CutList, Named
+    from etholog.film.evening import Part
     from etholog.film.search import Searched
     from etholog.film.source import Source
     from etholog.session import Session
@@ -41,7 +42,15 @@ def add_choice(verb: argparse.ArgumentParser) -> None:
     choice.add_argument("--after", type=float, default=5.0, metavar="S", help="seconds kept after each (5)")
     choice.add_argument("--join", type=float, default=10.0, metavar="S", help="pauses up to this are kept too (10)")
     choice.add_argument("--longest", metavar="TIME", help="keep no more than this in all, copulation first")
-    choice.add_argument("--waits", type=int, default=1, metavar="N", help="run through the waits N times as fast")
+    choice.add_argument(
+        "--waits", type=int, default=1, metavar="N", help="run through the waits between N times as fast"
+    )
+    choice.add_argument(
+        "--hurry",
+        type=int,
+        metavar="N",
+        help="run through all the rest of the film N times as fast, without sound, and show the time in the picture",
+    )
     choice.add_argument(
         "--by",
         choices=("marks", "stretches", "both"),
@@ -77,8 +86,19 @@ def seconds(text: str, option: str) -> float:
     return total
 
 
-def aligned(path: Path, angle: str | None = None) -> "tuple[Session, list[Clip]]":
-    """Read a session and its films, or a film that has no session. Raises Refusal when a session has no film.
+def add_session(verb: argparse.ArgumentParser) -> None:
+    """Give a verb the session, or the films without one, that it works on."""
+    verb.add_argument(
+        "session",
+        nargs="+",
+        type=Path,
+        metavar="SESSION",
+        help="a session's file, or the films of one evening that nobody marked",
+    )
+
+
+def aligned(paths: Sequence[Path], angle: str | None = None) -> "tuple[Session, list[Clip]]":
+    """Read a session and its films, or films that have no session. Raises Refusal when a session has no film.
 
     A film that was moved is looked for.
     Of films of the same minutes the one of that name is taken, or a line says which.
@@ -87,8 +107,12 @@ def aligned(path: Path, angle: str | None = None) -> "tuple[Session, list[Clip]]
     from etholog.film.alignment import angles, clips_of, of_angle
     from etholog.film.contents import found_again
 
+    path, *more = paths
     if path.suffix.lower() != ".jsonl" and path.is_file():
-        return _unmarked(path)
+        read, clips = _unmarked(paths)
+        return read, clips if angle is None else of_angle(clips, angle)
+    if more:
+        raise Refusal(f"{more[0]}: is one too many; name one session, or nothing but films of one evening")
     read = session.read(path)
     clips = clips_of(read)
     if not clips:
@@ -105,26 +129,43 @@ def aligned(path: Path, angle: str | None = None) -> "tuple[Session, list[Clip]]
     return read, clips
 
 
-def _unmarked(film: Path) -> "tuple[Session, list[Clip]]":
-    """Return a session without a mark, and its film, whose clock is the session's."""
+def evening(films: Sequence[Path]) -> "list[Part]":
+    """Look at films of one evening and put them on one clock."""
+    from etholog.film.evening import one_clock
+    from etholog.film.source import probe
+
+    if len({film.absolute() for film in films}) < len(films):
+        raise Refusal("a film is named twice; name each once")
+    return one_clock([probe(film) for film in films])
+
+
+def _unmarked(films: Sequence[Path]) -> "tuple[Session, list[Clip]]":
+    """Return a session without a mark, and its films, whose clock is the session's."""
     from etholog import ethogram
     from etholog.base import system
-    from etholog.film.alignment import Clip
-    from etholog.film.source import probe
+    from etholog.film.alignment import by_themselves
     from etholog.session import Session
 
-    source = probe(film)
+    parts = evening(films)
+    source = parts[0].source
     kept = ethogram.read(ethogram.find("terrestrial"))
     began = source.made.astimezone() if source.made else system.wall_now()
     said = dict.fromkeys(("male", "female", "species", "observer", "place"), "")
-    header: Any = {"n": 0, "do": "begin", "id": film.stem, "began": began, "source": "", "conditions": {}, **said}
-    clip = Clip(source.path, source.seconds, source.rate, 0.0, 0.0, "watching", ())
-    return Session(film, header, kept, []), [clip]
+    header: Any = {
+        "n": 0,
+        "do": "begin",
+        "id": source.path.stem,
+        "began": began,
+        "source": "",
+        "conditions": {},
+        **said,
+    }
+    return Session(source.path, header, kept, []), by_themselves(parts)
 
 
 def named_parts(clips: "list[Clip]", args: argparse.Namespace) -> "list[Named]":
     """Search the clips and return their stretches on the session's clock, the strongest first."""
-    from etholog.base.clock import fine_face
+    from etholog.film.captions import moment
     from etholog.film.cuts import Named
     from etholog.film.source import probe
     from etholog.film.stretches import found
@@ -134,8 +175,8 @@ def named_parts(clips: "list[Clip]", args: argparse.Namespace) -> "list[Named]":
         held = searched(probe(clip.path), args)
         say(*held.findings)
         for s in found(held.trace, held.shape, args.more):
-            text = f"{s.why}, {fine_face(s.onset_s)[:-3]}"
-            parts.append((s.strength, Named(clip.session_ms(s.onset_s), clip.session_ms(s.offset_s), text)))
+            onset, offset = clip.session_ms(s.onset_s), clip.session_ms(s.offset_s)
+            parts.append((s.strength, Named(onset, offset, f"{s.why}, {moment(onset)}")))
     return [named for _, named in sorted(parts, key=lambda part: -part[0])]
 
 
@@ -148,12 +189,16 @@ def chosen_cuts(read: "Session", clips: "list[Clip]", args: argparse.Namespace) 
             raise Refusal(f"--{name} must be 0 or more, in seconds")
     if not 1 <= args.waits <= 1000:
         raise Refusal("--waits must be a whole number, 1 (they are cut) to 1000 (so many times as fast)")
+    if args.hurry is not None and not 2 <= args.hurry <= 1000:
+        raise Refusal("--hurry must be a whole number, 2 to 1000: so many times as fast")
     longest = None if args.longest is None else seconds(args.longest, "--longest")
     by = args.by or ("marks" if read.path.suffix.lower() == ".jsonl" else "stretches")
     keep = () if by == "stretches" else tuple(args.keep or KEPT_STAGES)
     named = [] if by == "marks" else named_parts(clips, args)
-    speed = max(args.waits, getattr(args, "hurry", None) or 1)
-    options = CutOptions(keep, args.before, args.after, args.join, longest, speed)
+    hurry = args.hurry is not None
+    options = CutOptions(
+        keep, args.before, args.after, args.join, longest, args.hurry if hurry else args.waits, rest=hurry
+    )
     found = cut_list(read.fold.bouts, read.ethogram, clips, options, named)
     if named:
         say(STILLNESS)

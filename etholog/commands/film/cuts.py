@@ -4,12 +4,13 @@ import argparse
 import sys
 from pathlib import Path
 
-from etholog.commands.film.common import add_choice, aligned, chosen_cuts, text, write
+from etholog.commands.film.common import add_choice, add_session, aligned, chosen_cuts, text, write
 from etholog.commands.output import add_json, as_json, say, table
 
 
 def configure(verb: argparse.ArgumentParser) -> None:
     """Give the verb its arguments."""
+    add_session(verb)
     add_choice(verb)
     verb.add_argument(
         "-o", "--out", action="append", type=Path, default=[], metavar="FILE", help="write it as .edl, .otio or .json"

@@ -7,7 +7,16 @@ from typing import TYPE_CHECKING
 
 from etholog.base.refusal import Refusal
 from etholog.base.text import many
-from etholog.commands.film.common import add_choice, add_words, aligned, bar, chosen_cuts, ended_by_signals, words_of
+from etholog.commands.film.common import (
+    add_choice,
+    add_session,
+    add_words,
+    aligned,
+    bar,
+    chosen_cuts,
+    ended_by_signals,
+    words_of,
+)
 from etholog.commands.output import say
 
 if TYPE_CHECKING:
@@ -17,6 +26,7 @@ if TYPE_CHECKING:
 
 def configure(verb: argparse.ArgumentParser) -> None:
     """Give the verb its arguments."""
+    add_session(verb)
     verb.add_argument("-o", "--out", type=Path, required=True, metavar="FILE", help="the film to make, .mp4 or .mkv")
     verb.add_argument(
         "--quick", action="store_true", help="copy pictures and sound, from key frame to key frame: fast, rough"
@@ -27,9 +37,6 @@ def configure(verb: argparse.ArgumentParser) -> None:
     verb.add_argument("--no-captions", action="store_true", help="no captions at all")
     verb.add_argument("--strip", action="store_true", help="a strip of lanes, and the session's clock, under the film")
     verb.add_argument("--mute", action="store_true", help="no sound: nobody's voice goes on the film")
-    verb.add_argument(
-        "--hurry", type=int, metavar="N", help="run through the rest N times as fast, without sound, and show the time"
-    )
     add_words(verb)
     add_choice(verb)
 
@@ -42,8 +49,6 @@ def run(args: argparse.Namespace) -> int:
 
     if args.quick and (args.burn or args.strip):
         raise Refusal("pictures that are copied can't be drawn into: leave --quick out, or --burn and --strip")
-    if args.hurry is not None and not 2 <= args.hurry <= 1000:
-        raise Refusal("--hurry must be a whole number, 2 to 1000: so many times as fast")
     read, clips = aligned(args.session, args.angle)
     cuts, words, bouts = chosen_cuts(read, clips, args), words_of(args, read), read.fold.bouts
     sources = [probe(clip.path) for clip in clips]
@@ -54,22 +59,21 @@ def run(args: argparse.Namespace) -> int:
     if args.quick:
         cuts = render.at_key_frames(cuts, sources)
     cues = [] if args.no_captions else captions.captions(bouts, read.ethogram, cuts, words)
-    if args.hurry is not None:
-        cues = sorted([*cues, *captions.hurried(cuts)])
+    burnt = sorted([*(cues if args.burn else []), *(captions.hurried(cuts) if args.hurry else [])])
     size = render.frame_size(sources[0])
     below, drawn = 0, ""
-    if args.strip or args.burn:
+    if args.strip or burnt:
         paper = overlay.paper(*size, read.ethogram, cuts, bouts)
         below = paper.rows if args.strip else 0
         pair = " \N{MULTIPLICATION SIGN} ".join(filter(None, (read.header["male"], read.header["female"])))
         strip = overlay.strip(paper, cuts, bouts, pair) if args.strip else iter(())
-        drawn = overlay.script(size, cues if args.burn else [], cuts.rate, strip, below)
+        drawn = overlay.script(size, burnt, cuts.rate, strip, below)
     order = render.RenderJob(
         cuts,
         sources,
         args.out,
         [] if args.burn else cues,
-        captions.chapters(bouts, read.ethogram, cuts, words) if bouts else captions.named_chapters(cuts),
+        captions.all_chapters(bouts, read.ethogram, cuts, words),
         drawn,
         below,
         error_told(clips),

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from etholog.base.refusal import Refusal
 from etholog.base.text import STILLNESS, many
-from etholog.commands.film.common import add_search, searched, write
+from etholog.commands.film.common import add_search, evening, searched, write
 from etholog.commands.output import add_json, as_json, say, table
 
 if TYPE_CHECKING:
@@ -37,14 +37,13 @@ def run(args: argparse.Namespace) -> int:
     """Print the stretches; 1 when something about a film looks odd."""
     import pandas as pd
 
-    from etholog.film import alignment, hours, stretches
-    from etholog.film.source import probe
+    from etholog.film import hours, stretches
 
     for file, endings in ((args.trace, (".svg", ".png", ".pdf")), (args.sheet, (".png", ".pdf"))):
         if file is not None and file.suffix.lower() not in endings:
             raise Refusal(f"{file}: give it one of the endings {', '.join(endings)}")
-    films = alignment.one_clock([probe(path) for path in args.films])
-    seen = [(source, at, searched(source, args)) for source, at in films]
+    films = evening(args.films)
+    seen = [(part.source, part.at_s, searched(part.source, args)) for part in films]
     found = [stretches.found(held.trace, held.shape, args.more) for _, _, held in seen]
     listed = pd.DataFrame(
         [row for (s, at, _), own in zip(seen, found, strict=True) for row in hours.rows(s.path.name, own, at)],

@@ -25,7 +25,7 @@ from etholog.session import Session, drafts
 
 if TYPE_CHECKING:
     from etholog.film.alignment import Clip
-    from etholog.film.source import Source
+    from etholog.film.reel import Reel
     from etholog.screens.themes import Look
 
 LEAD_S = 2.0  # shown before a stretch, so that its beginning is seen
@@ -33,29 +33,31 @@ LEAD_S = 2.0  # shown before a stretch, so that its beginning is seen
 
 def begin(args: argparse.Namespace, new: NewSession) -> int:
     """Record a session from its film, or a second observer's record of one."""
-    from etholog.film.alignment import Clip, plain
-    from etholog.film.source import probe
+    from etholog.film.alignment import by_themselves, plain
+    from etholog.film.reel import reel
 
-    source = probe(args.film)
+    parts = common.evening(args.film)
+    source = parts[0].source
     of = session.read(args.of) if args.of is not None else None
     if of is None:
-        clip = Clip(source.path, source.seconds, source.rate, 0.0, 0.0, "watching", ())
+        shown = reel(by_themselves(parts))
         kept, began = new.ethogram, source.made.astimezone() if source.made else system.wall_now()
         about = {question.name: new.said.get(question.name, "") for question in (*PAIR, *SETTING)}
         conditions = {q.name: new.said[q.name] for q in CONDITIONS if q.name in new.said}
         more = {**about, "conditions": conditions}
         name = ""
     else:
-        clip = _aligned(of, args.film)
+        shown = reel([_aligned(of, part.source.path) for part in parts])
         kept, began = of.ethogram, of.began
         more = {question.name: of.header[question.name] for question in (*PAIR, *SETTING)}  # type: ignore[literal-required]
         more |= {"observer": new.said.get("observer", ""), "record_of": of.id}
         name = _free(args.folder, of.id)
-    starts = _stretches(args, source, max(0.0, clip.film_s(0.0))) if args.stretches else ()
-    with _shown(clip, starts[0] if starts else max(0.0, clip.film_s(0.0))) as (film, clock):
-        told = {"clock": "film", "boot": "", "source": f"film {clip.path.name}"[:200]}
+    starts = _stretches(args, shown) if args.stretches else ()
+    with _playing(shown, starts[0] if starts else shown.reel_s(0.0)) as (film, clock):
+        names = ", ".join(clip.path.name for clip in shown.clips)
+        told = {"clock": "film", "boot": "", "source": f"film {names}"[:200]}
         journal = opening.begin(args.folder, kept, began, 0.0, name, **more, **told)
-        journal.append(drafts.film([plain(clip, args.folder)]))
+        journal.append(drafts.film([plain(clip, args.folder) for clip in shown.clips]))
         kind = StretchRecorder if starts else FilmRecorder
         recorder = kind(journal, Live(kept), clock, hand=args.hand, began=began, keyboard=new.keyboard)
         pair = f"{more['male'] or 'male'} x {more['female'] or 'female'}"
@@ -65,16 +67,18 @@ def begin(args: argparse.Namespace, new: NewSession) -> int:
 def resume(args: argparse.Namespace, keyboard: Keyboard) -> int:
     """Go on with a session that was recorded from film, where the last record lies."""
     from etholog.film.alignment import clips_of
+    from etholog.film.reel import reel
 
     known = session.read(args.file)
     if args.plain:
         raise Refusal(f"{args.file}: was recorded from film, which needs the screen: leave --plain out")
     if known.fold.closed:
         raise Refusal(f"{args.file}: is closed; `etholog amend` corrects it")
-    clip = next(iter(clips_of(known)), None)
-    if clip is None or not clip.path.is_file():
+    clips = clips_of(known)
+    if not clips or not all(clip.path.is_file() for clip in clips):
         raise Refusal(f"{args.file}: its film is no longer where it was; put it back, or end it by `etholog amend`")
-    with _shown(clip, max(0.0, clip.film_s(known.fold.end))) as (film, clock):
+    shown = reel(clips)
+    with _playing(shown, shown.reel_s(known.fold.end)) as (film, clock):
         journal, _ = Journal.open(args.file)
         live = Live(known.ethogram, known.records)
         recorder = FilmRecorder(journal, live, clock, hand=args.hand, began=known.began, keyboard=keyboard)
@@ -104,32 +108,37 @@ def _record(
     return recording.record(args, strip=strip)
 
 
-def _stretches(args: argparse.Namespace, source: "Source", begins_s: float) -> tuple[float, ...]:
-    """Return the film seconds at which to begin to watch: somewhat before each stretch, and not before the session.
+def _stretches(args: argparse.Namespace, shown: "Reel") -> tuple[float, ...]:
+    """Return the seconds at which to begin to watch: somewhat before each stretch, and not before the session.
 
-    Searches the film if that was not done.
+    Searches the films if that was not done.
     """
+    from etholog.film.source import probe
     from etholog.film.stretches import found
 
-    held = common.searched(source, args)
+    begins_s = shown.reel_s(0.0)
     starts: list[float] = []
     end = -1.0
-    for stretch in found(held.trace, held.shape, args.more):
-        onset = max(begins_s, stretch.onset_s - LEAD_S)
-        if onset > end and stretch.offset_s > begins_s:
-            starts.append(onset)
-        end = stretch.offset_s
+    for clip, at_s in zip(shown.clips, shown.starts, strict=False):
+        held = common.searched(probe(clip.path), args)
+        say(*held.findings)
+        for stretch in found(held.trace, held.shape, args.more):
+            onset = max(begins_s, at_s + stretch.onset_s - LEAD_S)
+            if onset > end and at_s + stretch.offset_s > begins_s:
+                starts.append(onset)
+            end = at_s + stretch.offset_s
     if not starts:
-        raise Refusal(f"{source.path}: no stretch was found; --more 2 looks for weaker ones. {STILLNESS}")
-    say(*held.findings, STILLNESS)
+        names = ", ".join(clip.path.name for clip in shown.clips)
+        raise Refusal(f"{names}: no stretch was found; --more 2 looks for weaker ones. {STILLNESS}")
+    say(STILLNESS)
     return tuple(starts)
 
 
 @contextlib.contextmanager
-def _shown(clip: "Clip", start_s: float) -> Iterator[tuple[Mpv, FilmClock]]:
-    """Show a film as long as this lasts."""
-    clock = FilmClock(start_s, clip.seconds, clip.session_ms)
-    film = Mpv(clip.path, start_s, clock.shown)
+def _playing(shown: "Reel", start_s: float) -> Iterator[tuple[Mpv, FilmClock]]:
+    """Show the films as long as this lasts."""
+    clock = FilmClock(start_s, shown.seconds, shown.session_ms, shown.pauses)
+    film = Mpv([(clip.path, clip.seconds) for clip in shown.clips], start_s, clock.shown)
     try:
         yield film, clock
     finally:

@@ -18,7 +18,7 @@ from etholog.session.latency import hiding_actors
 # bouts of one instant have an order.
 _DECIDE = """
 create temp table wanted as
-    select bouts.*, edge
+    select session, behaviour, qualifier, onset_ms, offset_ms, whole, confident, n, edge
     from bouts join sessions using (session)
         join asked on asked.ethogram = sessions.ethogram and asked.code = bouts.behaviour
             and (asked.choice is null or asked.choice = bouts.qualifier)
@@ -41,7 +41,8 @@ _PICKED = """
 select distinct session, behaviour, qualifier, onset_ms, offset_ms, whole, confident, n from (
     select wanted.* exclude (edge) from wanted join deciding using (session, edge) where onset_ms = at_ms
     union all
-    select * from bouts where list_contains($last, role)
+    select session, behaviour, qualifier, onset_ms, offset_ms, whole, confident, n
+    from bouts where list_contains($last, role)
 ) order by session, onset_ms, n
 """
 
@@ -86,7 +87,8 @@ def deciding(
     needed("duckdb", "an engine")
     kept = store.opened(Path(folder))
     names = columns.words(ends, "ends")
-    every = of_rows(kept.folder, store.rows_of(kept, [], []))
+    # What may be asked rests on the ethograms alone.
+    every = of_rows(kept.folder, store.rows_of(kept, [], [], kept.files("sessions")[:1]))
     meant = asked(every, interval, since, to)
     if names:
         check_names(every, names)

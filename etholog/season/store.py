@@ -10,6 +10,7 @@ import secrets
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from contextlib import ExitStack, suppress
 from dataclasses import dataclass, field
+from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -165,7 +166,8 @@ def left_out(store: Store) -> frozenset[int]:
     record."""
     told = _table(store.files("sessions"), ["session", "began", "id", "record_of", "outcome"])
     numbers, ids, of = (told[name].to_pylist() for name in ("session", "id", "record_of"))
-    accident = [closing.is_accident(json.loads(text)) for text in told["outcome"].to_pylist()]
+    is_accident = cache(lambda text: closing.is_accident(json.loads(text)))  # most answers are alike
+    accident = [is_accident(text) for text in told["outcome"].to_pylist()]
     began = told["began"].cast("int64").to_pylist()
     meant = sorted((at for at in range(len(ids)) if not accident[at]), key=lambda at: (began[at], ids[at]))
     counted = session.counted_once((ids[at], of[at]) for at in meant)
@@ -200,7 +202,8 @@ def rows_of(
         "gaps": _each(number, spans["session"].to_numpy()),
     }
     said: dict[str, list[Any]] = {name: told[name].to_pylist() for name in _WORDS}
-    said |= {name: [json.loads(text) for text in told[name].to_pylist()] for name in _JSON}
+    read = cache(json.loads)  # most sessions say the same, and nobody changes what was said
+    said |= {name: [read(text) for text in told[name].to_pylist()] for name in _JSON}
     for who in ("male", "female"):
         said[who] = [store.names.get(name, name) for name in said[who]]
     animals = zip(said["species"], said["female"], said["male"], strict=True)

@@ -15,6 +15,11 @@ from tests.screens.shim import build
 settings.register_profile("patient", deadline=None, derandomize=bool(os.environ.get("CI")))
 settings.load_profile("patient")
 
+# What is tested is in English, whatever the tester speaks; tests of other languages say so.
+for name in ("LANGUAGE", "LC_ALL", "LC_MESSAGES"):
+    os.environ.pop(name, None)
+os.environ["LANG"] = "C.UTF-8"
+
 REPOSITORY = Path(__file__).parent.parent
 
 

@@ -9,6 +9,7 @@ from etholog.animals.card import OF_THE_SAC, Entry
 from etholog.animals.herd import Animals, Pairing
 from etholog.animals.lot import Count, Left, Lot, Stage, counted
 from etholog.base.dates import Day
+from etholog.base.language import gettext
 from etholog.session.evidence import Evidence
 
 Tries = dict[str, list["Attempt"]]
@@ -110,13 +111,13 @@ class Attempt:
     def rests_on(self) -> str:
         """On what it rests that sperm may have been transferred, in words; '' where nothing says so."""
         if self.sac and self.best < Evidence.INSERTION:
-            seen = self.best.words if self.stored or self.pairings else "no pairing known"
-            return f"{SAC_ALONE}, of an insertion that nobody saw ({seen})"
+            seen = self.best.words if self.stored or self.pairings else gettext("no pairing known")
+            return gettext("a sac alone, of an insertion that nobody saw ({seen})", seen=seen)
         if self.sac or self.best >= Evidence.INSERTION:
             return self.best.words
         if self.best == Evidence.CLASP:
-            return "a clasp alone, no insertion was seen"
-        return f"no more than their being together: {self.best.words}" if self.taken else ""
+            return gettext("a clasp alone, no insertion was seen")
+        return gettext("no more than their being together: {seen}", seen=self.best.words) if self.taken else ""
 
     @property
     def rung(self) -> Evidence | None:

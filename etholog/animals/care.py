@@ -13,6 +13,7 @@ from etholog.animals.groups import Group
 from etholog.animals.herd import Animals, Pairing
 from etholog.animals.lot import Stage
 from etholog.base.dates import Day
+from etholog.base.language import beside, gettext, gettext_noop, number
 from etholog.ethogram import Aftercare, Ethogram
 from etholog.session.evidence import Evidence
 
@@ -89,8 +90,8 @@ def window(name: str, animals: Animals, known: Sequence[Ethogram], tries: Tries 
     care = entries[0]
     own = own_sac_days(genus, animals, by_female(animals) if tries is None else tries)
     if len(own) >= OWN_SACS:
-        return Window(care, (min(own), max(own)), f"your own {len(own)} sacs of {genus}")
-    return Window(care, care.sac, care.source)
+        return Window(care, (min(own), max(own)), gettext("your own {own} sacs of {genus}", own=len(own), genus=genus))
+    return Window(care, care.sac, gettext(care.source))
 
 
 def windows(
@@ -180,10 +181,11 @@ def due(animals: Animals, known: Sequence[Ethogram], today: date) -> list[Task]:
 
 def _return(name: str, where: Custody) -> Iterator[Task]:
     if where.where in ("lent", "borrowed") and where.until and where.since:
-        owner = where.who or "the owner"
-        what = f"bring {name} back to {owner}"
+        owner = where.who or gettext("the owner")
+        what = gettext("bring {name} back to {owner}", name=name, owner=owner)
         if where.where == "lent":
-            what = f"{where.who or 'the borrower'} was to bring {name} back"
+            who = where.who or gettext("the borrower")
+            what = gettext("{who} was to bring {name} back", who=who, name=name)
         yield Task(
             f"{name}/{where.where}/{where.since.text}",
             name,
@@ -191,7 +193,7 @@ def _return(name: str, where: Custody) -> Iterator[Task]:
             where.until.first,
             where.until.last,
             where.words,
-            "as you agreed",
+            gettext("as you agreed"),
             until_done=True,
         )
 
@@ -209,11 +211,11 @@ def _planned(female: str, animals: Animals) -> Iterator[Task]:
         yield Task(
             f"{female}/planned/{last.male}/{last.on.text}",
             female,
-            f"pair her again with {last.male}, as you chose",
+            gettext("pair her again with {male}, as you chose", male=last.male),
             on.first,
             on.last,
-            f"your answer after {last.on.text}{away}",
-            "your own choice",
+            gettext("your answer after {last}{away}", last=last.on.text, away=away),
+            gettext("your own choice"),
             until_done=True,
         )
 
@@ -224,9 +226,9 @@ def _is_ours(male: str, animals: Animals) -> bool:
 
 
 def _no_window(name: str, species: str, today: date) -> Task:
-    why = f"nothing is known of {species}" if species else "no species on record"
-    what = "no window known: enter its species, or its family"
-    return Task(f"{name}/{NO_WINDOW}", name, what, today, today, why, "nothing is borrowed from other spiders")
+    why = gettext("nothing is known of {species}", species=species) if species else gettext("no species on record")
+    what = gettext("no window known: enter its species, or its family")
+    return Task(f"{name}/{NO_WINDOW}", name, what, today, today, why, gettext("nothing is borrowed from other spiders"))
 
 
 def _in(day: date, days: int) -> date:
@@ -247,16 +249,20 @@ def _brood(one: Attempt, mine: Window, animals: Animals, card: Card | None) -> I
         yield Task(
             f"{she}/moult/{undone.text}",
             she,
-            "a moult has undone the pairing: pair again once she has hardened and fed",
+            gettext("a moult has undone the pairing: pair again once she has hardened and fed"),
             undone.last,
             _in(undone.last, 60),
-            f"moult {undone.text}, after the pairing of {one.pairings[-1].on.text}; the moult sheds stored sperm",
-            "common practice, no source",
+            gettext(
+                "moult {undone}, after the pairing of {day}; the moult sheds stored sperm",
+                undone=undone.text,
+                day=one.pairings[-1].on.text,
+            ),
+            gettext("common practice, no source"),
         )
     elif one.taken:
         yield from _waiting(one, mine, animals, card)
     elif animals.is_open((last := one.pairings[-1]).male, she):
-        yield _again(she, "introduce again?", last, last.evidence, care)
+        yield _again(she, gettext("introduce again?"), last, last.evidence, care)
 
 
 def _again(she: str, what: str, last: Pairing, evidence: Evidence, care: Aftercare) -> Task:
@@ -276,7 +282,7 @@ def _waiting(one: Attempt, mine: Window, animals: Animals, card: Card | None) ->
     last = one.taken[-1]
     best = max(pairing.evidence for pairing in one.taken)
     if best < Evidence.BOTH_PALPS and _is_ours(last.male, animals) and animals.is_open(last.male, she):
-        what = "a second introduction? Cup in hand: after a pairing that took, she often attacks"
+        what = beside("a second introduction? Cup in hand: after a pairing that took, she often attacks")
         yield _again(she, what, last, best, care)
     windows = sac_windows(one, mine)
     for at, window_ in enumerate(windows):
@@ -285,10 +291,12 @@ def _waiting(one: Attempt, mine: Window, animals: Animals, card: Card | None) ->
     yield Task(
         f"{she}/nosac/{opened.on.text}",
         she,
-        "no sac in its time" if animals.group_of(she).females_moult is False else "no sac in its time: did she moult?",
+        gettext("no sac in its time")
+        if animals.group_of(she).females_moult is False
+        else gettext("no sac in its time: did she moult?"),
         _in(closes, 1),
         _in(closes, 60),
-        f"the window closed on {closes}",
+        gettext("the window closed on {closes}", closes=closes),
         mine.source,
     )
 
@@ -300,16 +308,23 @@ def _looking(she: str, window_: SacWindow, before: date | None, mine: Window, ca
     looked = card.last("looked") if card else None
     if looked:
         look = max(look, _in(looked.on.last, LOOK_DAYS))
-    form = f" ({mine.care.sac_form})" if mine.care.sac_form else ""
+    what = gettext("look for a sac, by torch, without opening")
+    if mine.care.sac_form:
+        form = gettext(mine.care.sac_form)
+        what = gettext("look for a sac ({form}), by torch, without opening", form=form)
+    days = {"least": mine.sac[0], "most": mine.sac[1]}
+    why = gettext("paired {day}; a sac is expected {least} to {most} days after", day=first.on.text, **days)
+    if first is not last:
+        between = {"first": first.on.text, "last": last.on.text}
+        why = gettext("paired {first} to {last}; a sac is expected {least} to {most} days after", **between, **days)
     if look <= closes:
         yield Task(
             f"{she}/sac/{first.on.text}",
             she,
-            f"look for a sac{form}, by torch, without opening",
+            what,
             look,
             closes,
-            f"paired {first.on.text}{'' if first is last else ' to ' + last.on.text}; a sac is expected"
-            f" {mine.sac[0]} to {mine.sac[1]} days after",
+            why,
             mine.source,
             LOOK_DAYS,
         )
@@ -320,42 +335,44 @@ def _guarding(one: Attempt, mine: Window) -> Iterator[Task]:
     assert sac is not None
     closed = not one.opened and not one.left_the_sac
     laid, key = sac.on, f"{she}/{{}}/{sac.on.text}"
-    why = f"sac laid {laid.text}"
+    why = gettext("sac laid {laid}", laid=laid.text)
 
     def task(name: str, what: str, span: tuple[int, int], every: int = 0) -> Task:
         first, last = _in(laid.first, span[0]), _in(laid.last, span[1])
-        return Task(key.format(name), she, what, first, last, why, care.source, every)
+        return Task(key.format(name), she, what, first, last, why, gettext(care.source), every)
 
     if closed and not one.pulled:
-        yield task("guard", "leave her alone; water that can't dry out", (0, care.guard))
-        yield task("quiet", "a quiet check by torch: sac whole, water full", (QUIET_CHECK_DAYS, QUIET_CHECK_DAYS + 3))
+        yield task("guard", gettext("leave her alone; water that can't dry out"), (0, care.guard))
+        yield task(
+            "quiet", gettext("a quiet check by torch: sac whole, water full"), (QUIET_CHECK_DAYS, QUIET_CHECK_DAYS + 3)
+        )
         if care.pull:
-            yield task("pull", "pull the sac now, or leave it with her", care.pull)
+            yield task("pull", gettext("pull the sac now, or leave it with her"), care.pull)
     if one.pulled and closed:
         pulled = one.pulled.on
         handled = max([pulled.last, *(entry.on.last for entry in (*one.all("turned"), *one.counts))])
         yield Task(
             f"{she}/incubator/{pulled.text}",
             she,
-            "look at the pulled sac: turn it or count, take out what moulds",
+            gettext("look at the pulled sac: turn it or count, take out what moulds"),
             _in(handled, INCUBATOR_DAYS),
             _in(laid.last, care.free[1]),
-            f"pulled {pulled.text}",
-            care.source,
+            gettext("pulled {pulled}", pulled=pulled.text),
+            gettext(care.source),
             INCUBATOR_DAYS,
         )
     if closed:
-        yield task("free", "free spiderlings are expected: cups, food and labels ready", care.free)
+        yield task("free", gettext("free spiderlings are expected: cups, food and labels ready"), care.free)
     elif one.opened and not one.counts:
         opened = one.opened.on
         yield Task(
             f"{she}/count/{opened.text}",
             she,
-            "count the young by stage, part and label them",
+            gettext("count the young by stage, part and label them"),
             opened.first,
             _in(opened.last, 30),
-            f"opened {opened.text}",
-            care.source,
+            gettext("opened {opened}", opened=opened.text),
+            gettext(care.source),
         )
     else:
         yield from _young(one, care)
@@ -363,10 +380,12 @@ def _guarding(one: Attempt, mine: Window) -> Iterator[Task]:
 
 # What is to be done for young of an opened sac by how far they are (common practice, no source).
 _BY_STAGE = {
-    Stage.EGGS: "look at the eggs: turn them, take out what moulds, count",
-    Stage.EGGS_WITH_LEGS: "look at the eggs with legs: take out what is dead, count the nymphs; no food yet",
-    Stage.NYMPHS: "look at the nymphs: take out what is dead, count the next stage; no food yet",
-    Stage.FIRST_INSTAR: "look at the nymphs: take out what is dead, count the next stage; no food yet",
+    Stage.EGGS: gettext_noop("look at the eggs: turn them, take out what moulds, count"),
+    Stage.EGGS_WITH_LEGS: gettext_noop(
+        "look at the eggs with legs: take out what is dead, count the nymphs; no food yet"
+    ),
+    Stage.NYMPHS: gettext_noop("look at the nymphs: take out what is dead, count the next stage; no food yet"),
+    Stage.FIRST_INSTAR: gettext_noop("look at the nymphs: take out what is dead, count the next stage; no food yet"),
 }
 
 
@@ -377,15 +396,25 @@ def _young(one: Attempt, care: Aftercare) -> Iterator[Task]:
     if not living or sums is None or sums.alive <= 0 or one.sac is None:
         return
     seen = living[-1]
-    key, why = f"{one.female}/young/{one.sac.on.text}", f"counted {seen.number:g} {seen.stage.words} {seen.on.text}"
+    key, why = (
+        f"{one.female}/young/{one.sac.on.text}",
+        gettext(
+            "counted {number} {words} {seen}",
+            number=number(seen.number, "g"),
+            words=seen.stage.words,
+            seen=seen.on.text,
+        ),
+    )
     next_ = _in(seen.on.last, INCUBATOR_DAYS)
     if seen.stage in _BY_STAGE:
         until = max(_in(one.sac.on.last, care.free[1]), next_)
-        source = "common practice, no source"
-        yield Task(key, one.female, _BY_STAGE[seen.stage], next_, until, why, source, INCUBATOR_DAYS)
+        source = gettext("common practice, no source")
+        yield Task(key, one.female, gettext(_BY_STAGE[seen.stage]), next_, until, why, source, INCUBATOR_DAYS)
     else:
-        what = f"part, feed and label the young ({sums.alive:g} of {one.lot_id})"
-        yield Task(key, one.female, what, seen.on.last, _in(seen.on.last, 30), why, care.source)
+        what = gettext(
+            "part, feed and label the young ({alive} of {lot_id})", alive=number(sums.alive, "g"), lot_id=one.lot_id
+        )
+        yield Task(key, one.female, what, seen.on.last, _in(seen.on.last, 30), why, gettext(care.source))
 
 
 def _male(name: str, card: Card | None, mine: Window, animals: Animals) -> Iterator[Task]:
@@ -395,22 +424,22 @@ def _male(name: str, card: Card | None, mine: Window, animals: Animals) -> Itera
         yield Task(
             f"{name}/check/{last.on.text}",
             name,
-            "is he whole? legs, palps, drinking",
+            gettext("is he whole? legs, palps, drinking"),
             _in(last.on.last, 1),
             _in(last.on.last, 3),
-            f"with {last.female} on {last.on.text}",
-            mine.care.source,
+            gettext("with {female} on {last}", female=last.female, last=last.on.text),
+            gettext(mine.care.source),
         )
     moult = card.last_moult if card else None
     if moult:
         yield Task(
             f"{name}/prime/{moult.on.text}",
             name,
-            "his time is running out: pair him now, or send him on",
+            gettext("his time is running out: pair him now, or send him on"),
             _in(moult.on.first, mine.care.prime[1] - 30),
             _in(moult.on.last, mine.care.prime[1]),
-            f"last moult {moult.on.text}",
-            mine.care.source,
+            gettext("last moult {moult}", moult=moult.on.text),
+            gettext(mine.care.source),
         )
 
 
@@ -434,10 +463,18 @@ def next_moult(card: Card) -> tuple[tuple[int, int], str]:
     spans = [a.days_until(b) for a, b in pairwise(moults)]
     if len(spans) < OWN_INTERMOULTS:
         return USUAL_INTERMOULT, (
-            f"12 to 18 months as in many adults (common practice, no source); her own known: {len(spans)}"
+            gettext(
+                "12 to 18 months as in many adults (common practice, no source); her own known: {spans}",
+                spans=len(spans),
+            )
         )
     middles = [sum(span) / 2 for span in spans]
-    basis = f"her own {len(spans)} intermoults of {mean(middles):.0f} days (sd {stdev(middles):.0f})"
+    basis = gettext(
+        "her own {spans} intermoults of {middles} days (sd {middles_2})",
+        spans=len(spans),
+        middles=number(mean(middles), ".0f"),
+        middles_2=number(stdev(middles), ".0f"),
+    )
     return (min(span[0] for span in spans), max(span[1] for span in spans)), basis
 
 
@@ -456,11 +493,11 @@ def _refused(card: Card, attempt: Attempt | None, animals: Animals) -> Iterator[
     yield Task(
         f"{card.id}/refused/{meal.on.text}",
         card.id,
-        "prey out, water, look: a moult may be near",
+        gettext("prey out, water, look: a moult may be near"),
         meal.on.last,
         _in(meal.on.last, REFUSED_DAYS),
-        f"meal refused {meal.on.text}, which is usual before a moult",
-        "common practice, no source",
+        gettext("meal refused {meal}, which is usual before a moult", meal=meal.on.text),
+        gettext("common practice, no source"),
         LOOK_DAYS,
     )
 
@@ -474,11 +511,11 @@ def _keeping(card: Card, mine: Window, attempt: Attempt | None, animals: Animals
         yield Task(
             f"{card.id}/water/{water.on.text}",
             card.id,
-            "water" + (": fill without opening more than you must" if guarding else ""),
+            gettext("water: fill without opening more than you must") if guarding else gettext("water"),
             _in(water.on.last, mine.care.water),
             _in(water.on.last, mine.care.water * 2),
-            f"last water {water.on.text}",
-            mine.care.source,
+            gettext("last water {water}", water=water.on.text),
+            gettext(mine.care.source),
             until_done=True,
             again_after=mine.care.water,
         )
@@ -491,19 +528,21 @@ def _meal(card: Card, mine: Window, attempt: Attempt | None, meal: Entry, near_m
     first = max(_in(meal.on.last, REFUSED_DAYS if near_moult else low), rested)
     waiting = attempt is not None and attempt.end == "open" and bool(attempt.taken)
     mature_male = card.sex == "male" and card.last_moult is not None
-    what = "feed: few and of middling size after a pairing" if waiting else "feed"
+    what = gettext("feed: few and of middling size after a pairing") if waiting else gettext("feed")
     if mature_male:
-        what = "offer a small meal: mature males eat little, some nothing"
+        what = gettext("offer a small meal: mature males eat little, some nothing")
     elif meal.words == "refused":
-        what = "offer a small meal again, and take out what is left"
+        what = gettext("offer a small meal again, and take out what is left")
     return Task(
         f"{card.id}/meal/{meal.on.text}",
         card.id,
         what,
         first,
         max(_in(meal.on.last, high), _in(first, high - low)),
-        f"last meal {meal.on.text}, refused" if meal.words == "refused" else f"last meal {meal.on.text}",
-        mine.care.source,
+        gettext("last meal {meal}, refused", meal=meal.on.text)
+        if meal.words == "refused"
+        else gettext("last meal {meal}", meal=meal.on.text),
+        gettext(mine.care.source),
         # A mature male who eats nothing is no neglect, so his meal is never overdue.
         every=0 if not mature_male else low,
         until_done=not mature_male,

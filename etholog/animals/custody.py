@@ -6,6 +6,7 @@ from typing import Literal
 
 from etholog.animals.card import Card
 from etholog.base.dates import Day
+from etholog.base.language import gettext, gettext_noop
 
 Where = Literal["here", "borrowed", "lent", "sold", "given", "back"]
 KINDS = ("lent", "borrowed", "returned", "sold", "given", "moved")
@@ -15,7 +16,21 @@ _MOVED = re.compile(
 )
 _UNTIL = re.compile(r"(.*?),?\s*\buntil (\d{4}(?:-\d{2}){0,2})", re.ASCII)
 _SHARE = re.compile(r"(.+?)\s+(\d+(?:\.\d+)?)\s*%?", re.ASCII)
-_SAID = {"borrowed": "on loan from", "back": "returned to"}
+_ALONE = {
+    "here": gettext_noop("here"),
+    "borrowed": gettext_noop("borrowed"),
+    "lent": gettext_noop("lent"),
+    "sold": gettext_noop("sold"),
+    "given": gettext_noop("given"),
+    "back": gettext_noop("back"),
+}
+_WITH_WHOM = {
+    "borrowed": gettext_noop("on loan from {who}"),
+    "lent": gettext_noop("lent to {who}"),
+    "sold": gettext_noop("sold to {who}"),
+    "given": gettext_noop("given to {who}"),
+    "back": gettext_noop("returned to {who}"),
+}
 
 
 @dataclass(frozen=True)
@@ -41,12 +56,10 @@ class Custody:
     @property
     def words(self) -> str:
         """`lent to Anna since 2026-03-01, until 2026-06-01`."""
-        parts = [
-            _SAID.get(self.where, f"{self.where} to") if self.who else self.where,
-            self.who,
-            f"since {self.since.text}" if self.since else "",
-        ]
-        return " ".join(filter(None, parts)) + (f", until {self.until.text}" if self.until else "")
+        said = gettext(_WITH_WHOM[self.where], who=self.who) if self.who else gettext(_ALONE[self.where])
+        since = gettext(" since {day}", day=self.since.text) if self.since else ""
+        until = gettext(", until {day}", day=self.until.text) if self.until else ""
+        return said + since + until
 
 
 def custody(card: Card | None) -> Custody:

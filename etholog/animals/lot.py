@@ -9,6 +9,7 @@ from enum import IntEnum
 from itertools import pairwise
 
 from etholog.base.dates import Day
+from etholog.base.language import gettext, gettext_noop, number
 
 
 class Stage(IntEnum):
@@ -24,16 +25,16 @@ class Stage(IntEnum):
     @property
     def words(self) -> str:
         """The stage as it is written on a card."""
-        return _WORDS[self]
+        return gettext(_WORDS[self])
 
 
 _WORDS = {
-    Stage.EGGS: "eggs",
-    Stage.EGGS_WITH_LEGS: "eggs with legs",
-    Stage.NYMPHS: "nymphs",
-    Stage.FIRST_INSTAR: "first instar nymphs",
-    Stage.SECOND_INSTAR: "second instar nymphs",
-    Stage.SPIDERLINGS: "spiderlings",
+    Stage.EGGS: gettext_noop("eggs"),
+    Stage.EGGS_WITH_LEGS: gettext_noop("eggs with legs"),
+    Stage.NYMPHS: gettext_noop("nymphs"),
+    Stage.FIRST_INSTAR: gettext_noop("first instar nymphs"),
+    Stage.SECOND_INSTAR: gettext_noop("second instar nymphs"),
+    Stage.SPIDERLINGS: gettext_noop("spiderlings"),
 }
 _READ = (
     (r"eggs?", Stage.EGGS),
@@ -112,11 +113,16 @@ class Closing:
     @property
     def words(self) -> str:
         """The sum on one line: `laid 220 = alive 150 + dead 40 + placed 20 + raised 1, and 9 not told of`."""
-        parts = [f"alive {self.alive:g}", f"dead {self.dead:g}"]
-        parts += [f"{what} {n:g}" for what, n in (("placed", self.placed), ("raised", self.raised)) if n]
-        less = f", and {self.missing:g} not told of" if self.missing > 0 else ""
-        more = f", which is {-self.missing:g} too many" if self.missing < 0 else ""
-        return f"{'laid' if self.laid else 'first counted'} {self.began:g} = {' + '.join(parts)}{less}{more}"
+        parts = [gettext("alive {n}", n=number(self.alive, "g")), gettext("dead {n}", n=number(self.dead, "g"))]
+        parts += [gettext("placed {n}", n=number(self.placed, "g"))] if self.placed else []
+        parts += [gettext("raised {n}", n=number(self.raised, "g"))] if self.raised else []
+        began = {"n": number(self.began, "g"), "parts": " + ".join(parts)}
+        said = gettext("laid {n} = {parts}", **began) if self.laid else gettext("first counted {n} = {parts}", **began)
+        if self.missing > 0:
+            said += gettext(", and {n} not told of", n=number(self.missing, "g"))
+        elif self.missing < 0:
+            said += gettext(", which is {n} too many", n=number(-self.missing, "g"))
+        return said
 
 
 @dataclass(frozen=True)
@@ -195,14 +201,14 @@ class Lot:
         return [(a, b, before - after) for (a, before), (b, after) in pairwise(known)]
 
     def _known(self) -> Sequence[tuple[str, float]]:
-        laid = [] if self.laid is None else [("laid", self.laid)]
+        laid = [] if self.laid is None else [(gettext("laid"), self.laid)]
         return [*laid, *((stage.words, number) for stage, number in self.alive.items())]
 
     @property
     def words(self) -> str:
         """The whole lot on one line: `laid 220, nymphs 150 (70 lost)`."""
-        lost = ["", *(f" ({number:g} lost)" if number > 0 else "" for _, _, number in self.lost)]
-        return ", ".join(f"{what} {number:g}{less}" for (what, number), less in zip(self._known(), lost, strict=False))
+        lost = ["", *(gettext(" ({n} lost)", n=number(n, "g")) if n > 0 else "" for _, _, n in self.lost)]
+        return ", ".join(f"{what} {number(n, 'g')}{less}" for (what, n), less in zip(self._known(), lost, strict=False))
 
 
 def parted(number: int, parts: Mapping[str, float]) -> dict[str, int]:

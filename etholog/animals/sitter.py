@@ -4,17 +4,22 @@ from collections.abc import Iterator, Sequence
 from datetime import date, timedelta
 
 from etholog.animals.care import Task
+from etholog.base.language import beside, gettext, gettext_noop, unchecked, weekday
 
 Section = tuple[str, list[str]]
 # What a sitter does; all else of what is due waits for the keeper.
 FOR_A_SITTER = ("meal", "water", "refused", "guard", "quiet", "sac", "incubator", "check")
 NEVER = [
-    "Never put two animals together, whatever they seem to want.",
-    "Never reach in with fingers: long tongs or a brush. Lid back on before you turn away; count the animals.",
-    "Never open, shake or move a tub with a sac; look by torch. Never pull or open a sac.",
-    "Never feed an animal that lies on its back or has just moulted: it is not ill. Take prey out, leave water.",
-    "Never rub your eyes or skin after touching a tub: wash your hands first.",
-    "Never release an animal. If one is gone: door shut, note the time, call the keeper.",
+    gettext_noop("Never put two animals together, whatever they seem to want."),
+    gettext_noop(
+        "Never reach in with fingers: long tongs or a brush. Lid back on before you turn away; count the animals."
+    ),
+    gettext_noop("Never open, shake or move a tub with a sac; look by torch. Never pull or open a sac."),
+    gettext_noop(
+        "Never feed an animal that lies on its back or has just moulted: it is not ill. Take prey out, leave water."
+    ),
+    gettext_noop("Never rub your eyes or skin after touching a tub: wash your hands first."),
+    gettext_noop("Never release an animal. If one is gone: door shut, note the time, call the keeper."),
 ]
 
 
@@ -22,8 +27,8 @@ def sections(tasks: Sequence[Task], today: date, days: int, call: str, cautions:
     """Return the page: whom to call, what never to do, then each day with its tasks, a box to tick before each; last
     what the keeper does himself. `call`: the keeper's line for the poison centre, or ''."""
     end = today + timedelta(days=days - 1)
-    whom = [call or "Poison centre: ____________________", "The keeper: ____________________"]
-    whom += ["A vet who takes spiders: ____________________", *cautions]
+    whom = [call or gettext("Poison centre: ____________________"), gettext("The keeper: ____________________")]
+    whom += [gettext("A vet who takes spiders: ____________________"), *cautions, *filter(None, [unchecked()])]
     mine = [task for task in tasks if task.kind in FOR_A_SITTER]
     by_day = [today + timedelta(days=n) for n in range(days)]
     shown = [
@@ -36,10 +41,10 @@ def sections(tasks: Sequence[Task], today: date, days: int, call: str, cautions:
         if task.kind not in FOR_A_SITTER and task.first <= end
     ]
     return [
-        ("Whom to call", whom),
-        ("What never to do", NEVER),
-        *((f"{day:%A} {day}", lines or ["nothing"]) for day, lines in shown),
-        ("For the keeper, not for you", later or ["nothing"]),
+        (gettext("Whom to call"), whom),
+        (gettext("What never to do"), [beside(line) for line in NEVER]),
+        *((f"{weekday(day)} {day}", lines or [gettext("nothing")]) for day, lines in shown),
+        (gettext("For the keeper, not for you"), later or [gettext("nothing")]),
     ]
 
 

@@ -4,7 +4,7 @@ import argparse
 import shutil
 import sys
 import textwrap
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from datetime import date, timedelta
 from pathlib import Path
 
@@ -13,9 +13,21 @@ from etholog import ethogram
 from etholog.animals import care, cautions, readiness, sitter
 from etholog.animals.care import Task
 from etholog.base.dates import exact_day
+from etholog.base.language import ENGLISH, asked, ngettext, speaking
 from etholog.base.refusal import Refusal
 from etholog.base.text import many, visible
-from etholog.commands.output import add_json, add_more, as_json, goes_with, lead, say, tell, write_calendar
+from etholog.commands.output import (
+    add_json,
+    add_language,
+    add_more,
+    as_json,
+    goes_with,
+    lead,
+    say,
+    tell,
+    write_calendar,
+)
+from etholog.ethogram import Ethogram
 
 WEEK = timedelta(days=7)
 SITTER_DAYS = 14
@@ -30,6 +42,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--ics", type=Path, metavar="FILE", help="write it all as a calendar (iCalendar, RFC 5545)")
     parser.add_argument("--sitter", type=Path, metavar="FILE", help="a page (.html) for whoever looks after them")
     parser.add_argument("--days", type=int, metavar="N", help="with --sitter: for how long (default: 14)")
+    add_language(parser)
     parser.add_argument("--folder", type=Path, default=Path(), help="the workspace (default: here)")
     add_more(parser)
     add_json(parser)
@@ -41,16 +54,19 @@ def configure(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Print or write what is due; 1 where a card or a session could not be used."""
     goes_with("--sitter", args.sitter, days=args.days is not None)
+    goes_with("--sitter or --ics", args.sitter or args.ics, language=args.language)
+    language = asked(args.language) if args.sitter or args.ics else ENGLISH
     today = exact_day(args.today) if args.today else date.today()
     known = animals_.read(args.folder).as_of(today)
     wanted = {known.require(name) for name in args.animals}
-    tasks = [
-        task for task in care.due(known, ethogram.at_hand(args.folder), today) if not wanted or task.animal in wanted
-    ]
-    if args.sitter:
-        _page(args, tasks, known, today)
-    if args.ics:
-        write_calendar(args.ics, tasks, wanted)
+    kept = ethogram.at_hand(args.folder)
+    tasks = _due(known, kept, today, wanted)
+    with speaking(language):
+        told = tasks if language == ENGLISH else _due(known, kept, today, wanted)
+        if args.sitter:
+            _page(args, told, known, today)
+        if args.ics:
+            write_calendar(args.ics, told, wanted)
     if args.json:
         print(as_json([vars(task) for task in tasks]))
         say(*sentences(tasks, today))  # its JSON is the bare list that it was in 0.1
@@ -59,6 +75,10 @@ def run(args: argparse.Namespace) -> int:
         _print(tasks, today, args.ahead, full=args.more or not sys.stdout.isatty())
     say(*known.findings)
     return 1 if known.findings else 0
+
+
+def _due(known: animals_.Animals, kept: Sequence[Ethogram], today: date, wanted: Collection[str]) -> list[Task]:
+    return [task for task in care.due(known, kept, today) if not wanted or task.animal in wanted]
 
 
 def _page(args: argparse.Namespace, tasks: Sequence[Task], known: animals_.Animals, today: date) -> None:
@@ -70,7 +90,13 @@ def _page(args: argparse.Namespace, tasks: Sequence[Task], known: animals_.Anima
     names = list(dict.fromkeys(task.animal for task in tasks))
     beware = [line for line in readiness.beware(names, known) if line != cautions.poison_centre(known.folder)]
     told = sitter.sections(tasks, today, days, cautions.poison_centre(known.folder), beware)
-    sheet.write(args.sitter, f"Looking after the spiders, {days} days from {today}", told)
+    title = ngettext(
+        "Looking after the spiders, {n} day from {today}",
+        "Looking after the spiders, {n} days from {today}",
+        days,
+        today=today,
+    )
+    sheet.write(args.sitter, title, told)
     say(f"written: {args.sitter}; on two or more pages, print it on both sides")
 
 

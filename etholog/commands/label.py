@@ -1,22 +1,34 @@
 """`etholog label`: a label for her enclosure, or for the young of her sac, to print, with a QR code of the id."""
 
 import argparse
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 from etholog import animals as animals_
 from etholog.animals import Animals, care, cautions, young
 from etholog.animals.attempts import attempts
+from etholog.base.language import asked, beside, gettext, gettext_noop, ngettext, number, speaking, unchecked
 from etholog.base.refusal import Refusal
 from etholog.base.text import many, visible
-from etholog.commands.output import goes_with, say, tell
+from etholog.commands.output import add_language, goes_with, say, tell
 from etholog.ethogram import Ethogram, at_hand
 from etholog.session.evidence import Evidence
 
 SIZE = "63.5x38.1"  # mm
 WINDOWS_SHOWN = 2  # a label is small
 # Shown in full, after what to beware of: the label is read by whoever opens the enclosure next.
-CAUTION = "Lid at hand. Don't open or shake."
+CAUTION = gettext_noop("Lid at hand. Don't open or shake.")
+# By the kind of the entry, `{said}` what the keeper wrote with it.
+_TOLD = {
+    "laid": gettext_noop("laid {day}{said}"),
+    "pulled": gettext_noop("pulled {day}{said}"),
+    "opened": gettext_noop("opened {day}{said}"),
+}
+_CAME = {
+    "eaten": gettext_noop("sac laid {laid}, eaten {day}"),
+    "opened": gettext_noop("sac laid {laid}, opened {day}"),
+    "pulled": gettext_noop("sac laid {laid}, pulled {day}"),
+}
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -26,6 +38,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("-o", "--out", type=Path, metavar="FILE", help=".svg, .pdf or .png (default: plain text)")
     parser.add_argument("--size", metavar="WxH", help=f"with --out: in mm (default: {SIZE})")
     parser.add_argument("--sheet", action="store_true", help="with --out: many on a page, as sheets of labels are sold")
+    add_language(parser)
     parser.add_argument("--folder", type=Path, default=Path(), help="the workspace (default: here)")
     parser.epilog = (
         "examples:\n  etholog label F-Umbra\n  etholog label F-Umbra --lot\n"
@@ -37,6 +50,11 @@ def configure(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Print or write the labels."""
     goes_with("--out", args.out, size=args.size, sheet=args.sheet)
+    with speaking(asked(args.language)):
+        return _write(args)
+
+
+def _write(args: argparse.Namespace) -> int:
     known = animals_.read(args.folder)
     labels = []
     kept = at_hand(args.folder)
@@ -45,7 +63,7 @@ def run(args: argparse.Namespace) -> int:
         if known.sex_of(name) == "male":
             raise Refusal(f"{name} is a male; a label is of a female: who she was paired with, when to look for a sac")
         told = lot_lines(known, name) if args.lot else lines(known, name, kept)
-        shown = [visible(line) for line in told]
+        shown = [visible(line) for line in (*told, *filter(None, [unchecked()]))]
         # Whoever scans it reads who it is, without any program of ours: the id, and the species on a second line.
         labels.append((shown, "\n".join(filter(None, (shown[0], visible(known.species_of(name)))))))
     if args.out:
@@ -64,61 +82,79 @@ def lot_lines(known: Animals, name: str) -> Iterator[str]:
     """Yield what the label of a lot says, what it is called first."""
     of = young.lot(known, name)
     yield of.lot_id
-    yield known.species_of(name) or "species not on record"
-    yield f"dam {of.female}; sire {' or '.join(of.sires) or 'unknown'}"
+    yield known.species_of(name) or gettext("species not on record")
+    yield gettext("dam {dam}; sire {sires}", dam=of.female, sires=_either(of.sires))
     for said, entry in (("laid", of.sac), ("pulled", of.pulled), ("opened", of.opened)):
         if entry:
-            yield f"{said} {entry.on.text}{f', {entry.words}' if entry.words else ''}"
+            words = f", {entry.words}" if entry.words else ""
+            yield gettext(_TOLD[said], day=entry.on.text, said=words)
     if warm := of.all("incubated"):
-        yield f"at {warm[-1].number:g} °C"
+        yield gettext("at {degrees} °C", degrees=number(warm[-1].number or 0.0, "g"))
     living = [count for count in of.lot.counts if count.state == "alive"]
     sums = of.lot.closing
     if living and sums:
-        yield f"{sums.alive:g} alive, {living[-1].stage.words} {living[-1].on.text}"
-    yield f"{cautions.on_label(known.species_of(name), '', '')} {CAUTION}"
+        yield gettext(
+            "{count} alive, {stage} {day}",
+            count=number(sums.alive, "g"),
+            stage=living[-1].stage.words,
+            day=living[-1].on.text,
+        )
+    yield f"{cautions.on_label(known.species_of(name), '', '')} {beside(CAUTION)}"
 
 
 def lines(known: Animals, name: str, kept: list[Ethogram]) -> Iterator[str]:
     """Yield what a label says, the id first."""
     yield known.id_of(name)
-    yield known.species_of(name) or "species not on record"
+    yield known.species_of(name) or gettext("species not on record")
     tries = attempts(known, name)
     now = tries[-1] if tries else None
     card = known.find(name)
     if card and card.died:
-        yield f"died {card.died.text}"
+        yield gettext("died {day}", day=card.died.text)
     if now is None:
-        yield "not paired"
+        yield gettext("not paired")
     elif now.moult:
-        yield f"moulted {now.moult.on.text}: not paired since"
+        yield gettext("moulted {day}: not paired since", day=now.moult.on.text)
     elif now.sac:
         came = now.eaten or now.opened or now.pulled
         if now.guarding:
             mine = care.window(name, known, kept)
-            alone = f"leave alone {mine.care.guard} days, water always" if mine else "leave alone, water always"
-            yield f"sac laid {now.sac.on.text}; {alone}"
+            alone = gettext("leave alone, water always")
+            if mine:
+                alone = ngettext(
+                    "leave alone {n} day, water always", "leave alone {n} days, water always", mine.care.guard
+                )
+            yield gettext("sac laid {day}; {alone}", day=now.sac.on.text, alone=alone)
         else:
-            yield f"sac laid {now.sac.on.text}{f', {came.kind} {came.on.text}' if came else ''}"
+            laid = now.sac.on.text
+            said = gettext(_CAME[came.kind], laid=laid, day=came.on.text) if came else ""
+            yield said or gettext("sac laid {laid}", laid=laid)
         if now.best < Evidence.INSERTION:
-            yield f"rests on {now.rests_on}"
-        yield f"sire: {' or '.join(now.sires) or 'unknown'}"
+            yield gettext("rests on {evidence}", evidence=now.rests_on)
+        yield gettext("sire: {sires}", sires=_either(now.sires))
         if now.lot.words:
             yield now.lot.words
     else:
         met = now.taken or now.pairings
-        yield f"with {' and '.join(dict.fromkeys(p.male for p in met))}, last {met[-1].on.text}"
-        yield f"sperm may have been transferred: {now.rests_on}" if now.taken else now.best.words
+        males = gettext(" and ").join(dict.fromkeys(p.male for p in met))
+        yield gettext("with {males}, last {day}", males=males, day=met[-1].on.text)
+        rests = gettext("sperm may have been transferred: {evidence}", evidence=now.rests_on)
+        yield rests if now.taken else now.best.words
         if now.taken and not now.died:
             mine = care.window(name, known, kept)
             if mine is None:
-                yield "when to look for a sac is not known of this kind"
+                yield gettext("when to look for a sac is not known of this kind")
             else:
                 windows = care.sac_windows(now, mine)[-WINDOWS_SHOWN:]
                 for shown in windows:
-                    of = f" (paired {shown.pairings[0].on.text})" if len(windows) > 1 else ""
-                    yield f"look for a sac {shown.opens} to {shown.closes}{of}"
+                    of = gettext(" (paired {day})", day=shown.pairings[0].on.text) if len(windows) > 1 else ""
+                    yield gettext("look for a sac {opens} to {closes}", opens=shown.opens, closes=shown.closes) + of
     watched = [pairing.ethogram.name for pairing in known.pairings_of(name) if pairing.ethogram]
     family = card.fact("family") if card else ""
-    yield f"{cautions.on_label(known.species_of(name), watched[-1] if watched else '', family)} {CAUTION}"
+    yield f"{cautions.on_label(known.species_of(name), watched[-1] if watched else '', family)} {beside(CAUTION)}"
     if number := cautions.poison_centre(known.folder):
         yield number
+
+
+def _either(sires: Iterable[str]) -> str:
+    return gettext(" or ").join(sires) or gettext("unknown")

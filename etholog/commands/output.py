@@ -27,6 +27,13 @@ def add_json(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--json", action="store_true", help="print every number at full precision, as JSON")
 
 
+def add_language(parser: argparse.ArgumentParser) -> None:
+    """Give a command its `--language`."""
+    parser.add_argument(
+        "--language", metavar="CODE", help="of what is written, such as de, es, pl (default: as your environment says)"
+    )
+
+
 def add_more(parser: argparse.ArgumentParser) -> None:
     """Give a command its `--more`."""
     parser.add_argument("--more", action="store_true", help="the full tables and every note on them")

@@ -9,6 +9,7 @@ from icalendar import Alarm, Calendar, Component, Event
 
 from etholog.animals.care import Task
 from etholog.base.atomic import replacing
+from etholog.base.language import gettext, unchecked
 from etholog.base.text import visible
 
 # Any fixed name space does; this one was drawn once, so that a task has the same id on every machine.
@@ -115,7 +116,11 @@ def _event(task: Task, now: datetime) -> Event:
     event.add("uid", f"{uuid5(_SPACE, task.key)}@etholog")
     event.add("dtstamp", now)
     event.add("summary", visible(f"{task.animal}: {task.what}"))
-    event.add("description", visible(f"{task.why}. From {task.first} to {task.last} ({task.source})."))
+    told = gettext(
+        "{why}. From {first} to {last} ({source}).",
+        why=task.why, first=task.first, last=task.last, source=task.source,
+    )  # fmt: skip
+    event.add("description", visible(" ".join(filter(None, (told, unchecked())))))
     bar = (task.last - task.first).days
     event.add("dtstart", task.first)
     event.add("dtend", task.first + timedelta(days=1 if task.every or bar > LONGEST_BAR_DAYS else bar + 1))

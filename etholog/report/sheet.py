@@ -4,6 +4,7 @@ from collections.abc import Iterable, Sequence
 from html import escape
 from pathlib import Path
 
+from etholog.base.language import current
 from etholog.base.text import visible
 from etholog.report import file
 
@@ -22,7 +23,7 @@ def html(title: str, sections: Iterable[tuple[str, Sequence[str]]]) -> str:
         for heading, lines in sections
     ]
     return (
-        f'<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n{file.GENERATOR}\n'
+        f'<!DOCTYPE html>\n<html lang="{current()}">\n<head>\n<meta charset="utf-8">\n{file.GENERATOR}\n'
         f"<title>{_safe(title)}</title>\n"
         "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'unsafe-inline'\">\n"
         f"<style>{_STYLE}</style>\n</head>\n<body>\n<h1>{_safe(title)}</h1>\n{''.join(parts)}</body>\n</html>\n"

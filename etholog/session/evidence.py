@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from enum import IntEnum
 
+from etholog.base.language import gettext, gettext_noop
 from etholog.ethogram import Ethogram, Role
 from etholog.session.folding import Bout
 
@@ -39,7 +40,7 @@ class Evidence(IntEnum):
     @property
     def words(self) -> str:
         """What it says, in plain words."""
-        return _WORDS[self]
+        return gettext(_WORDS[self])
 
     @property
     def known(self) -> bool:
@@ -53,16 +54,16 @@ class Evidence(IntEnum):
 
 
 _WORDS = {
-    Evidence.UNTOLD: "not known: the ethogram lacks the role of a touch, a clasp or an insertion",
-    Evidence.UNWATCHED: "nobody watched",
-    Evidence.NO_CONTACT: "no contact",
-    Evidence.CONTACT: "contact only",
-    Evidence.CLASP: "a clasp, no insertion",
-    Evidence.INSERTION: "an insertion, but short (under 5 s) or of unsure side",
-    Evidence.ONE_PALP: "a clear insertion of one palp",
-    Evidence.BOTH_PALPS: "clear insertions of both palps",
-    Evidence.SAC: "a sac",
-    Evidence.YOUNG: "young",
+    Evidence.UNTOLD: gettext_noop("not known: the ethogram lacks the role of a touch, a clasp or an insertion"),
+    Evidence.UNWATCHED: gettext_noop("nobody watched"),
+    Evidence.NO_CONTACT: gettext_noop("no contact"),
+    Evidence.CONTACT: gettext_noop("contact only"),
+    Evidence.CLASP: gettext_noop("a clasp, no insertion"),
+    Evidence.INSERTION: gettext_noop("an insertion, but short (under 5 s) or of unsure side"),
+    Evidence.ONE_PALP: gettext_noop("a clear insertion of one palp"),
+    Evidence.BOTH_PALPS: gettext_noop("clear insertions of both palps"),
+    Evidence.SAC: gettext_noop("a sac"),
+    Evidence.YOUNG: gettext_noop("young"),
 }
 
 OF_A_SESSION = tuple(rung for rung in Evidence if Evidence.NO_CONTACT <= rung <= Evidence.BOTH_PALPS)

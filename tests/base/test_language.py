@@ -1,0 +1,111 @@
+"""Every sentence that leaves the program is in every catalogue, and means the same gaps; languages follow gettext."""
+
+import re
+import subprocess
+from collections.abc import Callable
+from gettext import c2py
+from pathlib import Path
+
+import pytest
+from babel import Locale
+
+from etholog.base import language
+from etholog.base.language import asked, beside, gettext, languages, ngettext, number, speaking, unchecked
+from etholog.base.refusal import Refusal
+from tests import catalogues
+
+Run = Callable[..., subprocess.CompletedProcess[str]]
+GAP = re.compile(r"\{[^}]*\}")
+
+
+def test_every_sentence_is_in_every_catalogue_and_no_other() -> None:
+    said = catalogues.sentences()
+    assert len(said) > 200
+    for file in catalogues.files():
+        kept = {message.id: message.string for message in language.catalogue(file) if message.id}
+        assert set(kept) == set(said), file  # python -m tests.catalogues
+        for english, own in kept.items():
+            forms = [own] if isinstance(own, str) else own
+            assert all(forms), (file, english)
+            gaps = {gap for one in ([english] if isinstance(english, str) else english) for gap in GAP.findall(one)}
+            for form in forms:
+                assert set(GAP.findall(form)) == gaps, (file, english)
+
+
+def test_plural_forms_are_those_of_unicode() -> None:
+    # CLDR's rules, as babel has them: https://cldr.unicode.org/index/cldr-spec/plural-rules
+    for file in catalogues.files():
+        own, theirs = c2py(language.catalogue(file).plural_expr), Locale(file.parts[-3]).plural_form
+        counts = [*range(130), 1000, 1001, 1002, 1_000_000]
+        assert len({(own(n), theirs(n)) for n in counts}) == len({theirs(n) for n in counts})
+    with speaking("pl"):
+        told = [ngettext("leave alone {n} day, water always", "leave alone {n} days, water always", n) for n in (1, 30)]
+    assert told == ["zostawić w spokoju 1 dzień, zawsze woda", "zostawić w spokoju 30 dni, zawsze woda"]
+
+
+def test_numbers_are_written_as_in_the_language() -> None:
+    # CLDR: a comma for decimals in all three; a point, a point and a no-break space between thousands.
+    with speaking("de"):
+        assert number(1234.5, ",.1f") == "1.234,5"
+    with speaking("pl"):
+        assert number(1234.5, ",.1f") == "1\N{NO-BREAK SPACE}234,5"
+    assert number(1234.5, ",.1f") == "1,234.5"
+
+
+def test_the_environment_chooses_by_the_rules_of_gettext(monkeypatch: pytest.MonkeyPatch) -> None:
+    # https://www.gnu.org/software/gettext/manual/html_node/Locale-Environment-Variables.html
+    cases = [
+        ({}, "en"), ({"LANG": "de_DE.UTF-8"}, "de"), ({"LANG": "de_DE.UTF-8", "LC_MESSAGES": "es_AR.UTF-8"}, "es"),
+        ({"LC_ALL": "pl_PL", "LC_MESSAGES": "es_ES", "LANG": "de_DE"}, "pl"), ({"LANG": "fr_FR.UTF-8"}, "en"),
+        ({"LANG": "de_AT@euro", "LANGUAGE": "fr:pl:de"}, "pl"), ({"LANG": "C.UTF-8", "LANGUAGE": "de"}, "en"),
+    ]  # fmt: skip
+    for values, expected in cases:
+        for name in ("LANGUAGE", "LC_ALL", "LC_MESSAGES", "LANG"):
+            monkeypatch.delenv(name, raising=False)
+        for name, value in values.items():
+            monkeypatch.setenv(name, value)
+        assert asked(None) == expected, values
+        assert asked("es_MX") == "es"
+
+
+def test_an_unknown_language_is_refused_with_the_list() -> None:
+    assert languages() == ["de", "en", "es", "pl"]
+    with pytest.raises(Refusal, match="no language 'xx'; there are: de, en, es, pl"):
+        asked("xx")
+
+
+def test_what_a_catalogue_lacks_is_said_in_english() -> None:
+    with speaking("de"):
+        assert gettext("a sentence of tomorrow, {n} words", n=5) == "a sentence of tomorrow, 5 words"
+        assert gettext("feed") == "füttern"
+
+
+def test_a_caution_stands_beside_its_english_and_nobody_is_said_to_have_checked_it(tmp_path: Path) -> None:
+    with speaking("es"):
+        said = beside("Bites, escape: never fingers.")
+        assert said.endswith(" / Bites, escape: never fingers.") and "nunca" in said
+        assert "No native speaker has checked this translation." in unchecked()
+    assert unchecked() == ""
+
+
+def test_label_calendar_and_sitters_page_are_in_the_language_and_their_codes_are_not(
+    repository: Path, tmp_path: Path, etholog: Run
+) -> None:
+    season = repository / "examples" / "season"
+    page, dates = tmp_path / "sitter.html", tmp_path / "due.ics"
+    words = ("due", "--folder", season, "--today", "2026-09-05")
+    done = etholog(*words, "--sitter", page, "--ics", dates, "--language", "pl")
+    assert done.returncode == 0, done.stderr
+    text = page.read_text(encoding="utf-8")
+    assert '<html lang="pl">' in text and "sobota 2026-09-05" in text
+    assert "Nigdy nie wypuszczaj zwierzęcia." in text and "Never release an animal." in text
+    english = tmp_path / "english.ics"
+    assert etholog(*words, "--ics", english).returncode == 0
+
+    def own_ids(file: Path) -> list[str]:
+        return re.findall(r"^UID:.*$", file.read_text(encoding="utf-8"), re.M)
+
+    assert own_ids(dates) == own_ids(english) != []
+    label = etholog("label", "F-Umbra", "--folder", season, "--language", "de").stdout
+    assert "Deckel zur Hand. Nicht öffnen oder schütteln. / Lid at hand. Don't open or shake." in label
+    assert "niemand geprüft" in label

@@ -2,10 +2,10 @@
 
 >>> import etholog.engine
 >>> sorted(etholog.engine.__all__)
-['Part', 'deciding', 'parts', 'time_budget', 'transition']
+['Across', 'Part', 'deciding', 'parts', 'time_budget', 'transition']
 """
 
-from etholog.engine.by_part import Part, parts, time_budget, transition
+from etholog.engine.by_part import Across, Part, parts, time_budget, transition
 from etholog.engine.deciding import deciding
 
-__all__ = ["Part", "deciding", "parts", "time_budget", "transition"]
+__all__ = ["Across", "Part", "deciding", "parts", "time_budget", "transition"]

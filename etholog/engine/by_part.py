@@ -1,9 +1,11 @@
 """A season in parts of whole sessions: what is asked of every session by itself is asked of one part after another, and
 added up. The parts know nothing of each other, so any number of processors or machines may share them."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 
@@ -21,12 +23,19 @@ class Part:
 
     folder: Path
     at: int
-    left_out: frozenset[int]  # numbers of sessions that count for nothing, or were counted in another part
+    left_out: frozenset[int] = (
+        frozenset()
+    )  # numbers of sessions that count for nothing, or were counted in another part
 
     def season(self) -> Season:
         """Return its sessions with their bouts and gaps."""
         kept = store.opened(self.folder)
         return of_rows(self.folder, store.part(kept, self.at, self.left_out))
+
+
+# How the parts are asked: as the built-in `map` does it, which takes one after another; as the `map` of a pool of
+# processes; or by a cluster, as with Dask: `lambda ask, parts: client.gather(client.map(ask, parts))`.
+Across = Callable[[Callable[[Part], Any], Sequence[Part]], Iterable[Any]]
 
 
 def parts(folder: Path | str) -> list[Part]:
@@ -48,13 +57,14 @@ def parts(folder: Path | str) -> list[Part]:
     return [Part(Path(folder), at, out) for at in range(len(kept.files("sessions")))]
 
 
-def time_budget(folder: Path | str, by: str = "male") -> pd.DataFrame:
+def time_budget(folder: Path | str, by: str = "male", across: Across = map) -> pd.DataFrame:
     """Return how often and how long each behaviour came, for each value of a column of the sessions.
 
     Parameters
     ----------
     folder: what `etholog export DIR --by-month` wrote.
     by: a column of `season.sessions`.
+    across: how the parts are asked (see `Across`): one after another where not given.
 
     Returns
     -------
@@ -66,30 +76,36 @@ def time_budget(folder: Path | str, by: str = "male") -> pd.DataFrame:
     Refusal: where no season for an engine is there, or it has no such column.
     """
     keys = [by, "actor", "behaviour", "qualifier", "kind"]
-    held, watched = [], []
-    for one in _seasons(folder):
-        sessions = columns.table(one.sessions, columns.word(by, "by"))
-        of = sessions[["session", by, "watched_s"]].astype({"session": object, by: object})
-        watched.append(of.groupby(by)["watched_s"].sum())
-        shares = time_shares(one).astype(dict.fromkeys(("session", *keys[1:]), object)).merge(of, on="session")
-        sums = shares.groupby(keys, dropna=False).agg(
-            sessions=("session", "size"), count=("count", "sum"), cut=("cut", "sum"), total_s=("total_s", "sum")
-        )
-        held.append(sums)
-    found = pd.concat(held).groupby(level=keys, dropna=False).sum().reset_index()
+    held, watched = zip(*across(partial(_budget, keys=keys), parts(folder)), strict=True)
+    found: pd.DataFrame = pd.concat(held).groupby(level=keys, dropna=False).sum().reset_index()
     total = found[by].map(pd.concat(watched).groupby(level=0).sum())
     found.loc[found["kind"] != "state", "total_s"] = float("nan")
     found["share"] = (found["total_s"] / total).where(total > 0)
     return found
 
 
-def transition(folder: Path | str, *, actor: str | None = None, repeats: bool = False) -> Transitions:
+def _budget(part: Part, keys: list[str]) -> tuple[pd.DataFrame, pd.Series]:
+    """Return the sums of one part, and the seconds watched for each value of the column."""
+    one, by = part.season(), keys[0]
+    sessions = columns.table(one.sessions, columns.word(by, "by"))
+    of = sessions[["session", by, "watched_s"]].astype({"session": object, by: object})
+    shares = time_shares(one).astype(dict.fromkeys(("session", *keys[1:]), object)).merge(of, on="session")
+    sums = shares.groupby(keys, dropna=False).agg(
+        sessions=("session", "size"), count=("count", "sum"), cut=("cut", "sum"), total_s=("total_s", "sum")
+    )
+    return sums, of.groupby(by)["watched_s"].sum()
+
+
+def transition(
+    folder: Path | str, *, actor: str | None = None, repeats: bool = False, across: Across = map
+) -> Transitions:
     """Return what followed what in all sessions together, tested as `etholog.transition` tests it.
 
     Parameters
     ----------
     folder: what `etholog export DIR --by-month` wrote.
     actor, repeats: as for `etholog.transition`.
+    across: how the parts are asked (see `Across`): one after another where not given.
 
     Returns
     -------
@@ -101,19 +117,18 @@ def transition(folder: Path | str, *, actor: str | None = None, repeats: bool = 
     """
     tables: list[pd.DataFrame] = []
     order: list[str] = []
-    for one in _seasons(folder):
-        counts = of_season(one, actor=actor, repeats=repeats).counts
+    kept = store.opened(Path(folder))
+    every = of_rows(kept.folder, store.rows_of(kept, [], []))
+    for counts in across(partial(_counts, actor=actor, repeats=repeats), parts(folder)):
         tables.append(counts)
-        order = in_order(one, list(dict.fromkeys([*order, *map(str, counts.index)])))
+        order = in_order(every, list(dict.fromkeys([*order, *map(str, counts.index)])))
     counts = pd.DataFrame(0.0, order, order)
     never = pd.DataFrame(False, order, order)  # where a part has the two and no count of them, not even 0
     for table in tables:
         counts = counts.add(table, fill_value=0.0)
         never.loc[table.index, table.columns] |= table.isna()
-    kept = store.opened(Path(folder))
-    return pooled(of_rows(kept.folder, store.rows_of(kept, [], [])), transitions(counts.loc[order, order], never))
+    return pooled(every, transitions(counts.loc[order, order], never))
 
 
-def _seasons(folder: Path | str) -> Iterator[Season]:
-    for part in parts(folder):
-        yield part.season()
+def _counts(part: Part, actor: str | None, repeats: bool) -> pd.DataFrame:
+    return of_season(part.season(), actor=actor, repeats=repeats).counts

@@ -3,15 +3,23 @@ is the one that every other season has."""
 
 import tempfile
 from collections.abc import Sequence
+from functools import partial
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from etholog.analysis import columns
 from etholog.analysis.latency import asked, check_names
 from etholog.base.library import needed
+from etholog.engine.by_part import Across, Part
 from etholog.ethogram import Interval
 from etholog.season import Season, of_rows, store
 from etholog.session.endings import LAST
 from etholog.session.latency import hiding_actors
+
+if TYPE_CHECKING:
+    import pyarrow
+
+_Row = tuple[str, str, str, str | None]
 
 # Of each session: the first onset of `since` (none: its start); the first of `to` and of `ends` at or after it; the
 # first time out of sight that lasts beyond it; and what ends an evening for good. All rows of such an instant, since
@@ -56,6 +64,7 @@ def deciding(
     ends: str | Sequence[str] | None = None,
     memory_gb: float = 1.0,
     threads: int | None = None,
+    across: Across | None = None,
 ) -> Season:
     """Return a season of all sessions, with those bouts alone that decide one latency.
 
@@ -65,6 +74,8 @@ def deciding(
     interval, since, to, ends: as for `etholog.latency`.
     memory_gb: what DuckDB may hold at once, in GB; beyond that it uses the disk.
     threads: how many processors it takes; all where not given.
+    across: how other processes or machines that see the same folder share the work: the `map` of a pool or of a
+        cluster (see `by_part.Across`). Each part then has an engine of its own, with that memory.
 
     Returns
     -------
@@ -92,29 +103,55 @@ def deciding(
     meant = asked(every, interval, since, to)
     if names:
         check_names(every, names)
+    rows = _rows(kept, meant, names)
+    memory = columns.number(memory_gb, "memory_gb", 0.1)
+    many = None if threads is None else int(columns.number(threads, "threads", 1))
+    if across is None:
+        picked = _picked(kept.files("sessions"), kept.files("bouts"), rows, memory, many)
+    else:
+        ask = partial(_of_part, rows=rows, memory_gb=memory, threads=many)
+        every_part = [Part(kept.folder, at) for at in range(len(kept.files("sessions")))]
+        picked = _in_order(list(across(ask, every_part)))
+    return of_rows(kept.folder, store.rows_of(kept, picked, kept.files("gaps")))
+
+
+def _of_part(part: Part, rows: Sequence[_Row], memory_gb: float, threads: int | None) -> "pyarrow.Table":
+    kept = store.opened(part.folder)
+    sessions, bouts = (kept.files(table)[part.at] for table in ("sessions", "bouts"))
+    return _picked([sessions], [bouts], rows, memory_gb, threads)
+
+
+def _in_order(tables: "Sequence[pyarrow.Table]") -> "pyarrow.Table":
+    import pyarrow as arrow
+
+    return arrow.concat_tables(tables).sort_by([(name, "ascending") for name in ("session", "onset_ms", "n")])
+
+
+def _picked(
+    sessions: Sequence[Path], bouts: Sequence[Path], rows: Sequence[_Row], memory_gb: float, threads: int | None
+) -> "pyarrow.Table":
+    """Return the bouts of these files that decide, in order."""
     import duckdb
 
     with tempfile.TemporaryDirectory() as spill, duckdb.connect() as engine:
         engine.execute(
-            f"set memory_limit = '{columns.number(memory_gb, 'memory_gb', 0.1):g}GB';"
+            f"set memory_limit = '{memory_gb:g}GB';"
             f" set temp_directory = '{spill}'; set preserve_insertion_order = false; set enable_progress_bar = false"
         )
         if threads is not None:
-            engine.execute(f"set threads = {int(columns.number(threads, 'threads', 1))}")
-        for table in ("sessions", "bouts"):
-            files = [str(path) for path in kept.files(table)]
-            engine.read_parquet(files, hive_partitioning=False).create_view(table)
+            engine.execute(f"set threads = {threads}")
+        for table, files in (("sessions", sessions), ("bouts", bouts)):
+            engine.read_parquet([str(path) for path in files], hive_partitioning=False).create_view(table)
         engine.execute("create temp table asked (ethogram text, edge text, code text, choice text)")
-        for row in _rows(kept, meant, names):
+        for row in rows:
             engine.execute("insert into asked values (?, ?, ?, ?)", row)
         engine.execute(_DECIDE)
-        picked = engine.sql(_PICKED, params={"last": list(LAST)}).to_arrow_table()
-    return of_rows(kept.folder, store.rows_of(kept, picked, kept.files("gaps")))
+        return engine.sql(_PICKED, params={"last": list(LAST)}).to_arrow_table()
 
 
-def _rows(kept: store.Store, meant: dict[str, Interval], ends: Sequence[str]) -> list[tuple[str, str, str, str | None]]:
+def _rows(kept: store.Store, meant: dict[str, Interval], ends: Sequence[str]) -> list[_Row]:
     """Return what is asked of the sessions of each ethogram: (its hash, which edge, behaviour, qualifier)."""
-    found: list[tuple[str, str, str, str | None]] = []
+    found: list[_Row] = []
     for one in kept.ethograms:
         if (own := meant.get(one.name)) is None:
             continue

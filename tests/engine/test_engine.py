@@ -1,7 +1,8 @@
 """An engine's answers are those of memory: asked of the same sessions, key by key, to 1e-9."""
 
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 from subprocess import CompletedProcess
 from typing import Any
@@ -110,8 +111,6 @@ def test_the_time_budget(large: Path, known: Season, by: str) -> None:
 
 
 def test_parts_are_a_season_each_and_can_be_sent_to_other_processes(large: Path, known: Season) -> None:
-    from concurrent.futures import ProcessPoolExecutor
-
     parts = engine.parts(large)
     assert len(parts) > 6
     with ProcessPoolExecutor(2) as pool:
@@ -122,6 +121,31 @@ def test_parts_are_a_season_each_and_can_be_sent_to_other_processes(large: Path,
 
 def _courtship(part: engine.Part) -> pd.DataFrame:
     return library.latency(part.season(), "courtship")
+
+
+def _by_processes(ask: Callable[[engine.Part], Any], parts: Sequence[engine.Part]) -> list[Any]:
+    with ProcessPoolExecutor(2) as pool:
+        return list(pool.map(ask, parts))
+
+
+def _by_dask(ask: Callable[[engine.Part], Any], parts: Sequence[engine.Part]) -> list[Any]:
+    distributed = pytest.importorskip("distributed", reason="Dask is not installed: nothing is asked of a cluster")
+    with (
+        distributed.LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=None) as cluster,
+        distributed.Client(cluster) as client,
+    ):
+        found: list[Any] = client.gather(client.map(ask, parts))
+        return found
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("across", [_by_processes, _by_dask])
+def test_other_processes_find_the_same(large: Path, known: Season, across: engine.Across) -> None:
+    few = engine.deciding(large, "courtship", threads=1, across=across)
+    pd.testing.assert_frame_equal(library.latency(few, "courtship"), library.latency(known, "courtship"), rtol=1e-9)
+    pd.testing.assert_frame_equal(engine.time_budget(large, across=across), engine.time_budget(large), rtol=1e-9)
+    counts = engine.transition(large, across=across).counts
+    pd.testing.assert_frame_equal(counts, engine.transition(large).counts)
 
 
 def test_a_second_record_and_an_accident_count_nowhere(tmp_path: Path) -> None:

@@ -1,11 +1,11 @@
 """What came of a female's pairings: one attempt for each intermoult, or for each sac where there were several."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Literal
 
-from etholog.animals.card import OF_THE_SAC, Entry
+from etholog.animals.card import SAC_NAMED, Entry
 from etholog.animals.herd import Animals, Pairing
 from etholog.animals.lot import Count, Left, Lot, Stage, counted
 from etholog.base.dates import Day
@@ -82,6 +82,17 @@ class Attempt:
         """Its young as they were counted, by stage, and those that left."""
         return Lot(tuple(one for entry in self.of_sac if (one := _of_lot(entry))))
 
+    def may_take(self, kind: str) -> bool:
+        """Whether an entry of this kind can be told of its sac, beside what was told of it."""
+        if kind in ("eaten", "pulled"):
+            return self.guarding
+        if self.sac is None or self.eaten:
+            return False
+        if kind in ("incubated", "turned", "opened"):
+            return bool(self.pulled or self.guarding) and not (self.opened or self.lot.young)
+        sums = self.lot.closing
+        return bool(self.pulled or self.opened) if sums is None else sums.alive > 0
+
     def all(self, kind: str) -> list[Entry]:
         """Return what was told of the sac of one kind, by date."""
         return [entry for entry in self.of_sac if entry.kind == kind]
@@ -151,13 +162,11 @@ def attempts(animals: Animals, female: str) -> list[Attempt]:
                 done.append(now)
                 now = Attempt(now.female, now.pairings, again=True, stored=now.stored)
             now = replace(now, sac=what)
-        elif what.kind in ("eaten", *OF_THE_SAC):
+        elif what.kind in SAC_NAMED:
             # The young of a sac are counted on when she has moulted, or is paired again.
-            at = next((at for at in reversed(range(len(done))) if done[at].sac), None)
-            if now.sac:
-                now = _told(now, what)
-            elif at is not None:
-                done[at] = _told(done[at], what)
+            if meant := of_sac([*done, now], what.sac):
+                done = [_told(one, what) if one is meant else one for one in done]
+                now = _told(now, what) if now is meant else now
         elif what.kind == "moult":
             if now.pairings or now.sac:
                 done.append(replace(now, moult=what))
@@ -168,6 +177,12 @@ def attempts(animals: Animals, female: str) -> list[Attempt]:
         done.append(now)
     doubts = [tuple(_doubts(one, animals)) for one in done]
     return [replace(one, doubts=own) if own else one for one, own in zip(done, doubts, strict=True)]
+
+
+def of_sac(own: Sequence[Attempt], sac: Day | None = None) -> Attempt | None:
+    """Return the one of a female's attempts whose sac is meant: the sac of that date, else her last."""
+    laid = [one for one in own if one.sac and not (sac and (one.sac.on.before(sac) or sac.before(one.sac.on)))]
+    return laid[-1] if laid else None
 
 
 def _told(one: Attempt, entry: Entry) -> Attempt:
@@ -187,7 +202,7 @@ def by_female(animals: Animals) -> Tries:
 
 def _life(animals: Animals, female: str) -> list[Pairing | Entry]:
     card = animals.find(female)
-    told = card.all("moult", "sac", "eaten", *OF_THE_SAC, "died") if card else []
+    told = card.all("moult", "sac", *SAC_NAMED, "died") if card else []
     met = [pairing for pairing in animals.pairings_of(female) if pairing.female == animals.id_of(female)]
     return sorted([*met, *told], key=_when)
 

@@ -86,6 +86,8 @@ def _alive(span: _Span, animals: Animals, card: Card | None) -> None:
     if died := animals.died(span.animal):
         span.close(f"died on {died.text}")
     where = custody(card)
+    if where.at_hand and where.keeper:
+        span.good.append(where.words)
     if where.gone:
         span.close(where.words)
     elif where.where == "lent":

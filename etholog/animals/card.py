@@ -11,7 +11,7 @@ from typing import Annotated, Any, Final, Literal, NotRequired, final
 from pydantic import ConfigDict, Field, TypeAdapter, ValidationError, with_config
 from typing_extensions import TypedDict  # before Python 3.12, pydantic takes no other
 
-from etholog.animals.lot import CHOICES
+from etholog.animals.lot import CHOICES, of_sac
 from etholog.base import files, journal
 from etholog.base.dates import Day
 from etholog.base.refusal import Finding, Refusal
@@ -82,6 +82,7 @@ FACTS = ("sex", "species", "bought_as", "family", "form", "dam", "sire", "moved"
 NO_EVENT = ("note", "renamed", *FACTS)  # these may be told of an animal long dead
 # A sac and its young may live on when she doesn't.
 OF_THE_SAC = ("pulled", "incubated", "turned", "opened", "count", "split", "placed", "raised")
+SAC_NAMED = ("eaten", *OF_THE_SAC)  # their words may end with the sac that is meant: of 2026-05-01
 NAMING = ("dam", "sire", "paired", "raised", "renamed")  # their words are animals
 WHOLE = ("count", "placed")  # animals are counted whole
 
@@ -186,6 +187,8 @@ class Entry:
     """Whose card it stands on, where two cards are one animal's; '' for the animal's own."""
     by: str = ""
     """Whose word it is on a gathered card: the source's name; '' for one's own."""
+    sac: Day | None = None
+    """Of which sac it is told, where the keeper said so."""
 
     def in_time(self) -> tuple[date, str, int]:
         """Return what entries are sorted by: their days, and on one day the order in which they were told."""
@@ -198,7 +201,7 @@ class Entry:
         number = "" if self.number is None else f"{self.number:g} {kind.unit}".rstrip()
         label = kind.label if self.words else kind.label.removesuffix(" with")
         label = label if self.words or number else label.removesuffix(" to")
-        parts = [label, self.words, number]
+        parts = [label, self.words, number, f"of the sac of {self.sac.text}" if self.sac else ""]
         return " ".join(part for part in parts if part) + ("" if self.sure else " (unsure)")
 
 
@@ -332,16 +335,23 @@ def _entries(path: Path, records: list[CardRecord]) -> tuple[list[Entry], list[F
 
 
 def _entry(record: Mapping[str, Any]) -> Entry:
+    words, sac = said_of_sac(record["do"], record.get("words", ""))
     return Entry(
         record["n"],
         record["do"],
         Day.parse(record["on"]),
         record["sure"],
-        record.get("words", ""),
+        words,
         record.get("number"),
         record.get("note", ""),
         by=record.get("by", ""),
+        sac=Day.parse(sac) if sac else None,
     )
+
+
+def said_of_sac(kind: str, words: str) -> tuple[str, str]:
+    """Return an entry's words, and the date of the sac of which they are told; '' where none is said."""
+    return of_sac(words) if kind in SAC_NAMED else (words, "")
 
 
 def check(entry: Entry) -> None:
@@ -409,8 +419,9 @@ def take_back(book: journal.Journal, of: int, told: str) -> int:
 
 def _draft(entry: Entry, told: str) -> journal.Draft:
     draft: dict[str, Any] = {"do": entry.kind, "on": entry.on.text, "sure": entry.sure}
-    if entry.words:
-        draft["words"] = entry.words
+    words = " ".join(filter(None, (entry.words, f"of {entry.sac.text}" if entry.sac else "")))
+    if words:
+        draft["words"] = words
     if entry.number is not None:
         draft["number"] = float(entry.number)
     if entry.note:

@@ -4,12 +4,13 @@ import re
 from dataclasses import dataclass
 from typing import Literal
 
-from etholog.animals.card import Card
+from etholog.animals.card import NO_EVENT, Card, Entry
 from etholog.base.dates import Day
 from etholog.base.language import gettext, gettext_noop
 
 Where = Literal["here", "borrowed", "lent", "sold", "given", "back"]
-KINDS = ("lent", "borrowed", "returned", "sold", "given", "moved")
+KINDS = ("got", "lent", "borrowed", "returned", "sold", "given", "moved")
+NEAR_DAYS = 14  # two keepers' dates of one handing over may differ by so much (our own choice)
 # `moved` takes any words; these are what keepers wrote there before there were entries of their own.
 _MOVED = re.compile(
     r"(lent|loaned|borrowed|sold|given|returned|back)\b(?:\s+(?:away|out|home))?(?:\s+(?:to|from)\s+(.+))?", re.I
@@ -36,12 +37,13 @@ _WITH_WHOM = {
 @dataclass(frozen=True)
 class Custody:
     """Where an animal is, since a date: here; here on loan from `who` (`borrowed`); lent, sold or given to `who`, or
-    given `back` to its owner. `until` where that was agreed on."""
+    given `back` to its owner. `until` where that was agreed on; `keeper`: of several that were gathered, who has it."""
 
     where: Where = "here"
     who: str = ""
     since: Day | None = None
     until: Day | None = None
+    keeper: str = ""
 
     @property
     def at_hand(self) -> bool:
@@ -59,39 +61,62 @@ class Custody:
         said = gettext(_WITH_WHOM[self.where], who=self.who) if self.who else gettext(_ALONE[self.where])
         since = gettext(" since {day}", day=self.since.text) if self.since else ""
         until = gettext(", until {day}", day=self.until.text) if self.until else ""
-        return said + since + until
+        keeper = gettext(", with {keeper}", keeper=self.keeper) if self.keeper else ""
+        return said + since + until + keeper
 
 
 def custody(card: Card | None) -> Custody:
-    """Return who has the animal, as the last entry of `lent`, `returned`, `sold`, `given` or `moved` says."""
+    """Return who has the animal, as the last entry of `got`, `lent`, `returned`, `sold`, `given` or `moved` says."""
     now = Custody()
-    told = card.all(*KINDS) if card else []
-    here = {(entry.on, entry.by) for entry in told if entry.kind == "borrowed"}
-    for entry in told:
+    for entry in card.all(*KINDS) if card else []:
         kind, who = entry.kind, entry.words
-        # Where several keepers are gathered, one's lending is another's borrowing, and it comes back to one of them.
-        if entry.by and kind == "lent" and any(on == entry.on and by != entry.by for on, by in here):
-            continue
-        if entry.by and kind == "returned":
-            now = Custody()
-            continue
         if kind == "moved":
             found = _MOVED.match(entry.words)
             if found is None:
                 continue  # from one shelf to another
             kind, who = found[1].lower(), found[2] or ""
-        now = _after(now, {"loaned": "lent", "back": "returned"}.get(kind, kind), who, entry.on)
+        kind = {"loaned": "lent", "back": "returned"}.get(kind, kind)
+        if card and entry.by and kind in ("lent", "sold", "given") and (taker := _taker(card, kind, entry)):
+            now = now if kind == "lent" else Custody(since=entry.on, keeper=taker)
+        elif entry.by and kind == "returned":
+            now = Custody()
+        elif kind != "got":
+            now = _after(now, kind, who, entry)
+        elif not now.at_hand:
+            now = Custody(since=entry.on, keeper=entry.by)
     return now
 
 
-def _after(now: Custody, kind: str, words: str, on: Day) -> Custody:
+def _taker(card: Card, kind: str, handed: Entry) -> str:
+    """Return which other of several keepers that were gathered has the animal that one of them handed over; '' for
+    somebody else.
+
+    One's lending is another's borrowing, and it comes back to one of them. Who bought it wrote on about its life.
+    """
+    for entry in card.entries:
+        if entry.by in ("", handed.by):
+            continue
+        least, most = entry.on.days_until(handed.on)
+        near = max(least, -most) <= NEAR_DAYS
+        if kind == "lent":
+            if entry.kind == "borrowed" and near:
+                return entry.by
+        elif (entry.kind == "got" and near) or (
+            entry.kind not in (*NO_EVENT, "lent", "sold", "given", "returned") and not entry.on.before(handed.on)
+        ):
+            return entry.by
+    return ""
+
+
+def _after(now: Custody, kind: str, words: str, entry: Entry) -> Custody:
+    on = entry.on
     until = _UNTIL.fullmatch(words)
     who, day = (until[1], Day.parse(until[2])) if until else (words, None)
     who = who.removeprefix("to ").removeprefix("from ")
     if kind == "returned":
         return Custody("back", who or now.who, on) if now.where == "borrowed" else Custody()
     where: Where = "borrowed" if kind == "borrowed" else "lent" if kind == "lent" else "given"
-    return Custody("sold" if kind == "sold" else where, who, on, day)
+    return Custody("sold" if kind == "sold" else where, who, on, day, entry.by if where == "borrowed" else "")
 
 
 def shares(words: str) -> dict[str, float]:

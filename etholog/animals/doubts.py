@@ -6,13 +6,13 @@ Each is asked of an entry that is about to be written, and by `etholog check` of
 from collections.abc import Iterator
 from dataclasses import replace
 
-from etholog.animals.attempts import Attempt, attempts, by_female
-from etholog.animals.card import KINDS, NO_EVENT, OF_THE_SAC, Card, Entry
+from etholog.animals.attempts import Attempt, attempts, by_female, of_sac
+from etholog.animals.card import KINDS, NO_EVENT, OF_THE_SAC, SAC_NAMED, Card, Entry
 from etholog.animals.conflicts import conflicts
 from etholog.animals.custody import custody, shares
 from etholog.animals.herd import Animals
 from etholog.animals.lot import CHOICES, split_of, stage_of
-from etholog.animals.naming import file_of, label
+from etholog.animals.naming import file_of, label, quoted
 from etholog.animals.pedigree import weighed
 from etholog.base.refusal import Finding
 from etholog.base.text import like
@@ -68,8 +68,11 @@ def odd(animals: Animals, card: Card, entry: Entry) -> Iterator[Finding]:
         yield Finding(f"{card.id} has {kind.label} on {entry.on.text} already")
     if entry.kind in ("died", "born") and len(card.all(entry.kind)) > bool(same):
         yield Finding(f"{card.id} has {kind.label} on {card.all(entry.kind)[-1].on.text} as well")
-    if entry.kind in ("eaten", *OF_THE_SAC) and not any(not entry.on.before(sac.on) for sac in card.all("sac")):
+    if entry.kind in SAC_NAMED and not any(not entry.on.before(sac.on) for sac in card.all("sac")):
         yield Finding(f"no sac of {card.id} is on the card before {entry.on.text}")
+    elif entry.sac and not of_sac(attempts(animals, card.id), entry.sac):
+        laid = ", ".join(sac.on.text for sac in card.all("sac"))
+        yield Finding(f"no sac of {card.id} on {entry.sac.text}; there are those of {laid}", "it counts for nothing")
     if entry.kind == "shares" and not shares(entry.words):
         yield Finding(f"shares {entry.words!r}: who gets how much of the young?", "write: Anna 1, me 2")
     if entry.kind == "count" and stage_of(entry.words) is None:
@@ -122,21 +125,44 @@ def _odd_of_sac(animals: Animals, card: Card, entry: Entry) -> Iterator[Finding]
 
 def lot_at(animals: Animals, card: Card, entry: Entry) -> Attempt | None:
     """Return the attempt whose sac an entry is told of, with what was told of the sac before that entry alone."""
-    before = [other for other in card.entries if other.in_time() < entry.in_time()]
-    then = animals.having({card.id: replace(card, entries=tuple(before))})
-    return next((one for one in reversed(attempts(then, card.id)) if one.sac), None)
+    return of_sac(_before(animals, card, entry), entry.sac)
+
+
+def _before(animals: Animals, card: Card, entry: Entry) -> list[Attempt]:
+    told = [other for other in card.entries if other.in_time() < entry.in_time()]
+    return attempts(animals.having({card.id: replace(card, entries=tuple(told))}), card.id)
+
+
+def _of_which_sac(animals: Animals, card: Card, entry: Entry) -> Iterator[Finding]:
+    """Ask of which sac an entry is told, where an earlier one than her last may be meant."""
+    laid = [one for one in _before(animals, card, entry) if one.sac]
+    may_be = [one.sac.on.text for one in laid[:-1] if one.sac and one.may_take(entry.kind)]
+    if may_be and laid[-1].sac:
+        what = f"of which sac? Taken for that of {laid[-1].sac.on.text}; that of {' or '.join(may_be)} may be meant"
+        number = "" if entry.number is None else f" {entry.number:g}"
+        words = f" {entry.words}" if entry.words else ""
+        again = f"etholog card {quoted(card.id)} {entry.kind}{words}{number} of {may_be[-1]} --on {entry.on.text}"
+        yield Finding(what, f"if that one is, take this back and write: {again}")
 
 
 def unclosed(animals: Animals) -> Iterator[Finding]:
-    """Yield the lots whose numbers don't close: where there are more than there can be, and, where the keeper writes
-    down the dead and those that left, where some are missing."""
+    """Yield the lots whose numbers don't close: some are missing, or there are more than there can be."""
     for name, own in by_female(animals).items():
         card = animals.find(name)
         for one in own:
             sums = one.lot.closing
-            if card and sums and (sums.missing < 0 or sums.alive < 0 or (sums.missing > 0 and sums.kept)):
-                remedy = "count again, or write the dead: etholog card FEMALE count dead nymphs 9"
-                yield Finding(f"the young of {one.lot_id} don't close: {sums.words}", remedy, card.path)
+            if card and sums and (sums.missing or sums.alive < 0):
+                yield Finding(f"the young of {one.lot_id} don't close: {sums.words}", _closing(one), card.path)
+
+
+def _closing(one: Attempt) -> str:
+    """Return what to do where a lot's numbers don't close."""
+    dead = one.lot.unclosed
+    if dead is None:
+        return "count again, and take a wrong count back by `undo`"
+    write = f"etholog card {quoted(one.female)} count dead {dead.stage.words} {dead.number:g}"
+    of = f" of {one.sac.on.text}" if one.sac else ""
+    return f"count again, or write that they died: {write}{of} --on {dead.on.text}"
 
 
 def surprising(animals: Animals, card: Card, entry: Entry) -> Iterator[Finding]:
@@ -155,11 +181,15 @@ def surprising(animals: Animals, card: Card, entry: Entry) -> Iterator[Finding]:
     if entry.kind == "size" and entry.number is not None and (why := _small(animals, card, entry.number)):
         cm = f"if so, write: size {entry.number:g}cm"
         yield Finding(f"a leg span of {entry.number:g} mm, and {why}: it may be in cm", cm)
+    if entry.kind in SAC_NAMED and entry.sac is None:
+        yield from _of_which_sac(animals, card, entry)
     where = custody(replace(card, entries=tuple(one for one in card.entries if one.on.first <= entry.on.first)))
     if entry.kind == "returned" and where.where == "here":
         yield Finding(f"{card.id} was not away on {entry.on.text}, as far as the card says")
     if entry.kind in ("meal", "water", "weight", "size") and where.gone:
-        yield Finding(f"{card.id} was {where.words}")
+        yield Finding(
+            f"{card.id} was {where.words}", f"if it is with you: etholog card {quoted(card.id)} got --on DATE"
+        )
     born, dams = card.last("born"), animals.possible(card.fact("dam"))
     if entry.kind == "sire" and born and len(dams) == 1:
         laid = [one for one in attempts(animals, dams[0][0]) if one.sac and not born.on.before(one.sac.on)]

@@ -203,16 +203,24 @@ def typed(kind: str, words: Sequence[str], on: str, sure: bool = True, note: str
     >>> typed("weight", ["21,5"], "2026-05-03").number
     21.5
     """
-    for before, word in zip(["", *words], words, strict=False):
-        if kind != "note" and _DATE.fullmatch(word) and before != "until":
-            raise Refusal(f"{word!r} looks like a date; write --on {word}; nothing was written")
     kind, words = kind_of(kind, words)
+    meant = ("until", "of") if kind in card_.SAC_NAMED else ("until",)
+    for before, word in zip(["", *words], words, strict=False):
+        if kind != "note" and _DATE.fullmatch(word) and before not in meant:
+            raise Refusal(f"{word!r} looks like a date; write --on {word}; nothing was written")
     figure = None
-    if kind in KINDS and "number" in KINDS[kind].takes and words:
+    told, sac = card_.said_of_sac(kind, " ".join(words))
+    takes = KINDS[kind].takes if kind in KINDS else ""
+    if sac or (takes.endswith(" number") and len(words) == 1):  # one pair of quotes around all: "Zoe 30"
+        words = told.split()
+    if "number" in takes and words:
         if len(words) > 1 and words[-1].casefold() in _PER:  # 7.5 cm
             words = [*words[:-2], words[-2] + words[-1]]
         figure = quantity(words[-1], KINDS[kind].unit)
-    return Entry(0, kind, day(on), sure, " ".join(words if figure is None else words[:-1]), figure, note)
+    said = " ".join(words if figure is None else words[:-1])
+    told, before_number = card_.said_of_sac(kind, said)
+    meant_sac = sac or before_number
+    return Entry(0, kind, day(on), sure, told, figure, note, sac=Day.parse(meant_sac) if meant_sac else None)
 
 
 def kind_of(kind: str, words: Sequence[str] = ()) -> tuple[str, Sequence[str]]:
@@ -236,7 +244,9 @@ def read_row(values: Mapping[str, str], slashes: Slashes | None = None) -> tuple
     if values["number"] and figure is None:
         raise Refusal(f"{values['number']!r} is not a number")
     sure = values["unsure"].lower() not in ("yes", "y", "true", "1", "unsure", "?")
-    entry = Entry(0, kind, day(values["on"], slashes), sure, values["words"], figure, values["note"])
+    words, sac = card_.said_of_sac(kind, values["words"])
+    of = Day.parse(sac) if sac else None
+    entry = Entry(0, kind, day(values["on"], slashes), sure, words, figure, values["note"], sac=of)
     card_.check(entry)
     if entry.kind == "renamed":
         raise Refusal("a renaming can't be taken from a table; use etholog card OLD renamed NEW")
@@ -309,8 +319,10 @@ def _card(animals: Animals, name: str) -> Card:
 
 
 def _same(one: Card, entry: Entry) -> Entry | None:
-    said = entry.on, entry.sure, entry.words, entry.number
-    return next((old for old in one.all(entry.kind) if (old.on, old.sure, old.words, old.number) == said), None)
+    said = entry.on, entry.sure, entry.words, entry.number, entry.sac
+    return next(
+        (old for old in one.all(entry.kind) if (old.on, old.sure, old.words, old.number, old.sac) == said), None
+    )
 
 
 def _twice(one: Card, entry: Entry) -> Iterator[Finding]:

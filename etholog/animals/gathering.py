@@ -249,6 +249,9 @@ def _key(record: Mapping[str, Any], n: int | None) -> tuple[Any, ...]:
 
 
 def _words(kind: str, words: str, source: Source, names: _Names, veil: Veil, found: Gathering) -> str:
+    words, sac = card_.said_of_sac(kind, words)
+    if sac:
+        return f"{_words(kind, words, source, names, veil, found)} of {sac}".strip()
     if kind not in NAMING:
         return veil.words(kind, words)
     if kind not in ("dam", "sire") or words in source.owner_of:

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from etholog.animals import naming
 from etholog.animals.attempts import attempts
 from etholog.animals.card import FACTS, KINDS, Entry
-from etholog.animals.custody import custody
+from etholog.animals.custody import Custody, custody
 from etholog.animals.herd import Animals, Pairing
 from etholog.base.text import percent
 from etholog.session import closing
@@ -38,7 +38,7 @@ def facts(animals: Animals, name: str) -> Iterator[str]:
     if hurt := animals.not_whole(name):
         yield f"not whole: since {hurt.on.text} with {hurt.female}, as answered"
     where = custody(card)
-    if where.where != "here":
+    if where != Custody():
         yield where.words
 
 
@@ -81,7 +81,7 @@ def lines(animals: Animals, name: str) -> Iterator[str]:
                 yield f"  sac {one.sac.on.text}: rests on {one.rests_on}"
             if one.lot.words:
                 yield f"  young of the sac of {one.sac.on.text if one.sac else '?'}: {one.lot.words}"
-            if (sums := one.lot.closing) and sums.kept:
+            if (sums := one.lot.closing) and sums.alive != sums.began:
                 yield f"  {sums.words}"
             for doubt in one.doubts:
                 yield f"  ? {doubt}"

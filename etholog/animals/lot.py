@@ -102,8 +102,6 @@ class Closing:
     dead: float
     placed: float
     raised: float
-    kept: bool
-    """Whether the keeper writes down the dead and those that leave: then what is missing is a mistake."""
 
     @property
     def missing(self) -> float:
@@ -167,8 +165,18 @@ class Lot:
             alive -= sum(n for (on, _, _), n in dead.items() if since.first < on.first)
             alive -= sum(one.number for one in later if isinstance(one, Left))
         placed, raised = (sum(one.number for one in self.left if one.placed == how) for how in (True, False))
-        kept = bool(self.left) or any(first.first < on.first for on, _, _ in dead)
-        return Closing(began, self.laid is not None, alive, sum(dead.values()), placed, raised, kept)
+        return Closing(began, self.laid is not None, alive, sum(dead.values()), placed, raised)
+
+    @property
+    def unclosed(self) -> Count | None:
+        """The count of dead with which the numbers would close, on the day of the latest count of the living; None
+        where none are missing."""
+        sums, living = self.closing, [one for one in self.counts if one.state == "alive"]
+        if sums is None or sums.missing <= 0 or not living:
+            return None
+        on, stage = living[-1].on, living[-1].stage
+        same = [one.number for one in self.counts if (one.on, one.stage, one.state) == (on, stage, "dead")]
+        return Count(on, stage, "dead", sums.missing + (same[-1] if same else 0))
 
     @classmethod
     def of(cls, told: Iterable[tuple[Day, str, float]]) -> "Lot":
@@ -196,19 +204,39 @@ class Lot:
 
     @property
     def lost(self) -> list[tuple[str, str, float]]:
-        """How many were lost on the way from each known number to the next: (from, to, number)."""
+        """How many were lost on the way from each known number to the next: (from, to, number). Those that left between
+        the two are not lost."""
         known = self._known()
-        return [(a, b, before - after) for (a, before), (b, after) in pairwise(known)]
+        return [
+            (a, b, before - after - sum(one.number for one in self.told[since:until] if isinstance(one, Left)))
+            for (a, before, since), (b, after, until) in pairwise(known)
+        ]
 
-    def _known(self) -> Sequence[tuple[str, float]]:
-        laid = [] if self.laid is None else [(gettext("laid"), self.laid)]
-        return [*laid, *((stage.words, number) for stage, number in self.alive.items())]
+    def _known(self) -> Sequence[tuple[str, float, int]]:
+        """Return what is known in numbers, how many, and where among what was told."""
+        laid = [] if self.laid is None else [(gettext("laid"), self.laid, 0)]
+        at = {one.stage: n for n, one in enumerate(self.told) if isinstance(one, Count) and one.state == "alive"}
+        return [*laid, *((stage.words, number, at[stage]) for stage, number in self.alive.items())]
 
     @property
     def words(self) -> str:
         """The whole lot on one line: `laid 220, nymphs 150 (70 lost)`."""
         lost = ["", *(gettext(" ({n} lost)", n=number(n, "g")) if n > 0 else "" for _, _, n in self.lost)]
-        return ", ".join(f"{what} {number(n, 'g')}{less}" for (what, n), less in zip(self._known(), lost, strict=False))
+        known = zip(self._known(), lost, strict=False)
+        return ", ".join(f"{what} {number(n, 'g')}{less}" for (what, n, _), less in known)
+
+
+_OF_SAC = re.compile(r"(.*?)\s*\bof (\d{4}(?:-\d{2}){0,2})", re.ASCII | re.DOTALL)
+
+
+def of_sac(words: str) -> tuple[str, str]:
+    """Return words without their end that says of which sac they are told, and that sac's date; '' where none is said.
+
+    >>> of_sac("nymphs of 2026-05-01"), of_sac("of 2026-05-01"), of_sac("nymphs")
+    (('nymphs', '2026-05-01'), ('', '2026-05-01'), ('nymphs', ''))
+    """
+    found = _OF_SAC.fullmatch(words.strip())
+    return (found[1], found[2]) if found else (words, "")
 
 
 def parted(number: int, parts: Mapping[str, float]) -> dict[str, int]:

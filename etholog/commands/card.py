@@ -162,6 +162,7 @@ def _data(name: str, known: Animals) -> dict[str, Any]:
                 "number": entry.number,
                 "note": entry.note,
                 "card": entry.of or None,
+                "sac": entry.sac.text if entry.sac else None,
             }
             for entry in (one.entries if one else ())
         ],

@@ -70,8 +70,24 @@ def coarse(workspace: Path) -> dict[str, str]:
 def veiled(tables: Mapping[str, pd.DataFrame], season: Season, how: Deposit) -> dict[str, pd.DataFrame]:
     """Return the tables without people's names and places, as far as these are to be left out."""
     out = dict(tables)
-    sessions = out["sessions"].copy()
     names = set[str]()
+    if "sessions" in out:
+        _veil_sessions(out, names, how)
+    if "cards" in out:
+        veil = Veil(how.places != "full", not how.people, frozenset(name for name in names if len(name) > 1)).seeing(
+            (str(kind), str(words)) for kind, words in zip(out["cards"]["entry"], out["cards"]["words"], strict=True)
+        )
+        cards = out["cards"].copy()
+        pairs = zip(cards["entry"], cards["words"], strict=True)
+        cards["words"] = [veil.words(str(kind), words) for kind, words in pairs]
+        cards["note"] = [veil.prose(note) for note in cards["note"]]
+        out["cards"] = cards
+    return out
+
+
+def _veil_sessions(out: dict[str, pd.DataFrame], names: set[str], how: Deposit) -> None:
+    """Veil the tables of sessions, and note the names that are left out of them."""
+    sessions = out["sessions"].copy()
     if not how.people:
         names |= {str(name) for name in sessions["observer"].dropna()}
         numbers = {name: f"observer {n}" for n, name in enumerate(sorted(names - {""}), 1)}
@@ -85,20 +101,10 @@ def veiled(tables: Mapping[str, pd.DataFrame], season: Season, how: Deposit) -> 
     for name in own:
         sessions[name] = [veil.prose(cell) if isinstance(cell, str) else cell for cell in sessions[name]]
     out["sessions"] = sessions
-    if "cards" in out:
-        veil = veil.seeing(
-            (str(kind), str(words)) for kind, words in zip(out["cards"]["entry"], out["cards"]["words"], strict=True)
-        )
-        cards = out["cards"].copy()
-        pairs = zip(cards["entry"], cards["words"], strict=True)
-        cards["words"] = [veil.words(str(kind), words) for kind, words in pairs]
-        cards["note"] = [veil.prose(note) for note in cards["note"]]
-        out["cards"] = cards
     out["marks"] = out["marks"].assign(
         said=[veil.prose(said) if isinstance(said, str) else said for said in out["marks"]["said"]]
     )
     out["gaps"] = out["gaps"].assign(why=[veil.prose(str(why)) for why in out["gaps"]["why"]])
-    return out
 
 
 def codebook(made: Mapping[str, tuple[pd.DataFrame, dict[str, str]]], how: Deposit) -> str:

@@ -8,6 +8,8 @@ from collections.abc import Callable, Collection, Iterator
 from pathlib import Path
 from typing import Any
 
+import pandas as pd
+
 from etholog.base import system
 from etholog.base.library import needed
 from etholog.base.refusal import Finding, Refusal
@@ -49,8 +51,10 @@ def write(
     the CSV that a spreadsheet would run. An earlier export there is replaced; Refusal for anything else that is
     there. `how`: for a data archive: with licence, creators, codebook and Darwin Core, and what is left out left out.
     """
-    if season.sessions.empty:
-        raise Refusal(f"{season.folder}: no session to export")
+    if season.sessions.empty and season.cards.empty:
+        raise Refusal(f"{season.folder}: no session and no card to export; name a workspace that has one")
+    if season.sessions.empty and paper:
+        raise Refusal(f"{season.folder}: no session for a paper; leave out --paper")
     check(Path(to))  # before the work, and again when it is done
     found = tables(season)
     if how:
@@ -61,9 +65,8 @@ def write(
         for name, (frame, types) in made.items():
             files.csv(frame, types, folder / f"{name}.csv", defuse)
         if "parquet" in also:
-            months = made["sessions"][0].set_index("session")["date"].map(lambda day: day.isoformat()[:7])
             for name, (frame, types) in made.items():
-                month = frame["session"].map(months) if name in LONG else None
+                month = frame["session"].map(_months(made["sessions"][0])) if name in LONG else None
                 parquet.write(name, frame, types, folder / "parquet", month)
         if "xlsx" in also:
             files.workbook(made, TABLES, folder / "tables.xlsx")
@@ -78,6 +81,11 @@ def write(
         (folder / datapackage.NAME).write_text(text, encoding="utf-8", newline="\n")
 
     return replace(Path(to), fill)
+
+
+def _months(sessions: pd.DataFrame) -> pd.Series:
+    """Return the month in which each session began, by its name."""
+    return sessions.set_index("session")["date"].map(lambda day: day.isoformat()[:7])
 
 
 def replace(to: Path, fill: Callable[[Path], None]) -> list[Path]:

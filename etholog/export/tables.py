@@ -10,6 +10,8 @@ import pandas as pd
 from etholog import session
 from etholog.analysis.duration import time_shares
 from etholog.analysis.latency import latency
+from etholog.analysis.lineage import everybody, lineage
+from etholog.analysis.lots import lots
 from etholog.analysis.transition import transition
 from etholog.base import files
 from etholog.base.refusal import Refusal
@@ -25,8 +27,24 @@ SMALLEST_P = float(np.finfo(float).tiny)
 def tables(season: Season) -> dict[str, pd.DataFrame]:
     """Return the tables of an export by their names, each one's rows in a fixed order.
 
-    Raises Refusal where a session's file is no longer there: single records are read from it once more.
+    Those of sessions are left out where there is none, and those of animals where no card is. Raises Refusal where a
+    session's file is no longer there: single records are read from it once more.
     """
+    return (_of_sessions(season) if len(season.sessions) else {}) | (_of_animals(season) if len(season.cards) else {})
+
+
+def _of_animals(season: Season) -> dict[str, pd.DataFrame]:
+    known = season.animals
+    lines = lineage(known, {*known.known(), *everybody(known)})
+    return {
+        "cards": _cards(season.cards),
+        "animals": lines.drop_duplicates("animal")[["animal", "sex", "species", "form", "born", "died"]],
+        "pedigree": lines[lines["parent"] != ""][["animal", "parent", "as", "chance", "sure"]],
+        "lots": lots(known),
+    }
+
+
+def _of_sessions(season: Season) -> dict[str, pd.DataFrame]:
     marks = Marks()
     named: dict[str, str] = {}
     kept: dict[str, Ethogram] = {}
@@ -34,7 +52,7 @@ def tables(season: Season) -> dict[str, pd.DataFrame]:
         marks.add(one)
         named[one.id] = _id(one.ethogram)
         kept[named[one.id]] = one.ethogram
-    out = {
+    return {
         "sessions": _sessions(season, named),
         "bouts": _with_ethogram(season.bouts, named).drop(columns=["hides", "role"]),
         "marks": marks.table(season.sessions["session"].cat.categories),
@@ -45,7 +63,6 @@ def tables(season: Season) -> dict[str, pd.DataFrame]:
         "ethogram": _ethograms(kept),
         "intervals": _intervals(kept),
     }
-    return out if season.cards.empty else out | {"cards": _cards(season.cards)}
 
 
 def _again(season: Season) -> Iterator[Session]:

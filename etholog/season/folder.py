@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field, replace
+from datetime import date
 from functools import cached_property
 from pathlib import Path
 
@@ -10,6 +11,7 @@ import pandas as pd
 from etholog import animals as animals_
 from etholog import session
 from etholog.animals import Animals, naming
+from etholog.animals.card import Entry
 from etholog.animals.naming import Names
 from etholog.base import files as files_
 from etholog.base import notebook
@@ -57,13 +59,15 @@ class Season:
     @cached_property
     def cards(self) -> pd.DataFrame:
         """What the cards say, a row an entry: animal, entry, on (as written), first_on, last_on (the days it may mean),
-        sure, words, number, note, n, card (whose: another name of the animal's where two cards were joined)."""
+        sure, words, number, note, n, card (whose: another name of the animal's where two cards were joined), sac (of
+        which one, where the keeper said so)."""
         rows = [
-            (card.id, e.kind, e.on.text, e.on.first, e.on.last, e.sure, e.words, e.number, e.note, e.n, e.of or card.id)
+            (card.id, e.kind, *_dates(e), e.sure, e.words, e.number, e.note, e.n, e.of or card.id, _sac(e))
             for card in self.animals.cards.values()
             for e in card.entries
         ]
-        columns = ["animal", "entry", "on", "first_on", "last_on", "sure", "words", "number", "note", "n", "card"]
+        said = ["sure", "words", "number", "note", "n", "card", "sac"]
+        columns = ["animal", "entry", "on", "first_on", "last_on", *said]
         table = pd.DataFrame(rows, columns=columns)
         table["first_on"], table["last_on"] = pd.to_datetime(table["first_on"]), pd.to_datetime(table["last_on"])
         return table.astype({"animal": "category", "entry": "category", "sure": bool, "number": float, "n": int})
@@ -76,6 +80,14 @@ class Season:
         return notebook.html(
             said, self.sessions[["session", "began", "male", "female", "watched_s", "marks", "closed"]]
         )
+
+
+def _dates(entry: Entry) -> tuple[str, date, date]:
+    return entry.on.text, entry.on.first, entry.on.last
+
+
+def _sac(entry: Entry) -> str:
+    return entry.sac.text if entry.sac else ""
 
 
 def folder_of(path: Path | str) -> Path:

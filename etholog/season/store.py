@@ -134,7 +134,7 @@ def write(folder: Path, to: Path, part_rows: int = PART_ROWS) -> tuple[list[str]
             changed |= {month} | ({known[name][0]} if name in known else set())
         months.setdefault(month, []).append((began, id_, name))
     if not months:
-        raise Refusal(f"{folder}: no session to write")
+        raise Refusal(f"{folder}: no session to write; cards alone are exported without --by-month")
     following, parts, told = before.following, dict(before.months), {one.hash: one for one in before.ethograms}
     for month in sorted(changed):
         order = [name for _, _, name in sorted(months.get(month, ()))]

@@ -28,6 +28,8 @@ MALE = ("sex", "2020", "male")
         ((("lent", "2026-03-01", "Anna until 2026-05-30"), ("died", "2026-04-01", "there")), "lent to Anna", 0),
         ((("lent", "2026-03-01", "Anna"), ("returned", "2026-05-01")), "here", 1),
         ((("sold", "2026-03-01"),), "sold since 2026-03-01", 0),
+        ((("sold", "2026-03-01", "me"), ("got", "2026-03-01", "Anna")), "here", 1),  # her card was handed on with him
+        ((("got", "2026-01-01", "Anna"), ("sold", "2026-03-01", "Zoe")), "sold to Zoe since 2026-03-01", 0),
         ((("moved", "2026-03-01", "back from Anna"),), "here", 1),
         ((("moved", "2026-03-01", "borrowed from Anna until 2026-05-30"),), "on loan from Anna", 2),
         ((("moved", "2026-03-01", "the lower shelf"),), "here", 1),

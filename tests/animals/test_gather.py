@@ -18,8 +18,10 @@ from hypothesis import strategies as st
 
 from etholog import animals, season
 from etholog.analysis import outcome
+from etholog.analysis.plan import populations
 from etholog.animals import Animals, care, conflicts, entering, gathering, sources
 from etholog.animals.card import NAMING
+from etholog.animals.custody import custody
 from etholog.animals.entering import NewEntry
 from etholog.base import journal
 from etholog.base.refusal import Refusal
@@ -150,6 +152,46 @@ def test_the_example_season_split_in_three_comes_back_exactly(repository: Path, 
     number = next(e.n for e in animals.read(group).cards["M-Ochre"].entries if e.of == "Number 7" and not e.by)
     assert etholog("card", "M-Ochre", "undo", f"Number 7:{number}", "--folder", group).returncode == 0
     assert {"M-Ochre", "Number 7"} <= {*animals.read(group).known()}
+
+
+@pytest.mark.parametrize(
+    ("sellers", "buyers", "words"),
+    [
+        ([("sold", "2026-03-01", "Bert")], [("got", "2026-03-01", "Anna")], "here since 2026-03-01, with bert"),
+        ([("given", "2026-03-05", "Bert")], [("got", "2026-03-03", "Anna")], "here since 2026-03-05, with bert"),
+        ([("sold", "2026-03", "Bert")], [("got", "2026-03-20")], "here since 2026-03, with bert"),
+        ([("sold", "2026-03-01", "Bert")], [("meal", "2026-03-10", "small")], "here since 2026-03-01, with bert"),
+        (
+            [("moved", "2026-03-01", "sold to Bert")],
+            [("meal", "2026-03-10", "small")],
+            "here since 2026-03-01, with bert",
+        ),
+        # What he wrote before the sale says nothing of it: to somebody who is not of the group.
+        ([("sold", "2026-03-01", "Zoe")], [("meal", "2026-02-10", "small")], "sold to a keeper since 2026-03-01"),
+        (
+            [("sold", "2026-03-01", "Bert")],
+            [("got", "2026-03-01"), ("sold", "2026-05-01", "Zoe")],
+            "sold to a keeper since 2026-05-01",
+        ),
+        (
+            [("lent", "2026-03-02", "Bert until 2026-09-01")],
+            [("borrowed", "2026-03-01", "Anna until 2026-09-01")],
+            "on loan from a keeper since 2026-03-01, until 2026-09-01, with bert",
+        ),
+    ],
+)
+@pytest.mark.parametrize("order", [("anna", "bert"), ("bert", "anna")])
+def test_who_was_sold_within_the_group_is_in_the_buyers_house(
+    sellers: list[tuple[str, ...]], buyers: list[tuple[str, ...]], words: str, order: tuple[str, ...], tmp_path: Path
+) -> None:
+    for keeper, said in (("anna", sellers), ("bert", buyers)):
+        born = ("sex", "2020", "male"), ("species", "2020", "Brachypelma smithi")
+        write_card(tmp_path / keeper, "M-1", *born, *said)
+    gathering.gather(tmp_path / "group", [sources.read(keeper, tmp_path / keeper) for keeper in order])
+    known = animals.read(tmp_path / "group")
+    where = custody(known.find("M-1"))
+    assert where.words == words
+    assert ("M-1" in str(populations(known))) == where.at_hand == ("with bert" in words)
 
 
 KINDS = st.sampled_from(

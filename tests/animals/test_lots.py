@@ -36,8 +36,8 @@ def herd(folder: Path, *more: CardLine) -> animals.Animals:
 @pytest.mark.parametrize(
     ("more", "words", "asked"),
     [
-        # Nobody wrote down the dead: how many are gone is told, and is no mistake.
-        (COUNTED, "laid 220 = alive 150 + dead 20, and 50 not told of", False),
+        # Nobody wrote down the dead: the counts don't close, and that is told too.
+        (COUNTED, "laid 220 = alive 150 + dead 20, and 50 not told of", True),
         ((*COUNTED, ("count", "2026-06-20", "dead nymphs", "50")), "laid 220 = alive 150 + dead 70", False),
         (
             (*COUNTED, ("count", "2026-06-25", "dead nymphs", "10"), ("placed", "2026-07-01", "Anna", "40")),
@@ -47,8 +47,8 @@ def herd(folder: Path, *more: CardLine) -> animals.Animals:
         ((*COUNTED, ("count", "2026-07-20", "spiderlings", "230")), "alive 230 + dead 20, which is 30 too many", True),
         ((*COUNTED[2:], ("placed", "2026-07-01", "", "160")), "first counted 150 = alive -10 + dead 0", True),
         # What was counted when she had moulted, or was paired again, is still of that sac.
-        ((*COUNTED[:2], ("moult", "2026-06-17"), *COUNTED[2:]), "laid 220 = alive 150 + dead 20, and 50", False),
-        ((*COUNTED[:2], ("paired", "2026-06-18", "M-1"), *COUNTED[2:]), "laid 220 = alive 150 + dead 20", False),
+        ((*COUNTED[:2], ("moult", "2026-06-17"), *COUNTED[2:]), "laid 220 = alive 150 + dead 20, and 50", True),
+        ((*COUNTED[:2], ("paired", "2026-06-18", "M-1"), *COUNTED[2:]), "laid 220 = alive 150 + dead 20", True),
         # On one day at two stages: both live.
         ((*COUNTED, ("count", "2026-06-20", "eggs with legs", "50")), "laid 220 = alive 200 + dead 20", False),
     ],
@@ -60,6 +60,88 @@ def test_counts_close_or_it_is_told(more: tuple[CardLine, ...], words: str, aske
     assert words in sums.words
     assert sums.began == sums.alive + sums.dead + sums.placed + sums.raised + sums.missing
     assert any("don't close" in found.what for found in animals.questions(known)) == asked
+
+
+@pytest.mark.parametrize(
+    "more",
+    [
+        COUNTED,
+        (*COUNTED, ("count", "2026-06-20", "dead nymphs", "10")),
+        (*COUNTED, ("placed", "2026-07-01", "Anna", "40"), ("count", "2026-08-01", "spiderlings", "90")),
+        (*COUNTED, ("count", "2026-07-10", "eggs with legs", "5"), ("count", "2026-07-10", "nymphs", "100")),
+    ],
+)
+def test_counts_close_by_the_command_that_is_told(more: tuple[CardLine, ...], tmp_path: Path) -> None:
+    (found,) = [found for found in animals.questions(herd(tmp_path, *more)) if "don't close" in found.what]
+    kind, *words = found.remedy.partition("etholog card F-1 ")[2].split()
+    assert words[-2] == "--on"
+    entry = entering.typed(kind, words[:-2], words[-1])
+    entering.write(entering.propose(animals.read(tmp_path), [NewEntry("F-1", entry)], date(2026, 11, 1)))
+    known = animals.read(tmp_path)
+    sums = young.lot(known, "F-1").lot.closing
+    assert sums is not None
+    assert sums.missing == 0
+    assert not [found for found in animals.questions(known) if "don't close" in found.what]
+
+
+def test_those_that_were_placed_are_not_lost(tmp_path: Path) -> None:
+    known = herd(tmp_path, *COUNTED, ("placed", "2026-07-01", "", "40"), ("count", "2026-08-01", "spiderlings", "100"))
+    assert (
+        young.lot(known, "F-1").lot.words
+        == "laid 220, eggs 200 (20 lost), nymphs 150 (50 lost), spiderlings 100 (10 lost)"
+    )
+
+
+TWO_SACS = (("pulled", "2026-06-10"), ("sac", "2026-08-01"))
+
+
+def told(folder: Path, *words: str, on: str = "2026-08-10") -> list[str]:
+    """Write an entry as it is typed, and return what is asked."""
+    entry = entering.typed(words[0], words[1:], on)
+    proposal = entering.propose(animals.read(folder), [NewEntry("F-1", entry)], date(2026, 11, 1))
+    entering.write(proposal)
+    return [f"{found.what}; {found.remedy}" for found in proposal.asked]
+
+
+def test_of_which_of_two_sacs_is_asked_where_it_is_not_clear(tmp_path: Path) -> None:
+    herd(tmp_path, *TWO_SACS)
+    (asked,) = told(tmp_path, "opened", "eggs with legs")
+    assert "of which sac? Taken for that of 2026-08-01; that of 2026-05-01 may be meant" in asked
+    assert "etholog card F-1 opened eggs with legs of 2026-05-01" in asked
+    # Once the first is opened and its young are gone, only the second is left.
+    assert told(tmp_path, "opened", "nymphs", "of", "2026-05-01") == []
+    assert told(tmp_path, "count", "nymphs", "of", "2026-05-01", "30") == []
+    assert told(tmp_path, "placed", "Zoe", "30", "of", "2026-05-01") == []
+    assert told(tmp_path, "pulled", on="2026-09-01") == []
+    assert told(tmp_path, "count", "eggs", "90", on="2026-09-02") == []
+    first, second = (young.lot(animals.read(tmp_path), "F-1", sac) for sac in ("2026-05-01", "2026-08-01"))
+    assert (first.opened and first.opened.words, second.opened and second.opened.words) == ("nymphs", "eggs with legs")
+    assert (first.lot.closing and first.lot.closing.words) == "first counted 30 = alive 0 + dead 0 + placed 30"
+    assert (second.lot.closing and second.lot.closing.words) == "laid 90 = alive 90 + dead 0"
+
+
+def test_a_sac_that_is_not_there_is_asked_about(tmp_path: Path) -> None:
+    herd(tmp_path, *TWO_SACS)
+    (asked,) = told(tmp_path, "pulled", "of", "2025-05-01")
+    assert "no sac of F-1 on 2025-05-01; there are those of 2026-05-01, 2026-08-01" in asked
+    assert any("no sac of F-1 on 2025-05-01" in found.what for found in animals.questions(animals.read(tmp_path)))
+
+
+def test_young_of_an_earlier_sac_get_its_sire(tmp_path: Path) -> None:
+    herd(tmp_path, *TWO_SACS, ("paired", "2026-08-20", "M-3"), ("sac", "2026-10-01"))
+    told(tmp_path, "raised", "F-31", "of", "2026-05-01", on="2026-10-05")
+    known = animals.read(tmp_path)
+    assert [who for who, _ in known.parents["F-31"].sire] == ["M-1", "M-2"]
+    assert [one.who for one in young.lot(known, "F-1", "2026-05-01").lot.left] == ["F-31"]
+
+
+@pytest.mark.parametrize("words", [("placed", "Zoe 30"), ("placed", "Zoe", "30"), ("count", "nymphs 30")])
+def test_words_and_number_may_stand_in_one_pair_of_quotes(words: tuple[str, ...], tmp_path: Path) -> None:
+    herd(tmp_path, *COUNTED)
+    told(tmp_path, *words)
+    entry = animals.read(tmp_path).cards["F-1"].last(words[0])
+    assert entry
+    assert (entry.words, entry.number) in (("Zoe", 30), ("nymphs", 30))
 
 
 @given(st.integers(0, 3000), st.lists(st.integers(1, 50), min_size=1, max_size=6))

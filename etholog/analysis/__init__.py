@@ -17,6 +17,7 @@ __all__ = [
     "kin",
     "latency",
     "lineage",
+    "lots",
     "observers",
     "outcome",
     "plan",

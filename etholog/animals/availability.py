@@ -86,7 +86,7 @@ def _alive(span: _Span, animals: Animals, card: Card | None) -> None:
     if died := animals.died(span.animal):
         span.close(f"died on {died.text}")
     where = custody(card)
-    if where.at_hand and where.keeper:
+    if where.at_hand and where.keeper and not where.until:
         span.good.append(where.words)
     if where.gone:
         span.close(where.words)

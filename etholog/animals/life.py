@@ -29,7 +29,7 @@ def facts(animals: Animals, name: str) -> Iterator[str]:
     for kind in ("bought_as", "family", "form", "dam", "sire", "moved", "shares"):
         if card and (told := card.told_last(kind)):
             chances = animals.possible(told.words) if kind in ("dam", "sire") else ()
-            shown = told.words
+            shown = animals.id_of(chances[0][0]) if len(chances) == 1 and chances[0][0] else told.words
             if len(chances) > 1:
                 shown = (
                     ", ".join(f"{who or 'unknown'} ({percent(chance)})" for who, chance in chances) + ": one of these"

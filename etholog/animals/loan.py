@@ -24,7 +24,7 @@ def sections(animals: Animals, name: str) -> list[Section]:
         raise Refusal(f'{who} was never on loan; write it first: etholog card {who} borrowed "Anna until 2026-09-01"')
     said = [f"{KINDS[loan.kind].label} {loan.words}, since {loan.on.text}"]
     now = custody(card)
-    if now.since and now.since != loan.on:
+    if now.since and (now.since != loan.on or now.keeper):
         said.append(f"now: {now.words}")
     if agreed := shares(card.fact("shares")):
         said.append("agreed on the young: " + ", ".join(f"{one} {percent(part)}" for one, part in agreed.items()))

@@ -48,10 +48,12 @@ def run(args: argparse.Namespace) -> int:
     read = [sources.read(label, path, args.slashes) for label, path in told]
     found = gathering.gather(args.to, read, args.places, args.people)
     known = animals_.read(args.to)
-    for label, there, here in found.called:
-        tell(f"{there} of {label} is called {here} here: {there} is another's name already")
     by = gathering.known_by(args.to)
-    joined = _join(known, [one for one in conflicts.twins(known, by) if one.named]) if args.join_same_names else []
+    same = [one for one in conflicts.twins(known, by) if one.named] if args.join_same_names else []
+    for label, there, here in found.called:
+        if here not in {one.wrong for one in same}:
+            tell(f"{there} of {label} is called {here} here: {there} is another's name already")
+    joined = _join(known, same) if same else []
     tell(*joined)
     known = animals_.read(args.to) if joined else known
     unclear = [*found.findings, *conflicts.conflicts(known)]

@@ -13,9 +13,11 @@ __all__ = [
     "reel",
     "render",
     "search",
+    "sound",
     "source",
     "still",
     "stretches",
+    "strokes",
     "subtitles",
     "tally",
 ]

@@ -71,6 +71,15 @@ class Amender(Corrector):
         self._hold(n)
         return Answer(f"added: {self.live.told(n)}", n)
 
+    def add(self, behaviour: Behaviour, onset: int, offset: int, note: str) -> None:
+        """Add a bout, or an event at its onset, with a note that says where it comes from."""
+        if behaviour.kind == "event":
+            n = self._do(drafts.mark(onset, behaviour.code))
+        else:
+            n = self._do(drafts.mark(onset, behaviour.code, "onset"))
+            self._do(drafts.mark(offset, behaviour.code, "offset"))
+        self._do(drafts.note(onset, note[:NOTE_LENGTH], n))
+
     def gap(self) -> Answer:
         """Say that nobody watched from the cursor on; within a gap, that watching began again there."""
         if any(gap.onset <= self.cursor < gap.offset for gap in self.live.folding.gaps):

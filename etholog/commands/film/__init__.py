@@ -5,6 +5,7 @@ import importlib
 
 VERBS = {
     "search": ("find where something moves in a film that nobody marked", "film.mp4 --sheet sheet.png"),
+    "listen": ("find bursts of strokes in the sound, and offer them as marks", "--take drumming"),
     "align": ("set a film's clock against the session's", "film.mp4 --seen 0:12.40"),
     "cuts": ("list what to keep of the film, and what falls away", "--before 3 --after 5 -o cuts.edl"),
     "captions": ("write captions, or chapters", "-o captions.vtt"),

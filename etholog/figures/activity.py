@@ -84,7 +84,7 @@ def activity(trace: pd.DataFrame, stretches: pd.DataFrame, size: Size = "page") 
         below.set_yticks([])
         below.set_ylabel("look", rotation=0, ha="right", va="center")
         below.spines["left"].set_color(RULE)
-        below.set_xlim(0, end)
+        below.set_xlim(min(0.0, float(trace["film_s"].iloc[0])), end)
         minutes(below, end, 8 if size == "page" else 4)
         below.set_xlabel(f"time of the film; hatched: the picture was disturbed. {STILLNESS}", fontsize=6.5)
         return figure

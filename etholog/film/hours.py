@@ -1,10 +1,13 @@
-"""A film's hours as lines of text, and its stretches as rows of a table. Pure."""
+"""A film's hours as lines of text, its stretches as rows of a table, and both as what a figure draws. Pure."""
 
 from collections.abc import Sequence
 from typing import Any
 
+import numpy as np
+
 from etholog.base.clock import fine_face
-from etholog.film.stretches import DISTURBED, REASONS, Stretch
+from etholog.film.activity import PER_S
+from etholog.film.stretches import DISTURBED, REASONS, Stretch, Trace, strength
 
 CELLS = 60  # in a line
 STEPS_S = (1, 5, 10, 30, 60)  # that a cell may last
@@ -63,3 +66,22 @@ def rows(film: str, stretches: Sequence[Stretch], begins_s: float = 0.0) -> list
         }
         for stretch in stretches
     ]
+
+
+def curve(films: Sequence[tuple[float, Trace]], more: float = 1.0) -> dict[str, Any]:
+    """Return `film_s` and `strength` of films, each with the second at which it begins; nothing moves between two."""
+    times, strengths = [], []
+    for begins_s, trace in films:
+        times.append(begins_s + np.arange(len(trace) + 1) / PER_S)
+        strengths.append(np.append(strength(trace, more), 0.0))
+    return {"film_s": np.concatenate(times), "strength": np.concatenate(strengths)}
+
+
+def bars(films: Sequence[tuple[float, Sequence[Stretch]]]) -> dict[str, Any]:
+    """Return `onset_s`, `offset_s` and `disturbed` of stretches, each film with the second at which it begins."""
+    every = [(begins_s, stretch) for begins_s, own in films for stretch in own]
+    return {
+        "onset_s": [begins_s + stretch.onset_s for begins_s, stretch in every],
+        "offset_s": [begins_s + stretch.offset_s for begins_s, stretch in every],
+        "disturbed": [stretch.why == REASONS[DISTURBED] for _, stretch in every],
+    }

@@ -18,8 +18,9 @@ from etholog.film.activity import BLOCK, PER_S, WIDTH, Area, Cells, cells, key_s
 from etholog.film.source import Source
 from etholog.film.stretches import AROUND_S, Trace, traces
 
-VERSION = 2  # of the trace: another one searches anew
+VERSION = 3  # of the trace: another one searches anew
 COLUMNS = ("quick", "slow", "quick_at", "slow_at", "disturbed")
+UNREADABLE = (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile)
 HOLE_S = 30.0  # between two key frames no camera waits so long
 
 
@@ -69,12 +70,27 @@ def search(source: Source, area: Area, mask: Path | None, progress: Callable[[fl
     with closing(counted()) as changes:
         for part in traces(changes, np.sort(keys) - start, kept, known - start * PER_S):
             parts.append(part)
-            findings += _keep(source.path, told, Trace.joined(parts), whole=False)
+            findings += _keep(source.path, told, Trace.joined(parts), shape, whole=False)
     if not parts:
         raise Refusal(f"{source.path}: ffmpeg finds no picture in it; name a film file")
     trace = Trace.joined(parts)
-    findings += _keep(source.path, told, trace, whole=True)
+    findings += _keep(source.path, told, trace, shape, whole=True)
     return Searched(trace, shape, tuple(dict.fromkeys([*findings, *_short(source, trace)])))
+
+
+def known(film: Path) -> Searched | None:
+    """Return what a search of a film found, whatever part of the picture it was asked for; searches nothing.
+
+    None where there was none, where it was broken off, or where the film is another one now.
+    """
+    try:
+        with beside(film).open("rb") as file, np.load(file, allow_pickle=False) as held:
+            if not held["whole"] or json.loads(str(held["film"]))[: len(told := _file(film))] != told:
+                return None
+            rows, columns = held["shape"].tolist()
+            return Searched(Trace(*(held[name] for name in COLUMNS)), (rows, columns))
+    except UNREADABLE:
+        return None
 
 
 def _holes(source: Source, keys: NDArray[np.float32]) -> list[str]:
@@ -101,15 +117,19 @@ def _short(source: Source, trace: Trace) -> list[str]:
 
 def _identity(source: Source, area: Area, mask: Path | None) -> str:
     """Return what the trace belongs to: the film's size and time, a hash of some of its blocks, and what was asked."""
-    stat = source.path.stat()
+    drawn = "" if mask is None else hashlib.sha256(mask.read_bytes()).hexdigest()
+    return json.dumps([*_file(source.path), asdict(area), drawn, WIDTH, PER_S], sort_keys=True)
+
+
+def _file(film: Path) -> list[int | str]:
+    """Return the version of the trace, and a film's size, time and digest of some of its blocks."""
+    stat = film.stat()
     digest = hashlib.sha256()
-    with source.path.open("rb") as file:
+    with film.open("rb") as file:
         for at in range(8):
             file.seek(stat.st_size * at // 8)
             digest.update(file.read(65536))
-    drawn = "" if mask is None else hashlib.sha256(mask.read_bytes()).hexdigest()
-    told = [VERSION, stat.st_size, stat.st_mtime_ns, digest.hexdigest(), asdict(area), drawn, WIDTH, PER_S]
-    return json.dumps(told, sort_keys=True)
+    return [VERSION, stat.st_size, stat.st_mtime_ns, digest.hexdigest()]
 
 
 def _kept(film: Path, told: str) -> tuple[Trace | None, bool]:
@@ -119,15 +139,16 @@ def _kept(film: Path, told: str) -> tuple[Trace | None, bool]:
             if str(held["film"]) != told:
                 return None, False
             return Trace(*(held[name] for name in COLUMNS)), bool(held["whole"])
-    except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile):
+    except UNREADABLE:
         return None, False
 
 
-def _keep(film: Path, told: str, trace: Trace, whole: bool) -> list[str]:
+def _keep(film: Path, told: str, trace: Trace, shape: tuple[int, int], whole: bool) -> list[str]:
     """Write the trace beside the film; say so where that can't be done."""
     try:
         with replacing(beside(film)) as file:
-            np.savez(file, film=np.array(told), whole=whole, **{name: getattr(trace, name) for name in COLUMNS})
+            columns = {name: getattr(trace, name) for name in COLUMNS}
+            np.savez(file, film=np.array(told), whole=whole, shape=np.array(shape), **columns)
     except Refusal:
         return [f"{beside(film)}: can't be written, so the next search of this film begins anew"]
     return []

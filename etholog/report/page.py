@@ -14,7 +14,7 @@ from markupsafe import Markup
 from etholog import __version__
 from etholog.analysis import outcome
 from etholog.animals.care import Task
-from etholog.report import outcomes, sessions, short
+from etholog.report import films, outcomes, sessions, short
 from etholog.report.content import Report, shown
 from etholog.report.sections import sections
 from etholog.report.svg import Drawings
@@ -78,7 +78,11 @@ def _report(
         _lede(season),
         bool((season.sessions["source"] == "invented").all()),
         summary_,
-        [*(outcomes.section(attempts, drawings, today) if today else ()), *sections(season, drawings)],
+        [
+            *(films.section(read[0], drawings) if len(notes) == 1 else ()),
+            *(outcomes.section(attempts, drawings, today) if today else ()),
+            *sections(season, drawings),
+        ],
         notes,
         sessions.evening(read[0], tasks) if len(notes) == 1 else None,
         [str(finding) for finding in season.findings],

@@ -19,12 +19,12 @@ import pytest
 from etholog import session
 from etholog.base.refusal import Refusal
 from etholog.film.activity import Area, key_seconds
-from etholog.film.search import beside, search
+from etholog.film.search import beside, known, search
 from etholog.film.source import probe
 from etholog.film.stretches import DISTURBED, REASONS, Trace, found
 from tests.conftest import need
 from tests.film.enclosure import Movement, Scene, film
-from tests.film.making import ffmpeg, probed
+from tests.film.making import event, ffmpeg, probed, recorded
 from tests.screens.terminal import Terminal
 
 pytestmark = pytest.mark.slow
@@ -207,6 +207,26 @@ def test_a_film_without_a_session_is_cut_by_its_stretches(evening: Path, tmp_pat
     assert 8 < length < 22  # two stretches with a second on either side, and the forty between in four
     assert etholog("film", "cuts", evening, "-o", edl).returncode == 0
     assert "* COMMENT: SLOW MOVEMENT" in edl.read_text()
+
+
+def test_the_report_shows_what_was_searched_and_searches_nothing(evening: Path, tmp_path: Path, etholog: Run) -> None:
+    page = tmp_path / "page.html"
+    made = recorded(tmp_path, ("sync", 3_000, {}), event("touch", 40_000), end=85_000)
+    assert etholog("film", "align", made.path, evening, "--seen", "8").returncode == 0
+    assert etholog("report", made.path, "-o", page).returncode == 0
+    assert "What moves on the film?" not in page.read_text()
+    assert not beside(evening).exists()
+    stretches = rows(etholog("film", "search", evening))
+    assert etholog("report", made.path, "-o", page).returncode == 0
+    told = page.read_text()
+    assert "What moves on the film?" in told
+    assert "Something moves in 2 stretches" in told
+    assert "Stillness is not absence" in told
+    for row in stretches:  # the session began five seconds into the film
+        film_s = float(row["from"].split(":")[-1]) - 5
+        assert f"0:00:{int(film_s):02d}" in told
+    os.utime(evening)
+    assert known(evening) is None
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="there are no ptys there")

@@ -73,23 +73,14 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _drawn(seen: Sequence[Seen], found: Sequence[Sequence["Stretch"]], more: float) -> "ReproducibleFigure":
-    import numpy as np
     import pandas as pd
 
     from etholog import figures
-    from etholog.film.activity import PER_S
-    from etholog.film.stretches import DISTURBED, REASONS, strength
+    from etholog.film import hours
 
-    traces = [
-        pd.DataFrame({"film_s": at + np.arange(len(held.trace)) / PER_S, "strength": strength(held.trace, more)})
-        for _, at, held in seen
-    ]
-    bars = [
-        {"onset_s": at + s.onset_s, "offset_s": at + s.offset_s, "disturbed": s.why == REASONS[DISTURBED]}
-        for (_, at, _), own in zip(seen, found, strict=True)
-        for s in own
-    ]
-    return figures.activity(pd.concat(traces), pd.DataFrame(bars, columns=["onset_s", "offset_s", "disturbed"]))
+    curve = hours.curve([(at, held.trace) for _, at, held in seen], more)
+    bars = hours.bars([(at, own) for (_, at, _), own in zip(seen, found, strict=True)])
+    return figures.activity(pd.DataFrame(curve), pd.DataFrame(bars))
 
 
 def _sheet(seen: Sequence[Seen], found: Sequence[Sequence["Stretch"]]) -> "ReproducibleFigure":

@@ -1,0 +1,77 @@
+"""What a search of its films found, on the page of a single session. Searches nothing: that may take hours."""
+
+from functools import partial
+
+import pandas as pd
+
+from etholog import figures
+from etholog.base.text import STILLNESS, many
+from etholog.film import hours
+from etholog.film.alignment import clips_of, error_told
+from etholog.film.captions import moment
+from etholog.film.search import known
+from etholog.film.stretches import found
+from etholog.report.content import Section, table
+from etholog.report.svg import Drawings
+from etholog.session import Session
+
+HEADS = {
+    "at": "time of the session",
+    "seconds": "seconds",
+    "strength": "strength",
+    "where": "where in the picture",
+    "why": "why",
+    "film": "film",
+}
+
+
+def section(read: Session, drawings: Drawings) -> list[Section]:
+    """Return what moves on the session's films as a section; none where no film was searched."""
+    clips = clips_of(read)
+    held = [(clip, known(clip.path)) for clip in clips]
+    searched = [(clip, one) for clip, one in held if one is not None]
+    if not searched:
+        return []
+    spans = [(clip, found(one.trace, one.shape)) for clip, one in searched]
+    rows = [
+        row | {"at": moment(clip.session_ms(stretch.onset_s))}
+        for clip, own in spans
+        for stretch, row in zip(own, hours.rows(clip.path.name, own), strict=True)
+    ]
+    look_s = sum(stretch.offset_s - stretch.onset_s for _, own in spans for stretch in own)
+    length_s = sum(clip.seconds for clip, _ in searched)
+    curve = pd.DataFrame(hours.curve([(clip.begins / 1000, one.trace) for clip, one in searched]))
+    bars = pd.DataFrame(hours.bars([(clip.begins / 1000, own) for clip, own in spans]))
+    told = error_told(clips)
+    missing = [clip.path.name for clip, one in held if one is None]
+    return [
+        Section(
+            anchor="film",
+            question="What moves on the film?",
+            answer=f"Something moves in {many(len(rows), 'stretch', 'stretches')}, "
+            f"{look_s / 60:.1f} of {length_s / 60:.1f} min of film.",
+            pictures=[
+                drawings.picture(
+                    partial(figures.activity, curve, bars),
+                    "How much moves, in thresholds (1 has just reached it); below, the stretches, and hatched, where "
+                    "the picture was disturbed. Time 0 is the beginning of the session.",
+                    "How much moves on the film",
+                )
+            ],
+            tables=[
+                table(
+                    pd.DataFrame(rows, columns=list(HEADS)),
+                    "Each stretch that a search of the film found.",
+                    HEADS,
+                    rest="etholog film search FILM",
+                )
+            ],
+            method="Each block of the picture is judged by its own noise, the threshold by the film's quiet half.",
+            source="Extremes of noise: Gumbel 1958; the method is our own, chosen on made films.",
+            cautions=[
+                STILLNESS,
+                f"{told[0].upper()}{told[1:]}.",
+                *([f"Not searched: {', '.join(missing)}."] if missing else []),
+            ],
+        )
+    ]

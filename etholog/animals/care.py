@@ -167,6 +167,9 @@ def due(animals: Animals, known: Sequence[Ethogram], today: date) -> list[Task]:
             if not animals.died(name) and (tries or (card and card.all("meal", "water"))):
                 found.append(_no_window(name, animals.species_of(name), today))
             continue
+        for earlier in tries[:-1]:
+            if (earlier.pulled or earlier.opened or earlier.left_the_sac) and not earlier.eaten:
+                found += _apart(earlier, mine)
         if tries:
             found += _brood(tries[-1], mine, animals, card)
         if animals.died(name):
@@ -243,7 +246,7 @@ def _brood(one: Attempt, mine: Window, animals: Animals, card: Card | None) -> I
     if (one.died or (one.sac and one.moult)) and not (one.pulled or one.opened):
         return
     if one.sac:
-        yield from _guarding(one, mine)
+        yield from of_sac(one, mine)
     elif one.moult:
         undone = one.moult.on
         yield Task(
@@ -330,24 +333,34 @@ def _looking(she: str, window_: SacWindow, before: date | None, mine: Window, ca
         )
 
 
-def _guarding(one: Attempt, mine: Window) -> Iterator[Task]:
+def of_sac(one: Attempt, mine: Window) -> Iterator[Task]:
+    """Yield what a sac asks for, with her or taken from her, and its young."""
+    if not (one.opened or one.left_the_sac or one.pulled):
+        quiet = (QUIET_CHECK_DAYS, QUIET_CHECK_DAYS + 3)
+        yield _since_laid(
+            one, mine, "guard", gettext("leave her alone; water that can't dry out"), (0, mine.care.guard)
+        )
+        yield _since_laid(one, mine, "quiet", gettext("a quiet check by torch: sac whole, water full"), quiet)
+        if pull := mine.care.pull:
+            yield _since_laid(one, mine, "pull", gettext("pull the sac now, or leave it with her"), pull)
+    yield from _apart(one, mine)
+
+
+def _since_laid(one: Attempt, mine: Window, name: str, what: str, span: tuple[int, int]) -> Task:
+    """Return what is to be done so many days after a sac was laid."""
+    assert one.sac is not None
+    laid = one.sac.on
+    first, last = _in(laid.first, span[0]), _in(laid.last, span[1])
+    why, source = gettext("sac laid {laid}", laid=laid.text), gettext(mine.care.source)
+    return Task(f"{one.female}/{name}/{laid.text}", one.female, what, first, last, why, source)
+
+
+def _apart(one: Attempt, mine: Window) -> Iterator[Task]:
+    """Yield what a sac that was taken from her asks for, and its young; whatever became of her since."""
     she, care, sac = one.female, mine.care, one.sac
     assert sac is not None
     closed = not one.opened and not one.left_the_sac
-    laid, key = sac.on, f"{she}/{{}}/{sac.on.text}"
-    why = gettext("sac laid {laid}", laid=laid.text)
-
-    def task(name: str, what: str, span: tuple[int, int], every: int = 0) -> Task:
-        first, last = _in(laid.first, span[0]), _in(laid.last, span[1])
-        return Task(key.format(name), she, what, first, last, why, gettext(care.source), every)
-
-    if closed and not one.pulled:
-        yield task("guard", gettext("leave her alone; water that can't dry out"), (0, care.guard))
-        yield task(
-            "quiet", gettext("a quiet check by torch: sac whole, water full"), (QUIET_CHECK_DAYS, QUIET_CHECK_DAYS + 3)
-        )
-        if care.pull:
-            yield task("pull", gettext("pull the sac now, or leave it with her"), care.pull)
+    laid = sac.on
     if one.pulled and closed:
         pulled = one.pulled.on
         handled = max([pulled.last, *(entry.on.last for entry in (*one.all("turned"), *one.counts))])
@@ -362,7 +375,8 @@ def _guarding(one: Attempt, mine: Window) -> Iterator[Task]:
             INCUBATOR_DAYS,
         )
     if closed:
-        yield task("free", gettext("free spiderlings are expected: cups, food and labels ready"), care.free)
+        free = gettext("free spiderlings are expected: cups, food and labels ready")
+        yield _since_laid(one, mine, "free", free, care.free)
     elif one.opened and not one.counts:
         opened = one.opened.on
         yield Task(

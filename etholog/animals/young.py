@@ -10,7 +10,6 @@ from etholog.animals.custody import shares
 from etholog.animals.herd import Animals
 from etholog.animals.loan import Section
 from etholog.animals.lot import parted
-from etholog.base.dates import Day
 from etholog.base.refusal import Refusal
 from etholog.base.text import many
 from etholog.ethogram import Ethogram
@@ -83,7 +82,10 @@ def _split(animals: Animals, of: Attempt, people: bool) -> Iterator[str]:
         yield f"agreed for {owner}: {words}"
         if sums and sums.alive > 0 and not of.all("split"):
             parts = ", ".join(f"{who} {n}" for who, n in parted(round(sums.alive), agreed).items())
-            yield f"by that, of {sums.alive:g} alive: {parts}; to agree on it: etholog card {of.female} split {parts}"
+            several = of.sac and sum(bool(one.sac) for one in attempts(animals, of.female)) > 1
+            meant = f" of {of.sac.on.text}" if of.sac and several else ""
+            write = f"etholog card {of.female} split {parts}{meant}"
+            yield f"by that, of {sums.alive:g} alive: {parts}; to agree on it: {write}"
 
 
 def _left(of: Attempt, people: bool) -> Iterator[str]:
@@ -95,8 +97,9 @@ def _left(of: Attempt, people: bool) -> Iterator[str]:
 
 
 def _due(animals: Animals, of: Attempt, known: Sequence[Ethogram], today: date) -> Iterator[str]:
-    sac = of.sac.on if of.sac else Day.of(today)
+    mine = care.window(of.female, animals, known)
+    own = {task.key for task in care.of_sac(of, mine) if task.kind in _TASKS} if mine else set()
     for task in care.due(animals, known, today):
-        if task.animal == of.female and task.kind in _TASKS and not task.first < sac.first:
+        if task.key in own:
             every = f", every {many(task.every, 'day')}" if task.every else ""
             yield f"{max(task.first, today)} to {task.last}{every}: {task.what} ({task.source})"

@@ -261,3 +261,30 @@ def test_a_lot_has_a_label(etholog: Run, tmp_path: Path) -> None:
     assert "150 alive, nymphs 2026-06-20" in shown
     assert "at 26.5 °C" in shown
     assert etholog("label", "F-1", "--lot", "-o", tmp_path / "lot.pdf", "--folder", tmp_path).returncode == 0
+
+
+def test_the_young_of_an_earlier_sac_are_looked_after_too(tmp_path: Path) -> None:
+    """She was paired again, and laid again: what was taken from her before is still in the incubator."""
+    herd(tmp_path, ("pulled", "2026-06-10"), ("paired", "2026-06-12", "M-1"))
+    assert due(tmp_path)["incubator"] == "2026-06-13"
+    nymphs = ("opened", "2026-07-05", "nymphs of 2026-05-01"), ("count", "2026-07-05", "nymphs of 2026-05-01", "80")
+    write_card(tmp_path, "F-1", ("sac", "2026-07-01"), *nymphs)
+    assert due(tmp_path) == {"young": "2026-07-08"}
+    known, day = animals.read(tmp_path), date(2026, 7, 6)
+    pages = [dict(young.sections(known, young.lot(known, "F-1", on), at_hand(tmp_path), day)) for on in SACS]
+    first, second = ("; ".join(page["What is due"]) for page in pages)
+    assert "look at the nymphs" in first
+    assert "spiderlings are expected" not in first
+    assert "spiderlings are expected" in second
+    assert "look at the nymphs" not in second
+
+
+SACS = ("2026-05-01", "2026-07-01")
+
+
+def test_the_split_that_is_told_is_of_that_sac(tmp_path: Path) -> None:
+    herd(tmp_path, *COUNTED, ("shares", "2026-01-01", "Anna 1, me 1"), ("sac", "2026-07-01"))
+    known = animals.read(tmp_path)
+    page = dict(young.sections(known, young.lot(known, "F-1", SACS[0]), at_hand(tmp_path), date(2026, 7, 6)))
+    (told_,) = [line for line in page["Whose they are"] if "to agree on it" in line]
+    assert told_.endswith("etholog card F-1 split Anna 75, me 75 of 2026-05-01")

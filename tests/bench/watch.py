@@ -1,10 +1,11 @@
 """Measure the watch screen in a real terminal: `python -m tests.bench.watch [--kills 200]`.
 
-Prints key to paint (p50, p99) at 16 and at 40 lanes, after few marks and after 50,000 pressed in turn in two terminals
-side by side, so that both meet the same machine, by the wall and on the processor, and their ratio; against a bare echo
+Prints key to paint (p50, p99) at 16 and at 40 lanes, after few marks and after 50,000, and in a bare Textual app
+that paints one line at each key (`tests/bench/bare_app.py`): pressed in turn in three terminals side by side, so that
+all meet the same machine, by the wall and on the processor, and their ratios, with the load; against a bare echo
 through the same kind of pty.
-Idle CPU; start to first paint against `python -c 'import textual.app'`; an append against a bare write and fdatasync;
-2,000 keys in one burst; and how many marks that were painted got lost under kill -9.
+Idle CPU; start to first paint against `python -c 'import textual.app'` and the bare app's first line; an append against
+a bare write and fdatasync; 2,000 keys in one burst; and how many marks that were painted got lost under kill -9.
 """
 
 import argparse
@@ -52,11 +53,18 @@ def ethogram_of(lanes: int) -> str:
     )
 
 
-def press_and_see(terminal: Terminal, lane: int) -> tuple[float, float]:
-    """Press a lane's key and wait until the bottom line tells of it; milliseconds, by the wall and on the processor."""
+class BareTerminal(Terminal):
+    """Runs the bare Textual app."""
+
+    def _become(self, words: tuple[str, ...], under: tuple[str, ...]) -> None:
+        os.execv(sys.executable, [sys.executable, str(Path(__file__).with_name("bare_app.py"))])
+
+
+def press_and_see(terminal: Terminal, lane: int, said: bytes) -> tuple[float, float]:
+    """Press a lane's key and wait until the screen says so; milliseconds, by the wall and on the processor."""
     terminal.read(0.0)
     start = len(terminal.raw)
-    told = re.compile(rb"behaviour %02d (began|ended)" % lane)
+    told = re.compile(said)
     used = on_cpu_ms(terminal.pid)
     began = time.perf_counter()
     terminal.type(LANE_KEYS[lane])
@@ -84,24 +92,33 @@ def paint(lanes: int, columns: int, rows: int, presses: int) -> None:
             for folder in (one, other)
         ]
         few, many = terminals
-        with few, many:
+        bare = BareTerminal(cwd=Path(one), columns=columns, rows=rows)
+        with few, many, bare:
             for terminal in terminals:
                 terminal.until("nothing runs", 60)
+            bare.until("nothing pressed", 60)
             chance = random.Random(1)
-            found: tuple[list[tuple[float, float]], list[tuple[float, float]]] = ([], [])
+            found: tuple[list[tuple[float, float]], ...] = ([], [], [])
             for at in range(presses):
                 lane = (at * 7) % lanes
-                for times, terminal in zip(found, terminals, strict=True):
-                    pause = chance.uniform(0.05, 0.12)
-                    few.read(pause)
+                ours = rb"behaviour %02d (began|ended)" % lane
+                for times, terminal, said in zip(
+                    found, (few, many, bare), (ours, ours, rb"%d: " % (at + 1)), strict=True
+                ):
+                    few.read(chance.uniform(0.05, 0.12))
                     many.read(0.0)
-                    times.append(press_and_see(terminal, lane))
+                    bare.read(0.0)
+                    times.append(press_and_see(terminal, lane, said))
+            print(f"load of the machine                       {os.getloadavg()[0]:.1f} on {os.cpu_count()} processors")
             for at, what in enumerate(("key to paint", "  of it on the processor")):
-                base, much = ([one[at] for one in times] for times in found)
+                base, much, least = ([one[at] for one in times] for times in found)
                 print(f"{what}, {size}, 10 marks      {quantiles(base)}")
                 print(f"{what}, {size}, 50,000 marks  {quantiles(much)}")
-                middle, worst = quantile(much, 0.5) / quantile(base, 0.5), quantile(much, 0.99) / quantile(base, 0.99)
-                print(f"    ratio, 50,000 marks to 10                 p50 x {middle:.2f}  p99 x {worst:.2f}")
+                print(f"{what}, {size}, bare Textual  {quantiles(least)}")
+                for ratio, a, b in (("50,000 marks to 10", much, base), ("50,000 marks to bare", much, least)):
+                    middle, worst = (quantile(a, part) / quantile(b, part) for part in (0.5, 0.99))
+                    print(f"    ratio, {ratio:<34} p50 x {middle:.2f}  p99 x {worst:.2f}")
+            bare.kill(signal.SIGKILL)
             many.kill(signal.SIGSTOP)
             before, began = cpu_seconds(few.pid), time.perf_counter()
             few.read(10)
@@ -173,17 +190,28 @@ def burst() -> None:
     print(f"2,000 keys in one burst: all on disk after {took:.2f} s, in order: {'yes' if same else 'NO'}")
 
 
-def start_times() -> tuple[float, float]:
-    bare, ours = [], []
+def first_paint() -> None:
+    """Print how long the first screen takes, against the import of Textual alone and the bare app's first line."""
+    imported, bare, ours = start_times()
+    print(f"start of the process to first paint       {ours * 1000:.0f} ms; load {os.getloadavg()[0]:.1f}")
+    print(f"`import textual.app` in a process         {imported * 1000:.0f} ms, x {ours / imported:.2f}")
+    print(f"bare Textual to its first line            {bare * 1000:.0f} ms, x {ours / bare:.2f};", end=" ")
+    print(f"itself x {bare / imported:.2f} of the import")
+
+
+def start_times() -> tuple[float, float, float]:
+    """Return how long importing Textual takes, the bare app and ours to their first paint (medians, by turns)."""
+    imported, bare, ours = [], [], []
     for _ in range(7):
         began = time.perf_counter()
         subprocess.run([sys.executable, "-c", "import textual.app"], check=True)
-        bare.append(time.perf_counter() - began)
-        began = time.perf_counter()
-        with tempfile.TemporaryDirectory() as folder, Terminal(*WATCH, cwd=Path(folder)) as terminal:
-            terminal.until("Enter starts the clock")
-            ours.append(time.perf_counter() - began)
-    return statistics.median(bare), statistics.median(ours)
+        imported.append(time.perf_counter() - began)
+        for times, kind, said in ((bare, BareTerminal, "nothing pressed"), (ours, Terminal, "Enter starts the clock")):
+            began = time.perf_counter()
+            with tempfile.TemporaryDirectory() as folder, kind(*WATCH, cwd=Path(folder)) as terminal:
+                terminal.until(said)
+                times.append(time.perf_counter() - began)
+    return statistics.median(imported), statistics.median(bare), statistics.median(ours)
 
 
 def appends(folder: Path) -> None:
@@ -243,16 +271,19 @@ def main() -> None:
     parser = argparse.ArgumentParser()
     parser.add_argument("--kills", type=int, default=200)
     parser.add_argument("--presses", type=int, default=300)
+    parser.add_argument("--paint", action="store_true", help="key to paint at 16 lanes and the start alone")
     args = parser.parse_args()
+    if args.paint:
+        paint(16, 80, 24, args.presses)
+        first_paint()
+        return
     with tempfile.TemporaryDirectory() as folder:
         appends(Path(folder))
     print(f"echo of a key by cat through a pty        {quantiles(echo_times(args.presses))}")
     for lanes, columns, rows in ((16, 80, 24), (16, 200, 60), (40, 80, 48), (40, 200, 60)):
         paint(lanes, columns, rows, args.presses)
     burst()
-    bare, ours = start_times()
-    print(f"start of the process to first paint       {ours * 1000:.0f} ms")
-    print(f"`import textual.app` in a process         {bare * 1000:.0f} ms, x {ours / bare:.2f}")
+    first_paint()
     kills(args.kills)
 
 

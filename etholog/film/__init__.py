@@ -10,6 +10,7 @@ __all__ = [
     "evening",
     "hours",
     "overlay",
+    "preview",
     "reel",
     "render",
     "search",

@@ -65,13 +65,20 @@ def shape_of(source: Source, area: Area) -> tuple[int, int]:
     return max(2, round(tall / BLOCK)) * BLOCK, WIDTH
 
 
-def pictures(source: Source, area: Area, start_s: float = 0.0) -> Generator[NDArray[np.uint8]]:
-    """Yield chunks of small grey pictures from `start_s` on. Raises Refusal when ffmpeg fails before the first."""
+def pictures(
+    source: Source, area: Area, start_s: float = 0.0, hardware: bool = False, keys: bool = False
+) -> Generator[NDArray[np.uint8]]:
+    """Yield chunks of small grey pictures from `start_s` on. Raises Refusal when ffmpeg fails before the first.
+
+    `hardware`: what the machine has decodes, and the processor where it has none. `keys`: the key frames alone.
+    """
     height, width = shape_of(source, area)
     crop = f"crop=iw*{area.width:.5f}:ih*{area.height:.5f}:iw*{area.x:.5f}:ih*{area.y:.5f}," if area != Area() else ""
-    words = [*(("-ss", f"{start_s:.3f}") if start_s else ()), "-an", "-sn", "-dn", "-i", ffmpeg.named(source.path)]
+    words = [*(("-hwaccel", "auto") if hardware else ()), *(("-skip_frame", "nokey") if keys else ())]
+    words += [*(("-ss", f"{start_s:.3f}") if start_s else ()), "-an", "-sn", "-dn", "-i", ffmpeg.named(source.path)]
     # The rate before the scale: five of six pictures then need no scaling.
-    words += ["-map", "0:v:0", "-vf", f"{crop}fps={PER_S},scale={width}:{height}:flags=area,format=gray"]
+    rate = f"setpts=N/{PER_S}/TB,fps={PER_S}," if keys else f"fps={PER_S},"
+    words += ["-map", "0:v:0", "-vf", f"{crop}{rate}scale={width}:{height}:flags=area,format=gray"]
     with closing(ffmpeg.piped([*words, "-f", "rawvideo", "-"], CHUNK * height * width)) as chunks:
         for data in chunks:
             whole = len(data) // (height * width)
@@ -83,7 +90,7 @@ def cells(chunks: Iterator[NDArray[np.uint8]]) -> Generator[Cells]:
     before: Floats | None = None
     history = 2 * SECOND
     for chunk in chunks:
-        new = chunk.astype(np.float32)
+        new = chunk + np.float32(DARK)
         if before is None:
             before = np.repeat(new[:1], history, axis=0)
         frames = np.concatenate([before, new])
@@ -91,14 +98,27 @@ def cells(chunks: Iterator[NDArray[np.uint8]]) -> Generator[Cells]:
         yield _changes(frames, history)
 
 
+def key_changes(chunks: Iterator[NDArray[np.uint8]]) -> Floats:
+    """Return the mean squared change of each block from each picture to the next, pictures x rows x columns."""
+    found: list[Floats] = []
+    last: Floats | None = None
+    for chunk in chunks:
+        new = chunk + np.float32(DARK)
+        frames = new if last is None else np.concatenate([last, new])
+        last = frames[-1:]
+        if len(frames) > 1:
+            found.append(_in_blocks(_change(frames[1:], frames[:-1])))
+    return np.concatenate(found) if found else np.zeros((0, 0, 0), np.float32)
+
+
 def _changes(frames: Floats, history: int) -> Cells:
+    """Return the changes of the pictures after `history`; DARK is in the frames already."""
     total = np.cumsum(frames, axis=0, dtype=np.float32)
     means = (total[SECOND:] - total[:-SECOND]) / SECOND  # means[i] ends with frames[i + SECOND]
     now, past = means[history - SECOND :], means[history - 2 * SECOND : -SECOND]
     change = _change(now, past)
-    return Cells(
-        _in_blocks(_change(frames[history:], frames[history - 1 : -1])), _in_blocks(change), _shift(change, past)
-    )
+    shift = _shift(change, past)  # before `change` is squared in place
+    return Cells(_in_blocks(_change(frames[history:], frames[history - 1 : -1])), _in_blocks(change), shift)
 
 
 def _change(now: Floats, past: Floats) -> Floats:
@@ -107,11 +127,12 @@ def _change(now: Floats, past: Floats) -> Floats:
     A row's own, since a lamp's flicker runs through the picture in bands; its median, since a spider fills few columns.
     """
     coarse, columns = now.shape[2] // BLOCK, _columns(now.shape[2])
-    lit = ((now @ columns) + DARK) / ((past @ columns) + DARK)
+    lit = (now @ columns) / (past @ columns)
     gain = np.partition(lit, coarse // 2, axis=2)[:, :, coarse // 2]
     padded = np.pad(gain, ((0, 0), (2, 2)), mode="edge")
     smooth: Floats = np.stack([padded[:, at : at + gain.shape[1]] for at in range(5)]).mean(axis=0)
-    changed: Floats = now + DARK - (past + DARK) * smooth[:, :, None]
+    changed: Floats = past * smooth[:, :, None]
+    np.subtract(now, changed, out=changed)
     return changed
 
 
@@ -121,7 +142,7 @@ def _columns(width: int) -> Floats:
 
 
 def _in_blocks(change: Floats) -> Floats:
-    across = np.square(change) @ _columns(change.shape[2])
+    across = np.square(change, out=change) @ _columns(change.shape[2])
     blocks: Floats = across.reshape(len(change), -1, BLOCK, across.shape[2]).mean(axis=2)
     return blocks
 

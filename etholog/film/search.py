@@ -38,7 +38,9 @@ def beside(film: Path) -> Path:
     return film.with_name(f"{film.name}.activity.npz")
 
 
-def search(source: Source, area: Area, mask: Path | None, progress: Callable[[float], None]) -> Searched:
+def search(
+    source: Source, area: Area, mask: Path | None, progress: Callable[[float], None], hardware: bool = False
+) -> Searched:
     """Return the trace of a film, from the file beside it as far as that goes. `progress` gets the share done.
 
     What is done is kept every ten minutes of film: a search that was broken off goes on there.
@@ -61,7 +63,7 @@ def search(source: Source, area: Area, mask: Path | None, progress: Callable[[fl
 
     def counted() -> Generator[Cells]:
         done = start * PER_S
-        with closing(pictures(source, area, float(start))) as grey:
+        with closing(pictures(source, area, float(start), hardware)) as grey:
             for chunk in cells(grey):
                 done += len(chunk)
                 progress(min(1.0, done / (source.seconds * PER_S)))

@@ -141,8 +141,9 @@ def is_key(line: str) -> bool:
     >>> is_key("0, 0, 0, 1, 9, 0x1"), is_key("0, 1, 1, 1, 9, 0x1, F=0x0"), is_key("0, 1, 1, 1, 9, 0x1, F=0x10")
     (True, False, False)
     """
-    flags = re.search(r"F=0x([0-9A-Fa-f]+)", line)
-    return flags is None or bool(int(flags[1], 16) & 1)
+    # A film of six hours has half a million packets: a pattern here would be a tenth of a search's own work.
+    flags = line.partition("F=0x")[2]
+    return not flags or bool(int(flags.partition(",")[0], 16) & 1)
 
 
 def _instant(text: str) -> datetime | None:

@@ -129,9 +129,9 @@ def scored(cells: Cells, keys_s: Floats, kept: NDArray[np.bool_] | None = None) 
     cuts = _cuts(quick)
     measures = [_standard(quick, cuts), _standard(slowly, cuts)]
     hot = np.maximum(*((measure > HOT).mean(axis=(1, 2)) for measure in measures))
-    pooled = [_pooled(_less_common(measure) * still) for measure in measures]
-    best = [measure.reshape(len(measure), -1).argmax(axis=1) for measure in pooled]
-    peaks = [m.reshape(len(m), -1)[np.arange(len(m)), b] for m, b in zip(pooled, best, strict=True)]
+    over = [pooled(less_common(measure) * still) for measure in measures]
+    best = [measure.reshape(len(measure), -1).argmax(axis=1) for measure in over]
+    peaks = [m.reshape(len(m), -1)[np.arange(len(m)), b] for m, b in zip(over, best, strict=True)]
     disturbed = (hot > LARGE) | ((shift > SHIFTED) & (np.maximum(*peaks) > HOT))
     return Trace(
         peaks[0].astype(np.float32),
@@ -223,14 +223,15 @@ def _standard(change: Floats, cuts: Sequence[int]) -> Floats:
     return standard
 
 
-def _less_common(measure: Floats) -> Floats:
+def less_common(measure: Floats) -> Floats:
+    """Return what each block has more than three of four of them at the same instant."""
     return measure - np.maximum(0, np.quantile(measure, 0.75, axis=(1, 2)))[:, None, None].astype(np.float32)
 
 
-def _pooled(measure: Floats) -> Floats:
+def pooled(measure: Floats) -> Floats:
     """Return the sum of each 2 x 2 blocks, in the spread of such a sum."""
-    pooled: Floats = (measure[:, 1:, 1:] + measure[:, :-1, 1:] + measure[:, 1:, :-1] + measure[:, :-1, :-1]) / 2
-    return pooled
+    summed: Floats = (measure[:, 1:, 1:] + measure[:, :-1, 1:] + measure[:, 1:, :-1] + measure[:, :-1, :-1]) / 2
+    return summed
 
 
 def thresholds(trace: Trace, more: float = 1.0) -> tuple[float, float]:
@@ -240,14 +241,15 @@ def thresholds(trace: Trace, more: float = 1.0) -> tuple[float, float]:
     tell its place and scale; from them, the strength that chance would pass once in CHANCE_HOURS. `more` above 1
     lowers it, and shows more.
     """
-    return _threshold(trace.quick[~trace.disturbed], more), _threshold(trace.slow[~trace.disturbed], more)
+    return chance_threshold(trace.quick[~trace.disturbed], more), chance_threshold(trace.slow[~trace.disturbed], more)
 
 
 _GUMBEL_LOW = np.log(np.log(4)) - np.log(np.log(2))  # from its quartile to its median, in scales
 _GUMBEL_HIGH = np.log(np.log(2)) - np.log(-np.log(0.9))
 
 
-def _threshold(strength: Floats, more: float) -> float:
+def chance_threshold(strength: Floats, more: float) -> float:
+    """Return the strength from which on it is no chance, from the quiet half of all instants."""
     if len(strength) < 10 * PER_S:
         return 2 * LEAST / more
     low, middle, high = np.quantile(strength, (0.25, 0.5, 0.9))

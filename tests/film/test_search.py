@@ -146,6 +146,26 @@ def test_films_of_one_evening_are_one(evening: Path, tmp_path: Path, etholog: Ru
     assert [row["at"][:4] for row in listed] == ["0:00", "0:00", "0:02", "0:02"]
 
 
+def test_a_preview_meets_what_walks_and_says_that_it_misses_much(evening: Path, tmp_path: Path, etholog: Run) -> None:
+    keyed = tmp_path / "keyed.mp4"
+    ffmpeg("-i", str(evening), "-g", "16", "-preset", "ultrafast", str(keyed))
+    done = etholog("film", "search", keyed, "--preview")
+    assert done.returncode == 0, done.stderr
+    told = [float(row["from"][-5:]) for row in rows(done)]
+    assert any(18 <= onset_s <= 22 for onset_s in told)
+    assert len(told) <= 4
+    assert "Search the film before you rely on it" in done.stderr
+    assert not beside(keyed).exists()
+    assert "too few for a preview" in etholog("film", "search", evening, "--preview").stderr
+
+
+def test_hardware_that_is_not_there_changes_nothing(evening: Path) -> None:
+    one = search(probe(evening), Area(), None, nothing, hardware=True).trace
+    beside(evening).unlink()
+    other = search(probe(evening), Area(), None, nothing).trace
+    assert np.array_equal(one.quick, other.quick)
+
+
 def test_what_is_no_film_is_refused_in_one_line(tmp_path: Path, evening: Path, etholog: Run) -> None:
     text, sound = tmp_path / "text.mp4", tmp_path / "sound.wav"
     text.write_text("no film")

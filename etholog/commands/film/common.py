@@ -69,6 +69,9 @@ def add_search(verb: argparse.ArgumentParser) -> None:
     search.add_argument(
         "--more", type=float, default=1.0, metavar="N", help="above 1 finds more stretches, below 1 fewer (1)"
     )
+    search.add_argument(
+        "--hardware", action="store_true", help="let the graphics hardware decode, where there is some that can"
+    )
 
 
 def add_words(verb: argparse.ArgumentParser) -> None:
@@ -252,7 +255,7 @@ def searched(source: "Source", args: argparse.Namespace) -> "Searched":
     if not 0.1 <= args.more <= 10:
         raise Refusal("--more must be 0.1 to 10; 1 is ordinary")
     with ended_by_signals(), bar() as progress:
-        return search(source, area_of(args.area), args.mask, progress)
+        return search(source, area_of(args.area), args.mask, progress, args.hardware)
 
 
 @contextlib.contextmanager

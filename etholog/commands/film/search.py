@@ -7,11 +7,12 @@ from typing import TYPE_CHECKING
 
 from etholog.base.refusal import Refusal
 from etholog.base.text import STILLNESS, many
-from etholog.commands.film.common import add_search, evening, searched, write
+from etholog.commands.film.common import add_search, area_of, evening, searched, write
 from etholog.commands.output import add_json, as_json, say, table
 
 if TYPE_CHECKING:
     from etholog.figures import ReproducibleFigure
+    from etholog.film.evening import Part
     from etholog.film.search import Searched
     from etholog.film.source import Source
     from etholog.film.stretches import Stretch
@@ -26,6 +27,9 @@ def configure(verb: argparse.ArgumentParser) -> None:
         "films", nargs="+", type=Path, metavar="FILM", help="films of one evening; put in order by their own times"
     )
     add_search(verb)
+    verb.add_argument(
+        "--preview", action="store_true", help="a first look at the key frames alone: quick, and it misses much"
+    )
     verb.add_argument(
         "--trace", type=Path, metavar="FILE", help="draw the trace with its stretches: .svg, .png or .pdf"
     )
@@ -43,6 +47,8 @@ def run(args: argparse.Namespace) -> int:
         if file is not None and file.suffix.lower() not in endings:
             raise Refusal(f"{file}: give it one of the endings {', '.join(endings)}")
     films = evening(args.films)
+    if args.preview:
+        return _preview(films, args)
     seen = [(part.source, part.at_s, searched(part.source, args)) for part in films]
     found = [stretches.found(held.trace, held.shape, args.more) for _, _, held in seen]
     listed = pd.DataFrame(
@@ -70,6 +76,32 @@ def run(args: argparse.Namespace) -> int:
     findings = [finding for _, _, held in seen for finding in held.findings]
     say(*findings)
     return 1 if findings else 0
+
+
+def _preview(films: "Sequence[Part]", args: argparse.Namespace) -> int:
+    """Print between which key frames something changed its place."""
+    import pandas as pd
+
+    from etholog.film import hours
+    from etholog.film.preview import RECALL, preview
+
+    if args.trace or args.sheet or args.mask:
+        raise Refusal("a preview has no trace, no sheet and no mask: leave --preview out, or those")
+    if not 0.1 <= args.more <= 10:
+        raise Refusal("--more must be 0.1 to 10; 1 is ordinary")
+    found = [preview(part.source, area_of(args.area), args.more) for part in films]
+    rows = [
+        row for part, own in zip(films, found, strict=True) for row in hours.rows(part.source.path.name, own, part.at_s)
+    ]
+    listed = pd.DataFrame(rows, columns=list(COLUMNS)).drop(columns=["why"])
+    if args.json:
+        print(as_json({"preview": listed, "note": RECALL}))
+    else:
+        table(listed if len(films) > 1 else listed.drop(columns=["film", "at"]))
+    for part, own in zip(films, found, strict=True):
+        say(*([part.source.path.name] if len(films) > 1 else []), *hours.lines(own, part.source.seconds))
+    say(f"{many(len(listed), 'place')} where the picture changed from one key frame to another. {RECALL}", STILLNESS)
+    return 0
 
 
 def _drawn(seen: Sequence[Seen], found: Sequence[Sequence["Stretch"]], more: float) -> "ReproducibleFigure":

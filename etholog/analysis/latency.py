@@ -15,6 +15,7 @@ from etholog.analysis import columns
 from etholog.analysis.blocks import BLOCK, begins, codes
 from etholog.analysis.ending import for_good
 from etholog.analysis.order import order
+from etholog.base.language import gettext
 from etholog.base.refusal import Refusal
 from etholog.base.text import in_words, nearest
 from etholog.ethogram import Ethogram, Interval, Role, known_marks
@@ -94,7 +95,7 @@ def _measured(
 ) -> pd.DataFrame:
     if rivals:
         check_names(season, rivals)
-    label = ", or ".join(dict.fromkeys(one.label for one in asked.values()))
+    label = gettext(", or ").join(dict.fromkeys(one.words for one in asked.values()))
     bouts, sessions = season.bouts, season.sessions
     of_kind = sessions["ethogram"].astype(object)
     defined = of_kind.isin(list(asked)).to_numpy()

@@ -275,7 +275,7 @@ def _again(she: str, what: str, last: Pairing, evidence: Evidence, care: Afterca
         what,
         _in(last.on.first, care.again[0]),
         _in(last.on.last, care.again[1]),
-        f"{last.on.text} with {last.male}: {evidence.words}",
+        gettext("{day} with {male}: {evidence}", day=last.on.text, male=last.male, evidence=evidence.words),
         care.source,
     )
 

@@ -4,6 +4,8 @@ import re
 import unicodedata
 from collections.abc import Iterable, Mapping
 
+from etholog.base.language import gettext, number
+
 # Controls, direction marks and line separators can move the cursor, colour the screen or turn a line around.
 _UNSAFE = {"Cc", "Cf", "Cs", "Zl", "Zp"}
 
@@ -46,7 +48,7 @@ def in_words(code: str, labels: Mapping[str, str]) -> str:
     """
     name, _, side = code.partition(":")
     told = labels.get(name, name.replace("_", " "))
-    return f"{told}, {side}" if side else told
+    return f"{told}, {gettext(side)}" if side else told
 
 
 def percent(share: float) -> str:
@@ -55,7 +57,7 @@ def percent(share: float) -> str:
     >>> percent(0.489), percent(0.004), percent(1.0)
     ('49 %', '0.4 %', '100 %')
     """
-    return f"{100 * share:.1f} %" if 0 < share < 0.1 else f"{100 * share:.0f} %"
+    return f"{number(100 * share, '.1f' if 0 < share < 0.1 else '.0f')} %"
 
 
 def unsafe(character: str) -> bool:

@@ -12,7 +12,7 @@ from etholog.base.files import listed
 from etholog.base.refusal import Finding, Refusal
 from etholog.base.text import many
 from etholog.commands.output import add_json, as_json, finding_data, say, tell
-from etholog.ethogram import FORMAT_2, NEEDED, Ethogram, Hand, free_keys, recoded_from
+from etholog.ethogram import FORMAT_1, NEEDED, Ethogram, Hand, free_keys, recoded_from
 from etholog.ethogram.own_keys import Act, place_of
 from etholog.recording import settings
 from etholog.session import Session
@@ -120,5 +120,5 @@ def _read(file: Path) -> tuple[Session | Ethogram | None, list[Finding]]:
 
 def _without_role(file: Path, kept: Ethogram) -> list[Finding]:
     # Who writes roles may leave one out; who never heard of them must be told.
-    missing = "" if kept.format == FORMAT_2 else kept.missing(*NEEDED)
+    missing = "" if kept.format != FORMAT_1 else kept.missing(*NEEDED)
     return [Finding(missing, path=file)] if missing else []

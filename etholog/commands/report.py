@@ -7,10 +7,11 @@ from pathlib import Path
 from etholog import animals, ethogram, session
 from etholog.animals import care, naming
 from etholog.animals.care import Task
+from etholog.base.language import asked, speaking
 from etholog.base.refusal import Refusal
 from etholog.base.text import visible
 from etholog.base.workspace import root_of, workspace_of
-from etholog.commands.output import say, working
+from etholog.commands.output import add_language, say, working
 from etholog.session import Session
 
 
@@ -22,6 +23,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--strips", action="store_true", help="every session's whole strip, also where there are more than 40"
     )
+    add_language(parser)
     parser.add_argument("-o", "--out", type=Path, metavar="FILE", help="the page's file (default: report.html, here)")
     parser.epilog = (
         "examples:\n  etholog report sessions/20260503-211500-M-Basalt-F-Umbra.jsonl --out basalt.html\n"
@@ -31,6 +33,11 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Write the page and name its file; 1 where a session could not be read."""
+    with speaking(asked(args.language)):
+        return _write(args)
+
+
+def _write(args: argparse.Namespace) -> int:
     from etholog import season
     from etholog.report import file, page, svg
 

@@ -6,6 +6,7 @@ from etholog.ethogram.roles import INTERVAL_ROLES, NEEDED, ROLES, IntervalRole, 
 from etholog.ethogram.schema import (
     FORMAT_1,
     FORMAT_2,
+    FORMAT_3,
     REACH,
     STAGES,
     Aftercare,
@@ -26,6 +27,7 @@ from etholog.ethogram.schema import (
 __all__ = [
     "FORMAT_1",
     "FORMAT_2",
+    "FORMAT_3",
     "INTERVAL_ROLES",
     "NEEDED",
     "REACH",

@@ -4,7 +4,7 @@ from collections.abc import Iterator, Mapping
 
 from etholog.base.text import nearest
 from etholog.ethogram.own_keys import RESERVED
-from etholog.ethogram.schema import Behaviour, Ethogram, Hand, free_keys, known_marks, presses
+from etholog.ethogram.schema import FORMAT_3, Behaviour, Ethogram, Hand, free_keys, known_marks, presses
 
 Where = tuple[str | int, ...]
 
@@ -20,6 +20,11 @@ def contradictions(ethogram: Ethogram) -> Iterator[tuple[Where, str]]:
         if i.role and roles.count(i.role) > 1:
             yield ("interval", at, "role"), f"interval {i.name!r}: the role {i.role!r} is given twice; take one out"
     yield from _key_faults(behaviours)
+    with_labels = [("behaviour", at) for at, b in enumerate(behaviours) if b.labels]
+    with_labels += [("interval", at) for at, i in enumerate(ethogram.interval) if i.labels]
+    if ethogram.format != FORMAT_3:
+        for member, at in with_labels:
+            yield (member, at, "labels"), f"`labels` belongs to format {FORMAT_3!r}; write that as the file's format"
     codes = {b.code: b for b in behaviours}
     chains: dict[str, Behaviour] = {}
     for at, b in enumerate(behaviours):

@@ -8,6 +8,7 @@ from typing import Annotated, Any, Literal, NamedTuple, Self
 
 from pydantic import BaseModel, ConfigDict, Field, PrivateAttr, StringConstraints, model_validator
 
+from etholog.base.language import current, gettext
 from etholog.base.refusal import Refusal
 from etholog.base.text import nearest
 from etholog.ethogram.roles import INTERVALS_OF_FORMAT_1, OF_FORMAT_1, IntervalRole, Role
@@ -16,7 +17,7 @@ Actor = Literal["male", "female", "pair", "keeper"]
 Kind = Literal["event", "state"]
 Hand = Literal["left", "right"]
 
-FORMAT_1, FORMAT_2 = "etholog-ethogram/1", "etholog-ethogram/2"
+FORMAT_1, FORMAT_2, FORMAT_3 = "etholog-ethogram/1", "etholog-ethogram/2", "etholog-ethogram/3"
 
 STAGES = ("search", "courtship", "contact", "copulation", "separation", "after")
 Stage = Literal["search", "courtship", "contact", "copulation", "separation", "after"]
@@ -26,7 +27,9 @@ REACH: dict[Hand, str] = {"left": "456qwertyasdfghzxcvbn", "right": "567poiuyt[;
 
 Code = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9_]{0,31}$")]
 Label = Annotated[str, StringConstraints(min_length=1, max_length=40, pattern=r"^[^\x00-\x1f\x7f-\x9f]+$")]
+LanguageCode = Annotated[str, StringConstraints(pattern=r"^[a-z]{2,3}$")]
 Line = Annotated[str, StringConstraints(min_length=1, max_length=160, pattern=r"^[^\x00-\x1f\x7f-\x9f]+$")]
+Labels = dict[LanguageCode, Line]
 Text = Annotated[str, StringConstraints(min_length=1, max_length=2000)]
 Key = Annotated[str, StringConstraints(pattern=r"^[^\s\x00-\x1f\x7f-\x9f]$")]
 Keys = Key | dict[Hand, Key]
@@ -53,6 +56,7 @@ class Behaviour(Part):
     `chain`: behaviours of one actor of which only one can run. `ends`: states that its onset ends. `within`: the
     state inside which alone it makes sense; that state's end ends it. `resembles`: the code it is easily taken for.
     `hides`: its actor can't be seen meanwhile. `role`: what it is to the measures (see `roles`).
+    `labels`: the label in other languages, from format 3 on.
     """
 
     code: Code
@@ -69,9 +73,15 @@ class Behaviour(Part):
     ends: Annotated[tuple[Code, ...], Field(strict=False)] = ()
     within: Code | None = None
     resembles: Code | None = None
+    labels: Labels = {}
     hides: bool = False
     nbo: Annotated[str, StringConstraints(pattern=r"^NBO:\d{7}$")] | None = None
     role: Role | None = None
+
+    @property
+    def words(self) -> str:
+        """Its label in the language that is spoken: its own, or that of a shipped label; else as it is."""
+        return self.labels.get(current()) or gettext(self.label)
 
 
 class Interval(Part):
@@ -86,7 +96,13 @@ class Interval(Part):
     since: Annotated[tuple[str, ...], Field(strict=False)] = ()
     to: Annotated[tuple[str, ...], Field(strict=False, min_length=1)]
     ends: Annotated[tuple[str, ...], Field(strict=False)] = ()
+    labels: Labels = {}
     role: IntervalRole | None = None
+
+    @property
+    def words(self) -> str:
+        """Its label in the language that is spoken: its own, or that of a shipped label; else as it is."""
+        return self.labels.get(current()) or gettext(self.label)
 
 
 class Prompt(Part):
@@ -153,7 +169,7 @@ class Press(NamedTuple):
 class Ethogram(Part):
     """Everything there is to know about recording one group of species."""
 
-    format: Literal["etholog-ethogram/1", "etholog-ethogram/2"]
+    format: Literal["etholog-ethogram/1", "etholog-ethogram/2", "etholog-ethogram/3"]
     name: Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9-]{0,31}$")]
     title: Label
     version: Annotated[str, StringConstraints(pattern=r"^[0-9A-Za-z][0-9A-Za-z.-]{0,31}$")]
@@ -209,7 +225,7 @@ class Ethogram(Part):
     def tells_roles(self) -> bool:
         """Whether it says itself what its behaviours or intervals are to the measures."""
         return (
-            self.format == FORMAT_2 or any(one.role for one in self.behaviour) or any(one.role for one in self.interval)
+            self.format != FORMAT_1 or any(one.role for one in self.behaviour) or any(one.role for one in self.interval)
         )
 
     def missing(self, *roles: Role) -> str:

@@ -10,6 +10,7 @@ from matplotlib.patches import Patch
 
 from etholog.analysis import columns
 from etholog.analysis.latency import intervals, of_each
+from etholog.base.language import gettext
 from etholog.figures.style import (
     ACTORS,
     GROUND,
@@ -67,7 +68,7 @@ def aligned(season: Season, times: pd.DataFrame, size: Size = "page") -> Reprodu
     intervals(times)
     with rules():
         if not len(times):
-            return nothing(size, "No session came to where this latency begins.")
+            return nothing(size, gettext("No session came to where this latency begins."))
         order = times.sort_values(["latency_s", "session"], kind="stable")
         height, legible = rows_of(len(order), ROW_INCHES)
         figure = plate(size, 0.95 + height)
@@ -93,8 +94,8 @@ def aligned(season: Season, times: pd.DataFrame, size: Size = "page") -> Reprodu
         axes.set_yticks(range(len(order)) if legible else [], labels if legible else [])
         axes.tick_params(axis="y", length=0)
         minutes(axes, reach, 8 if size == "page" else 4)
-        since = " or ".join(label(code, names(season)) for code in times.attrs["since"])
-        axes.set_xlabel(f"minutes : seconds since {since or 'the start'}")
+        since = gettext(" or ").join(label(code, names(season)) for code in times.attrs["since"])
+        axes.set_xlabel(gettext("minutes : seconds since {start}", start=since or gettext("the start")))
         figure.suptitle(title(times), x=0.01, ha="left", fontsize=9)
         _legend(figure, size)
         return figure
@@ -168,12 +169,12 @@ def _wall(season: Season, session: str, start: float, latency: float) -> float:
 def _legend(figure: ReproducibleFigure, size: Size) -> None:
     shown: list[Patch | Line2D] = [
         Patch(**filled(ACTORS[actor]), linewidth=0.4, label=told)
-        for actor, told in (("female", "she"), ("pair", "both"), ("male", "he"))
+        for actor, told in (("female", gettext("she")), ("pair", gettext("both")), ("male", gettext("he")))
     ]
-    for face, told in ((INK, "it came"), (GROUND, "not by then")):
+    for face, told in ((INK, gettext("it came")), (GROUND, gettext("not by then"))):
         shown.append(
             Line2D([], [], marker="o", linestyle="", color=INK, markerfacecolor=face, markersize=4.5, label=told)
         )
-    shown.append(Line2D([], [], marker="|", linestyle="", color=INK, markersize=7, label="end"))
+    shown.append(Line2D([], [], marker="|", linestyle="", color=INK, markersize=7, label=gettext("end")))
     columns = 6 if size == "page" else 3
     figure.legend(handles=shown, loc="outside lower left", ncols=columns, handlelength=1.4, columnspacing=1.2)

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from etholog.analysis import columns
 from etholog.analysis.incidence import log_log_limits
 from etholog.analysis.survival import LIMITS_LEAST
+from etholog.base.language import gettext
 from etholog.base.refusal import Refusal
 from etholog.figures.style import (
     GROUPS_AND_MORE,
@@ -55,7 +56,7 @@ def ends(shares: pd.DataFrame, size: Size = "page") -> ReproducibleFigure:
     with rules():
         causes = [str(name) for name in shares.columns if not str(name).startswith("se_")]
         if not len(shares) or not causes:
-            return nothing(size, "Nothing has come to an end yet.")
+            return nothing(size, gettext("Nothing has come to an end yet."))
         figure = plate(size, 2.6)
         axes = figure.subplots()
         waited = np.asarray(shares.attrs.get("times", ()), dtype=float)
@@ -78,12 +79,12 @@ def ends(shares: pd.DataFrame, size: Size = "page") -> ReproducibleFigure:
         axes.set_xlim(0, end)
         axes.set_ylim(0, 1.03)
         axes.set_yticks([0, 0.25, 0.5, 0.75, 1], ["0", "¼", "½", "¾", "1"])
-        axes.set_ylabel("share that came to it first")
+        axes.set_ylabel(gettext("share that came to it first"))
         in_days = shares.index.name == "days"
         if not in_days:
             minutes(axes, end, 8 if size == "page" else 4)
-        told = "days" if in_days else "minutes : seconds"
-        axes.set_xlabel(f"{told}, and how many still waited" if len(waited) else told)
+        told = gettext("days") if in_days else gettext("minutes : seconds")
+        axes.set_xlabel(gettext("{time}, and how many still waited", time=told) if len(waited) else told)
         if len(waited):
             _waiting(axes, waited, in_days)
         figure.legend(loc="outside upper left", ncols=2 if size == "page" else 1, handlelength=2.8)

@@ -17,6 +17,7 @@ from matplotlib.path import Path
 
 from etholog.analysis import columns
 from etholog.analysis.transition import Transitions
+from etholog.base.language import gettext
 from etholog.ethogram import STAGES
 from etholog.figures.style import (
     ACTORS,
@@ -83,7 +84,7 @@ def flow(
     with rules():
         codes = _in_order(found, stages or {})
         if not codes:
-            return nothing(size, "Nothing followed anything: there are no transitions.")
+            return nothing(size, gettext("Nothing followed anything: there are no transitions."))
         wide, k = size == "page", len(codes)
         row = 0.24 if wide else 0.17
         figure = plate(size, (1.15 if wide else 0.5) + row * k)
@@ -97,7 +98,11 @@ def flow(
         matrix.set_xticks(range(k), rows if wide else [str(at + 1) for at in range(k)], rotation=90 if wide else 0,
                           fontsize=7 if wide else 5)  # fmt: skip
         held = len(holding(found))
-        told = "arcs and frames: surely more often than by chance" if held else "no transition holds against chance"
+        told = (
+            gettext("arcs and frames: surely more often than by chance")
+            if held
+            else gettext("no transition holds against chance")
+        )
         figure.supxlabel(told, fontsize=6.5, color=FAINT, x=0.01, ha="left")
         return figure
 

@@ -4,9 +4,19 @@ import numpy as np
 import pandas as pd
 
 from etholog.analysis import columns
+from etholog.base.language import gettext, gettext_noop, number
 from etholog.figures.style import ACTORS, FAINT, RULE, ReproducibleFigure, Size, nothing, plain, plate, rules
 
 ROW_INCHES = 0.3
+
+STEPS = {
+    "introduced": gettext_noop("introduced"),
+    "courted": gettext_noop("courted"),
+    "clasped": gettext_noop("clasped"),
+    "inserted": gettext_noop("inserted"),
+    "sac": gettext_noop("sac"),
+    "young": gettext_noop("young"),
+}
 
 
 def funnel(steps: pd.DataFrame, size: Size = "page") -> ReproducibleFigure:
@@ -37,7 +47,7 @@ def funnel(steps: pd.DataFrame, size: Size = "page") -> ReproducibleFigure:
     columns.table(steps, "step", "reached", "of", "open", "share", "low", "high", "day")
     with rules():
         if not len(steps) or not steps["of"].any():
-            return nothing(size, "Nothing is known of any attempt.")
+            return nothing(size, gettext("Nothing is known of any attempt."))
         figure = plate(size, 0.6 + ROW_INCHES * len(steps))
         axes = figure.subplots()
         places = np.arange(len(steps))
@@ -47,15 +57,22 @@ def funnel(steps: pd.DataFrame, size: Size = "page") -> ReproducibleFigure:
         axes.hlines(places, low, high, color=colour, linewidth=1.6, gid="limits")
         axes.plot(share, places, "o", color=colour, markersize=6, gid="share")
         for at, (reached, of, waiting) in enumerate(zip(steps["reached"], steps["of"], steps["open"], strict=True)):
-            told = f"{reached} of {of}" + (f", {waiting} not so long yet" if waiting else "")
+            told = gettext("{count} of {all}", count=reached, all=of)
+            if waiting:
+                told += gettext(", {count} not so long yet", count=waiting)
             axes.annotate(
                 told, (1, at), xycoords=("axes fraction", "data"), xytext=(8, 0), textcoords="offset points",
                 va="center", fontsize=7, color=FAINT, gid=f"count:{at}",
             )  # fmt: skip
         days = zip(steps["step"], steps["day"], strict=True)
-        axes.set_yticks(places, [plain(f"{step} by day {day:,.0f}" if day == day else str(step)) for step, day in days])
+        axes.set_yticks(places, [plain(_step(str(step), day)) for step, day in days])
         axes.tick_params(axis="y", length=0)
         axes.set_xlim(-2, 102)
         axes.set_ylim(len(steps) - 0.5, -0.5)
-        axes.set_xlabel("% of those that reached the step before")
+        axes.set_xlabel(gettext("% of those that reached the step before"))
         return figure
+
+
+def _step(step: str, day: float) -> str:
+    named = gettext(STEPS.get(step, step))
+    return gettext("{step} by day {day}", step=named, day=number(day, ",.0f")) if day == day else named

@@ -5,6 +5,7 @@ from matplotlib.axes import Axes
 
 from etholog.analysis import columns
 from etholog.analysis.latency import check_role, is_, of_role
+from etholog.base.language import gettext
 from etholog.figures.style import (
     ACTORS,
     FAINT,
@@ -57,14 +58,14 @@ def palps(season: Season, behaviour: str | None = None, size: Size = "page") -> 
     >>> figure = etholog.figures.palps(season)
     """
     columns.season(season)
-    what = plain((behaviour or "insertion").replace("_", " "))
+    what = plain(gettext((behaviour or "insertion").replace("_", " ")))
     with rules():
         bouts = season.bouts
         bouts = bouts[of_role(bouts, "insertion") if behaviour is None else is_(bouts["behaviour"], behaviour)]
         if not len(bouts):
             if behaviour is None:
                 check_role(season, "insertion")  # none was recorded, or none was known to be one
-            return nothing(size, f"No {what} was recorded.")
+            return nothing(size, gettext("No {what} was recorded.", what=what))
         rows = season.sessions[season.sessions["session"].isin(bouts["session"])]
         height, legible = rows_of(len(rows), ROW_INCHES)
         figure = plate(size, 0.75 + height)
@@ -88,8 +89,8 @@ def palps(season: Season, behaviour: str | None = None, size: Size = "page") -> 
         axes.set_yticks(range(len(rows)) if legible else [], [plain(name) for name in who] if legible else [])
         axes.tick_params(axis="y", length=0)
         minutes(axes, reach, 8 if size == "page" else 4)
-        axes.set_xlabel(f"minutes : seconds since the first {what}")
-        axes.set_title("above the line his left palp, below it his right", fontsize=8, color=FAINT)
+        axes.set_xlabel(gettext("minutes : seconds since the first {what}", what=what))
+        axes.set_title(gettext("above the line his left palp, below it his right"), fontsize=8, color=FAINT)
         return figure
 
 
@@ -102,7 +103,7 @@ def _sides(axes: Axes, bouts: pd.DataFrame, tallied: bool) -> None:
             how = filled(_LOOKS[name]) if sure else {"facecolor": "none", "edgecolor": _LOOKS[name].colour}
             bars(axes, part["onset_s"], part["duration_s"], part["row"] + low, height, gid, linewidth=0.5, **how)
         for row, durations in mine.groupby("row")["duration_s"]:
-            tally = f"{name[:1].upper() or '?'} {len(durations)}, {clock(float(durations.sum()))}"
+            tally = f"{gettext(name)[:1].upper() if name else '?'} {len(durations)}, {clock(float(durations.sum()))}"
             told.setdefault(float(str(row)), []).append(tally)
     for at, tallies in told.items() if tallied else ():
         axes.annotate(

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from etholog.analysis import columns
 from etholog.analysis import survival as measure
 from etholog.analysis.design import alone, named
+from etholog.base.language import gettext
 from etholog.figures.style import (
     ACTORS,
     GROUPS,
@@ -59,7 +60,7 @@ def survival(times: pd.DataFrame, by: str | None = None, size: Size = "page") ->
     with rules():
         groups = _groups(times, by)
         if not groups:
-            return nothing(size, "No session is at risk: there is no curve.")
+            return nothing(size, gettext("No session is at risk: there is no curve."))
         end = max(float(rows["latency_s"].max()) for rows in groups.values()) or 1.0
         draw = _together if len(groups) <= len(GROUPS) else _apart
         return draw(groups, by, size, end, title(times))
@@ -87,14 +88,16 @@ def _together(
     if len(groups) > 1:
         axes.legend(title=plain(by or ""), alignment="left", loc="upper right", handlelength=2.8)
     _frame(axes, end, 7 if size == "page" else 4, groups)
-    rows_named = [plain(name) for name in groups] if len(groups) > 1 else ["at risk"]
+    rows_named = [plain(name) for name in groups] if len(groups) > 1 else [gettext("at risk")]
     axes.annotate(
         "\n".join(["", *rows_named]), (0, 0), xycoords="axes fraction", xytext=(-16, -7),
         textcoords="offset points", ha="right", va="top", fontsize=7,
     )  # fmt: skip
     axes.set_title(about)
-    axes.set_ylabel("share still without it")
-    axes.set_xlabel("minutes : seconds" + (", and sessions at risk" if len(groups) > 1 else ""))
+    axes.set_ylabel(gettext("share still without it"))
+    axes.set_xlabel(
+        gettext("minutes : seconds, and sessions at risk") if len(groups) > 1 else gettext("minutes : seconds")
+    )
     return figure
 
 
@@ -120,13 +123,13 @@ def _apart(groups: dict[str, pd.DataFrame], by: str | None, size: Size, end: flo
         _curve(panel, rows, _look(by), name, alone(rows, by))
         _frame(panel, end, 4 if size == "page" else 3, {name: rows})
         fits = 34 if size == "page" else 24  # characters over a panel
-        told = f": {int(rows['occurred'].sum())} of {len(rows)}"
+        told = ": " + gettext("{count} of {all}", count=int(rows["occurred"].sum()), all=len(rows))
         panel.set_title(plain(name, fits - len(told)) + told, fontsize=8)
     for panel in panels[len(groups) :]:
         panel.set_visible(False)
     figure.suptitle(about, x=0.01, y=1 - 0.06 / height, ha="left", va="top", fontsize=9)
-    figure.supylabel("share still without it", x=0.06 / wide, fontsize=8)
-    figure.supxlabel("minutes : seconds, and beneath them the sessions at risk", y=0.05 / height, fontsize=8)
+    figure.supylabel(gettext("share still without it"), x=0.06 / wide, fontsize=8)
+    figure.supxlabel(gettext("minutes : seconds, and beneath them the sessions at risk"), y=0.05 / height, fontsize=8)
     return figure
 
 

@@ -8,6 +8,7 @@ import pandas as pd
 from matplotlib.axes import Axes
 
 from etholog.analysis import columns
+from etholog.base.language import gettext
 from etholog.figures.style import (
     ACTORS,
     LONGEST,
@@ -57,7 +58,7 @@ def time_shares(
     with rules():
         states = durations[durations["kind"] == "state"] if len(durations) else durations
         if not len(states):
-            return nothing(size, "No state was recorded: there is no time budget.")
+            return nothing(size, gettext("No state was recorded: there is no time budget."))
         lanes = _lanes(states, named)
         groups = (
             [("", states)] if by is None else [(v, states[states[by].astype(str) == v]) for v in _values(states[by])]
@@ -74,7 +75,7 @@ def time_shares(
             actor_ticks(panel, [actor for actor, _ in lanes])
         for panel in panels[len(groups) :]:
             panel.set_visible(False)
-        figure.supxlabel("% of the time watched", fontsize=8)
+        figure.supxlabel(gettext("% of the time watched"), fontsize=8)
         return figure
 
 

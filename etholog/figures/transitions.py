@@ -7,6 +7,7 @@ from matplotlib.axes import Axes
 
 from etholog.analysis import columns
 from etholog.analysis.transition import Transitions
+from etholog.base.language import gettext
 from etholog.figures.style import RULE, ReproducibleFigure, Size, bars, label, nothing, plate, rules
 
 # Brewer's purple to orange, which colour-blind people tell apart, and which no actor has.
@@ -42,7 +43,7 @@ def transitions(found: Transitions, named: Mapping[str, str] | None = None, size
     with rules():
         counts, residuals = found.counts, found.residuals
         if not len(counts) or not np.nan_to_num(counts.to_numpy(dtype=float)).any():
-            return nothing(size, "Nothing followed anything: there are no transitions.")
+            return nothing(size, gettext("Nothing followed anything: there are no transitions."))
         k = len(counts)
         wide = size == "page"
         figure = plate(size, (1.3 if wide else 1.1) + k * (0.27 if wide else 0.15))
@@ -68,11 +69,11 @@ def transitions(found: Transitions, named: Mapping[str, str] | None = None, size
         axes.set_xlim(0, k)
         axes.set_ylim(k, 0)
         axes.spines[:].set_visible(False)
-        axes.set_ylabel("first")
-        axes.set_xlabel("next")
+        axes.set_ylabel(gettext("first"))
+        axes.set_xlabel(gettext("next"))
         axes.xaxis.set_label_position("top")
         bar = figure.colorbar(drawn, ax=axes, shrink=0.7, aspect=25, pad=0.02, location="right" if wide else "bottom")
-        bar.set_label("adjusted residual", fontsize=7)
+        bar.set_label(gettext("adjusted residual"), fontsize=7)
         bar.outline.set_visible(False)
         return figure
 

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from etholog.base.journal import Journal
+from etholog.base.language import gettext, gettext_noop, number
 from etholog.base.refusal import Refusal
 from etholog.film.evening import Part, part_at
 from etholog.film.source import Source, probe
@@ -99,10 +100,10 @@ def by_syncs(parts: Sequence[Part], anchors: Sequence[tuple[float, float]]) -> l
         run = part.run if part.run in fits else min(fits, key=lambda other: _apart(part, shown[other]))
         begins, ppm = fits[run]
         start = begins + 1000 * part.at_s / (1 + ppm / 1e6)
-        by = "creation time"
+        by = gettext_noop("creation time")
         own: tuple[tuple[float, float], ...] = ((start, 0.0),)
         if run == part.run:
-            by = "one sync mark" if len(shown[run]) == 1 else "sync marks"
+            by = gettext_noop("one sync mark") if len(shown[run]) == 1 else gettext_noop("sync marks")
             own = tuple((t, second - part.at_s) for t, second in shown[run])
         clips.append(_clip(part.source, start, ppm, by, own))
     return clips
@@ -287,12 +288,16 @@ def error_told(clips: Sequence[Clip]) -> str:
     """Say by how much times on the film may be wrong."""
     worst = max(clips, key=lambda clip: clip.worst_error_s)
     if worst.by == "watching":
-        return "times are those of the film's own frames"
+        return gettext("times are those of the film's own frames")
     least = min(worst.error_s(f) for f in (*(f for _, f in worst.anchors), 0.0, worst.seconds))
     most = worst.worst_error_s
-    within = f"{most:.1f} s" if round(most, 1) == round(least, 1) else f"{least:.1f} s, and {most:.1f} s at its far end"
-    rough = "; that is rough, a sync mark is better" if worst.by == "creation time" else ""
-    return f"aligned by {worst.by}: right within about {within}{rough}"
+    within = f"{number(most, '.1f')} s"
+    if round(most, 1) != round(least, 1):
+        within = gettext("{least} s, and {most} s at its far end", least=number(least, ".1f"), most=number(most, ".1f"))
+    rough = gettext("; that is rough, a sync mark is better") if worst.by == "creation time" else ""
+    return gettext(
+        "aligned by {by}: right within about {within}{rough}", by=gettext(worst.by), within=within, rough=rough
+    )
 
 
 def drift_told(clip: Clip) -> str:

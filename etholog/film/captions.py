@@ -10,6 +10,7 @@ from typing import NamedTuple
 
 from etholog.base import files
 from etholog.base.clock import clock_face
+from etholog.base.language import gettext, gettext_noop
 from etholog.base.refusal import Refusal
 from etholog.base.text import nearest
 from etholog.ethogram import STAGES, Ethogram
@@ -18,6 +19,10 @@ from etholog.session.folding import Bout
 
 SHORTEST_MS = 1500  # what is over sooner stays to be read for so long; own choice
 SHORTEST_CHAPTER_MS = 10_000  # a change of stage for less makes no chapter; own choice
+UNSURE = gettext_noop("(unsure)")
+BEFORE = gettext_noop("before")
+# Whose it is, where the label does not say so.
+WHOSE = {"male": gettext_noop("Male: {what}."), "female": gettext_noop("Female: {what}.")}
 EVER = 10**10  # later than any session's end, in milliseconds
 
 
@@ -35,7 +40,7 @@ class Words:
 
     captions: Mapping[str, str] = field(default_factory=dict)
     chapters: Mapping[str, str] = field(default_factory=dict)
-    unsure: str = "(unsure)"
+    unsure: str = UNSURE
 
 
 def read_words(path: Path, ethogram: Ethogram) -> Words:
@@ -58,7 +63,7 @@ def read_words(path: Path, ethogram: Ethogram) -> Words:
                 raise Refusal(f"{path}: {name}: no {word!r}{nearest(word, known[name])}")
             if not isinstance(text, str) or not text.strip():
                 raise Refusal(f"{path}: {name}: {word} has no text; write it in quotation marks")
-    return Words(values.get("captions", {}), values.get("chapters", {}), values.get("unsure", "(unsure)"))
+    return Words(values.get("captions", {}), values.get("chapters", {}), values.get("unsure", UNSURE))
 
 
 def sentence(bout: Bout, ethogram: Ethogram, words: Words) -> str:
@@ -73,10 +78,11 @@ def sentence(bout: Bout, ethogram: Ethogram, words: Words) -> str:
         if text is None:
             label = behaviour.label
             named = label.startswith(("he ", "she ", "they ", "one ")) or behaviour.actor in ("pair", "keeper")
-            text = f"{label[0].upper()}{label[1:]}." if named else f"{behaviour.actor.capitalize()}: {label}."
+            said = behaviour.words
+            text = f"{_capital(said)}." if named else gettext(WHOSE[behaviour.actor], what=said)
         if bout.qualifier:
-            text = f"{text.removesuffix('.')}, {bout.qualifier.replace('_', ' ')}."
-    return text if bout.sure else f"{text} {words.unsure}"
+            text = f"{text.removesuffix('.')}, {gettext(bout.qualifier.replace('_', ' '))}."
+    return text if bout.sure else f"{text} {gettext(words.unsure)}"
 
 
 def captions(bouts: Sequence[Bout], ethogram: Ethogram, cuts: CutList, words: Words) -> list[Cue]:
@@ -89,6 +95,10 @@ def captions(bouts: Sequence[Bout], ethogram: Ethogram, cuts: CutList, words: Wo
         for first, end in cuts.shown(bout.onset, bout.offset):
             cues.append(Cue(first, min(max(end, first + shortest), last), text))
     return sorted(cues)
+
+
+def _capital(word: str) -> str:
+    return word[:1].upper() + word[1:]
 
 
 def moment(session_ms: float) -> str:
@@ -117,7 +127,11 @@ def hurried(cuts: CutList) -> list[Cue]:
         Cue(
             start + at,
             min(start + at + step, start + cut.frames),
-            f"{cut.speed} times as fast, {moment(cuts.instant(cut, cut.first + at * cut.speed))}",
+            gettext(
+                "{speed} times as fast, {time}",
+                speed=cut.speed,
+                time=moment(cuts.instant(cut, cut.first + at * cut.speed)),
+            ),
         )
         for cut, start in zip(cuts.cuts, cuts.starts, strict=False)
         if cut.speed > 1
@@ -154,7 +168,7 @@ def chapters(bouts: Sequence[Bout], ethogram: Ethogram, cuts: CutList, words: Wo
         shown = list(cuts.shown(onset, following[0] if following else EVER))
         if shown:
             # A chapter begins where the one before it ends, whatever was cut between.
-            title = words.chapters.get(stage) or stage.capitalize()
+            title = words.chapters.get(stage) or _capital(gettext(stage))
             found.append(Cue(found[-1].end if found else 0, max(end for _, end in shown), title))
     if found:
         found[-1] = found[-1]._replace(end=cuts.starts[-1])

@@ -98,7 +98,7 @@ def strip(paper: Paper, cuts: CutList, bouts: Sequence[Bout], pair: str) -> Iter
     for row, behaviour in enumerate(paper.lanes):
         y = top + paper.row // 4 + row * paper.row
         colour = _colour(ACTORS[behaviour.actor])
-        label = unmarked(behaviour.label, " ")
+        label = unmarked(behaviour.words, " ")
         yield _line(0, total, rate, "Strip", rf"{{\pos({paper.row // 2},{y})\c{colour}\q2}}{label}", 1)
         yield _line(
             0, total, rate, "Strip", _box(paper.left, y + paper.row * 2 // 3, paper.pen - paper.left, 1, RULE), 1

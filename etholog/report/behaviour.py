@@ -11,6 +11,7 @@ from etholog.analysis.duration import duration
 from etholog.analysis.latency import of_role
 from etholog.analysis.sentences.parts import capital
 from etholog.analysis.transition import Transitions, transition
+from etholog.base.language import gettext, gettext_noop, ngettext
 from etholog.base.text import percent
 from etholog.figures.flow import holding
 from etholog.figures.style import label
@@ -20,17 +21,24 @@ from etholog.report.svg import Drawings
 from etholog.season import Season
 from etholog.session.summary import span
 
-PALPS = "Insertions from the first one on, his left palp above the line and his right below. Hollow: unsure."
-BUDGET = "Percent of the time watched in each state. Orange, hatched: she; blue: he; green, crossed: both."
-FEWEST_ARROWS = 2  # the table says as much as a diagram of fewer
-FLOW = (
-    "What follows what, behaviours in the order of a pairing's stages. Circles: the larger, the more of the time. Arcs,"
-    " down on the right and up on the left, and framed cells: what comes more often than chance and holds after Holm's"
-    " correction; the thicker, the more often the one is followed by the other. Cells: that share, of all that came."
+PALPS = gettext_noop(
+    "Insertions from the first one on, his left palp above the line and his right below. Hollow: unsure."
 )
-HEAT = (
-    "First behaviours down, next ones across, numbers counted. Orange: more often than chance, purple: less often."
-    " Bold: a positive residual. A star: p < 0.05 after Holm with an expected count of 5 or more. Hatched: can't be."
+BUDGET = gettext_noop(
+    "Percent of the time watched in each state. Orange, hatched: she; blue: he; green, crossed: both."
+)
+FEWEST_ARROWS = 2  # the table says as much as a diagram of fewer
+FLOW = gettext_noop(
+    "What follows what, behaviours in the order of a pairing's stages. Circles: the"
+    " larger, the more of the time. Arcs, down on the right and up on the left, and"
+    " framed cells: what comes more often than chance and holds after Holm's correction;"
+    " the thicker, the more often the one is followed by the other. Cells: that share, of"
+    " all that came."
+)
+HEAT = gettext_noop(
+    "First behaviours down, next ones across, numbers counted. Orange: more often than"
+    " chance, purple: less often. Bold: a positive residual. A star: p < 0.05 after Holm"
+    " with an expected count of 5 or more. Hatched: can't be."
 )
 
 
@@ -41,7 +49,13 @@ def palps(season: Season, drawings: Drawings) -> Iterator[Section]:
         return
     side = bouts["qualifier"].astype(object).fillna("side unknown")
     told = [
-        f"{name}: {len(own)} {'insertion' if len(own) == 1 else 'insertions'}, {span(1000 * own['duration_s'].sum())}"
+        ngettext(
+            "{side}: {n} insertion, {span}",
+            "{side}: {n} insertions, {span}",
+            len(own),
+            side=gettext(str(name)),
+            span=span(1000 * own["duration_s"].sum()),
+        )
         for name, own in sorted(bouts.groupby(side), key=lambda item: str(item[0]))
     ]
     rows = bouts.groupby(["session", "male", "female"], observed=True)
@@ -52,31 +66,45 @@ def palps(season: Season, drawings: Drawings) -> Iterator[Section]:
         frame[f"{name}_n"], frame[f"{name}_s"] = keyed["size"].fillna(0).astype(int), keyed["sum"].fillna(0.0)
     frame["session"] = frame["session"].astype(str)
     heads = {
-        "male": "male", "female": "female", "left_n": "left, number", "left_s": "left, s", "right_n": "right, number",
-        "right_s": "right, s", "session": "session",
-    }  # fmt: skip
-    question = "Which palp, how often and for how long?"
-    own, fewer = evenly(season.sessions[season.sessions["session"].isin(bouts["session"])], "first to the last")
+        "male": gettext_noop("male"),
+        "female": gettext_noop("female"),
+        "left_n": gettext_noop("left, number"),
+        "left_s": gettext_noop("left, s"),
+        "right_n": gettext_noop("right, number"),
+        "right_s": gettext_noop("right, s"),
+        "session": gettext_noop("session"),
+    }
+    question = gettext("Which palp, how often and for how long?")
+    own, fewer = evenly(
+        season.sessions[season.sessions["session"].isin(bouts["session"])], gettext("first to the last")
+    )
     drawn = replace(season, sessions=own, bouts=season.bouts[season.bouts["session"].isin(own["session"])])
     yield Section(
         "palps",
         question,
         capital("; ".join(told)) + ".",
-        [drawings.picture(partial(figures.palps, drawn), PALPS + fewer, question)],
-        [table(frame, "Insertions by session.", heads, rest="etholog export")],
-        "Sums of the recorded bouts, unsure ones included.",
+        [drawings.picture(partial(figures.palps, drawn), gettext(PALPS) + fewer, question)],
+        [table(frame, gettext("Insertions by session."), heads, rest="etholog export")],
+        gettext("Sums of the recorded bouts, unsure ones included."),
         "Altmann 1974, continuous recording.",
         list(_palp_limits(season, bouts)),
-        "Whether sperm was transferred: an insertion that was seen is evidence, a sac is better, what hatches is best.",
+        gettext(
+            "Whether sperm was transferred: an insertion that was seen is evidence, a sac is"
+            " better, what hatches is best."
+        ),
     )
 
 
 def _palp_limits(season: Season, bouts: pd.DataFrame) -> Iterator[str]:
     if not bouts["whole"].all():
-        yield f"{int((~bouts['whole']).sum())} were cut short by the end of the watching or a gap."
+        yield ngettext(
+            "{n} were cut short by the end of the watching or a gap.",
+            "{n} were cut short by the end of the watching or a gap.",
+            int((~bouts["whole"]).sum()),
+        )
     for kept in season.ethograms.values():
         if missing := kept.missing("insertion"):
-            yield f"Sessions of one ethogram are left out: {missing}."
+            yield gettext("Sessions of one ethogram are left out: {missing}.", missing=missing)
 
 
 def budget(season: Season, drawings: Drawings) -> Iterator[Section]:
@@ -91,35 +119,49 @@ def budget(season: Season, drawings: Drawings) -> Iterator[Section]:
     told = ", ".join(f"{label(row['behaviour'], named)} {percent(row['share'])}" for row in longest.to_dict("records"))
     watched = span(1000 * float(season.sessions["watched_s"].sum()))
     by = duration(season, by="male") if many else durations
-    shown = by.assign(label=[label(code, named) for code in by["behaviour"]])
+    shown = by.assign(
+        label=[label(code, named) for code in by["behaviour"]],
+        actor=[gettext(str(actor)) for actor in by["actor"]],
+        qualifier=[gettext(str(side)) if side == side and side else side for side in by["qualifier"]],
+    )
     by_male = " --by male" if many else ""
-    heads = {"male": "male"} if many else {}
+    heads = {"male": gettext_noop("male")} if many else {}
     heads |= {
-        "label": "behaviour", "actor": "actor", "qualifier": "qualifier", "sessions": "sessions", "count": "number",
-        "cut": "cut short", "total_s": "in all, s", "share": "share of time", "median_s": "median of one, s",
-        "per_hour": "per hour",
-    }  # fmt: skip
-    question = "What did the time go to?"
+        "label": gettext_noop("behaviour"),
+        "actor": gettext_noop("actor"),
+        "qualifier": gettext_noop("qualifier"),
+        "sessions": gettext_noop("sessions"),
+        "count": gettext_noop("number"),
+        "cut": gettext_noop("cut short"),
+        "total_s": gettext_noop("in all, s"),
+        "share": gettext_noop("share of time"),
+        "median_s": gettext_noop("median of one, s"),
+        "per_hour": gettext_noop("per hour"),
+    }
+    question = gettext("What did the time go to?")
     panels, fewer = most_males(by, season.sessions["male"]) if many else (by, "")
     draw = partial(figures.time_shares, panels, by="male" if many else None, named=named)
     yield Section(
         "budget",
         question,
-        f"Of {watched} watched: {told}.",
-        [drawings.picture(draw, BUDGET + fewer, question)],
+        gettext("Of {watched} watched: {told}.", watched=watched, told=told),
+        [drawings.picture(draw, gettext(BUDGET) + fewer, question)],
         [
             table(
                 shown,
-                "Durations and rates, by male." if many else "Durations and rates.",
+                gettext("Durations and rates, by male.") if many else gettext("Durations and rates."),
                 heads,
                 rest=f"etholog duration{by_male}",
             )
         ],
-        "Shares of the time watched, gaps left out. Medians count bouts that were cut short as censored. Rates per"
-        " hour in which the animal was watched and in sight. One male has no limits: they rest on several males.",
+        gettext(
+            "Shares of the time watched, gaps left out. Medians count bouts that were cut short"
+            " as censored. Rates per hour in which the animal was watched and in sight. One male"
+            " has no limits: they rest on several males."
+        ),
         "Altmann 1974; Kaplan & Meier 1958.",
-        ["Behaviours of different animals run at once, so the shares need not add up to 100 %."],
-        "What they did where nobody could see them.",
+        [gettext("Behaviours of different animals run at once, so the shares need not add up to 100 %.")],
+        gettext("What they did where nobody could see them."),
     )
 
 
@@ -130,37 +172,50 @@ def transitions(season: Season, drawings: Drawings) -> Iterator[Section]:
     if not len(long):
         return
     named = figures.names(season)
-    question = "What follows what?"
-    pictures = [drawings.picture(partial(figures.transitions, found, named), HEAT, question)]
+    question = gettext("What follows what?")
+    pictures = [drawings.picture(partial(figures.transitions, found, named), gettext(HEAT), question)]
     if len(holding(found)) >= FEWEST_ARROWS:
         drawn = partial(figures.flow, found, duration(season), named, stages=figures.stages(season))
-        pictures.insert(0, drawings.picture(drawn, FLOW, f"{question} As a diagram."))
+        pictures.insert(0, drawings.picture(drawn, gettext(FLOW), question + " " + gettext("As a diagram.")))
     shown = long.assign(**{name: [label(code, named) for code in long[name]] for name in ("first", "next")})
     heads = {
-        "first": "first", "next": "next", "count": "number", "probability": "share of what follows",
-        "expected": "expected by chance", "residual": "adjusted residual", "p_holm": "p after Holm",
-    }  # fmt: skip
+        "first": gettext_noop("first"),
+        "next": gettext_noop("next"),
+        "count": gettext_noop("number"),
+        "probability": gettext_noop("share of what follows"),
+        "expected": gettext_noop("expected by chance"),
+        "residual": gettext_noop("adjusted residual"),
+        "p_holm": gettext_noop("p after Holm"),
+    }
     yield Section(
         "transitions",
         question,
         _transition_answer(found, shown),
         pictures,
-        [table(shown, "Every transition that was seen.", heads, rest="etholog transition --more")],
-        "Onset to next onset within a session; sequences break at gaps and where an animal goes out of sight; a"
-        " behaviour does not follow itself. Expected counts by quasi-independence.",
+        [table(shown, gettext("Every transition that was seen."), heads, rest="etholog transition --more")],
+        gettext(
+            "Onset to next onset within a session; sequences break at gaps and where an animal"
+            " goes out of sight; a behaviour does not follow itself. Expected counts by"
+            " quasi-independence."
+        ),
         "Goodman 1968; Haberman 1973; Bakeman & Quera 2011; Holm 1979.",
         [found.sentence],
-        "That the one causes the other.",
+        gettext("That the one causes the other."),
     )
 
 
 def _transition_answer(found: Transitions, long: pd.DataFrame) -> str:
     often = long[long["count"] >= 3].sort_values(["few", "residual"], ascending=[True, False]).head(3)
     if not len(often):
-        return f"Of {len(long)} kinds of transition none came three times or more."
+        return gettext("Of {count} kinds of transition none came three times or more.", count=len(long))
     told = [
-        f"{row['next']} after {row['first']} ({int(row['count'])} times,"
-        f" {percent(row['probability'])} of what followed)"
+        gettext(
+            "{next} after {first} ({count} times, {share} of what followed)",
+            next=row["next"],
+            first=row["first"],
+            count=int(row["count"]),
+            share=percent(row["probability"]),
+        )
         for row in often.to_dict("records")
     ]
-    return f"What stands out most: {'; '.join(told)}."
+    return gettext("What stands out most: {pairs}.", pairs="; ".join(told))

@@ -7,6 +7,8 @@ from typing import Any, Protocol
 
 import pandas as pd
 
+from etholog.base.language import gettext
+from etholog.base.language import number as number_
 from etholog.base.text import visible
 
 LONGEST_TEXT = 1000
@@ -171,9 +173,11 @@ def table(frame: pd.DataFrame, caption: str, heads: Mapping[str, str], most: int
     Of more than `most` rows the first stand there, and the caption says so; `rest`: which command prints them all.
     """
     if len(frame) > most:
-        caption += f" Shown: the first {most} of {len(frame):,} rows" + (f"; all of them: {rest}." if rest else ".")
+        of = {"some": most, "all": number_(len(frame), ","), "command": rest}
+        shown_ = gettext("Shown: the first {some} of {all} rows; all of them: {command}.", **of) if rest else ""
+        caption += " " + (shown_ or gettext("Shown: the first {some} of {all} rows.", **of))
     kept = frame[list(heads)].head(most)
-    columns = [Column(head, kept[name].dtype.kind in "iuf") for name, head in heads.items()]
+    columns = [Column(gettext(head), kept[name].dtype.kind in "iuf") for name, head in heads.items()]
     rows = [[cell(value) for value in row] for row in kept.itertuples(index=False, name=None)]
     return Table(caption, columns, rows)
 
@@ -191,9 +195,9 @@ def cell(value: Any) -> Cell:
     if hasattr(value, "item"):
         value = value.item()
     if isinstance(value, bool):
-        return Cell("yes" if value else "no", str(int(value)))
+        return Cell(gettext("yes") if value else gettext("no"), str(int(value)))
     if isinstance(value, int):
-        return Cell(f"{value:,}", str(value))
+        return Cell(number_(value, ","), str(value))
     if isinstance(value, float):
         return Cell(number(value), repr(value))
     return Cell(str(value), str(value))
@@ -210,5 +214,5 @@ def number(value: float) -> str:
     if value == 0:
         return "0"
     if abs(value) < 1:
-        return "<0.0001" if 0 < value < 0.0001 else f"{value:.2g}"
-    return f"{value:,.1f}"
+        return f"<{number_(0.0001, '.4f')}" if 0 < value < 0.0001 else number_(value, ".2g")
+    return number_(value, ",.1f")

@@ -3,6 +3,8 @@
 import numpy as np
 import pandas as pd
 
+from etholog.base.language import gettext
+
 MOST_MALES = 6
 MOST_ROWS = 40
 
@@ -17,7 +19,11 @@ def most_males(table: pd.DataFrame, sessions: pd.Series | None = None) -> tuple[
     if len(counts) <= MOST_MALES:
         return table, ""
     kept = table[table["male"].astype(str).isin(counts.index[:MOST_MALES])]
-    return kept, f" Drawn: the {MOST_MALES} of {len(counts)} males with the most sessions; the tables have all."
+    return kept, " " + gettext(
+        "Drawn: the {some} of {all} males with the most sessions; the tables have all.",
+        some=MOST_MALES,
+        all=len(counts),
+    )
 
 
 def evenly(rows: pd.DataFrame, order: str) -> tuple[pd.DataFrame, str]:
@@ -25,4 +31,6 @@ def evenly(rows: pd.DataFrame, order: str) -> tuple[pd.DataFrame, str]:
     if len(rows) <= MOST_ROWS:
         return rows, ""
     at = np.linspace(0, len(rows) - 1, MOST_ROWS).round().astype(int)
-    return rows.iloc[at], f" Drawn: {MOST_ROWS} of {len(rows)} sessions, evenly from the {order}."
+    return rows.iloc[at], " " + gettext(
+        "Drawn: {some} of {all} sessions, evenly from the {order}.", some=MOST_ROWS, all=len(rows), order=order
+    )

@@ -14,6 +14,7 @@ from markupsafe import Markup
 from etholog import __version__
 from etholog.analysis import outcome
 from etholog.animals.care import Task
+from etholog.base.language import beside, current, gettext, ngettext, unchecked
 from etholog.report import films, outcomes, sessions, short
 from etholog.report.content import Report, shown
 from etholog.report.sections import sections
@@ -47,6 +48,7 @@ def html(
         trim_blocks=True,
         lstrip_blocks=True,
     )
+    environment.globals |= {"gettext": gettext, "beside": beside}
     # These two are ours, word for word, and the page's policy names them by their digest.
     style, script = (Markup(_text(name)) for name in ("page.css", "page.js"))
     policy = (
@@ -54,7 +56,14 @@ def html(
         " base-uri 'none'; form-action 'none'"
     )
     return environment.get_template("page.html").render(
-        report=report, style=style, script=script, policy=policy, shared=drawings.shared, version=__version__
+        report=report,
+        style=style,
+        script=script,
+        policy=policy,
+        shared=drawings.shared,
+        version=__version__,
+        language=current(),
+        unchecked=unchecked(),
     )
 
 
@@ -102,12 +111,20 @@ def _title(season: Season, read: Sequence[Session]) -> str:
     if len(rows) == 1:
         return next(iter(summary.lines(read[0])))
     first, last = (f"{day:%Y-%m-%d}" for day in (rows["began"].min(), rows["began"].max()))
-    return f"{len(rows)} sessions, {first} to {last}"
+    return ngettext(
+        "{n} session, {first} to {last}", "{n} sessions, {first} to {last}", len(rows), first=first, last=last
+    )
 
 
 def _lede(season: Season) -> str:
     rows = season.sessions
-    said = [f"{rows['male'].nunique()} males and {rows['female'].nunique()} females"] if len(rows) > 1 else []
+    said = [_animals(rows)] if len(rows) > 1 else []
     for word in ("species", "place", "observer"):
         said += [", ".join(sorted({str(name) for name in rows[word] if name}))]
     return "; ".join(filter(None, said))
+
+
+def _animals(rows: pd.DataFrame) -> str:
+    males = ngettext("{n} male", "{n} males", int(rows["male"].nunique()))
+    females = ngettext("{n} female", "{n} females", int(rows["female"].nunique()))
+    return gettext("{males} and {females}", males=males, females=females)

@@ -4,6 +4,7 @@ from collections.abc import Iterator
 
 import pandas as pd
 
+from etholog.base.language import gettext, gettext_noop, ngettext
 from etholog.report.behaviour import budget, palps, transitions
 from etholog.report.content import Section, table
 from etholog.report.latencies import latencies, soon
@@ -33,23 +34,36 @@ def _watched(season: Season) -> Section:
         unsure=unsure.reindex(rows["session"]).fillna(0).astype(int).to_numpy(),
     )
     heads = {
-        "began": "began", "male": "male", "female": "female", "species": "species", "observer": "observer",
-        "length_s": "length, s", "unwatched_s": "not watched, s", "out_of_sight_s": "out of sight, s",
-        "marks": "marks", "unsure": "unsure", "closed": "ended in order",
-    }  # fmt: skip
+        "began": gettext_noop("began"),
+        "male": gettext_noop("male"),
+        "female": gettext_noop("female"),
+        "species": gettext_noop("species"),
+        "observer": gettext_noop("observer"),
+        "length_s": gettext_noop("length, s"),
+        "unwatched_s": gettext_noop("not watched, s"),
+        "out_of_sight_s": gettext_noop("out of sight, s"),
+        "marks": gettext_noop("marks"),
+        "unsure": gettext_noop("unsure"),
+        "closed": gettext_noop("ended in order"),
+    }
     lost = float(frame["unwatched_s"].sum())
     one = len(rows) == 1
-    said = (
-        f"{'One session' if one else f'{len(rows)} sessions'}, {span(1000 * float(rows['length_s'].sum()))} in all,"
-        f" {span(1000 * lost) if lost else 'none'} of it not watched; an animal was out of sight for"
-        f" {span(1000 * float(rows['out_of_sight_s'].sum()))}; {int(rows['marks'].sum()):,} marks."
+    said = gettext(
+        "{sessions}, {length} in all, {lost} of it not watched; an animal was out of sight for {hidden}; {marks}.",
+        sessions=gettext("One session") if one else ngettext("{n} session", "{n} sessions", len(rows)),
+        length=span(1000 * float(rows["length_s"].sum())),
+        lost=span(1000 * lost) if lost else gettext("none"),
+        hidden=span(1000 * float(rows["out_of_sight_s"].sum())),
+        marks=ngettext("{n} mark", "{n} marks", int(rows["marks"].sum())),
     )
     return Section(
         "watching",
-        "How well was it watched?",
+        gettext("How well was it watched?"),
         said,
-        tables=[table(frame, "The session." if one else "Every session.", heads, rest="etholog export")],
-        method="Counted from the records; gaps are the times that the observer said nobody was watching.",
+        tables=[
+            table(frame, gettext("The session.") if one else gettext("Every session."), heads, rest="etholog export")
+        ],
+        method=gettext("Counted from the records; gaps are the times that the observer said nobody was watching."),
         source="Altmann 1974.",
-        unsaid="What a second observer would have marked, unless one did (etholog agree).",
+        unsaid=gettext("What a second observer would have marked, unless one did (etholog agree)."),
     )

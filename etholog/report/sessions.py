@@ -6,6 +6,7 @@ import pandas as pd
 
 from etholog import figures
 from etholog.animals.care import Task
+from etholog.base.language import gettext, gettext_noop
 from etholog.report import strips
 from etholog.report.content import Evening, Note, Step, table
 from etholog.season import Season
@@ -15,7 +16,7 @@ from etholog.session.evidence import OF_A_SESSION, evidence
 WHOLE = 40  # sessions whose strips are drawn whole unasked; of more, only small ones, all on one scale
 MOST_ENTRIES = 500
 ACTORS = {"male": "he", "female": "she", "pair": "both", "keeper": "the keeper"}
-NO_TASKS = "Nothing is due for these two in what the cards and the windows of the ethogram know."
+NO_TASKS = gettext_noop("Nothing is due for these two in what the cards and the windows of the ethogram know.")
 
 
 def notes(season: Season, read: Sequence[Session], whole: bool | None = None) -> list[Note]:
@@ -53,14 +54,23 @@ def evening(one: Session, tasks: Sequence[Task]) -> Evening:
         [(task.animal, task.what, task.first.isoformat(), task.last.isoformat(), task.why) for task in tasks],
         columns=["animal", "what", "first", "last", "why"],
     )
-    told = f"As the cards were on {one.began:%Y-%m-%d}; what is due today: etholog due."
-    heads = {"animal": "animal", "what": "what", "first": "from", "last": "to", "why": "why"}
+    told = gettext("As the cards were on {day}; what is due today: etholog due.", day=one.began.date())
+    heads = {
+        "animal": gettext_noop("animal"),
+        "what": gettext_noop("what"),
+        "first": gettext_noop("from"),
+        "last": gettext_noop("to"),
+        "why": gettext_noop("why"),
+    }
     return Evening(
         [Step(step.words, step == rung) for step in OF_A_SESSION] if rung.known else [],
         table(
-            frame, "Marks, notes and gaps, as corrected.", {"time": "time", "what": "what"}, MOST_ENTRIES,
+            frame,
+            gettext("Marks, notes and gaps, as corrected."),
+            {"time": gettext_noop("time"), "what": gettext_noop("what")},
+            MOST_ENTRIES,
             "etholog show --log",
         ),
         table(todo, told, heads) if tasks else None,
-        NO_TASKS if not tasks else "",
-    )  # fmt: skip
+        gettext(NO_TASKS) if not tasks else "",
+    )

@@ -11,6 +11,7 @@ from etholog.analysis.sentences import duration as of_durations
 from etholog.analysis.sentences import latency as of_latencies
 from etholog.analysis.sentences import outcome as of_outcomes
 from etholog.analysis.sentences.parts import capital
+from etholog.base.language import gettext, ngettext, number
 from etholog.figures import names
 from etholog.report.content import Summary
 from etholog.season import Season
@@ -28,17 +29,19 @@ def of_season(season: Season, read: list[Session], attempts: pd.DataFrame, today
     known = [rung for rung in rungs if rung.known]
     seen = sum(rung >= Evidence.INSERTION for rung in known)
     figures = [
-        (f"{len(season.sessions):,}", f"sessions, {watched} watched"),
-        (f"{seen} of {len(known)}", "sessions with an insertion seen"),
+        (number(len(season.sessions), ","), gettext("sessions, {watched} watched", watched=watched)),
+        (gettext("{count} of {all}", count=seen, all=len(known)), gettext("sessions with an insertion seen")),
     ]
     said = []
     taken = attempts[attempts["may_have_taken"]] if len(attempts) else attempts
     if len(taken) and today:
         waiting = int((taken["end"] == "open").sum())
         sacs = int((taken["end"] == "sac").sum())
-        told = "attempts gave a sac" + (f", {waiting} still wait" if waiting else "")
-        figures.append((f"{sacs} of {len(taken)}", told))
-        said += [of_outcomes.answer(attempts, today), of_outcomes.UNPROVEN]
+        told = gettext("attempts gave a sac")
+        if waiting:
+            told = ngettext("attempts gave a sac, {n} still wait", "attempts gave a sac, {n} still wait", waiting)
+        figures.append((gettext("{count} of {all}", count=sacs, all=len(taken)), told))
+        said += [of_outcomes.answer(attempts, today), gettext(of_outcomes.UNPROVEN)]
     else:
         figures.append(_clasped(known))
     intervals = dict.fromkeys(i.name for kept in season.ethograms.values() for i in kept.interval)
@@ -55,10 +58,13 @@ def of_session(one: Session, watched_s: float, lines: list[str]) -> Summary:
     codes = one.ethogram.codes_of("insertion")
     insertions = [bout for bout in one.fold.bouts if bout.code in codes]
     seconds = sum(bout.offset - bout.onset for bout in insertions)
-    figures = [(span(1000 * watched_s), f"watched, {one.fold.marks} marks")]
+    figures = [(span(1000 * watched_s), ngettext("watched, {n} mark", "watched, {n} marks", one.fold.marks))]
     if codes:
-        what = "insertion" if len(insertions) == 1 else "insertions"
-        figures.append((str(len(insertions)), f"{what}, {span(seconds)}" if insertions else "insertions seen"))
+        what = gettext("insertions seen")
+        if insertions:
+            length = span(seconds)
+            what = ngettext("insertion, {span}", "insertions, {span}", len(insertions), span=length)
+        figures.append((str(len(insertions)), what))
     figures += _struck(one)
     return Summary(figures, list(_told(lines)))
 
@@ -67,11 +73,12 @@ def _struck(one: Session) -> Iterator[tuple[str, str]]:
     codes = one.ethogram.codes_of("strike")
     if codes:
         count = sum(bout.code in codes for bout in one.fold.bouts)
-        yield str(count), "strike or lunge by her" if count == 1 else "strikes or lunges by her"
+        yield str(count), ngettext("strike or lunge by her", "strikes or lunges by her", count)
 
 
 def _clasped(known: list[Evidence]) -> tuple[str, str]:
-    return f"{sum(rung >= Evidence.CLASP for rung in known)} of {len(known)}", "sessions with a clasp or more"
+    clasped = sum(rung >= Evidence.CLASP for rung in known)
+    return gettext("{count} of {all}", count=clasped, all=len(known)), gettext("sessions with a clasp or more")
 
 
 def _told(lines: list[str]) -> Iterator[str]:

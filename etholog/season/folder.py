@@ -48,7 +48,7 @@ class Season:
     @property
     def labels(self) -> dict[str, str]:
         """What each behaviour is called, by its code."""
-        return {behaviour.code: behaviour.label for kept in self.ethograms.values() for behaviour in kept.behaviour}
+        return {behaviour.code: behaviour.words for kept in self.ethograms.values() for behaviour in kept.behaviour}
 
     @cached_property
     def animals(self) -> Animals:

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from datetime import date
 
 from etholog.base.dates import Day
+from etholog.base.language import gettext_noop
 from etholog.base.refusal import Finding
 from etholog.base.text import nearest
 from etholog.session.endings import ATTACKED, KILLED
@@ -18,10 +19,28 @@ QUESTIONS = (
         "ended",
         "How did it end?",
         "choice",
-        ("he got out", "keeper ended it", "she withdrew", ATTACKED, KILLED, "left together"),
+        (
+            gettext_noop("he got out"),
+            gettext_noop("keeper ended it"),
+            gettext_noop("she withdrew"),
+            ATTACKED,
+            KILLED,
+            gettext_noop("left together"),
+        ),
     ),
     Question("male_whole", "Is he whole?", "yes or no"),
-    Question("female_after", "How is she now?", "choice", ("calm", "restless", "hunting", "feeding", "hidden")),
+    Question(
+        "female_after",
+        "How is she now?",
+        "choice",
+        (
+            gettext_noop("calm"),
+            gettext_noop("restless"),
+            gettext_noop("hunting"),
+            gettext_noop("feeding"),
+            gettext_noop("hidden"),
+        ),
+    ),
     Question("evidence", "Evidence of a transfer?", "rung", tuple(rung.words for rung in OF_A_SESSION)),
     Question("again", "Pair them again?", "wish"),
     Question("again_when", "When?", "day"),

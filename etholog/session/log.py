@@ -4,6 +4,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any, NamedTuple
 
 from etholog.base.clock import clock_face
+from etholog.base.language import gettext
 from etholog.ethogram import Ethogram
 from etholog.session.file import Session
 from etholog.session.folding import corrected
@@ -24,11 +25,14 @@ class Entry(NamedTuple):
 def mark_words(ethogram: Ethogram, mark: Mapping[str, Any]) -> str:
     """Return what a mark says: the behaviour, its qualifier, and whether it began or ended."""
     behaviour = ethogram.by_code.get(mark["code"])
-    label = behaviour.label if behaviour else mark["code"]
-    side = f" {mark['qualifier']}" if mark.get("qualifier") else ""
+    label = behaviour.words if behaviour else mark["code"]
+    side = f" {gettext(mark['qualifier'])}" if mark.get("qualifier") else ""
     state = behaviour is not None and behaviour.kind == "state"
-    verb = "" if not state else " ended" if mark.get("edge") == "offset" else " began"
-    return f"{label}{side}{verb}"
+    if not state:
+        return f"{label}{side}"
+    ended = mark.get("edge") == "offset"
+    what = f"{label}{side}"
+    return gettext("{what} ended", what=what) if ended else gettext("{what} began", what=what)
 
 
 def entries(session: Session) -> Iterator[Entry]:
@@ -37,22 +41,22 @@ def entries(session: Session) -> Iterator[Entry]:
         words = ""
         match record["do"]:
             case "mark":
-                unsure = "" if record.get("sure", True) else " (unsure)"
+                unsure = "" if record.get("sure", True) else " " + gettext("(unsure)")
                 text = mark_words(session.ethogram, record) + unsure
             case "note":
                 words = record["text"]
-                text = f"note: {words}"
+                text = gettext("note: {words}", words=words)
             case "gap":
                 words = record["why"]
-                text = f"nobody watches: {words}" if words else "nobody watches"
+                text = gettext("nobody watches: {words}", words=words) if words else gettext("nobody watches")
             case "back":
-                text = "watched again"
+                text = gettext("watched again")
             case "rescue":
-                text = "RESCUE: the keeper stepped in"
+                text = gettext("RESCUE: the keeper stepped in")
             case "sync":
-                text = "sync with the film"
+                text = gettext("sync with the film")
             case "stray":
-                text = f"key {record['key']!r}, without a meaning"
+                text = gettext("key {key!r}, without a meaning", key=record["key"])
             case _:
                 continue
         yield Entry(record["t"], record["do"], text, words)

@@ -1,5 +1,6 @@
 """Every sentence that leaves the program is in every catalogue, and means the same gaps; languages follow gettext."""
 
+import os
 import re
 import subprocess
 from collections.abc import Callable
@@ -9,6 +10,7 @@ from pathlib import Path
 import pytest
 from babel import Locale
 
+from etholog import ethogram
 from etholog.base import language
 from etholog.base.language import asked, beside, gettext, languages, ngettext, number, speaking, unchecked
 from etholog.base.refusal import Refusal
@@ -109,3 +111,34 @@ def test_label_calendar_and_sitters_page_are_in_the_language_and_their_codes_are
     label = etholog("label", "F-Umbra", "--folder", season, "--language", "de").stdout
     assert "Deckel zur Hand. Nicht öffnen oder schütteln. / Lid at hand. Don't open or shake." in label
     assert "niemand geprüft" in label
+
+
+def test_a_report_is_in_the_language_of_the_environment(repository: Path, tmp_path: Path, etholog: Run) -> None:
+    session = "20260304-2108-M-Amber-F-Fern.jsonl"
+    page = tmp_path / "page.html"
+    surroundings = {**os.environ, "LANG": "de_DE.UTF-8"}
+    done = etholog("report", repository / "examples" / "season" / "sessions" / session, "--out", page, env=surroundings)
+    assert done.returncode == 0, done.stderr
+    text = page.read_text(encoding="utf-8")
+    assert '<html lang="de">' in text and "<h1>M-Amber mit F-Fern, 2026-03-04 21:08</h1>" in text
+    assert "Trommeln mit den Tastern" in text and "palpal drumming" not in text
+    assert "come before this page.</p>" in text and "gehen dieser Seite vor." in text
+
+
+def test_an_ethogram_may_carry_labels_in_several_languages(tmp_path: Path) -> None:
+    text = (ethogram.shipped() / "wolf-spider.toml").read_text(encoding="utf-8")
+    own = tmp_path / "own.toml"
+    labelled = text.replace(
+        'label = "leg waving"', 'label = "leg waving"\nlabels = { fr = "agite les pattes", de = "winkt" }'
+    )
+    own.write_text(labelled, encoding="utf-8")
+    with pytest.raises(Refusal, match="`labels` belongs to format 'etholog-ethogram/3'"):
+        ethogram.read(own)
+    own.write_text(labelled.replace("etholog-ethogram/2", "etholog-ethogram/3"), encoding="utf-8")
+    waving = ethogram.read(own).by_code["leg_waving"]
+    assert ethogram.from_plain(ethogram.read(own).plain()).by_code["leg_waving"] == waving
+    with speaking("de"):
+        assert waving.words == "winkt"
+    with speaking("es"):
+        assert waving.words == "agita las patas"  # of the catalogue, as the shipped label has none
+    assert waving.words == "leg waving"

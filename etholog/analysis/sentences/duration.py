@@ -7,18 +7,21 @@ import pandas as pd
 
 from etholog.analysis.contrast import Contrast
 from etholog.analysis.sentences.parts import capital, chance, least_to_most
+from etholog.base.language import gettext, gettext_noop, ngettext
 from etholog.base.text import many, percent
 from etholog.season import Season
 from etholog.session.summary import seconds
 
 LONGEST = 3
 
-MOST = "Of {watched} watched in {sessions}, most went to: {states}."
-EVENTS = "No state with a length was recorded in {sessions}."
-RESTS = (
+MOST = gettext_noop("Of {watched} watched in {sessions}, most went to: {states}.")
+EVENTS = gettext_noop("No state with a length was recorded in {sessions}.")
+RESTS = gettext_noop(
     "They are {males} and {females}. In brackets: from where to where the share of such animals may lie (95 % limits)."
 )
-BARE = "They are {males} and {females}: too few to say how near these shares are to those of other animals."
+BARE = gettext_noop(
+    "They are {males} and {females}: too few to say how near these shares are to those of other animals."
+)
 APART = "{label}: from {low} of the time ({least}) to {high} ({most}), with {sessions} each."
 WHETHER = " Whether that is more than chance: etholog duration --compare share --of {code} --by {by}"
 
@@ -69,19 +72,20 @@ def of_season(season: Season, found: pd.DataFrame, by: str | None, labels: Mappi
     `found`: as `duration` returns it for `by`. `labels`: what each behaviour is called.
     """
     sessions = season.sessions
-    count = many(len(sessions), "session")
+    count = ngettext("{n} session", "{n} sessions", len(sessions))
     states = found[found["kind"] == "state"]
     if not len(states):
-        return [EVENTS.format(sessions=count)]
-    animals = {name: many(int(sessions[name].nunique()), name) for name in ("male", "female")}
+        return [gettext(EVENTS, sessions=count)]
+    males = ngettext("{n} male", "{n} males", int(sessions["male"].nunique()))
+    females = ngettext("{n} female", "{n} females", int(sessions["female"].nunique()))
     if by is not None:
         return _apart(season, states, by, labels)
     longest = states.sort_values("share", ascending=False, kind="stable").head(LONGEST)
     said = ", ".join(_share(row, labels) for row in longest.to_dict("records"))
     bare = longest["share_low"].isna().all()
     return [
-        MOST.format(watched=seconds(float(sessions["watched_s"].sum())), sessions=count, states=said),
-        (BARE if bare else RESTS).format(males=animals["male"], females=animals["female"]),
+        gettext(MOST, watched=seconds(float(sessions["watched_s"].sum())), sessions=count, states=said),
+        gettext(BARE if bare else RESTS, males=males, females=females),
     ]
 
 
@@ -107,5 +111,5 @@ def _apart(season: Season, states: pd.DataFrame, by: str, labels: Mapping[str, s
 
 def _share(row: Mapping[Any, Any], labels: Mapping[str, str]) -> str:
     code, share, low, high = (row[name] for name in ("behaviour", "share", "share_low", "share_high"))
-    limits = "" if low != low else f" ({percent(low)} to {percent(high)})"
+    limits = "" if low != low else " " + gettext("({low} to {high})", low=percent(low), high=percent(high))
     return f"{labels.get(str(code), str(code))} {percent(share)}{limits}"

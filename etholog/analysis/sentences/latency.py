@@ -7,17 +7,17 @@ import pandas as pd
 from etholog.analysis.compare import Comparison
 from etholog.analysis.sentences.parts import capital, chance, least_to_most
 from etholog.analysis.survival import kaplan_meier, quantile
-from etholog.base.text import many
+from etholog.base.language import gettext, gettext_noop, ngettext
 from etholog.session.summary import seconds
 
 LEAST = 4  # sessions from which on half of them are spoken of
 NAMED_AT_MOST = 8  # groups named one by one; of more, the quickest and the slowest
 
-NO_RISK = "{label}: No session at risk, as none came to where this time begins."
-NONE = "{label}: it came in none of {sessions}."
-HALF = "{label}: it came in {came} of {sessions}, in half of all within {median}."
-FEW = "{label}: it came in {came} of {sessions}, too few to say by when it comes in half of all."
-RESTS = (
+NO_RISK = gettext_noop("{label}: No session at risk, as none came to where this time begins.")
+NONE = gettext_noop("{label}: it came in none of {sessions}.")
+HALF = gettext_noop("{label}: it came in {came} of {sessions}, in half of all within {median}.")
+FEW = gettext_noop("{label}: it came in {came} of {sessions}, too few to say by when it comes in half of all.")
+RESTS = gettext_noop(
     "A session without it counts for as long as somebody watched. They are {males} and {females}; others may differ."
 )
 
@@ -35,18 +35,19 @@ PAIR = "Each two tested by themselves, these differ: {pairs}."
 def of_sessions(times: pd.DataFrame) -> list[str]:
     """Return how soon it came over all sessions."""
     label, count, came = times.attrs["label"], len(times), int(times["occurred"].sum())
-    sessions = many(count, "session")
+    sessions = ngettext("{n} session", "{n} sessions", count)
     if not count:
-        return [NO_RISK.format(label=capital(label))]
+        return [gettext(NO_RISK, label=capital(label))]
     if not came:
-        return [NONE.format(label=capital(label), sessions=sessions)]
+        return [gettext(NONE, label=capital(label), sessions=sessions)]
     median = quantile(kaplan_meier(times["latency_s"].to_numpy(dtype=float), times["occurred"].to_numpy(dtype=bool)))[0]
     said = FEW if math.isnan(median) or count < LEAST else HALF
-    first = said.format(
-        label=capital(label), came=came, sessions=sessions, median=seconds(median) if median == median else ""
+    first = gettext(
+        said, label=capital(label), came=came, sessions=sessions, median=seconds(median) if median == median else ""
     )
-    animals = [many(int(times[name].nunique()), name) for name in ("male", "female")]
-    return [first, RESTS.format(males=animals[0], females=animals[1])]
+    males = ngettext("{n} male", "{n} males", int(times["male"].nunique()))
+    females = ngettext("{n} female", "{n} females", int(times["female"].nunique()))
+    return [first, gettext(RESTS, males=males, females=females)]
 
 
 def of_groups(found: Comparison, label: str) -> list[str]:

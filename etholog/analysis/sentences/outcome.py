@@ -4,37 +4,45 @@ from datetime import date
 
 import pandas as pd
 
-from etholog.base.text import many, percent
+from etholog.base.language import gettext, gettext_noop, ngettext
+from etholog.base.text import percent
 
-NONE = "No pairing is known in which sperm may have been transferred."
-TAKEN = "Of {attempts} in which sperm may have been transferred, {ends}. As known on {today}."
+NONE = gettext_noop("No pairing is known in which sperm may have been transferred.")
+TAKEN = gettext_noop("Of {attempts} in which sperm may have been transferred, {ends}. As known on {today}.")
 ENDS = {
-    "sac": "{count} gave a sac", "moult": "{count} ended with her moult", "died": "{count} ended with her death",
-    "open": "{count} still wait",
-}  # fmt: skip
+    "sac": gettext_noop("{count} gave a sac"),
+    "moult": gettext_noop("{count} ended with her moult"),
+    "died": gettext_noop("{count} ended with her death"),
+    "open": gettext_noop("{count} still wait"),
+}
 BY_DAY = (
     "By day {day} after the pairing about {share} have a sac, those that wait counted for as long as they have waited;"
     " with so few, the true share may be anything from {low} to {high} (95 %)."
 )
 BY_DAY_BARE = "They are too few to say what share of others would have a sac by day {day} after the pairing."
 BY_DAY_NONE = "By day {day} after the pairing none has a sac yet."
-UNPROVEN = "A sac does not prove a transfer, and its absence does not rule one out."
+UNPROVEN = gettext_noop("A sac does not prove a transfer, and its absence does not rule one out.")
 
 
 def answer(attempts: pd.DataFrame, today: date) -> str:
     """Return how the attempts in which sperm may have been transferred ended, in one sentence."""
     taken = attempts[attempts["may_have_taken"]]
     if not len(taken):
-        return NONE
+        return gettext(NONE)
     ways = taken["end"].value_counts()
-    told = [words.format(count=count) for end, words in ENDS.items() if (count := int(ways.get(end, 0)))]
-    return TAKEN.format(attempts=many(len(taken), "attempt"), ends=", ".join(told), today=today.isoformat())
+    told = [gettext(words, count=count) for end, words in ENDS.items() if (count := int(ways.get(end, 0)))]
+    return gettext(
+        TAKEN,
+        attempts=ngettext("{n} attempt", "{n} attempts", len(taken)),
+        ends=", ".join(told),
+        today=today.isoformat(),
+    )
 
 
 def of_season(attempts: pd.DataFrame, steps: pd.DataFrame, today: date) -> list[str]:
     """Return how the attempts ended, and by when a sac may come. `steps`: as `funnel` returns them."""
     said = [answer(attempts, today)]
-    if said[0] == NONE:
+    if said[0] == gettext(NONE):
         return said
     sac = steps[steps["step"] == "sac"].iloc[0]
     if sac["share"] == sac["share"] and sac["day"] == sac["day"]:
@@ -47,4 +55,4 @@ def of_season(attempts: pd.DataFrame, steps: pd.DataFrame, today: date) -> list[
         else:
             told = BY_DAY_BARE.format(day=f"{sac['day']:.0f}")
         said.append(told)
-    return [*said, UNPROVEN]
+    return [*said, gettext(UNPROVEN)]

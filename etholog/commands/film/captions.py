@@ -3,6 +3,7 @@
 import argparse
 from pathlib import Path
 
+from etholog.base.language import asked, speaking, unchecked
 from etholog.commands.film.common import (
     Writers,
     add_choice,
@@ -40,6 +41,11 @@ def configure(verb: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print the cues, and write them for players."""
+    with speaking(asked(args.language)):
+        return _write(args)
+
+
+def _write(args: argparse.Namespace) -> int:
     import pandas as pd
 
     from etholog.film import captions, subtitles
@@ -50,10 +56,11 @@ def run(args: argparse.Namespace) -> int:
     found = chosen_cuts(read, clips, args) if args.cut else whole(clips)
     make = captions.all_chapters if args.chapters else captions.captions
     cues = make(read.fold.bouts, read.ethogram, found, words_of(args, read))
+    about = " ".join(filter(None, (error_told(clips), unchecked())))
     writers: Writers = {
-        ".vtt": text(lambda: subtitles.webvtt(cues, found.rate, error_told(clips))),
+        ".vtt": text(lambda: subtitles.webvtt(cues, found.rate, about)),
         **(
-            {".ffmeta": text(lambda: subtitles.ffmetadata(cues, found.rate, error_told(clips)))}
+            {".ffmeta": text(lambda: subtitles.ffmetadata(cues, found.rate, about))}
             if args.chapters
             else {".srt": text(lambda: subtitles.subrip(cues, found.rate))}
         ),
@@ -64,8 +71,8 @@ def run(args: argparse.Namespace) -> int:
         columns=["from_s", "to_s", "text"],
     )
     if args.json:
-        print(as_json({"alignment": error_told(clips), "cues": listed}))
+        print(as_json({"alignment": about, "cues": listed}))
     else:
         table(listed)
-    say(error_told(clips), *(f"written: {file}" for file in args.out))
+    say(about, *(f"written: {file}" for file in args.out))
     return 0

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 from etholog import session
 from etholog.base.refusal import Refusal
 from etholog.base.text import STILLNESS
-from etholog.commands.output import say
+from etholog.commands.output import add_language, say
 from etholog.ethogram import STAGES
 
 if TYPE_CHECKING:
@@ -76,7 +76,8 @@ def add_search(verb: argparse.ArgumentParser) -> None:
 
 def add_words(verb: argparse.ArgumentParser) -> None:
     """Give a verb the option of a language file."""
-    verb.add_argument("--words", type=Path, metavar="FILE", help="TOML with sentences of your own, in your language")
+    verb.add_argument("--words", type=Path, metavar="FILE", help="TOML with sentences of your own")
+    add_language(verb)
 
 
 def seconds(text: str, option: str) -> float:

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from etholog.base.language import asked, speaking, unchecked
 from etholog.base.refusal import Refusal
 from etholog.base.text import many
 from etholog.commands.film.common import (
@@ -43,6 +44,11 @@ def configure(verb: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Make the film, with a bar on a terminal; an interrupt leaves nothing behind."""
+    with speaking(asked(args.language)):
+        return _make(args)
+
+
+def _make(args: argparse.Namespace) -> int:
     from etholog.film import captions, overlay, render
     from etholog.film.alignment import error_told
     from etholog.film.source import probe
@@ -76,7 +82,7 @@ def run(args: argparse.Namespace) -> int:
         captions.all_chapters(bouts, read.ethogram, cuts, words),
         drawn,
         below,
-        error_told(clips),
+        " ".join(filter(None, (error_told(clips), unchecked()))),
         args.mute,
         args.quick,
     )

@@ -24,7 +24,7 @@ function sort(table, head) {
   body.append(...rows);
   for (const cell of head.parentElement.cells) cell.removeAttribute("aria-sort");
   head.setAttribute("aria-sort", down ? "descending" : "ascending");
-  told.textContent = `Sorted by ${head.textContent}, ${down ? "descending" : "ascending"}.`;
+  told.textContent = told.dataset[down ? "down" : "up"].replace("{column}", () => head.textContent);
 }
 
 for (const table of document.querySelectorAll("table")) {

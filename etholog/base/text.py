@@ -4,7 +4,7 @@ import re
 import unicodedata
 from collections.abc import Iterable, Mapping
 
-from etholog.base.language import gettext, number
+from etholog.base.language import gettext, gettext_noop, number
 
 # Controls, direction marks and line separators can move the cursor, colour the screen or turn a line around.
 _UNSAFE = {"Cc", "Cf", "Cs", "Zl", "Zp"}
@@ -12,7 +12,7 @@ _UNSAFE = {"Cc", "Cf", "Cs", "Zl", "Zp"}
 LISTED = 60  # of a herd of thousands no list of all helps
 
 # Said wherever stretches of a film are shown.
-STILLNESS = "Stillness is not absence: an animal that does not move is in no stretch."
+STILLNESS = gettext_noop("Stillness is not absence: an animal that does not move is in no stretch.")
 
 
 def visible(text: str) -> str:

@@ -67,7 +67,8 @@ def ends(shares: pd.DataFrame, size: Size = "page") -> ReproducibleFigure:
             share = np.concatenate([[0.0], shares[cause].to_numpy(dtype=float)])
             x, y = np.append(at, end), np.append(share, share[-1])
             axes.step(
-                x, y, where="post", color=look.colour, linestyle=look.line, linewidth=1.5, label=plain(cause),
+                x, y, where="post", color=look.colour, linestyle=look.line, linewidth=1.5,
+                label=plain(gettext(str(cause))),
                 gid=f"share:{cause}",
             )  # fmt: skip
             if limited:

@@ -5,7 +5,8 @@ from functools import partial
 import pandas as pd
 
 from etholog import figures
-from etholog.base.text import STILLNESS, many
+from etholog.base.language import gettext, gettext_noop, ngettext, number
+from etholog.base.text import STILLNESS
 from etholog.film import hours
 from etholog.film.alignment import clips_of, error_told
 from etholog.film.captions import moment
@@ -16,12 +17,12 @@ from etholog.report.svg import Drawings
 from etholog.session import Session
 
 HEADS = {
-    "at": "time of the session",
-    "seconds": "seconds",
-    "strength": "strength",
-    "where": "where in the picture",
-    "why": "why",
-    "film": "film",
+    "at": gettext_noop("time of the session"),
+    "seconds": gettext_noop("seconds"),
+    "strength": gettext_noop("strength"),
+    "where": gettext_noop("where in the picture"),
+    "why": gettext_noop("why"),
+    "film": gettext_noop("film"),
 }
 
 
@@ -47,31 +48,40 @@ def section(read: Session, drawings: Drawings) -> list[Section]:
     return [
         Section(
             anchor="film",
-            question="What moves on the film?",
-            answer=f"Something moves in {many(len(rows), 'stretch', 'stretches')}, "
-            f"{look_s / 60:.1f} of {length_s / 60:.1f} min of film.",
+            question=gettext("What moves on the film?"),
+            answer=ngettext(
+                "Something moves in {n} stretch, {moves} of {length} min of film.",
+                "Something moves in {n} stretches, {moves} of {length} min of film.",
+                len(rows),
+                moves=number(look_s / 60, ".1f"),
+                length=number(length_s / 60, ".1f"),
+            ),
             pictures=[
                 drawings.picture(
                     partial(figures.activity, curve, bars),
-                    "How much moves, in thresholds (1 has just reached it); below, the stretches, and hatched, where "
-                    "the picture was disturbed. Time 0 is the beginning of the session.",
-                    "How much moves on the film",
+                    gettext(
+                        "How much moves, in thresholds (1 has just reached it); below, the stretches, and hatched,"
+                        " where the picture was disturbed. Time 0 is the beginning of the session."
+                    ),
+                    gettext("How much moves on the film"),
                 )
             ],
             tables=[
                 table(
                     pd.DataFrame(rows, columns=list(HEADS)),
-                    "Each stretch that a search of the film found.",
+                    gettext("Each stretch that a search of the film found."),
                     HEADS,
                     rest="etholog film search FILM",
                 )
             ],
-            method="Each block of the picture is judged by its own noise, the threshold by the film's quiet half.",
+            method=gettext(
+                "Each block of the picture is judged by its own noise, the threshold by the film's quiet half."
+            ),
             source="Extremes of noise: Gumbel 1958; the method is our own, chosen on made films.",
             cautions=[
-                STILLNESS,
+                gettext(STILLNESS),
                 f"{told[0].upper()}{told[1:]}.",
-                *([f"Not searched: {', '.join(missing)}."] if missing else []),
+                *([gettext("Not searched: {films}.", films=", ".join(missing))] if missing else []),
             ],
         )
     ]

@@ -2,7 +2,7 @@
 
 import re
 import unicodedata
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 
 from etholog.base.language import gettext, gettext_noop, number
 
@@ -80,6 +80,15 @@ def portable(text: str) -> str:
     return _NO_TEXT.sub(lambda found: _escape(found[0]), text)
 
 
+def some_of(words: Sequence[str], most: int) -> str:
+    """Return the first of the words, and how many more there are.
+
+    >>> some_of(["F-1", "F-2", "F-3", "F-4"], 2)
+    'F-1, F-2 and 2 more'
+    """
+    return ", ".join(words[:most]) + (f" and {len(words) - most} more" if len(words) > most else "")
+
+
 def nearest(word: str, known: Iterable[str]) -> str:
     """Return '; did you mean ...?' with the words most like this one, or a list of them when none is like it.
 
@@ -87,8 +96,7 @@ def nearest(word: str, known: Iterable[str]) -> str:
     "; did you mean 'drumming'?"
     """
     words = list(dict.fromkeys(known))
-    more = f" and {len(words) - LISTED} more" if len(words) > LISTED else ""
-    listed = f"; known are: {', '.join(words[:LISTED])}{more}" if words else "; none is known"
+    listed = f"; known are: {some_of(words, LISTED)}" if words else "; none is known"
     return like(word, words) or listed
 
 

@@ -15,7 +15,7 @@ from etholog.animals.care import Task
 from etholog.base.dates import exact_day
 from etholog.base.language import ENGLISH, asked, ngettext, speaking
 from etholog.base.refusal import Refusal
-from etholog.base.text import many, visible
+from etholog.base.text import many, some_of, visible
 from etholog.commands.output import (
     add_json,
     add_language,
@@ -112,6 +112,7 @@ NOTHING = "Nothing is to be done today."
 TODAY = "{things} today, for {animals}."
 OVERDUE = "Overdue: {count}; the longest is {what} for {animal}, since {since}."
 WEEK_AHEAD = "In the 7 days after it: {things}."
+NAMED = 6  # females, in a sentence
 SACS = "When a sac comes nobody can say to the day: {females} may lay within what keepers have seen, or not at all."
 
 
@@ -131,7 +132,7 @@ def sentences(tasks: Sequence[Task], today: date) -> list[str]:
         said.append(WEEK_AHEAD.format(things=many(len(soon), "thing")))
     waiting = [task.animal for task in tasks if task.kind == "sac"]
     if waiting:
-        said.append(SACS.format(females=", ".join(dict.fromkeys(waiting))))
+        said.append(SACS.format(females=some_of(list(dict.fromkeys(waiting)), NAMED)))
     return said
 
 

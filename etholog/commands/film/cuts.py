@@ -4,8 +4,11 @@ import argparse
 import sys
 from pathlib import Path
 
+from etholog.base.text import some_of
 from etholog.commands.film.common import add_choice, add_session, aligned, chosen_cuts, text, write
 from etholog.commands.output import add_json, as_json, say, table
+
+SHOWN = 3  # behaviours of a cut
 
 
 def configure(verb: argparse.ArgumentParser) -> None:
@@ -43,7 +46,7 @@ def run(args: argparse.Namespace) -> int:
     else:
         listed = pd.DataFrame(rows(found, bouts))
         if sys.stdout.isatty():
-            listed["shows"] = [_short(shows) for shows in listed["shows"]]
+            listed["shows"] = [some_of(shows.split(", "), SHOWN) for shows in listed["shows"]]
         table(listed)
         if sys.stdout.isatty():
             table(told.round(1), "What is kept, and what falls away")
@@ -54,8 +57,3 @@ def run(args: argparse.Namespace) -> int:
         say(f"{found.lost_ms / 1000:.0f} s of what is wanted are not on the film")
     say(*(f"written: {file}" for file in args.out))
     return 0
-
-
-def _short(shows: str, most: int = 3) -> str:
-    codes = shows.split(", ")
-    return ", ".join(codes[:most]) + (f" and {len(codes) - most} more" if len(codes) > most else "")

@@ -55,9 +55,11 @@ def wall_now() -> datetime:
 
 def at_stamp(stamp: float) -> float:
     """Turn the stamp of a key, in seconds of Textual's clock, into seconds of `now`."""
-    # Textual stamps with perf_counter on Windows and with time.monotonic elsewhere.
-    textual = time.perf_counter() if sys.platform == "win32" else time.monotonic()
-    return now() - (textual - stamp)
+    # Textual stamps with perf_counter on Windows and with time.monotonic elsewhere. A process that is set aside between
+    # two readings would shift the stamp by as long, so those that lie closest together are taken.
+    textual = time.perf_counter if sys.platform == "win32" else time.monotonic
+    before, here, after = min(((now(), textual(), now()) for _ in range(3)), key=lambda read: read[2] - read[0])
+    return (before + after) / 2 - (here - stamp)
 
 
 def boot() -> str:

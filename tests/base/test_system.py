@@ -70,6 +70,22 @@ def test_linux_stamps_of_keys_become_seconds_of_the_session_s_clock() -> None:
     assert system.at_stamp(time.monotonic() - 5) == pytest.approx(at - 5, abs=0.2)
 
 
+def test_a_stamp_is_not_shifted_where_the_process_is_set_aside_between_two_clocks(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    read, stops = system.now, [0.05, 0.05]
+
+    def set_aside() -> float:
+        if stops:
+            time.sleep(stops.pop())
+        return read()
+
+    stamp, at = time.monotonic(), read()
+    monkeypatch.setattr(system, "now", set_aside)
+    assert system.at_stamp(stamp) == pytest.approx(at, abs=0.02)
+    assert not stops
+
+
 def test_windows_locks_far_behind_the_data_and_appends_all_the_same(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -17,6 +17,7 @@ from typing import Any, Literal, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from etholog.analysis.share import wilson
 from etholog.analysis.survival import t_quantile
 
 Floats = NDArray[np.float64]
@@ -127,6 +128,13 @@ def design_effect(came: Bools, male: Ints, female: Ints) -> float:
         return 1.0
     who = crossing(male, female)
     return max(1.0, float(_variance(who.sums((came - share) / n), who)) / (share * (1 - share) / n))
+
+
+def share_limits(came: Bools, male: Ints, female: Ints) -> tuple[float, float]:
+    """Return Wilson's 95 % limits (1927) of the share of rows that came, of as many independent rows as these are
+    worth (`design_effect`); NaN where there is none."""
+    effect = design_effect(came, male, female)
+    return wilson(float(came.sum()) / effect, len(came) / effect)
 
 
 def median(time: Floats, ended: Bools, who: Crossing) -> Estimate:

@@ -17,7 +17,6 @@ from etholog.analysis.covariate import permute_within
 from etholog.analysis.incidence import incidence, log_log_limits
 from etholog.analysis.latency import courtship, of_role
 from etholog.analysis.permutation import Permuted
-from etholog.analysis.share import wilson
 from etholog.animals import Pairing
 from etholog.animals.attempts import Attempt, by_female
 from etholog.animals.lot import Stage
@@ -238,9 +237,8 @@ def _step(step: str, came: pd.Series, of: pd.DataFrame, by_sac: int) -> dict[str
     """Return the row of a step of the evening: of these attempts, so many came to it, some known by a sac alone."""
     n = len(of)
     animals = (pd.factorize(of[name].replace("", None))[0] if name in of else np.full(n, -1) for name in ANIMALS)
-    worth = n / crossed.design_effect(came.to_numpy(dtype=bool), *animals)
     share = float(came.mean()) if n else np.nan
-    low, high = wilson(worth * share, worth) if n else (np.nan, np.nan)
+    low, high = crossed.share_limits(came.to_numpy(dtype=bool), *animals)
     row = {"step": step, "reached": int(came.sum()), "of": n, "open": 0, "share": share, "low": low, "high": high}
     return row | {"day": np.nan, "by_sac": by_sac}
 

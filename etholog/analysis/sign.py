@@ -4,8 +4,9 @@ from datetime import date
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
-from etholog.analysis import columns
+from etholog.analysis import columns, crossed
 from etholog.animals.attempts import by_female
 from etholog.season import Season
 
@@ -63,7 +64,10 @@ def signs(seen: pd.DataFrame) -> pd.DataFrame:
     Returns
     -------
     sign; sacs (attempts with a sac in which it showed), of_sacs; days_least, days_median, days_most (how many days
-    before the sac it was first seen); none (attempts that ended without a sac in which it showed), of_none.
+    before the sac it was first seen); none (attempts that ended without a sac in which it showed), of_none;
+    sacs_low, sacs_high, none_low, none_high: 95 % limits of the shares `sacs` of `of_sacs` and `none` of `of_none`
+    (Wilson 1927, of as many independent attempts as these are worth: those of one female resemble each other), from
+    four females on; limits: why some are missing.
 
     Raises
     ------
@@ -75,20 +79,39 @@ def signs(seen: pd.DataFrame) -> pd.DataFrame:
     >>> etholog.signs(seen).iloc[0][["sign", "sacs", "of_sacs"]].to_dict()
     {'sign': 'abdomen to carapace', 'sacs': 2, 'of_sacs': 4}
     """
-    seen = columns.table(seen, "attempt", "end", "sign", "days")
-    for name in ("attempt", "end", "sign"):
+    seen = columns.table(seen, "female", "attempt", "end", "sign", "days")
+    for name in ("female", "attempt", "end", "sign"):
         columns.labels(seen, name, holes=name == "sign")
     seen = seen.assign(days=columns.numbers(seen, "days"))
     closed = seen[seen["end"] != "open"]
     laid = closed["end"] == "sac"
-    of_sacs, of_none = closed[laid]["attempt"].nunique(), closed[~laid]["attempt"].nunique()
     first = closed[laid].groupby(["sign", "attempt"])["days"].max()
     shown = first.groupby("sign").agg(sacs="size", days_least="min", days_median="median", days_most="max")
     false = closed[~laid].groupby("sign")["attempt"].nunique().rename("none")
     table = shown.join(false, how="outer").rename_axis("sign").reset_index()
-    table["of_sacs"], table["of_none"] = of_sacs, of_none
     table[["sacs", "none"]] = table[["sacs", "none"]].fillna(0).astype(int)
-    heads = ["sign", "sacs", "of_sacs", "days_least", "days_median", "days_most", "none", "of_none"]
-    days = dict.fromkeys(heads[3:6], np.float64)
-    found: pd.DataFrame = table[heads].astype(days)
+    why = []
+    for name, rows, words in (("sacs", closed[laid], "before a sac"), ("none", closed[~laid], "without a sac")):
+        table[f"of_{name}"] = rows["attempt"].nunique()
+        limits, missing = _limits(table["sign"], rows)
+        table[[f"{name}_low", f"{name}_high"]] = limits
+        why += [f"{words}: {missing}"] if missing else []
+    table["limits"] = "; ".join(why)
+    days = ["days_least", "days_median", "days_most"]
+    edges = ["sacs_low", "sacs_high", "none_low", "none_high"]
+    heads = ["sign", "sacs", "of_sacs", *days, "none", "of_none", *edges, "limits"]
+    found: pd.DataFrame = table[heads].astype(dict.fromkeys([*days, *edges], np.float64))
     return found
+
+
+def _limits(signs: pd.Series, rows: pd.DataFrame) -> tuple[NDArray[np.float64], str]:
+    """Return (signs, 2): the limits of the share of attempts in which each sign showed; and why there are none."""
+    attempts = rows.drop_duplicates("attempt")
+    female = pd.factorize(attempts["female"])[0]
+    females = len(np.unique(female))
+    if females < crossed.FEWEST_FEMALES:
+        return np.full((len(signs), 2), np.nan), f"{females} of {crossed.FEWEST_FEMALES} females"
+    nobody = np.full(len(female), -1)  # a sign has no male
+    showed = [attempts["attempt"].isin(rows.loc[rows["sign"] == sign, "attempt"]).to_numpy() for sign in signs]
+    limits = [crossed.share_limits(came, nobody, female) for came in showed]
+    return np.array(limits, dtype=np.float64).reshape(-1, 2), ""

@@ -88,15 +88,27 @@ def _signs(season: "Season", today: date, args: argparse.Namespace) -> None:
 
         draw(figures.signs(seen), args.draw)
     shown = signs(seen)
+    missing = next(iter(shown["limits"]), "")
     if not args.json and sys.stdout.isatty():
-        shown = _of(_of(shown, "sacs", "of_sacs", "before a sac"), "none", "of_none", "without a sac")
-        shown = shown.rename(columns=lambda name: name.replace("days_median", "middle").replace("days_", ""))
+        told = {name: _with_limits(shown, name) for name in ("sacs", "none")}
+        kept = shown[["sign", "sacs", "days_least", "days_median", "days_most", "none"]].assign(**told)
+        heads = {"sacs": "before a sac", "none": "without a sac", "days_median": "middle"}
+        shown = kept.rename(columns=heads).rename(columns=lambda name: name.replace("days_", ""))
     _out(
         args.json,
         {"signs": shown},
-        {"signs": "In how many attempts a sign showed, and how many days before the sac"},
-        SIGNS,
+        {"signs": "In how many attempts a sign showed (95 % limits), and how many days before the sac"},
+        f"No limits {missing}. {SIGNS}" if missing else SIGNS,
     )
+
+
+def _with_limits(rows: "pd.DataFrame", count: str) -> list[str]:
+    """Return counts with the limits of their share, where there are some: `2 of 4 (13 to 87 %)`."""
+    names = (count, f"of_{count}", f"{count}_low", f"{count}_high")
+    return [
+        f"{some} of {every}" + (f" ({100 * low:.0f} to {100 * high:.0f} %)" if low == low else "")
+        for some, every, low, high in zip(*(rows[name] for name in names), strict=True)
+    ]
 
 
 def _of(rows: "pd.DataFrame", count: str, of: str, head: str) -> "pd.DataFrame":

@@ -5,6 +5,7 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+from matplotlib.ticker import FuncFormatter
 from numpy.typing import NDArray
 
 from etholog.analysis import columns
@@ -72,6 +73,7 @@ def activity(trace: pd.DataFrame, stretches: pd.DataFrame, size: Size = "page") 
         )
         above.axhline(1, color=FAINT, linewidth=0.7, linestyle="--", gid="threshold")
         above.set_yscale("log")
+        above.yaxis.set_major_formatter(FuncFormatter(lambda strength, _: f"{strength:g}"))
         above.set_ylim(0.1, max(10.0, float(strength.max()) * 1.3))
         above.set_ylabel("strength\n(thresholds)")
         spoilt = stretches["disturbed"].to_numpy(bool)
@@ -86,7 +88,8 @@ def activity(trace: pd.DataFrame, stretches: pd.DataFrame, size: Size = "page") 
         below.spines["left"].set_color(RULE)
         below.set_xlim(min(0.0, float(trace["film_s"].iloc[0])), end)
         minutes(below, end, 8 if size == "page" else 4)
-        below.set_xlabel(f"time of the film; hatched: the picture was disturbed. {STILLNESS}", fontsize=6.5)
+        between = " " if size == "page" else "\n"
+        figure.supxlabel(f"time of the film; hatched: the picture was disturbed.{between}{STILLNESS}", fontsize=6.5)
         return figure
 
 

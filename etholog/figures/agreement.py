@@ -46,11 +46,12 @@ def agreement(found: Agreement, named: Mapping[str, str] | None = None, size: Si
         places = np.arange(len(table))
         left.hlines(places, 0, 1, color=RULE, linewidth=0.5, zorder=0)
         left.plot(
-            table["agreed"], places, "o", color=GROUPS[0].colour, markersize=5, label="onsets matched", gid="agreed"
-        )
+            table["agreed"], places, "o", color=GROUPS[0].colour, markersize=5, label="onsets matched", gid="agreed",
+            clip_on=False,
+        )  # fmt: skip
         left.plot(
             table["kappa"], places, "D", color=GROUPS[1].colour, markerfacecolor="none", markersize=5.5,
-            markeredgewidth=1.2, label="kappa, time units", gid="kappa",
+            markeredgewidth=1.2, label="kappa, time units", gid="kappa", clip_on=False,
         )  # fmt: skip
         low = float(np.nanmin([0.0, table["kappa"].min()]))
         left.set_xlim(low - 0.03, 1.03)

@@ -14,6 +14,7 @@ from etholog.analysis.survival import LIMITS_LEAST
 from etholog.base.language import gettext
 from etholog.base.refusal import Refusal
 from etholog.figures.style import (
+    FAINT,
     GROUPS_AND_MORE,
     ReproducibleFigure,
     Size,
@@ -29,7 +30,8 @@ from etholog.figures.style import (
 def ends(shares: pd.DataFrame, size: Size = "page") -> ReproducibleFigure:
     """Return a picture of what came first, and by when (Aalen & Johansen 1978), with how many still waited.
 
-    Shaded: 95 % limits on the log-log scale (Kalbfleisch & Prentice 2002), where no animal came twice.
+    Shaded: 95 % limits on the log-log scale (Kalbfleisch & Prentice 2002), where no animal came twice; else a line
+    says why there are none.
 
     Parameters
     ----------
@@ -88,6 +90,10 @@ def ends(shares: pd.DataFrame, size: Size = "page") -> ReproducibleFigure:
         axes.set_xlabel(gettext("{time}, and how many still waited", time=told) if len(waited) else told)
         if len(waited):
             _waiting(axes, waited, in_days)
+        if len(waited) and not limited:
+            few = gettext("No limits: under {count} have been watched.", count=LIMITS_LEAST)
+            why = few if len(waited) < LIMITS_LEAST else gettext("No limits: an animal is in it more than once.")
+            figure.supxlabel(why, fontsize=6.5, color=FAINT, x=0.01, ha="left")
         figure.legend(loc="outside upper left", ncols=2 if size == "page" else 1, handlelength=2.8)
         return figure
 

@@ -95,7 +95,7 @@ def flow(
         rows = [label(code, named) for code in codes]
         rows = rows if wide else [f"{plain(name, NARROW)}  {at}" for at, name in enumerate(rows, 1)]
         graph.set_yticks(range(k), rows, fontsize=7 if wide else 6)
-        matrix.set_xticks(range(k), rows if wide else [str(at + 1) for at in range(k)], rotation=90 if wide else 0,
+        matrix.set_xticks(range(k), rows if wide else [str(at + 1) for at in range(k)], rotation=90,
                           fontsize=7 if wide else 5)  # fmt: skip
         held = len(holding(found))
         told = (

@@ -55,7 +55,7 @@ def funnel(steps: pd.DataFrame, size: Size = "page") -> ReproducibleFigure:
         colour = ACTORS["pair"].colour
         axes.hlines(places, 0, 100, color=RULE, linewidth=0.5, zorder=0)
         axes.hlines(places, low, high, color=colour, linewidth=1.6, gid="limits")
-        axes.plot(share, places, "o", color=colour, markersize=6, gid="share")
+        axes.plot(share, places, "o", color=colour, markersize=6, clip_on=False, gid="share")
         for at, (reached, of, waiting) in enumerate(zip(steps["reached"], steps["of"], steps["open"], strict=True)):
             told = gettext("{count} of {all}", count=reached, all=of)
             if waiting:

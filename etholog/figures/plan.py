@@ -53,7 +53,8 @@ def plan(found: Plan, size: Size = "page") -> ReproducibleFigure:
             return nothing(size, "No male and female are free to meet in this time.")
         figure = plate(size, 1.3 + ROW_INCHES * (len(females) + len(males)))
         grid = figure.add_gridspec(2, 2, height_ratios=[len(females), len(males)], width_ratios=[1, 1.4])
-        _shades(figure.add_subplot(grid[0, 0]), found, list(females["animal"]), list(males["animal"]))
+        heading = "inbreeding of their young (x: nothing tells)" if size == "page" else "inbreeding (x: unknown)"
+        _shades(figure.add_subplot(grid[0, 0]), found, list(females["animal"]), list(males["animal"]), heading)
         hers = figure.add_subplot(grid[0, 1])
         his = figure.add_subplot(grid[1, 1], sharex=hers)
         _bars(hers, females, found, "female")
@@ -62,7 +63,7 @@ def plan(found: Plan, size: Size = "page") -> ReproducibleFigure:
         return figure
 
 
-def _shades(axes: "Axes", found: Plan, females: list[str], males: list[str]) -> None:
+def _shades(axes: "Axes", found: Plan, females: list[str], males: list[str], heading: str) -> None:
     at = {name: i for i, name in enumerate(found.kin.names)}
     told = [[found.kin.inbreeding(at[he], at[she]) for he in males] for she in females]
     shade = np.array([[np.nan if one is None else one[1] for one in row] for row in told])
@@ -79,7 +80,7 @@ def _shades(axes: "Axes", found: Plan, females: list[str], males: list[str]) -> 
     axes.set_yticks(range(len(females)), [plain(name) for name in females])
     axes.tick_params(length=0)
     bar = axes.figure.colorbar(picture, ax=axes, location="top", fraction=0.08, pad=0.04)
-    bar.set_label("inbreeding of their young (x: nothing tells)", color=FAINT, fontsize=7)
+    bar.set_label(heading, color=FAINT, fontsize=7)
     bar.ax.tick_params(labelsize=6)
 
 

@@ -40,8 +40,9 @@ def power(table: pd.DataFrame, size: Size = "page") -> ReproducibleFigure:
     with rules():
         if not len(table):
             return nothing(size, "No design to plan.")
-        figure = plate(size, 2.5)
-        panels = figure.subplots(1, len(QUESTIONS), sharey=True)
+        wide = size == "page"
+        figure = plate(size, 2.7 if wide else 5.4)
+        panels = figure.subplots(*((1, len(QUESTIONS)) if wide else (len(QUESTIONS), 1)), sharex=True, sharey=True)
         for axes, (question, title) in zip(panels, QUESTIONS.items(), strict=True):
             for look, (sessions, rows) in zip(cycle(GROUPS_AND_MORE), table.groupby("sessions"), strict=False):
                 ends = rows.groupby("males")[question].agg(["min", "max"])
@@ -49,13 +50,15 @@ def power(table: pd.DataFrame, size: Size = "page") -> ReproducibleFigure:
                 for end in ("min", "max"):
                     axes.plot(
                         ends.index, ends[end], color=look.colour, linestyle=look.line, marker="o", markersize=3,
-                        label=plain(f"{sessions} each") if end == "max" else None, gid=f"{question}:{sessions}:{end}",
+                        gid=f"{question}:{sessions}:{end}",
+                        label=plain(f"{sessions} sessions each") if end == "max" else None,
                     )  # fmt: skip
             axes.axhline(0.8, color="0.7", linewidth=0.6, zorder=0)
             axes.set_title(title, fontsize=7)
-            axes.set_xlabel("males")
+            axes.set_ylabel("share of seasons\nthat show it" if axes is panels[0] or not wide else "")
+            axes.set_xlabel("males" if axes is panels[-1] or wide else "")
             axes.set_xticks(sorted(table["males"].unique()))
             axes.set_ylim(0, 1.03)
-        panels[0].set_ylabel("share of seasons that show it")
-        panels[-1].legend(title="sessions", fontsize=6, title_fontsize=6, frameon=False)
+        key = panels[0].get_legend_handles_labels()
+        figure.legend(*key, loc="outside upper left", ncols=4 if wide else 2, handlelength=2.8)
         return figure

@@ -2,6 +2,7 @@
 
 import numpy as np
 import pandas as pd
+from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter
 
 from etholog.analysis import columns
 from etholog.figures.style import ACTORS, FAINT, RULE, ReproducibleFigure, Size, nothing, plain, plate, rules
@@ -51,6 +52,9 @@ def repeatability(
         low, high = float(each["low"].min()), float(each["high"].max())
         if low > 0 and high > 10 * low:
             axes.set_xscale("log")
+            axes.xaxis.set_major_locator(LogLocator(subs=(1, 2, 5)))
+            axes.xaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:,g}"))
+            axes.xaxis.set_minor_formatter(NullFormatter())
         axes.set_yticks(places, [plain(f"{name} ({n})") for name, n in zip(each.index, each["sessions"], strict=True)])
         axes.tick_params(axis="y", length=0)
         axes.grid(axis="x", color=RULE, linewidth=0.4)

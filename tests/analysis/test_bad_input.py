@@ -153,7 +153,10 @@ ATTEMPTS = {
     "males": ["M-1", "M-2", "M-1"], "end": ["sac", "open", "moult"], "insertion_s": [2.0, 3.0, 4.0],
     "insertions": [1, 2, 3], "palps": [1, 2, 0], "latency_s": [3.0, math.nan, 5.0],
 }  # fmt: skip
-SIGNS = {"attempt": [0, 1, 2], "end": ["sac", "moult", "open"], "sign": ["web", None, "web"], "days": [3.0, 4.0, 5.0]}
+SIGNS = {
+    "female": ["F-1", "F-2", "F-3"], "attempt": [0, 1, 2], "end": ["sac", "moult", "open"],
+    "sign": ["web", None, "web"], "days": [3.0, 4.0, 5.0],
+}  # fmt: skip
 
 
 @pytest.mark.slow

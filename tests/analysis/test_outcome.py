@@ -6,11 +6,13 @@ from collections.abc import Callable
 from datetime import date
 from pathlib import Path
 from subprocess import CompletedProcess
+from typing import Any, Literal
 
 import numpy as np
 import pandas as pd
 import pytest
 from scipy.stats import mannwhitneyu
+from statsmodels.stats.proportion import proportion_confint
 
 import etholog
 from etholog import figures
@@ -132,12 +134,54 @@ def test_signs_count_those_that_came_to_nothing_too(season: etholog.Season) -> N
     assert tuple(table.loc["refuses food", ["sacs", "days_least", "days_most", "none"]]) == (2, 20.0, 23.0, 1)
 
 
-def test_signs_are_drawn_where_the_table_has_them(season: etholog.Season) -> None:
+def attempts_with(sign: list[bool], female: list[str], end: str = "sac") -> pd.DataFrame:
+    rows = [
+        {
+            "female": she,
+            "attempt": at,
+            "end": end,
+            "sign": "web" if came else None,
+            "number": np.nan,
+            "days": 9.0 * came,
+        }
+        for at, (came, she) in enumerate(zip(sign, female, strict=True))
+    ]
+    return pd.DataFrame(rows)
+
+
+def test_shares_of_signs_have_limits_from_four_females_on() -> None:
+    """Beside statsmodels. An attempt of each female counts n / (n - 1) less, as clusters do (Cameron et al. 2011)."""
+    came = [True, True, True, False]
+    (row,) = signs(attempts_with(came, ["F-1", "F-2", "F-3", "F-4"])).to_dict("records")
+    np.testing.assert_allclose((row["sacs_low"], row["sacs_high"]), proportion_confint(9 / 4, 3, method="wilson"))
+    assert (row["of_none"], row["limits"]) == (0, "without a sac: 0 of 4 females")
+    # Two attempts of each female that are alike are worth no more than one.
+    (twice,) = signs(attempts_with(came * 2, ["F-1", "F-2", "F-3", "F-4"] * 2)).to_dict("records")
+    np.testing.assert_allclose((twice["sacs_low"], twice["sacs_high"]), (row["sacs_low"], row["sacs_high"]))
+    (few,) = signs(attempts_with(came * 2, ["F-1", "F-2", "F-3", "F-1"] * 2, "moult")).to_dict("records")
+    assert np.isnan([few["none_low"], few["none_high"]]).all()
+    assert few["limits"] == "before a sac: 0 of 4 females; without a sac: 3 of 4 females"
+
+
+@pytest.mark.parametrize("size", ["column", "page"])
+def test_signs_are_drawn_where_the_table_has_them(season: etholog.Season, size: Literal["column", "page"]) -> None:
     seen = signs_seen(season, TODAY)
-    drawn = figures.signs(seen)
+    drawn = figures.signs(seen, size)
+
+    def found(gid: str) -> list[Any]:
+        return drawn.findobj(lambda artist: artist.get_gid() == gid)
+
     for name, rows in seen.groupby("sign"):
-        (marks,) = drawn.axes[0].findobj(lambda artist, name=name: artist.get_gid() == f"sign:{name}")
+        (marks,) = found(f"sign:{name}")
         assert sorted(marks.get_xdata()) == sorted(-rows["days"])
+    for row in signs(seen).to_dict("records"):
+        (share,), (limits,) = found(f"share:{row['sign']}:sacs"), found(f"limits:{row['sign']}:sacs")
+        assert list(share.get_xdata()) == [100 * row["sacs"] / row["of_sacs"]]
+        np.testing.assert_allclose(limits.get_segments()[0][:, 0], [100 * row["sacs_low"], 100 * row["sacs_high"]])
+        assert not found(f"limits:{row['sign']}:none")
+    assert sum("few females" in text.get_text() for text in drawn.axes[1].texts) == len(signs(seen))
+    open_only = figures.signs(seen[seen["end"] == "open"], size)
+    assert len(open_only.axes) == 1
 
 
 def test_where_no_small_p_is_possible_there_is_none(season: etholog.Season) -> None:

@@ -1,6 +1,7 @@
 """What is drawn is the table that is printed: the artists' data are read back and compared."""
 
 from datetime import date
+from typing import Literal
 
 import numpy as np
 import pandas as pd
@@ -14,6 +15,7 @@ import etholog
 from etholog import figures
 from etholog.analysis.crossed import design_effect
 from etholog.analysis.outcome import funnel, outcomes, time_to_sac
+from etholog.analysis.plan import plan
 from etholog.base.refusal import Refusal
 from etholog.season import Season
 from etholog.session.evidence import Evidence
@@ -304,6 +306,7 @@ def test_ends_are_the_shares_that_came_to_each(season: Season) -> None:
         assert list(line.get_xdata()[1:-1]) == list(shares.index)
         assert list(line.get_ydata()[1:-1]) == list(shares[cause])
         assert found(figure, f"limits:{cause}") == []  # F-Umbra and others waited twice
+    assert figure.get_supxlabel() == "No limits: an animal is in it more than once."
     assert sum(line.get_ydata()[-1] for line in figure.axes[0].lines) <= 1 + 1e-12
 
 
@@ -315,6 +318,9 @@ def test_ends_have_their_limits_and_how_many_still_waited() -> None:
     figure = figures.ends(shares, size="column")
     (limits,) = found(figure, "limits:a")
     told = limits.get_paths()[0].vertices
+    assert figure.get_supxlabel() == ""
+    few = etholog.incidence(times.iloc[:3], "why")
+    assert figures.ends(few).get_supxlabel() == "No limits: under 4 have been watched."
     share, se = shares["a"].iloc[0], shares["se_a"].iloc[0]
     half = 1.959964 * se / (share * np.log(share))
     for edge in (share ** np.exp(half), share ** np.exp(-half)):
@@ -351,3 +357,26 @@ def test_notes_and_rescues_stand_above_the_lanes_at_their_times(season: Season) 
     assert list(notes.get_xdata()) == [12.5, 480.0]
     assert list(rescues.get_xdata()) == [300.0]
     assert {notes.get_marker(), rescues.get_marker()} == {"*", "X"}
+
+
+@pytest.mark.parametrize("size", ["column", "page"])
+def test_no_word_leaves_the_figure(season: Season, size: Literal["column", "page"]) -> None:
+    kept, day = list(season.ethograms.values()), date(2026, 3, 1)
+    attempts = outcomes(season, date(2026, 11, 20))
+    each = pd.DataFrame({"sessions": [3, 4], "typical": [40, 90], "low": [20, 50], "high": [80, 260]}, ["M-A", "M-B"])
+    trace = pd.DataFrame({"film_s": [0.0, 30.0, 60.0], "strength": [0.2, 3.0, 0.1]})
+    stretches = pd.DataFrame({"onset_s": [20.0], "offset_s": [40.0], "disturbed": [False]})
+    designs = etholog.power(median_s=300, males=[4, 6], sessions=[3, 5], seasons=2)
+    for figure in (
+        figures.signs(etholog.signs_seen(season, date(2026, 11, 20)), size),
+        figures.ends(time_to_sac(attempts), size),
+        figures.funnel(funnel(attempts), size),
+        figures.repeatability(each, 60.0, size),
+        figures.power(designs, size),
+        figures.plan(plan(season.animals, kept, day, species="Brachypelma smithi"), size),
+        figures.activity(trace, stretches, size),
+    ):
+        figure.draw_without_rendering()
+        box = figure.get_tightbbox()
+        wide, high = figure.get_size_inches()
+        assert min(box.x0, box.y0, wide - box.x1, high - box.y1) > -0.01, figure.axes

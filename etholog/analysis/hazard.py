@@ -224,6 +224,10 @@ def _on_p(table: pd.DataFrame, cluster: str) -> str:
     known = table["p"].notna()
     if known.any():
         said += f" p permutes the column within {cluster}s."
+        if known.sum() > 1:
+            said += (
+                " With several columns such a p is .05 or less in up to 8 of 100 seasons in which they change nothing."
+            )
     if (table["coef"].notna() & ~known).any():
         none = ", ".join(map(str, table.index[table["coef"].notna() & ~known]))
         said += f" No p for {none}: more than two groups, or it varies too little within {cluster}s for a p of .05."

@@ -27,6 +27,9 @@ SESSIONS_AT_LEAST = 3
 HALF_SECOND = 0.5  # a latency of 0 has no logarithm
 GRID = np.array([0.0, 0.01, 0.03, 0.06, *np.arange(0.1, 0.96, 0.05)])
 _U = np.linspace(-8, 8, 321)  # a male's effect in its standard deviations: sums over these are exact to 9 digits
+_T = np.linspace(-12, 12, 481)
+_NORMAL = ((-(3**0.5), 1 / 6), (0.0, 2 / 3), (3**0.5, 1 / 6))  # Gauss and Hermite's three points
+NEGLIGIBLE = 1e-4
 _LOG_WEIGHT = -0.5 * _U**2 - np.log(np.exp(-0.5 * _U**2).sum())
 
 
@@ -190,6 +193,24 @@ def profile(log_likelihood: Callable[[float], float], cut: float) -> Profile:
     return Profile(float(best), low, high, float(value))
 
 
+def _likely(log_likelihood: Callable[[float], float], animals: int) -> Floats:
+    """Return how likely each repeatability of the grid is, where nothing was known of it before, its likelihood taken
+    as flatly as its limits take it. An animal's limits at the one best value would have no width where that is 0, as it
+    often is."""
+    values = np.array([log_likelihood(r) for r in GRID])
+    flat = normal_quantile(0.975) ** 2 / 2 / _cut(animals)
+    share = np.exp(flat * (values - values.max())) * np.gradient(GRID)
+    return np.asarray(share / share.sum(), dtype=np.float64)
+
+
+def _quantile(at: Floats, weight: Floats, share: float) -> Floats:
+    """Return, row by row, the value below which so much of the weight lies."""
+    order = np.argsort(at, axis=1)
+    below = np.take_along_axis(weight, order, axis=1).cumsum(axis=1)
+    place = (below >= share * below[:, -1:]).argmax(axis=1)
+    return np.asarray(np.take_along_axis(at, order, axis=1)[np.arange(len(at)), place])
+
+
 class _Latent:
     """The log likelihood of log times with a normal effect of each animal, at a given repeatability."""
 
@@ -197,13 +218,20 @@ class _Latent:
         self.normal, self.y, self.ended, self.design, self.label = family == "log-normal", y, ended, design, label
         coef = np.linalg.lstsq(design, y, rcond=None)[0]
         self.last: Floats = np.append(coef, np.log(max(float((y - design @ coef).std()), 0.1)))
+        self.known: dict[float, tuple[float, Floats]] = {}
 
     def __call__(self, r: float) -> float:
+        return self._fitted(r)[0]
+
+    def _fitted(self, r: float) -> tuple[float, Floats]:
+        """Return the log likelihood at a repeatability, and the parameters at which it is greatest."""
         from scipy.optimize import minimize
 
-        found = minimize(self._negative, self.last, (r,), jac=True, method="BFGS", options={"gtol": 1e-6})
-        self.last = found.x
-        return -float(found.fun)
+        if r not in self.known:
+            found = minimize(self._negative, self.last, (r,), jac=True, method="BFGS", options={"gtol": 1e-6})
+            self.last = found.x
+            self.known[r] = -float(found.fun), found.x
+        return self.known[r]
 
     def _scales(self, total: float, r: float) -> tuple[float, float]:
         """Return the standard deviation of the animals' effect and the scale of the rest."""
@@ -247,18 +275,39 @@ class _Latent:
 
     def each(self, r: float, names: pd.Index) -> tuple[pd.DataFrame, float]:
         """Return each animal's expected median with its 95 % posterior limits, and the population's."""
-        self(r)
-        _, posterior = self._posterior(self._rows(self.last, r)[0])
-        between, scale = self._scales(float(np.exp(self.last[-1])), r)
-        middle = float(self.design.mean(axis=0) @ self.last[:-1]) + (0.0 if self.normal else scale * np.log(np.log(2)))
-        below = posterior.cumsum(axis=1)
-        ends = {
-            name: np.exp(middle + between * _U[(below >= share).argmax(axis=1)])
-            for name, share in (("low", 0.025), ("high", 0.975))
-        }
-        typical = np.exp(middle + between * posterior @ _U)
-        told = {"sessions": np.bincount(self.label), "typical": typical, **ends}
-        return pd.DataFrame(told, index=pd.Index(names, name="male")), float(np.exp(middle))
+        parameters = self._fitted(r)[1]
+        posterior, levels = self._levels(parameters, r)
+        typical = np.exp((posterior * levels).sum(axis=1))
+        at, weight = [], []
+        for tried, likely in zip(GRID, _likely(self, len(names)), strict=True):
+            if likely < NEGLIGIBLE:
+                continue
+            parameters_ = self._fitted(tried)[1]
+            error = self._error_of_the_middle(parameters_, tried)
+            for away, share in _NORMAL:
+                moved = parameters_ + np.eye(len(parameters_))[0] * away * error
+                posterior, levels = self._levels(moved, tried)
+                at.append(np.broadcast_to(levels, posterior.shape))
+                weight.append(likely * share * posterior)
+        low, high = (np.exp(_quantile(np.hstack(at), np.hstack(weight), share)) for share in (0.025, 0.975))
+        told = {"sessions": np.bincount(self.label), "typical": typical, "low": low, "high": high}
+        return pd.DataFrame(told, index=pd.Index(names, name="male")), float(np.exp(self._middle(parameters, r)))
+
+    def _middle(self, parameters: Floats, r: float) -> float:
+        _, scale = self._scales(float(np.exp(parameters[-1])), r)
+        return float(self.design.mean(axis=0) @ parameters[:-1]) + (0.0 if self.normal else scale * np.log(np.log(2)))
+
+    def _levels(self, parameters: Floats, r: float) -> tuple[Floats, Floats]:
+        """Return the weights of each animal's possible levels, and those levels: logs of its median."""
+        between, _ = self._scales(float(np.exp(parameters[-1])), r)
+        return self._posterior(self._rows(parameters, r)[0])[1], self._middle(parameters, r) + between * _U
+
+    def _error_of_the_middle(self, parameters: Floats, r: float) -> float:
+        """Return the standard error of the first coefficient, by differences of the slopes."""
+        step = 1e-4
+        moved = step * np.eye(len(parameters))
+        slopes = [self._negative(parameters + one, r)[1] - self._negative(parameters - one, r)[1] for one in moved]
+        return float(np.sqrt(max(np.linalg.pinv(np.array(slopes) / (2 * step))[0, 0], 0.0)))
 
 
 class _Linear:
@@ -284,19 +333,31 @@ class _Linear:
 
     def each(self, r: float, names: pd.Index) -> tuple[pd.DataFrame, float]:
         """Return each animal's predicted mean with 95 % limits, and the population's."""
-        inverse, _, coef, variance = self._solved(r)
-        middle = float(self.design.mean(axis=0) @ coef)
         own = np.equal.outer(np.arange(len(names)), self.label).astype(np.float64)
-        effect = r * own @ inverse @ (self.values - self.design @ coef)
-        left = r * variance * (1 - r * np.diag(own @ inverse @ own.T))
-        half = normal_quantile(0.975) * np.sqrt(np.maximum(left, 0.0))
-        told = {
-            "sessions": np.bincount(self.label),
-            "typical": middle + effect,
-            "low": middle + effect - half,
-            "high": middle + effect + half,
-        }
+        middle, typical, _ = self._predicted(r, own)
+        at, weight = [], []
+        for tried, likely in zip(GRID, _likely(self, len(names)), strict=True):
+            _, level, error = self._predicted(tried, own)
+            at.append(level[:, None] + error[:, None] * _T)
+            weight.append(likely * self._t_weights(at[-1].shape))
+        low, high = (_quantile(np.hstack(at), np.hstack(weight), share) for share in (0.025, 0.975))
+        told = {"sessions": np.bincount(self.label), "typical": typical, "low": low, "high": high}
         return pd.DataFrame(told, index=pd.Index(names, name="male")), middle
+
+    def _predicted(self, r: float, own: Floats) -> tuple[float, Floats, Floats]:
+        """Return the population's mean, each animal's predicted one and its standard error, in which the error of the
+        mean counts (Henderson 1975, Biometrics 31:423)."""
+        inverse, inner, coef, variance = self._solved(r)
+        at = self.design.mean(axis=0)
+        effect = r * own @ inverse @ (self.values - self.design @ coef)
+        free = at - r * own @ inverse @ self.design
+        error = r * (1 - r * np.diag(own @ inverse @ own.T)) + (free @ np.linalg.inv(inner) * free).sum(axis=1)
+        return float(at @ coef), float(at @ coef) + effect, np.sqrt(variance * np.maximum(error, 0.0))
+
+    def _t_weights(self, shape: tuple[int, ...]) -> Floats:
+        df = len(self.values) - self.design.shape[1]
+        weight = (1 + _T**2 / df) ** (-(df + 1) / 2)
+        return np.broadcast_to(weight / weight.sum(), shape)
 
 
 def _frailty_profile(rows: pd.DataFrame, covariates: Floats, label: Labels, cut: float) -> Profile:

@@ -53,8 +53,10 @@ def run(args: argparse.Namespace) -> int:
     elif len(found.each):
         table(_models(found) if sys.stdout.isatty() else found.models.reset_index(), "How repeatable, by each model")
         print()
+        hold = "95 of 100" if args.total else "90 of 100"  # see tests/bench/calibrated/animals.py
         table(
-            found.each.reset_index(), "What is expected of each male (by name; the limits are those of his own level)"
+            found.each.reset_index(),
+            f"What is expected of each male (by name; limits of his own level, which hold in about {hold})",
         )
     if not args.json:
         tell(found.sentence) if sys.stdout.isatty() else say(found.sentence)

@@ -81,6 +81,35 @@ def times(seed: int, males: int = 9, sessions: int = 4, sd: float = 0.8) -> pd.D
     )  # fmt: skip
 
 
+def test_the_error_of_a_males_level_is_that_of_hendersons_equations() -> None:
+    """Henderson 1975, Biometrics 31:423: the inverse of the mixed model equations gives the errors of prediction."""
+    random = np.random.default_rng(3)
+    label = np.repeat(np.arange(8), [3, 3, 4, 5, 3, 4, 3, 5])
+    design = np.column_stack([np.ones(len(label)), random.normal(size=len(label))])
+    model = _Linear(random.normal(size=len(label)), design, label)
+    r = 0.3
+    own = np.equal.outer(np.arange(8), label).astype(float)
+    _, _, errors = model._predicted(r, own)
+    variance = model._solved(r)[3]
+    both = np.hstack([design, own.T])
+    equations = both.T @ both / ((1 - r) * variance)
+    equations[2:, 2:] += np.eye(8) / (r * variance)
+    wanted = np.hstack([np.tile(design.mean(axis=0), (8, 1)), np.eye(8)])
+    np.testing.assert_allclose(errors**2, np.diag(wanted @ np.linalg.inv(equations) @ wanted.T))
+
+
+def test_a_repeatability_of_nought_still_leaves_each_male_his_limits() -> None:
+    random = np.random.default_rng(3)
+    rows = pd.DataFrame({"male": np.repeat([f"M-{n}" for n in range(8)], 4), "total_s": random.normal(50, 5, 32)})
+    found = mixed(rows, "total_s", permutations=99)
+    assert found.value < 1e-6
+    assert ((found.each["low"] < 50) & (found.each["high"] > 50)).all()
+    times = rows.assign(latency_s=rows["total_s"], occurred=True)
+    found = repeatability(times, permutations=99)
+    assert found.value < 1e-6
+    assert ((found.each["low"] < 50) & (found.each["high"] > 50)).all()
+
+
 def test_log_normal_without_censoring_is_the_multivariate_normal() -> None:
     rows = times(2)
     y, label = np.log(rows["latency_s"].to_numpy()), pd.factorize(rows["male"])[0]

@@ -146,12 +146,16 @@ def _of_which_sac(animals: Animals, card: Card, entry: Entry) -> Iterator[Findin
 
 
 def unclosed(animals: Animals) -> Iterator[Finding]:
-    """Yield the lots whose numbers don't close: some are missing, or there are more than there can be."""
+    """Yield the lots whose numbers don't close: there are more than there can be, or some are missing.
+
+    Who counts the living alone, as in 0.1, tells of losses by that: the lot's page says how many, and nobody is asked.
+    """
     for name, own in by_female(animals).items():
         card = animals.find(name)
         for one in own:
             sums = one.lot.closing
-            if card and sums and (sums.missing or sums.alive < 0):
+            accounts = one.lot.left or any(count.state != "alive" for count in one.lot.counts)
+            if card and sums and (sums.missing < 0 or sums.alive < 0 or (sums.missing and accounts)):
                 yield Finding(f"the young of {one.lot_id} don't close: {sums.words}", _closing(one), card.path)
 
 

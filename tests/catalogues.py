@@ -12,7 +12,7 @@ from babel.messages.extract import extract, extract_from_dir
 from babel.messages.pofile import read_po, write_po
 
 from etholog import ethogram
-from etholog.base.language import FOLDER
+from etholog.base.catalogues import FOLDER
 
 SOURCES = FOLDER.parent
 KEYWORDS = {"gettext": None, "gettext_noop": None, "beside": None, "ngettext": (1, 2)}

@@ -1,62 +1,20 @@
-"""The language of what leaves the program: which one is asked for, its sentences and its numbers.
+"""The language of what leaves the program: its sentences and its numbers, in the language that is spoken now.
 
-Catalogues are gettext's (`languages/de/LC_MESSAGES/etholog.po`); babel reads them as they are, so that nobody has to
-compile them. English is the language of the sources: it needs no catalogue and no babel.
+English is the language of the sources, and loads nothing: this is imported before `--help` is shown.
 """
 
-import os
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
-from dataclasses import dataclass
-from datetime import date
-from functools import cache
-from pathlib import Path
-from typing import TYPE_CHECKING, Any
 
-from etholog.base.refusal import Refusal
-
+TYPE_CHECKING = False  # typing's own costs a fifth of the time of --help
 if TYPE_CHECKING:
-    from babel.messages.catalog import Catalog
+    from datetime import date
+
+    from etholog.base.catalogues import Sentences
 
 ENGLISH = "en"
-FOLDER = Path(__file__).parents[1] / "languages"
-CHECKED_BY = "X-Checked-By"
 _now: ContextVar[str] = ContextVar("language", default=ENGLISH)
-
-
-@dataclass(frozen=True)
-class Sentences:
-    """A language's sentences by their English ones; each has a text for every plural form that the language has."""
-
-    by_english: Mapping[str, tuple[str, ...]]
-    plural: Any
-    checked_by: str
-
-
-def languages() -> list[str]:
-    """Return the languages that there are, by their ISO 639 codes, English among them."""
-    return sorted({ENGLISH, *(file.parts[-3] for file in FOLDER.glob("*/LC_MESSAGES/etholog.po"))})
-
-
-def asked(option: str | None) -> str:
-    """Return the language of an option; where it is not given, that of the environment, by gettext's own rules:
-    LANGUAGE, then LC_ALL, LC_MESSAGES, LANG; none in the locale C. Raises Refusal for an option that is no language
-    here; an environment's that is none here means English.
-
-    >>> asked("de"), asked("es-AR")
-    ('de', 'es')
-    """
-    known = languages()
-    if option is not None:
-        if (code := _code(option)) in known:
-            return code
-        raise Refusal(f"no language {option!r}; there are: {', '.join(known)}")
-    locale = next(filter(None, map(os.environ.get, ("LC_ALL", "LC_MESSAGES", "LANG"))), "C")
-    if _code(locale) in ("c", "posix"):
-        return ENGLISH
-    wanted = (os.environ.get("LANGUAGE") or locale).split(":")
-    return next((code for code in map(_code, wanted) if code in known), ENGLISH)
 
 
 @contextmanager
@@ -92,7 +50,7 @@ def ngettext(one: str, more: str, count: int, **values: object) -> str:
     ('1 mark', '1,400 marks')
     """
     said = _said(one)
-    text = said[_sentences(current()).plural(count)] if said else one if count == 1 else more
+    text = said[_spoken().plural(count)] if said else one if count == 1 else more
     return text.format(n=number(count, ","), **values)
 
 
@@ -118,7 +76,7 @@ def number(value: float, form: str) -> str:
     return "".join(signs.get(character, character) for character in text)
 
 
-def weekday(day: date) -> str:
+def weekday(day: "date") -> str:
     """Return the name of a day of the week."""
     if current() == ENGLISH:
         return f"{day:%A}"
@@ -130,36 +88,16 @@ def weekday(day: date) -> str:
 def unchecked() -> str:
     """Return that no native speaker has checked the translation, in it and in English; '' in English, or where the
     catalogue's header says who has."""
-    if current() == ENGLISH or _sentences(current()).checked_by:
+    if current() == ENGLISH or _spoken().checked_by:
         return ""
     return beside("No native speaker has checked this translation. Where it matters, the English sentence counts.")
 
 
-def catalogue(file: Path) -> "Catalog":
-    """Return a catalogue as babel reads it."""
-    from babel.messages.pofile import read_po
-
-    with file.open("rb") as opened:
-        return read_po(opened, locale=file.parts[-3], domain="etholog", abort_invalid=True)
-
-
-def _code(locale: str) -> str:
-    return locale.partition(".")[0].partition("@")[0].replace("-", "_").partition("_")[0].lower()
-
-
 def _said(sentence: str) -> tuple[str, ...]:
-    return () if current() == ENGLISH else _sentences(current()).by_english.get(sentence, ())
+    return () if current() == ENGLISH else _spoken().by_english.get(sentence, ())
 
 
-@cache
-def _sentences(language: str) -> Sentences:
-    from gettext import c2py
+def _spoken() -> "Sentences":
+    from etholog.base.catalogues import sentences
 
-    kept = catalogue(FOLDER / language / "LC_MESSAGES" / "etholog.po")
-    said: dict[str, tuple[str, ...]] = {}
-    for message in kept:
-        forms = (message.string,) if isinstance(message.string, str) else tuple(message.string or ())
-        if message.id and forms and not message.fuzzy and all(forms):
-            said[message.id if isinstance(message.id, str) else message.id[0]] = forms
-    checked = next((value for name, value in kept.mime_headers if name == CHECKED_BY), "")
-    return Sentences(said, c2py(kept.plural_expr), checked.strip())
+    return sentences(current())

@@ -12,8 +12,9 @@ from etholog import animals as animals_
 from etholog import ethogram
 from etholog.animals import care, cautions, readiness, sitter
 from etholog.animals.care import Task
+from etholog.base.catalogues import asked
 from etholog.base.dates import exact_day
-from etholog.base.language import ENGLISH, asked, ngettext, speaking
+from etholog.base.language import ENGLISH, ngettext, speaking
 from etholog.base.refusal import Refusal
 from etholog.base.text import many, some_of, visible
 from etholog.commands.output import (

@@ -7,7 +7,8 @@ from pathlib import Path
 from etholog import animals as animals_
 from etholog.animals import Animals, care, cautions, young
 from etholog.animals.attempts import attempts
-from etholog.base.language import asked, beside, gettext, gettext_noop, ngettext, number, speaking, unchecked
+from etholog.base.catalogues import asked
+from etholog.base.language import beside, gettext, gettext_noop, ngettext, number, speaking, unchecked
 from etholog.base.refusal import Refusal
 from etholog.base.text import many, visible
 from etholog.commands.output import add_language, goes_with, say, tell

@@ -7,7 +7,8 @@ from pathlib import Path
 from etholog import animals, ethogram, session
 from etholog.animals import care, naming
 from etholog.animals.care import Task
-from etholog.base.language import asked, speaking
+from etholog.base.catalogues import asked
+from etholog.base.language import speaking
 from etholog.base.refusal import Refusal
 from etholog.base.text import visible
 from etholog.base.workspace import root_of, workspace_of

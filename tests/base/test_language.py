@@ -11,8 +11,8 @@ import pytest
 from babel import Locale
 
 from etholog import ethogram
-from etholog.base import language
-from etholog.base.language import asked, beside, gettext, languages, ngettext, number, speaking, unchecked
+from etholog.base.catalogues import asked, catalogue, languages
+from etholog.base.language import beside, gettext, ngettext, number, speaking, unchecked
 from etholog.base.refusal import Refusal
 from tests import catalogues
 
@@ -24,7 +24,7 @@ def test_every_sentence_is_in_every_catalogue_and_no_other() -> None:
     said = catalogues.sentences()
     assert len(said) > 200
     for file in catalogues.files():
-        kept = {message.id: message.string for message in language.catalogue(file) if message.id}
+        kept = {message.id: message.string for message in catalogue(file) if message.id}
         assert set(kept) == set(said), file  # python -m tests.catalogues
         for english, own in kept.items():
             forms = [own] if isinstance(own, str) else own
@@ -37,7 +37,7 @@ def test_every_sentence_is_in_every_catalogue_and_no_other() -> None:
 def test_plural_forms_are_those_of_unicode() -> None:
     # CLDR's rules, as babel has them: https://cldr.unicode.org/index/cldr-spec/plural-rules
     for file in catalogues.files():
-        own, theirs = c2py(language.catalogue(file).plural_expr), Locale(file.parts[-3]).plural_form
+        own, theirs = c2py(catalogue(file).plural_expr), Locale(file.parts[-3]).plural_form
         counts = [*range(130), 1000, 1001, 1002, 1_000_000]
         assert len({(own(n), theirs(n)) for n in counts}) == len({theirs(n) for n in counts})
     with speaking("pl"):

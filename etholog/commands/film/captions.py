@@ -3,7 +3,8 @@
 import argparse
 from pathlib import Path
 
-from etholog.base.language import asked, speaking, unchecked
+from etholog.base.catalogues import asked
+from etholog.base.language import speaking, unchecked
 from etholog.commands.film.common import (
     Writers,
     add_choice,

@@ -5,7 +5,8 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from etholog.base.language import asked, speaking, unchecked
+from etholog.base.catalogues import asked
+from etholog.base.language import speaking, unchecked
 from etholog.base.refusal import Refusal
 from etholog.base.text import many
 from etholog.commands.film.common import (

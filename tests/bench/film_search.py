@@ -160,10 +160,8 @@ def recall(folder: Path, kinds: list[str], seeds: list[int]) -> None:
         own, others = Tally(), [Tally(), Tally(), Tally()]
         for seed in seeds:
             path, truth = path_of(folder, kind, seed), scene(kind, seed)
-            if not path.exists():
-                if "--made" in sys.argv:
-                    continue
-                film(path, truth)
+            if not there(path, truth):
+                continue
             own.add(ours(path, truth))
             if "--alone" in sys.argv:
                 continue
@@ -178,6 +176,13 @@ def recall(folder: Path, kinds: list[str], seeds: list[int]) -> None:
             print(f"{kind:22}{own.told():27}{false:19}{told}{', '.join(own.missed)}", flush=True)
 
 
+def there(path: Path, truth: Scene) -> bool:
+    """Whether the film is there, made now if need be; with --made none is made."""
+    if not path.exists() and "--made" not in sys.argv:
+        film(path, truth)
+    return path.exists()
+
+
 def previews(folder: Path, kinds: list[str], seeds: list[int]) -> None:
     """Print what a preview by key frames meets: any overlap counts, since it says no more than between which two."""
     print(f"{'film':22}{'walks':22}{'shakes':22}share of the film to look at")
@@ -186,10 +191,8 @@ def previews(folder: Path, kinds: list[str], seeds: list[int]) -> None:
         kept_s = length_s = 0.0
         for seed in seeds:
             path, truth = path_of(folder, kind, seed), scene(kind, seed)
-            if not path.exists():
-                if "--made" in sys.argv:
-                    continue
-                film(path, truth)
+            if not there(path, truth):
+                continue
             spans = preview(probe(path), Area())
             for m in truth.movements:
                 met[m.kind].append(any(s.onset_s < m.offset and s.offset_s > m.onset for s in spans))

@@ -267,12 +267,7 @@ def test_what_is_skipped_between_stretches_is_a_gap(evening: Path, tmp_path: Pat
         terminal.until("palpal drumming began")
         terminal.type("\x1b[6~")
         terminal.until("last stretch")
-        terminal.type("\x1b")
-        terminal.until("END?")
-        terminal.type("\r")
-        terminal.until("closed and kept")
-        terminal.type("\x1b")
-        assert terminal.wait() == 0
+        terminal.end_and_leave()
     (file,) = (tmp_path / "sessions").glob("*.jsonl")
     read = session.read(file)
     introduced, drumming = (r["t"] for r in read.records if r["do"] == "mark")

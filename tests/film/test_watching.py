@@ -162,12 +162,7 @@ def test_marks_lie_on_their_frames(home: Path, tmp_path: Path, etholog: Run) -> 
         terminal.until("she answers")
         terminal.type("?")
         assert "Left 3 s back" in terminal.until("Space play")
-        terminal.type("\x1b")
-        terminal.until("END?")
-        terminal.type("\r")
-        terminal.until("closed and kept")
-        terminal.type("\x1b")
-        assert terminal.wait() == 0
+        terminal.end_and_leave()
     read = session.read(the_file(tmp_path))
     marks = {r["code"] + r.get("edge", ""): r["t"] for r in read.records if r["do"] == "mark"}  # type: ignore[typeddict-item]
     assert marks["introduced"] == 400
@@ -247,12 +242,7 @@ def test_films_of_one_evening_are_watched_as_one_and_the_pause_between_is_a_gap(
         here = float(terminal.until("PAUSED").split("film 0:")[1][:6])
         terminal.type("t")
         terminal.until("she threatens began")
-        terminal.type("\x1b")
-        terminal.until("END?")
-        terminal.type("\r")
-        terminal.until("closed and kept")
-        terminal.type("\x1b")
-        assert terminal.wait() == 0
+        terminal.end_and_leave()
     read = session.read(the_file(tmp_path))
     assert [(gap.onset, gap.offset) for gap in read.fold.gaps] == [(4_000, 60_000)]
     introduced, drumming, later = read.fold.bouts

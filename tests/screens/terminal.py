@@ -111,6 +111,15 @@ class Terminal:
         self.until("How did it end?")
         self.type("".join(f"{answer}\r" for answer in answers) + "\x13")  # Ctrl-S
 
+    def end_and_leave(self) -> None:
+        """End a session that was watched on film, and leave what is shown of it."""
+        self.type("\x1b")
+        self.until("END?")
+        self.type("\r")
+        self.until("closed and kept")
+        self.type("\x1b")
+        assert self.wait() == 0
+
     def kill(self, number: int) -> None:
         os.kill(self.pid, number)
 

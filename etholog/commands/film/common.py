@@ -5,7 +5,7 @@ import contextlib
 import re
 import signal
 import sys
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from etholog.session import Session
 
 Writers = Mapping[str, Callable[[Path], object]]
+PICTURES = (".svg", ".png", ".pdf")
 
 
 def add_choice(verb: argparse.ArgumentParser) -> None:
@@ -220,12 +221,17 @@ def words_of(args: argparse.Namespace, read: "Session") -> "Words":
     return Words() if args.words is None else read_words(args.words, read.ethogram)
 
 
+def check_ending(file: Path | None, endings: Collection[str]) -> None:
+    """Raise Refusal for a file, where one is named, whose ending is none of these."""
+    if file is not None and file.suffix.lower() not in endings:
+        raise Refusal(f"{file}: give it one of the endings {', '.join(endings)}")
+
+
 def write(files: Sequence[Path], writers: Writers) -> None:
     """Write each file as its ending says. Raises Refusal, before anything is written, for an ending that means
     nothing."""
     for file in files:
-        if file.suffix.lower() not in writers:
-            raise Refusal(f"{file}: give it one of the endings {', '.join(writers)}")
+        check_ending(file, writers)
     for file in files:
         try:
             writers[file.suffix.lower()](file)
@@ -249,12 +255,19 @@ def area_of(words: str | None) -> "Area":
     return Area(*map(float, words.split(",")))
 
 
+def more_of(args: argparse.Namespace) -> float:
+    """Return how much is to be found, as `--more` says. Raises Refusal where nobody could want that."""
+    more: float = args.more
+    if not 0.1 <= more <= 10:
+        raise Refusal("--more must be 0.1 to 10; 1 is ordinary")
+    return more
+
+
 def searched(source: "Source", args: argparse.Namespace) -> "Searched":
     """Search a film as the options of `add_search` say, with a bar; what was searched before costs nothing."""
     from etholog.film.search import search
 
-    if not 0.1 <= args.more <= 10:
-        raise Refusal("--more must be 0.1 to 10; 1 is ordinary")
+    more_of(args)  # before the search, which takes its time
     with ended_by_signals(), bar() as progress:
         return search(source, area_of(args.area), args.mask, progress, args.hardware)
 

@@ -13,7 +13,16 @@ from etholog.base.refusal import Refusal
 from etholog.base.text import many, nearest, visible
 from etholog.commands import recording
 from etholog.commands.film.anchors import anchor
-from etholog.commands.film.common import add_session, aligned, bar, ended_by_signals, write
+from etholog.commands.film.common import (
+    PICTURES,
+    add_session,
+    aligned,
+    bar,
+    check_ending,
+    ended_by_signals,
+    more_of,
+    write,
+)
 from etholog.commands.output import add_json, as_json, goes_with, say, table
 
 if TYPE_CHECKING:
@@ -75,18 +84,15 @@ def run(args: argparse.Namespace) -> int:
     from etholog.film import sound
 
     goes_with("--sound", args.sound, seen=args.seen)
-    endings = (".svg", ".png", ".pdf")
-    if args.trace is not None and args.trace.suffix.lower() not in endings:
-        raise Refusal(f"{args.trace}: give it one of the endings {', '.join(endings)}")
-    if not 0.1 <= args.more <= 10:
-        raise Refusal("--more must be 0.1 to 10; 1 is ordinary")
+    check_ending(args.trace, PICTURES)
+    more = more_of(args)
     band = _band(args.band)
     read, pairs = _sources(args)
     behaviour = None if args.take is None else _behaviour(read, args.take)
     heard: list[tuple[Clip, Heard]] = []
     for clip, source in pairs:
         with ended_by_signals(), bar() as progress:
-            heard.append((clip, sound.listen(source, band, args.more, progress)))
+            heard.append((clip, sound.listen(source, band, more, progress)))
     offers = [
         Offer(clip, burst, round(clip.session_ms(burst.onset_s)), round(clip.session_ms(burst.offset_s)))
         for clip, one in heard
@@ -112,7 +118,7 @@ def run(args: argparse.Namespace) -> int:
         table(listed)
     say(f"{many(len(offers), 'burst')}. {NO_PROOF} A rate is too low where strokes were not heard.")
     if args.trace is not None:
-        write([args.trace], {args.trace.suffix.lower(): lambda file: _drawn(heard, args.more, file)})
+        write([args.trace], {args.trace.suffix.lower(): lambda file: _drawn(heard, more, file)})
         say(f"written: {args.trace}")
     return 0 if behaviour is None else _offer(read, offers, behaviour)
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from etholog.base.refusal import Refusal
 from etholog.base.text import STILLNESS, many
-from etholog.commands.film.common import add_search, area_of, evening, searched, write
+from etholog.commands.film.common import PICTURES, add_search, area_of, check_ending, evening, more_of, searched, write
 from etholog.commands.output import add_json, as_json, say, table
 
 if TYPE_CHECKING:
@@ -43,9 +43,8 @@ def run(args: argparse.Namespace) -> int:
 
     from etholog.film import hours, stretches
 
-    for file, endings in ((args.trace, (".svg", ".png", ".pdf")), (args.sheet, (".png", ".pdf"))):
-        if file is not None and file.suffix.lower() not in endings:
-            raise Refusal(f"{file}: give it one of the endings {', '.join(endings)}")
+    check_ending(args.trace, PICTURES)
+    check_ending(args.sheet, (".png", ".pdf"))
     films = evening(args.films)
     if args.preview:
         return _preview(films, args)
@@ -87,9 +86,8 @@ def _preview(films: "Sequence[Part]", args: argparse.Namespace) -> int:
 
     if args.trace or args.sheet or args.mask:
         raise Refusal("a preview has no trace, no sheet and no mask: leave --preview out, or those")
-    if not 0.1 <= args.more <= 10:
-        raise Refusal("--more must be 0.1 to 10; 1 is ordinary")
-    found = [preview(part.source, area_of(args.area), args.more) for part in films]
+    more = more_of(args)
+    found = [preview(part.source, area_of(args.area), more) for part in films]
     rows = [
         row for part, own in zip(films, found, strict=True) for row in hours.rows(part.source.path.name, own, part.at_s)
     ]

@@ -1,8 +1,8 @@
 """What the recorder's clock showed when the phone was touched. Pure: milliseconds in, milliseconds out.
 
 As in NTP (RFC 5905, section 8) the recorder asks, the phone answers with what its clock shows, and the answer lies
-between the asking and its coming. Each round trip so bounds the offset of the two clocks on both sides; all of them hold
-at once, so the quickest way there and the quickest way back decide, though they belong to different round trips
+between the asking and its coming. Each round trip so bounds the offset of the two clocks on both sides; all of them
+hold at once, so the quickest way there and the quickest way back decide, though they belong to different round trips
 (Marzullo and Owicki 1983, "Maintaining the time in a distributed system", intersect clocks in this way).
 """
 

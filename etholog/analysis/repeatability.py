@@ -216,8 +216,10 @@ class _Latent:
 
     def __init__(self, family: Family, y: Floats, ended: Bools, design: Floats, label: Labels) -> None:
         self.normal, self.y, self.ended, self.design, self.label = family == "log-normal", y, ended, design, label
+        self.own = np.equal.outer(np.arange(int(label.max()) + 1), label).astype(np.float64)
         coef = np.linalg.lstsq(design, y, rcond=None)[0]
         self.last: Floats = np.append(coef, np.log(max(float((y - design @ coef).std()), 0.1)))
+        self.bend: Floats | None = None  # how the last search found the likelihood to bend: the next begins with it
         self.known: dict[float, tuple[float, Floats]] = {}
 
     def __call__(self, r: float) -> float:
@@ -228,8 +230,12 @@ class _Latent:
         from scipy.optimize import minimize
 
         if r not in self.known:
-            found = minimize(self._negative, self.last, (r,), jac=True, method="BFGS", options={"gtol": 1e-6})
-            self.last = found.x
+            options = {"gtol": 1e-6, "hess_inv0": self.bend}
+            found = minimize(self._negative, self.last, (r,), jac=True, method="BFGS", options=options)
+            bend = (found.hess_inv + found.hess_inv.T) / 2
+            bent = np.linalg.eigvalsh(bend) if np.isfinite(bend).all() else np.zeros(1)
+            bends_up = bent[0] > 1e-12 * bent[-1]  # rounding may have bent it down, which no search begins with
+            self.last, self.bend = found.x, bend if bends_up else None
             self.known[r] = -float(found.fun), found.x
         return self.known[r]
 
@@ -246,12 +252,14 @@ class _Latent:
         between, scale = self._scales(float(np.exp(parameters[-1])), r)
         away = (self.y - self.design @ parameters[:-1]) / scale
         z = away[:, None] - between / scale * _U
-        ended = self.ended[:, None]
         if self.normal:
-            tail = log_ndtr(-z)
-            value = np.where(ended, -0.5 * z**2 - 0.5 * np.log(2 * np.pi) - np.log(scale), tail)
-            slope = np.where(ended, -z, -np.exp(np.minimum(-0.5 * z**2 - 0.5 * np.log(2 * np.pi) - tail, 700)))
+            log_density = -0.5 * z**2 - 0.5 * np.log(2 * np.pi)
+            value, slope = log_density - np.log(scale), -z
+            waits = ~self.ended
+            value[waits] = log_ndtr(-z[waits])
+            slope[waits] = -np.exp(np.minimum(log_density[waits] - value[waits], 700))
         else:
+            ended = self.ended[:, None]
             rise = np.exp(np.minimum(z, 50))
             value = np.where(ended, z - np.log(scale), 0.0) - rise
             slope = ended - rise
@@ -266,8 +274,7 @@ class _Latent:
 
     def _posterior(self, value: Floats) -> tuple[Floats, Floats]:
         """Return each animal's log likelihood and the weights of the values of its effect."""
-        joint = np.tile(_LOG_WEIGHT, (int(self.label.max()) + 1, 1))
-        np.add.at(joint, self.label, value)
+        joint = _LOG_WEIGHT + self.own @ value
         top = joint.max(axis=1, keepdims=True)
         share = np.exp(joint - top)
         total = share.sum(axis=1, keepdims=True)
@@ -282,10 +289,10 @@ class _Latent:
         for tried, likely in zip(GRID, _likely(self, len(names)), strict=True):
             if likely < NEGLIGIBLE:
                 continue
-            parameters_ = self._fitted(tried)[1]
-            error = self._error_of_the_middle(parameters_, tried)
+            there = self._fitted(tried)[1]
+            error = self._error_of_the_middle(there, tried)
             for away, share in _NORMAL:
-                moved = parameters_ + np.eye(len(parameters_))[0] * away * error
+                moved = there + np.eye(len(there))[0] * away * error
                 posterior, levels = self._levels(moved, tried)
                 at.append(np.broadcast_to(levels, posterior.shape))
                 weight.append(likely * share * posterior)

@@ -331,6 +331,10 @@ class Journal:
         since = self._unsafe_since
         return 0.0 if since is None else system.now() - since
 
+    def is_safe(self, n: int) -> bool:
+        """Tell whether record `n` is on a disk: in the file, or in the rescue file while the file's disk fails."""
+        return 0 <= n < self.n and n not in self._unsafe
+
     def close(self, patience_s: float = 10.0) -> bool:
         """Wait for the disk, at most so long, and let the file go; True when every line is in the file and on the
         disk. The rescue file is then renamed: nobody needs to take it in."""

@@ -14,4 +14,5 @@ __all__ = [
     "recorder",
     "replay",
     "settings",
+    "taps",
 ]

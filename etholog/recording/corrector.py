@@ -1,6 +1,6 @@
 """Writes records, and puts right what was recorded: every correction is one more record, so both values stay."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from functools import wraps
@@ -58,6 +58,7 @@ class Corrector:
         self.live = live
         self.ethogram = live.ethogram
         self.asks_code = False  # the next key says what the mark in hand should have been
+        self.meant: int | None = None  # the mark that a correction is for, where it is not the last one
         self.wall = wall
         self._wall_at = -1e9
         self._done: list[tuple[int, ...]] = []  # the records that one undo takes back, together
@@ -65,7 +66,7 @@ class Corrector:
 
     def in_hand(self) -> Mapping[str, Any] | None:
         """Return the mark that a correction is meant for, as corrected so far."""
-        return self.live.last
+        return self.live.last if self.meant is None else self.live.lasting(self.meant)
 
     @property
     def undo_text(self) -> str:
@@ -86,13 +87,15 @@ class Corrector:
         return f"{answer}   [Backspace takes it back]" if undo and undo in answer else answer
 
     @in_one_write
-    def undo(self) -> Answer:
-        """Take back the last thing that was done; again and again."""
+    def undo(self, of: Collection[int] = ()) -> Answer:
+        """Take back the last thing that was done, again and again; or what made one of the records `of`."""
         self.asks_code = False
-        if not self._done:
-            return Answer("nothing left to take back")
-        text = self.undo_text
-        group = self._done.pop()
+        places = reversed(range(len(self._done)))
+        at = next((at for at in places if not of or any(n in of for n in self._done[at])), None)
+        if at is None:
+            return Answer("it was taken back already" if of else "nothing left to take back")
+        group = self._done.pop(at)
+        text = self.live.told(group[-1])
         undos = tuple(self._append(drafts.undo(of)) for of in group)
         self._undone.append((undos, group))
         return Answer(f"taken back: {text}", undos[-1])

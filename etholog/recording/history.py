@@ -40,9 +40,16 @@ def history(records: Sequence[Record]) -> tuple[list[Group], list[tuple[Group, G
             done.append(taken_back)
         elif do == "undo" and done and by_number[done[-1][-1]]["do"] == "recode" and done[-1][-1] == n - 1:
             done[-1] = (n, *done[-1])  # of a state that became an event, the end
+        elif do == "undo" and (group := next((one for one in reversed(done) if one[0] == record["of"]), None)):
+            length = len(group)  # one that was not the last, from a phone that had not heard of the others
+            done.remove(group)
+            undone.append((tuple(one["n"] for one in records[at : at + length]), group))
         elif do in ("mark", "stray", "note", "sync", "rescue", "move", "recode", "doubt", "gap", "back"):
             if do == "move":
                 times[record["of"]] = record["t"]
+            if do == "move" and _mends_gap(record, after, by_number):
+                at += 1
+                continue
             if do == "gap":
                 keyed_gap = not record["why"]
             # After a break the program says itself that somebody watches again, and puts the wall's time to it; a key
@@ -60,6 +67,12 @@ def history(records: Sequence[Record]) -> tuple[list[Group], list[tuple[Group, G
             slip = ()
         at += length
     return done, undone
+
+
+def _mends_gap(move: Record, after: Record, by_number: Mapping[int, Record]) -> bool:
+    """Tell whether the program itself moved an end of a gap, since a tap that came late was made within it."""
+    of_gap = by_number.get(move["of"], {}).get("do") in ("gap", "back")
+    return of_gap and not (after.get("do") == "move" and after["t"] == move["t"])
 
 
 def _ended_instead(slip: Record, times: Mapping[int, int], after: Record) -> bool:

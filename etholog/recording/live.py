@@ -28,7 +28,7 @@ class Live:
     def add(self, record: dict[str, Any]) -> None:
         """Take in one more record."""
         self.records.append(record)
-        if record["do"] in ("prompt", "clock", "repeat", "close"):
+        if record["do"] in ("prompt", "clock", "repeat", "tap", "close"):
             return
         if "of" in record or self.end is not None or record["t"] < self._folded_to:
             self.refold()

@@ -6,6 +6,7 @@ from functools import cached_property
 
 from etholog.animals.cautions import poison_centre
 from etholog.base import system
+from etholog.base.clock import clock_face
 from etholog.base.journal import Draft, Journal
 from etholog.base.workspace import workspace_of
 from etholog.ethogram import Behaviour, Ethogram, Hand
@@ -15,6 +16,7 @@ from etholog.recording.held import HeldKey
 from etholog.recording.history import history
 from etholog.recording.keyboard import QWERTY_KEYBOARD, Keyboard
 from etholog.recording.live import Live
+from etholog.recording.taps import ACTS, NOTE, Tap
 from etholog.session import drafts
 from etholog.session.folding import Bout
 from etholog.session.record import Scalar
@@ -53,6 +55,8 @@ class Recorder(Corrector):
         self._doubtful: list[int] = []  # what was written by presses that may turn out to be repeats
         self._before_doubtful = self._done, self._undone
         self._clocks: tuple[float, float, float] | None = None
+        self._is_late = False  # what is written now happened a while ago: the wall's time of now is not its own
+        self._tapped = {r["id"]: (r["n"], tuple(r["made"])) for r in self.live.records if r["do"] == "tap"}
 
     @cached_property
     def rescue_lines(self) -> tuple[str, ...]:
@@ -62,7 +66,11 @@ class Recorder(Corrector):
 
     def t(self, at: float) -> int:
         """Return a reading of the clock as milliseconds since the session began."""
-        return max(0, round((at - self._clock_at) * 1000))
+        return max(0, round(self.exact_ms(at)))
+
+    def exact_ms(self, at: float) -> float:
+        """Return the same to a fraction, for clocks to be compared."""
+        return (at - self._clock_at) * 1000
 
     def ends_at(self, at: float) -> int:
         """Return where the session ends, in milliseconds, when it is closed at `at`."""
@@ -97,7 +105,7 @@ class Recorder(Corrector):
             case Act.DOUBT:
                 return self.doubt()
             case Act.AWAY:
-                return self.gap(at) if self.live.folding.gap is None else self.back(at)
+                return self.gap(at) if self.live.at(self.t(at)).gap is None else self.back(at)
             case Act.SYNC:
                 return self.sync(at)
         return Answer("")
@@ -116,9 +124,100 @@ class Recorder(Corrector):
         if self.asks_code:
             self.asks_code = False
             return self.recode(meant.behaviour, meant.choice)
-        if self.live.folding.gap is not None:
+        gap = self.live.folding.gap
+        if gap is not None and not (self._is_late and self.t(at) < gap.onset):
             self.back(at)
         return self._mark(meant.behaviour, meant.choice, at)
+
+    # ------------------------------------------------------------ taps on a phone
+
+    def record_of(self, tap_id: str) -> int | None:
+        """Return the record of a tap that came before; None where it never came."""
+        return self._tapped[tap_id][0] if tap_id in self._tapped else None
+
+    @in_one_write
+    def tap(self, tap: Tap, late: bool = False) -> Answer:
+        """Take in a tap at its own time, by the rules of a key; once, however often it comes.
+
+        `late`: it was made a while ago. What was keyed since stays as it is.
+        """
+        if (n := self.record_of(tap.id)) is not None:
+            return Answer("", n)
+        first, done = self.journal.n, len(self._done)
+        self.asks_code, self._is_late = False, late
+        answer = self._done_by(tap, self._clock_at + tap.t / 1000)
+        if self._doubtful:
+            self._before_doubtful[0].extend(self._done[done:])
+        made = tuple(range(first, self.journal.n))
+        if not tap.sure:
+            self._say_unsure(made, tap)
+            made = tuple(range(first, self.journal.n))
+        n = self._append(drafts.tap(tap.t, tap.id, tap.act or tap.key, tap.earliest, tap.latest, made))
+        self._tapped[tap.id] = n, made
+        self._is_late = False
+        return Answer(answer.text, n)
+
+    def _done_by(self, tap: Tap, at: float) -> Answer:
+        of = self._meant_by(tap)
+        if tap.of is not None and not of:
+            return Answer("what it corrects is not here")
+        if tap.act == NOTE:
+            return self.line(tap.text, at)
+        if tap.act == "undo":
+            return self.undo(of)
+        if tap.act:
+            marks = [n for n in of if (self.live.lasting(n) or {}).get("do") in ("mark", "stray")]
+            if of and not marks:
+                return Answer("it was taken back already")
+            self.meant = marks[-1] if marks else None
+            meant = self.layout.get(tap.key)
+            try:
+                if tap.act == "other" and meant is not None:
+                    return self.recode(meant.behaviour, meant.choice)
+                return self._away_late(at) if tap.act == "away" and self._is_late else self.act(ACTS[tap.act], at)
+            finally:
+                self.meant, self.asks_code = None, False
+        if tap.key in self.layout:
+            self._was_watching(tap.t)
+        return self._pressed(tap.key, at)
+
+    def _meant_by(self, tap: Tap) -> tuple[int, ...]:
+        """Return the records that a correction is of; none where the phone named nothing that is here."""
+        if isinstance(tap.of, str):
+            return self._tapped[tap.of][1] if tap.of in self._tapped else ()
+        return () if tap.of is None else (tap.of,)
+
+    def _say_unsure(self, made: tuple[int, ...], tap: Tap) -> None:
+        bounds = f"between {clock_face(tap.earliest)} and {clock_face(tap.latest)}"
+        for n in made:
+            if (self.live.lasting(n) or {}).get("do") == "mark":
+                self._append(drafts.doubt(n, False))
+                self._append(drafts.note(tap.t, f"from the phone, whose clock could not be compared: {bounds}", n))
+
+    def _was_watching(self, t: int) -> None:
+        """Somebody saw something at `t`, and so watched: take that out of a gap that was over by now.
+
+        A gap that the program made itself (it was away, and the phone was not) begins after it; one that was keyed ends
+        there, as a mark ends it at any time.
+        """
+        gap = next((gap for gap in self.live.folding.gaps if gap.onset <= t < gap.offset), None)
+        if gap is None:
+            return
+        began = [r["n"] for r in self.live.marks_in_time if r["do"] == "gap" and r["t"] == gap.onset]
+        if any(record["n"] in began and record["why"] for record in self.live.records if record["do"] == "gap"):
+            self._append(drafts.move(began[-1], min(t + 1, gap.offset)))
+        else:
+            for back in self._ends_of_gap_around(t, gap.offset):
+                self._append(drafts.move(back, t))
+
+    def _away_late(self, at: float) -> Answer:
+        """Nobody watched from a moment that is past, until the next thing that somebody saw."""
+        t = self.t(at)
+        answer = self.act(Act.AWAY, at)
+        seen = [r["t"] for r in self.live.marks_in_time if r["do"] in ("mark", "stray", "rescue") and r["t"] > t]
+        if seen and self.live.at(t).gap is not None:
+            self._append(drafts.back(min(seen) - 1))  # before it: of one instant, the earlier record counts first
+        return answer
 
     @in_one_write
     def _unless_held(self, key: str, at: float, told: bool | None, do: Callable[[], Answer]) -> Answer:
@@ -244,7 +343,7 @@ class Recorder(Corrector):
 
     def _at(self, draft: Draft, at: float) -> int:
         """Append what happened at one moment of the clock, the wall's time beside it once a minute."""
-        if at - self._wall_at >= WALL_EVERY_S:
+        if at - self._wall_at >= WALL_EVERY_S and not self._is_late:
             self._wall_at = at
             draft = drafts.at_wall(draft, self.wall())
         return self._do(draft)

@@ -53,6 +53,11 @@ def repeat(t: int, key: str) -> Draft:
     return _draft("repeat", t=t, key=key)
 
 
+def tap(t: int, name: str, key: str, earliest: int, latest: int, made: Sequence[int]) -> Draft:
+    """Return a tap on the phone, called `name`, and the records that it made."""
+    return _draft("tap", t=t, id=name, key=key, earliest=earliest, latest=latest, made=list(made))
+
+
 def gap(t: int, why: str = "") -> Draft:
     """Return the beginning of a time in which nobody watches."""
     return _draft("gap", t=t, why=why)

@@ -20,6 +20,8 @@ Number = Annotated[int, Field(ge=0)]
 Word = Annotated[str, Field(max_length=200)]
 Name = Annotated[str, Field(min_length=1, max_length=200)]
 Prose = Annotated[str, Field(max_length=100_000)]
+# A random UUID (RFC 9562), as the phone makes it.
+TAP_ID = r"^[0-9a-f]{8}-[0-9a-f]{4}-4[0-9a-f]{3}-[89ab][0-9a-f]{3}-[0-9a-f]{12}$"
 Scalar = str | int | float | bool | None
 T = TypeVar("T")
 
@@ -143,6 +145,19 @@ class Repeat(_Timed):
 
 
 @_exact
+class Tapped(_Timed):
+    """A tap on the phone: what it was (a key, or what it does), and the records that were made of it. It was between
+    `earliest` and `latest`. The same tap may come twice; its `id` tells that."""
+
+    do: Literal["tap"]
+    id: Annotated[str, Field(pattern=TAP_ID)]
+    key: Word
+    earliest: Ms
+    latest: Ms
+    made: Annotated[list[Number], Field(max_length=1000)]
+
+
+@_exact
 class Gap(_Timed):
     """From here on nobody was watching."""
 
@@ -209,7 +224,21 @@ class Close(_Timed):
 
 
 Record = Annotated[
-    Mark | Undo | Move | Recode | Doubt | Note | Stray | Repeat | Gap | Moment | Prompted | Clock | Film | Close,
+    Mark
+    | Undo
+    | Move
+    | Recode
+    | Doubt
+    | Note
+    | Stray
+    | Repeat
+    | Tapped
+    | Gap
+    | Moment
+    | Prompted
+    | Clock
+    | Film
+    | Close,
     Field(discriminator="do"),
 ]
 

@@ -1,0 +1,84 @@
+"""Taps on a phone that watches too: what one says, and where those are kept that come when the session has ended."""
+
+import contextlib
+import json
+import os
+import re
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, field
+from pathlib import Path
+from typing import Any
+
+from etholog.base import files, system
+from etholog.base.refusal import Refusal
+from etholog.ethogram.own_keys import Act
+from etholog.session.record import TAP_ID
+
+ACTS = {act.name.lower(): act for act in (Act.UNDO, Act.EARLIER, Act.OTHER, Act.DOUBT, Act.AWAY, Act.RESCUE)}
+NOTE = "note"
+
+
+@dataclass(frozen=True)
+class Tap:
+    """One tap, in milliseconds of the session: made at `t`, or for all that is known from `earliest` to `latest`.
+
+    `act` is one of `ACTS`, or `NOTE` with its `text`; '' for a mark, by its `key` of the layout. An `other` may have a
+    key as well: what it should have been. A correction is `of` what the phone showed: a record, another tap's id, or
+    None for whatever was last. `sure` is False where the phone's clock could not be compared.
+    """
+
+    id: str
+    t: int
+    earliest: int
+    latest: int
+    key: str = ""
+    act: str = ""
+    of: int | str | None = None
+    text: str = field(default="", repr=False)
+    sure: bool = True
+
+    def __post_init__(self) -> None:
+        if not re.fullmatch(TAP_ID, self.id) or not 0 <= self.earliest <= self.t <= self.latest:
+            raise ValueError(f"not a tap: {self}")
+        if self.act not in ("", NOTE, *ACTS) or not (self.act or self.key):
+            raise ValueError(f"not a tap: {self}")
+
+
+class LateTaps:
+    """The file of the taps that came after a session had ended, beside it: `etholog amend` offers them."""
+
+    def __init__(self, session: Path) -> None:
+        self.path = session.with_name(f".{session.name}.taps")
+
+    def keep(self, tap: Tap) -> None:
+        """Add one, on the disk before this returns. OSError where that can't be."""
+        line = json.dumps(asdict(tap)).encode() + b"\n"
+        descriptor = os.open(self.path, os.O_WRONLY | os.O_APPEND | os.O_CREAT, 0o600)
+        try:
+            if os.write(descriptor, line) != len(line):
+                raise OSError("not written whole")
+            system.sync(descriptor)
+        finally:
+            os.close(descriptor)
+
+    def read(self) -> list[Tap]:
+        """Return them in the order of their times, each once; a line that is torn or none of ours is left out."""
+        taps: dict[str, Tap] = {}
+        with contextlib.suppress(Refusal):
+            for line in files.read(self.path).splitlines():
+                if (tap := _decoded(line)) is not None:
+                    taps.setdefault(tap.id, tap)
+        return sorted(taps.values(), key=lambda tap: tap.t)
+
+    def forget(self) -> None:
+        """They are in the journal, or were left out by choice."""
+        with contextlib.suppress(OSError):
+            self.path.unlink()
+
+
+def _decoded(line: bytes) -> Tap | None:
+    try:
+        told: Mapping[str, Any] = json.loads(line)
+        return Tap(**told)
+    except (ValueError, TypeError, RecursionError):
+        return None

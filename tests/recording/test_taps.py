@@ -1,0 +1,187 @@
+"""Taps on a phone, taken in at their own times: once, where they belong, whatever was keyed since."""
+
+import random
+import uuid
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from etholog import session
+from etholog.base.journal import Journal
+from etholog.recording.history import history
+from etholog.recording.live import Live
+from etholog.recording.recorder import Recorder
+from etholog.recording.taps import ACTS, LateTaps, Tap
+from etholog.session.log import entries
+from tests.make import BEGAN, press, recorder, reread
+
+BEFORE = 100.0  # the session of tests.make begins at this second of its clock
+
+
+def tap(t: int, key: str = "", act: str = "", **more: Any) -> Tap:
+    return Tap(str(uuid.uuid4()), t, **{"earliest": t, "latest": t, "key": key, "act": act} | more)
+
+
+def said(on: Recorder) -> list[str]:
+    return [f"{entry.t} {entry.text}" for entry in entries(session.read(on.journal.path))]
+
+
+def test_a_tap_is_a_key_at_its_own_time(tmp_path: Path) -> None:
+    by_key, by_phone = recorder(tmp_path / "a"), recorder(tmp_path / "b")
+    for at, key in enumerate("45dfdbvzxcv]", 1):
+        by_key.take(key, BEFORE + at)
+        by_phone.tap(tap(1000 * at, key))
+    assert said(by_key) == said(by_phone)
+    assert [record["do"] for record in by_phone.live.records].count("tap") == 12
+
+
+def test_the_same_tap_is_taken_in_once_by_this_recorder_and_by_the_next(tmp_path: Path) -> None:
+    on, one = recorder(tmp_path), tap(2000, "d", earliest=1990, latest=2011)
+    first, again = on.tap(one), on.tap(one)
+    assert first.n == again.n is not None
+    read = reread(on)
+    (kept,) = [record for record in read.records if record["do"] == "tap"]
+    assert (kept["id"], kept["key"], kept["earliest"], kept["latest"], kept["made"]) == (one.id, "d", 1990, 2011, [1])
+    journal, _ = Journal.open(read.path)
+    resumed = Recorder(journal, on.ethogram, "left", BEGAN, BEFORE, live=Live(on.ethogram, read.records))
+    assert resumed.tap(one).n == first.n
+    assert resumed.live.marks == 1
+
+
+def test_a_late_tap_is_folded_where_it_belongs(tmp_path: Path) -> None:
+    on = recorder(tmp_path)
+    press(on, "d", "f", start=BEFORE + 10)
+    on.undo()
+    on.tap(tap(5000, "d"), late=True)  # drumming, five seconds before it was keyed on the laptop
+    on.tap(tap(7000, "d"), late=True)
+    on.tap(tap(10_500, "d"), late=True)
+    drumming = "palpal drumming"
+    assert said(on) == [f"{t} {drumming} {edge}" for t, edge in zip(
+        (5000, 7000, 10_000, 10_500), ("began", "ended") * 2, strict=True
+    )]  # fmt: skip
+    assert "wall" not in on.live.records[4]
+
+
+def test_a_correction_is_of_what_the_phone_showed(tmp_path: Path) -> None:
+    on = recorder(tmp_path)
+    mine = tap(3000, "f")
+    on.tap(mine)
+    press(on, "d", start=BEFORE + 4)  # the phone has not heard of it
+    earlier, doubt = tap(4500, act="earlier", of=mine.id), tap(4600, act="doubt", of=mine.id)
+    on.tap(earlier, late=True)
+    on.tap(doubt, late=True)
+    assert said(on) == ["2000 body vibration began (unsure)", "4000 palpal drumming began"]
+    for one in (doubt, earlier, mine):
+        on.tap(tap(4700, act="undo", of=one.id), late=True)
+    assert said(on) == ["4000 palpal drumming began"]
+    assert on.tap(tap(4800, act="earlier", of=mine.id)).text == "it was taken back already"
+    assert on.tap(tap(4900, act="undo", of=str(uuid.uuid4()))).text == "what it corrects is not here"
+    on.tap(tap(5000, act="undo"))
+    assert said(on) == []
+
+
+def test_the_other_one_may_be_named(tmp_path: Path) -> None:
+    on = recorder(tmp_path)
+    mine, palp = tap(3000, "d"), tap(4000, "x")
+    on.tap(mine)
+    on.tap(palp)
+    on.tap(tap(5000, act="other", of=palp.id))
+    on.tap(tap(6000, "f", act="other", of=mine.id))
+    assert said(on) == ["3000 body vibration began", "4000 insertion right began"]
+
+
+@pytest.mark.parametrize("why", ["", "the recorder was away"])
+def test_who_saw_something_watched(tmp_path: Path, why: str) -> None:
+    on = recorder(tmp_path)
+    press(on, "d", start=BEFORE + 1)
+    on.gap(BEFORE + 5, why)
+    on.back(BEFORE + 60)
+    on.tap(tap(20_000, "f"), late=True)
+    on.tap(tap(30_000, "f"), late=True)
+    fold = reread(on).fold
+    # A gap that was keyed ends where somebody saw something again; one that the program made, since it was away
+    # itself, begins after the last thing that was seen.
+    assert fold.gaps == [(5000, 20_000, "") if not why else (30_001, 60_000, why)]
+    assert fold.remarks == []
+    (v,) = [bout for bout in fold.bouts if bout.code == "vibration"]
+    assert (v.onset, v.offset, v.whole) == (20_000, 30_000, True)
+
+
+def test_a_tap_before_the_gap_of_now_ends_no_gap(tmp_path: Path) -> None:
+    on = recorder(tmp_path)
+    on.gap(BEFORE + 5)
+    on.tap(tap(3000, "d"), late=True)
+    assert on.live.folding.gap is not None
+    on.tap(tap(8000, "d"))
+    assert reread(on).fold.gaps == [(5000, 8000, "")]
+
+
+def test_a_gap_that_is_told_late_lasts_until_something_was_seen(tmp_path: Path) -> None:
+    on = recorder(tmp_path)
+    press(on, "d", start=BEFORE + 9)
+    on.tap(tap(4000, act="away"), late=True)
+    fold = reread(on).fold
+    assert (fold.gaps, fold.remarks) == ([(4000, 8999, "")], [])
+
+
+def test_a_tap_without_a_clock_is_unsure_and_says_its_bounds(tmp_path: Path) -> None:
+    on = recorder(tmp_path)
+    on.tap(tap(30_000, "d", earliest=10_000, latest=50_000, sure=False), late=True)
+    assert said(on) == [
+        "30000 palpal drumming began (unsure)",
+        "30000 note: from the phone, whose clock could not be compared: between 0:00:10 and 0:00:50",
+    ]
+
+
+def test_what_can_be_taken_back_is_told_from_the_records_after_taps_too(tmp_path: Path) -> None:
+    on, chance = recorder(tmp_path), random.Random(7)
+    taps = [tap(1000, "d")]
+    on.tap(taps[0])
+    for at in range(2, 60):
+        if chance.random() < 0.4:
+            press(on, chance.choice("dvfzx]"), start=BEFORE + at)
+        one = tap(1000 * at, chance.choice("dvfzx]"), chance.choice(["", "", "", "undo"]), of=None)
+        if one.act and chance.random() < 0.5:
+            one = tap(1000 * at, act="undo", of=chance.choice(taps).id)
+        taps.append(one)
+        on.tap(one)
+    assert history(on.live.records)[0] == on._done
+
+
+def test_a_held_key_on_the_laptop_stays_one_press_while_the_phone_is_tapped(tmp_path: Path) -> None:
+    on = recorder(tmp_path)
+    for at in range(20):
+        on.take("d", BEFORE + 10 + 0.5 * (at > 0) + 0.033 * at)
+        on.tap(tap(10_020 + 600 + 33 * at, "]"))
+    fold = reread(on).fold
+    assert [bout.onset for bout in fold.bouts if bout.code == "drumming"] == [10_000]
+
+
+def test_taps_after_the_end_are_kept_beside_the_session(tmp_path: Path) -> None:
+    late = LateTaps(tmp_path / "s.jsonl")
+    assert late.read() == []
+    one, two = tap(2000, "d"), tap(1000, act="note", text="he \N{SNOWMAN}")
+    for each in (one, two, one):
+        late.keep(each)
+    with late.path.open("ab") as file:
+        file.write(b'{"id": "x"}\nnot json\n[1]\n{"id"')
+    assert late.read() == [two, one]
+    late.forget()
+    assert late.read() == []
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [{"id": "x"}, {"earliest": 3000}, {"latest": 3}, {"act": "close"}, {"key": "", "act": ""}],
+    ids=lambda wrong: next(iter(wrong)),
+)
+def test_nonsense_is_no_tap(wrong: dict[str, Any]) -> None:
+    good: dict[str, Any] = {"id": str(uuid.uuid4()), "t": 2000, "earliest": 1000, "latest": 2500, "key": "d"}
+    Tap(**good)
+    with pytest.raises(ValueError, match="not a tap"):
+        Tap(**good | wrong)
+
+
+def test_acts_are_those_of_the_thumb() -> None:
+    assert sorted(ACTS) == ["away", "doubt", "earlier", "other", "rescue", "undo"]

@@ -14,8 +14,9 @@ from etholog.base.refusal import Finding
 from etholog.base.text import visible
 from etholog.base.workspace import workspace_of
 from etholog.commands.output import Part, add_json, as_json, finding_data, picture, say, tell
+from etholog.recording.lanes import Lane
 from etholog.screens.fit import shortened
-from etholog.screens.strip import BOXES, KEY_WIDTH, LABEL_WIDTH, PLAIN, TOTALS_WIDTH, Glyphs, Lane, axis, totals, trace
+from etholog.screens.strip import BOXES, KEY_WIDTH, LABEL_WIDTH, PLAIN, TOTALS_WIDTH, Glyphs, axis, totals, trace
 from etholog.session import Session, log, summary
 from etholog.session.evidence import evidence
 from etholog.session.latency import latency

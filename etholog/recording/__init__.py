@@ -8,6 +8,7 @@ __all__ = [
     "film_clock",
     "forms",
     "keyboard",
+    "lanes",
     "live",
     "opening",
     "prompts",

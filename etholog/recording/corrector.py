@@ -73,6 +73,10 @@ class Corrector:
         """What the next undo takes back; '' when there is nothing."""
         return self.live.told(self._done[-1][-1]) if self._done else ""
 
+    def undoable(self, most: int) -> list[tuple[int, str]]:
+        """Return what can be taken back, the last first: a record of each, and what it is in words."""
+        return [(group[-1], self.live.told(group[-1])) for group in self._done[: -most - 1 : -1]]
+
     def with_undo(self, answer: str) -> str:
         """Return an answer with what the next undo takes back, named unless the answer has just told it."""
         undo = self.undo_text

@@ -14,12 +14,13 @@ from etholog.ethogram.own_keys import Act, Where, act_of
 from etholog.recording.amender import Amender
 from etholog.recording.begun import Begun
 from etholog.recording.corrector import Answer
+from etholog.recording.lanes import Lanes
 from etholog.screens.chart import StripChart
 from etholog.screens.closing import ClosingForm
 from etholog.screens.fit import first_fitting, shortened
 from etholog.screens.keys_panel import KeysPanel
 from etholog.screens.line import Line
-from etholog.screens.strip import KEY_WIDTH, LABEL_WIDTH, Lanes, axis
+from etholog.screens.strip import KEY_WIDTH, LABEL_WIDTH, axis
 from etholog.screens.themed import ThemedApp
 from etholog.screens.themes import Look
 

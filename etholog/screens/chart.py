@@ -9,16 +9,14 @@ from textual.strip import Strip
 from textual.widget import Widget
 
 from etholog.base.text import visible
+from etholog.recording.lanes import FOREVER, Lane, Lanes
 from etholog.recording.live import Live
 from etholog.screens.fit import shortened
 from etholog.screens.strip import (
-    FOREVER,
     KEY_WIDTH,
     LABEL_WIDTH,
     MS_PER_COLUMN,
     TOTALS_WIDTH,
-    Lane,
-    Lanes,
     totals,
     trace,
 )

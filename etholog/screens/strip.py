@@ -1,17 +1,15 @@
-"""The strip's geometry: which lanes there are, and what each shows at which column. Pure, no screen."""
+"""The strip's geometry: what each lane shows at which column. Pure, no screen."""
 
-from bisect import bisect_left, insort
+from bisect import bisect_left
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from etholog.base.clock import clock_face, length_face
-from etholog.ethogram import Behaviour, Ethogram, Press
-from etholog.recording.live import Live
+from etholog.recording.lanes import Lane, onset_of
 from etholog.session.folding import Bout, Span
 from etholog.session.log import SIGNED
 
 MS_PER_COLUMN = 2000
-FOREVER = 10**11  # milliseconds: later than any session's end
 KEY_WIDTH, LABEL_WIDTH, TOTALS_WIDTH = 3, 17, 13
 TICK_WIDTH, TICK_COLUMNS = 8, 12  # what a time on the ruler takes, and how far apart two are at least
 TICKS_S = (1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 14_400, 28_800, 86_400)
@@ -40,79 +38,6 @@ class Glyphs:
 
 BOXES = Glyphs()
 PLAIN = Glyphs(state="=", cut="-", event="|", runs=">", gap=":", frame="|", here="V")
-
-
-@dataclass(eq=False)
-class Lane:
-    """One behaviour: its keys, its bouts so far (by onset), its totals."""
-
-    behaviour: Behaviour
-    keys: str
-    bouts: list[Bout] = field(default_factory=list)
-    running: list[Bout] = field(default_factory=list)
-    ended_ms: int = 0
-
-    @property
-    def count(self) -> int:
-        """Bouts so far, with the one that runs."""
-        return len(self.bouts) + len(self.running)
-
-    @property
-    def latest(self) -> int:
-        """When it last began, in milliseconds; -1 for never."""
-        return max((bout.onset for bout in (*self.bouts[-1:], *self.running)), default=-1)
-
-    def total_ms(self, now: int) -> int:
-        """How long it has run in all, in milliseconds."""
-        return self.ended_ms + sum(max(0, now - bout.onset) for bout in self.running)
-
-
-class Lanes:
-    """The lanes of a session, kept up with its records: only what is new is looked at, unless it was corrected."""
-
-    def __init__(self, ethogram: Ethogram, layout: dict[str, Press]) -> None:
-        keys: dict[str, list[str]] = {}
-        for key, press in layout.items():
-            keys.setdefault(press.behaviour.code, []).append(key)
-        self.lanes = [Lane(b, "".join(keys[b.code])) for b in ethogram.behaviour if b.code in keys]
-        self._by_code = {lane.behaviour.code: lane for lane in self.lanes}
-        self._behaviours = ethogram.by_code
-        self.gaps: list[Span] = []
-        self._refolds = -1
-        self._seen = 0
-
-    def follow(self, live: Live) -> None:
-        """Take in what was folded since the last time."""
-        folding = live.folding
-        if live.refolds != self._refolds:
-            self._refolds, self._seen = live.refolds, 0
-            for lane in self.lanes:
-                lane.bouts.clear()
-                lane.ended_ms = 0
-        for bout in folding.bouts[self._seen :]:
-            lane = self._lane(bout)
-            insort(lane.bouts, bout, key=_onset)
-            lane.ended_ms += bout.offset - bout.onset
-        self._seen = len(folding.bouts)
-        for lane in self.lanes:
-            lane.running.clear()
-        self.gaps = [*folding.gaps, *([folding.gap._replace(offset=FOREVER)] if folding.gap else [])]
-        for bout in folding.running.values():
-            self._lane(bout).running.append(bout)
-
-    def shown(self, rows: int) -> list[Lane]:
-        """Return as many lanes as there are rows, in their order: what runs and what was marked last goes first."""
-        if rows >= len(self.lanes):
-            return self.lanes
-        latest = sorted(self.lanes, key=lambda lane: (not lane.running, -lane.latest))[:rows]
-        return [lane for lane in self.lanes if lane in latest]
-
-    def _lane(self, bout: Bout) -> Lane:
-        if bout.code not in self._by_code:
-            # A behaviour without a key got marks by recoding: it gets its lane then.
-            lane = self._by_code[bout.code] = Lane(self._behaviours[bout.code], "")
-            self.lanes.append(lane)
-        return self._by_code[bout.code]
 
 
 def trace(
@@ -154,7 +79,7 @@ def trace(
 
 def _began_before(lane: Lane, t: int) -> int:
     """Return how many of the lane's ended bouts began before `t` (ms)."""
-    return bisect_left(lane.bouts, t, key=_onset)
+    return bisect_left(lane.bouts, t, key=onset_of)
 
 
 def _reaching(lane: Lane, left: int, right: int, scale: int) -> Iterator[Bout]:
@@ -170,10 +95,6 @@ def _reaching(lane: Lane, left: int, right: int, scale: int) -> Iterator[Bout]:
         elif not overlapping:
             return
         at = at - 1 if overlapping else _began_before(lane, bout.onset // scale * scale) - 1
-
-
-def _onset(bout: Bout) -> int:
-    return bout.onset
 
 
 def ruler(now: int, columns: int, scale: int, signs: Iterable[tuple[int, str]] = ()) -> str:

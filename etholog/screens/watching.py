@@ -17,6 +17,7 @@ from etholog.base.text import many, visible, visible_lines
 from etholog.ethogram.own_keys import Act, act_of
 from etholog.recording.begun import Begun
 from etholog.recording.corrector import Answer
+from etholog.recording.lanes import Lanes
 from etholog.recording.prompts import Prompts
 from etholog.recording.recorder import Recorder
 from etholog.screens.chart import StripChart
@@ -24,7 +25,7 @@ from etholog.screens.driver import held
 from etholog.screens.fit import first_fitting, shortened
 from etholog.screens.keys_panel import KeysPanel
 from etholog.screens.line import Line
-from etholog.screens.strip import PLAIN, Lanes, axis
+from etholog.screens.strip import PLAIN, axis
 from etholog.screens.themes import Look
 from etholog.session.folding import Bout
 

@@ -39,9 +39,9 @@ from etholog.base import journal, rescue
 from etholog.recording import opening
 from etholog.recording.arrivals import Arrival
 from etholog.recording.begun import Begun
+from etholog.recording.lanes import Lanes
 from etholog.recording.recorder import Recorder
 from etholog.recording.replay import _Replay
-from etholog.screens.strip import Lanes
 from tests.make import terrestrial_1
 from tests.screens.shim import build
 from tests.screens.terminal import WATCH, Terminal, the_file

@@ -14,10 +14,11 @@ from hypothesis import strategies as st
 
 from etholog import ethogram
 from etholog.base.text import visible
+from etholog.recording.lanes import Lanes
 from etholog.recording.opening import begin
 from etholog.recording.prompts import Prompts
 from etholog.recording.recorder import Recorder
-from etholog.screens.strip import PLAIN, Lanes, totals, trace
+from etholog.screens.strip import PLAIN, totals, trace
 from etholog.screens.themes import THEMES
 from etholog.session.evidence import Evidence, evidence
 from tests.make import BEGAN, luminance, press, recorder, reread, terrestrial_1

@@ -4,7 +4,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from etholog.ethogram import Behaviour, Choice
-from etholog.screens.strip import PLAIN, Lane, ruler, trace
+from etholog.recording.lanes import Lane
+from etholog.screens.strip import PLAIN, ruler, trace
 from etholog.session.folding import Bout, Span
 
 EVENT = Behaviour(code="answers", label="she answers", actor="female", kind="event", definition="x", source="x")

@@ -1,0 +1,80 @@
+"""What the phone shows: the lanes, totals and traces of the strip, as JSON. Times in milliseconds of the session."""
+
+from collections.abc import Mapping
+from typing import Any
+
+from etholog.base.text import visible
+from etholog.recording.lanes import Lane, Lanes
+from etholog.recording.recorder import Recorder
+from etholog.session.folding import Bout
+
+TRACE_MS = 180_000  # so much of the past a lane shows
+MOST_BOUTS = 60  # of one lane, in that time
+UNDOABLE = 10
+
+
+def welcome(recorder: Recorder, lanes: Lanes, about: Mapping[str, Any]) -> dict[str, Any]:
+    """Return what stays the same while the session runs: its lanes in their order, and `about` it."""
+    by_code = {press.behaviour.code: [] for press in recorder.layout.values()}  # type: dict[str, list[list[str]]]
+    for key, press in recorder.layout.items():
+        by_code[press.behaviour.code].append([key, press.choice or ""])
+    return {
+        "do": "welcome",
+        "session": recorder.journal.path.stem,
+        "trace": TRACE_MS,
+        "rescue": [visible(line) for line in recorder.rescue_lines],
+        "lanes": [_about(lane, by_code[lane.behaviour.code]) for lane in lanes.lanes if lane.keys],
+        **about,
+    }
+
+
+def _about(lane: Lane, keys: list[list[str]]) -> dict[str, Any]:
+    one = lane.behaviour
+    return {
+        "code": one.code,
+        "label": visible(one.words),
+        "actor": one.actor,
+        "kind": one.kind,
+        "stage": one.stage or "",
+        "chain": one.chain or "",
+        "ends": list(one.ends),
+        "within": one.within or "",
+        "keys": keys,
+        "other": len(one.choices) == 2 or one.resembles is not None,
+    }
+
+
+def now(recorder: Recorder, lanes: Lanes, t: int, said: str) -> dict[str, Any]:
+    """Return what changes: what ran and runs in each lane, what can be corrected, what was `said` last."""
+    live, gap = recorder.live, recorder.live.folding.gap
+    last = live.last
+    return {
+        "do": "now",
+        "t": t,
+        "stage": live.stage,
+        "gap": None if gap is None else [gap.onset, visible(gap.why)],
+        "lanes": {lane.behaviour.code: _state(lane, t) for lane in lanes.lanes if lane.keys},
+        "undo": [[n, visible(text)] for n, text in recorder.undoable(UNDOABLE)],
+        "hand": None if last is None else [last["n"], visible(live.told(last["n"])), _has_other(recorder)],
+        "rescues": live.rescues,
+        "trouble": visible(recorder.journal.trouble or ""),
+        "said": visible(said),
+    }
+
+
+def _has_other(recorder: Recorder) -> bool:
+    return recorder.other_meaning() is not None
+
+
+def _state(lane: Lane, t: int) -> list[Any]:
+    shown: list[list[Any]] = []
+    for bout in reversed(lane.bouts[-MOST_BOUTS:]):
+        if bout.offset < t - TRACE_MS:
+            break
+        shown.append(_drawn(bout))
+    running = [_drawn(bout) for bout in lane.running]
+    return [lane.count, lane.ended_ms, running, shown]
+
+
+def _drawn(bout: Bout) -> list[Any]:
+    return [bout.onset, bout.offset, bout.sure, (bout.qualifier or "")[:20]]

@@ -1,6 +1,7 @@
 """What the commands that record share: how the screen looks, the screens, and how a session ends."""
 
 import argparse
+import importlib.util
 import os
 import signal
 import sys
@@ -12,21 +13,24 @@ from etholog import session
 from etholog.base import system
 from etholog.base.journal import Journal
 from etholog.base.refusal import Refusal
-from etholog.commands.output import say, tell
+from etholog.commands.output import goes_with, say, tell
 from etholog.recording import forms, settings
 from etholog.recording.amender import Amender
 from etholog.recording.arrivals import Arrivals
 from etholog.recording.begun import Begun
-from etholog.recording.corrector import Corrector
+from etholog.recording.corrector import Answer, Corrector
 from etholog.recording.forms import ETHOGRAM, PAIR, SETTING
 from etholog.recording.keyboard import KEYBOARDS, Keyboard
 from etholog.recording.opening import NewSession, reopen
 from etholog.recording.recorder import Recorder
 from etholog.recording.settings import Settings
+from etholog.recording.taps import phone_file
 from etholog.session import summary
 from etholog.session.question import Question
 
 if TYPE_CHECKING:
+    from etholog.phone.server import Phone
+    from etholog.screens.app import PhoneOf
     from etholog.screens.plain import Console
     from etholog.screens.themes import Look
     from etholog.screens.watching import Watching
@@ -52,6 +56,39 @@ def add_look(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--theme", choices=("day", "night", "mono"), help="colours (default: day)")
     parser.add_argument("--ascii", action="store_true", help="draw with plain characters")
     parser.add_argument("--bell", action="store_true", help="ring for prompts; it may disturb the animals")
+
+
+def add_phone(parser: argparse.ArgumentParser) -> None:
+    """Give a command the arguments of a phone as the keyboard."""
+    phone = parser.add_argument_group("a phone as the keyboard, in the same network; the keys go on working")
+    phone.add_argument("--phone", action="store_true", help="show a code; who opens it on a phone has the strip there")
+    phone.add_argument(
+        "--phone-address",
+        default="",
+        metavar="ADDRESS",
+        help="with --phone: this address of this machine, as 192.168.1.20 or 192.168.1.20:8477",
+    )
+    phone.add_argument(
+        "--phone-certificate",
+        type=Path,
+        metavar="FILE",
+        help="with --phone: encrypt, with the certificate and its key in this PEM file",
+    )
+
+
+def check_phone(args: argparse.Namespace) -> None:
+    """Refuse what can't be meant of a phone, before anything is begun."""
+    goes_with("--phone", args.phone, phone_address=args.phone_address, phone_certificate=args.phone_certificate)
+    if not args.phone:
+        return
+    if args.plain:
+        raise Refusal("--phone needs the screen: leave --plain out")
+    from etholog.phone import address
+
+    if args.phone_address:
+        address.address_typed(args.phone_address)
+    if args.phone_certificate is not None:
+        address.encryption(args.phone_certificate)
 
 
 def settle(args: argparse.Namespace, workspace: Path, file: Path | None = None) -> Settings:
@@ -102,7 +139,7 @@ def record(
 
     dress = look(args)
     watching = Watching(recorder, dress, pair=pair) if recorder is not None else strip(dress) if strip else None
-    app = WatchApp(dress, watching=watching, new=new, settings=_settings(args))
+    app = WatchApp(dress, watching=watching, new=new, settings=_settings(args), phone=_phone(args, dress))
     app.run()
     if app.refusal is not None:
         raise app.refusal
@@ -110,6 +147,33 @@ def record(
         say("nothing was begun")
         return app.return_code or 0
     return finish(app.recorder, app.return_code or 0)
+
+
+def _phone(args: argparse.Namespace, dress: "Look") -> "PhoneOf | None":
+    """Return what gives the recorder a phone, where one was asked for, now or when the session was begun."""
+    broken_off = getattr(args, "file", None)
+    if not getattr(args, "phone", False) and (broken_off is None or not phone_file(broken_off).exists()):
+        return None
+
+    def phone(recorder: Recorder, pair: str, answered: "Callable[[Answer], None]") -> "Phone | str":
+        if importlib.util.find_spec("aiohttp") is None:
+            return "phone: needs one package more: pip install 'etholog[phone]'. The keys go on."
+        from etholog.phone import address
+        from etholog.phone.server import Phone
+
+        path = recorder.journal.path
+        seat = address.kept(path)
+        if seat is None or args.phone_address or args.phone_certificate or not address.is_here(seat.host):
+            typed = address.address_typed(args.phone_address) if args.phone_address else None
+            host, port = typed or (address.own_host(), address.PORT)
+            if not host:
+                return "phone: no network here. The keys go on."
+            seat = address.new_seat(address.Address(host, port, args.phone_certificate))
+            address.keep(path, seat)
+        about = {"pair": pair, "hand": args.hand, "theme": vars(dress.theme)}
+        return Phone(recorder, seat, about, answered)
+
+    return phone
 
 
 def _settings(args: argparse.Namespace) -> Settings:

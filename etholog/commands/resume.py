@@ -35,6 +35,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--rescue", type=Path, metavar="FILE", help="a rescue file to take in first; most are found")
     recording.add_plain(parser)
     recording.add_look(parser)
+    recording.add_phone(parser)
     parser.epilog = "examples:\n  etholog resume\n  etholog resume sessions/20260503-211500-M-Basalt-F-Umbra.jsonl"
 
 
@@ -43,6 +44,7 @@ def run(args: argparse.Namespace) -> int:
     if args.file and args.folder:
         raise Refusal("a file says by itself which workspace is meant: leave --folder out")
     args.file = args.file or _last_broken_off(workspace(args.folder or Path()).sessions)
+    recording.check_phone(args)
     if not args.plain and not _is_card(args.file):
         recording.need_terminal()
     recording.settle(args, workspace_of(args.file), args.file)

@@ -52,8 +52,10 @@ def configure(parser: argparse.ArgumentParser) -> None:
     add_search(parser)
     recording.add_plain(parser)
     recording.add_look(parser)
+    recording.add_phone(parser)
     parser.epilog = (
         "examples:\n  etholog watch --male M-Basalt --female F-Umbra --hand right --theme night\n"
+        "  etholog watch --phone --theme night\n"
         "  etholog watch --film film.mp4 --of sessions/20260305-2156-M-Slate-F-Clay.jsonl"
     )
 
@@ -86,6 +88,9 @@ def run(args: argparse.Namespace) -> int:
         raise Refusal("--of goes with --film, and --film needs the screen: leave --plain out")
     if args.stretches and args.film is None:
         raise Refusal("--stretches goes with --film")
+    recording.check_phone(args)
+    if args.phone and args.film is not None:
+        raise Refusal("--phone goes with the animals, not with --film")
     if not args.plain:
         recording.need_terminal()
     check_folder(args.folder)

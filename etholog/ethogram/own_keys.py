@@ -25,6 +25,7 @@ class Act(Enum):
     NOW = auto()
     FOLD = auto()
     KEYS = auto()
+    PHONE = auto()
     END = auto()
     SUSPEND = auto()
     HOW_TO_END = auto()
@@ -184,6 +185,13 @@ OWN_KEYS = (
         ("?",),
         "keys; again: meanings",
         "shows these keys; again: the definition of each behaviour, page by page",
+    ),
+    OwnKey(
+        Act.PHONE,
+        Where.STRIP,
+        ("ctrl+p",),
+        "",
+        "with --phone: shows the code for the phone, or hides it; lets a second phone in that asks",
     ),
     OwnKey(Act.SUSPEND, Where.STRIP | Where.FILMS, ("ctrl+z",), "", "goes to the shell; fg comes back"),
     OwnKey(Act.HOW_TO_END, Where.STRIP | Where.FILMS, ("ctrl+c", "ctrl+q"), ""),

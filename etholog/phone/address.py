@@ -12,6 +12,7 @@ from pathlib import Path
 
 from etholog.base import files
 from etholog.base.refusal import Refusal
+from etholog.recording.taps import phone_file
 
 PORT = 8477  # the same each evening: what a phone still keeps of an earlier one belongs to this address
 # A documentation address (RFC 5737): asking which way leads there sends nothing.
@@ -47,6 +48,15 @@ def own_host() -> str:
         if not ipaddress.ip_address(host).is_unspecified:
             return host
     return ""
+
+
+def is_here(host: str) -> bool:
+    """Tell whether an address is one of this machine."""
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    with suppress(OSError), socket.socket(family, socket.SOCK_STREAM) as probe:
+        probe.bind((host, 0))
+        return True
+    return False
 
 
 def address_typed(text: str) -> tuple[str, int]:
@@ -107,15 +117,11 @@ def new_seat(address: Address) -> Seat:
     return Seat(secrets.token_urlsafe(16), address.host, address.port, certificate)
 
 
-def _beside(session: Path) -> Path:
-    return session.with_name(f".{session.name}.phone")
-
-
 def keep(session: Path, seat: Seat) -> None:
     """Keep a seat beside its session, for this user alone; losing it costs a look at the code again."""
     with suppress(OSError):
         forget(session)
-        descriptor = os.open(_beside(session), os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+        descriptor = os.open(phone_file(session), os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
         with os.fdopen(descriptor, "w", encoding="utf-8") as file:
             json.dump(asdict(seat), file)
 
@@ -123,7 +129,7 @@ def keep(session: Path, seat: Seat) -> None:
 def kept(session: Path) -> Seat | None:
     """Return a session's seat; None where it had no phone."""
     try:
-        seat = Seat(**json.loads(files.read(_beside(session))))
+        seat = Seat(**json.loads(files.read(phone_file(session))))
         address_typed(f"[{seat.host}]:{seat.port}" if ":" in seat.host else f"{seat.host}:{seat.port}")
         return seat if len(seat.token) >= 20 else None
     except (ValueError, TypeError, AttributeError, RecursionError):
@@ -133,4 +139,4 @@ def kept(session: Path) -> Seat | None:
 def forget(session: Path) -> None:
     """It has ended, and its token with it."""
     with suppress(OSError):
-        _beside(session).unlink()
+        phone_file(session).unlink()

@@ -24,8 +24,9 @@ from etholog import session
 from etholog.base import system
 from etholog.base.clock import length_face
 from etholog.base.refusal import Refusal
+from etholog.base.text import visible
 from etholog.phone import messages, view
-from etholog.phone.address import Seat, encryption
+from etholog.phone.address import Seat, encryption, forget
 from etholog.phone.clocks import Comparison, Placed, between, place, summed_up
 from etholog.recording.corrector import Answer
 from etholog.recording.lanes import Lanes
@@ -42,6 +43,7 @@ EPOCHS, COMPARISONS = 4, 200
 LATE_MS = 1000  # what comes later than that, comes late
 ASKS_FOR_DISK_S = 0.03
 GONE_S = 2.0
+STOPS_S = 0.3
 WAITING_MESSAGES = 500
 
 
@@ -111,7 +113,7 @@ class Phone:
         self, recorder: Recorder, seat: Seat, about: Mapping[str, Any], answered: Callable[[Answer], None]
     ) -> None:
         self.recorder, self.seat = recorder, seat
-        self.line = "phone: starts"
+        self.line, self.prompt = "phone: starts", ""
         self._about, self._answered = about, answered
         self._lanes = Lanes(recorder.ethogram, recorder.layout)
         self._session = recorder.journal.path.stem
@@ -150,7 +152,7 @@ class Phone:
         for path in FILES:
             app.router.add_get(path, self._file)
         app.router.add_get("/socket", self._socket)
-        self._runner = web.AppRunner(app, access_log=None, handle_signals=False, shutdown_timeout=0.5)
+        self._runner = web.AppRunner(app, access_log=None, handle_signals=False, shutdown_timeout=STOPS_S / 2)
         address = self.seat.address
         try:
             encrypted = encryption(address.certificate) if address.certificate else None
@@ -181,14 +183,16 @@ class Phone:
         if self._server is not None:
             self._server.close()
             self._server = None
-        for one in (self._one, self._asking):
-            if one is not None:
-                with suppress(Exception):  # whatever its state, it is over
-                    await asyncio.wait_for(one.socket.close(), 0.5)
-        for task in list(self._tasks):
+        if self.recorder.closed:
+            forget(self.recorder.journal.path)
+        closing = [asyncio.ensure_future(one.socket.close()) for one in (self._one, self._asking) if one is not None]
+        if closing:  # the screen ends, and waits for no phone
+            await asyncio.wait(closing, timeout=STOPS_S)
+        for task in [*self._tasks, *closing]:
             task.cancel()
         if self._runner is not None:
-            await self._runner.cleanup()
+            with suppress(Exception):
+                await asyncio.wait_for(self._runner.cleanup(), STOPS_S)
             self._runner = None
 
     def let_in(self) -> bool:
@@ -429,7 +433,7 @@ class Phone:
     def _show(self, line: _Line, now: float) -> None:
         self._lanes.follow(self.recorder.live)
         state = view.now(self.recorder, self._lanes, self.recorder.t(now), self._said)
-        state |= {"over": self.recorder.closed, "heard": list(self._unsafe)}
+        state |= {"over": self.recorder.closed, "prompt": visible(self.prompt), "heard": list(self._unsafe)}
         same = json.dumps({**state, "t": 0})
         if same != self._shown or now - self._shown_at > QUESTIONS_S:
             self._shown, self._shown_at = same, now

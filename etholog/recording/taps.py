@@ -44,6 +44,11 @@ class Tap:
             raise ValueError(f"not a tap: {self}")
 
 
+def phone_file(session: Path) -> Path:
+    """Return where the address and the token of a session's phone are kept until it has ended."""
+    return session.with_name(f".{session.name}.phone")
+
+
 class LateTaps:
     """The file of the taps that came after a session had ended, beside it: `etholog amend` offers them."""
 

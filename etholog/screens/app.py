@@ -1,7 +1,8 @@
 """The screens of a session in their order."""
 
+from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from textual import events
 
@@ -9,7 +10,7 @@ from etholog.base import system
 from etholog.base.refusal import Refusal
 from etholog.recording.arrivals import PASTE, TAP, Arrivals
 from etholog.recording.begun import Begun
-from etholog.recording.corrector import NOTE_LENGTH
+from etholog.recording.corrector import NOTE_LENGTH, Answer
 from etholog.recording.opening import NewSession
 from etholog.recording.recorder import Recorder
 from etholog.recording.settings import Settings, keep
@@ -21,6 +22,12 @@ from etholog.screens.themed import ThemedApp
 from etholog.screens.themes import Look
 from etholog.screens.watchdog import LAST_S
 from etholog.screens.watching import Watching
+
+if TYPE_CHECKING:
+    from etholog.phone.server import Phone
+
+# What gives a recorder, whose pair is called so, a phone that hands its answers on; or says why there is none.
+PhoneOf = Callable[[Recorder, str, Callable[[Answer], None]], "Phone | str"]
 
 
 class WatchApp(ThemedApp):
@@ -36,12 +43,14 @@ class WatchApp(ThemedApp):
         watching: Watching | None = None,
         new: NewSession | None = None,
         settings: Settings | None = None,
+        phone: PhoneOf | None = None,
     ) -> None:
         super().__init__(look)
         self._settings = settings or Settings()
         self.watching, self.new = watching, new
         self.arrivals: Arrivals | None = None
         self.refusal: Refusal | None = None
+        self._phone_of = phone
 
     @property
     def recorder(self) -> Recorder | None:
@@ -146,7 +155,17 @@ class WatchApp(ThemedApp):
         self.arrivals = Arrivals(watching.recorder.journal.path)
         keep(watching.recorder.journal.path, self._settings)
         watching.before_key = self.take_up
+        if self._phone_of is not None:
+            watching.phone = self._phone_of(watching.recorder, watching.pair, watching.tapped_on_phone)
+            if not isinstance(watching.phone, str):
+                self.run_worker(watching.phone.start(), exit_on_error=False)
         self.push_screen(watching, self.show_outcome)
+
+    async def on_unmount(self) -> None:
+        """No phone can come any more."""
+        phone = self.watching.phone if self.watching is not None else None
+        if phone is not None and not isinstance(phone, str):
+            await phone.stop()
 
     def show_outcome(self, _: bool | None) -> None:
         """Ask how it ended; the session is closed and kept already."""

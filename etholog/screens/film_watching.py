@@ -75,7 +75,7 @@ class FilmWatching(Watching):
         runs = "END" if film.at_end else "PAUSED" if film.paused else f"x {film.speed:g}"
         stage = (self.recorder.live.stage or "before").upper()
         minutes, seconds = divmod(here, 60)
-        return f" {clock_face(now)}  {stage:<10}  film {minutes:.0f}:{seconds:06.3f}  {runs:<7}  {self._pair}"
+        return f" {clock_face(now)}  {stage:<10}  film {minutes:.0f}:{seconds:06.3f}  {runs:<7}  {self.pair}"
 
     def _bottom_prompt(self, chart: object) -> str:
         if self._film.gone:

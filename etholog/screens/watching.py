@@ -2,7 +2,7 @@
 
 import time
 from collections.abc import Callable, Mapping
-from typing import ClassVar
+from typing import TYPE_CHECKING, ClassVar
 
 from rich.cells import cell_len
 from textual import events
@@ -21,6 +21,7 @@ from etholog.recording.lanes import Lanes
 from etholog.recording.prompts import Prompts
 from etholog.recording.recorder import Recorder
 from etholog.screens.chart import StripChart
+from etholog.screens.code_panel import CodePanel
 from etholog.screens.driver import held
 from etholog.screens.fit import first_fitting, shortened
 from etholog.screens.keys_panel import KeysPanel
@@ -28,6 +29,9 @@ from etholog.screens.line import Line
 from etholog.screens.strip import PLAIN, axis
 from etholog.screens.themes import Look
 from etholog.session.folding import Bout
+
+if TYPE_CHECKING:
+    from etholog.phone.server import Phone
 
 TICK_S = 0.25
 SLOW_DISK_S = 2.0
@@ -47,13 +51,13 @@ class Watching(Screen[bool], inherit_bindings=False):
     CSS = """
     Watching { overflow: hidden; }
     #clock { width: auto; padding: 0 2; display: none; }
-    #top, #axis, #prompt, #runs, #last, #trouble { height: 1; }
+    #top, #axis, #prompt, #runs, #last, #trouble, #phone { height: 1; }
     #axis, #prompt.axis { color: $faint; }
     #prompt { color: $alarm; }
-    #top.long, #prompt.long, #runs.long, #last.long { height: auto; }
+    #top.long, #prompt.long, #runs.long, #last.long, #phone.long { height: auto; }
     #trouble { display: none; color: $alarm; text-style: bold reverse; height: auto; }
     #last { color: $faint; }
-    #line { display: none; }
+    #line, #phone { display: none; }
     """
     AUTO_FOCUS = ""
     compares_clocks = True
@@ -74,7 +78,7 @@ class Watching(Screen[bool], inherit_bindings=False):
         self.recorder = recorder
         self.look = look
         self.asks = asks  # whether the form at the end follows
-        self._pair = visible(pair)
+        self.pair = visible(pair)
         self._clock, self._stamp, self._live = clock, stamp, live
         self._lanes = Lanes(recorder.ethogram, recorder.layout)
         self._gap_key, self._fold_key = recorder.keyboard.typed("-"), recorder.keyboard.typed("`")
@@ -83,6 +87,8 @@ class Watching(Screen[bool], inherit_bindings=False):
         self._begun = Begun.of_session(recorder.journal.path)
         self._folded_away = 0  # so many rescues were read; a new one shows what to do again
         self._ending = False
+        self.phone: Phone | str | None = None  # or why there is none
+        self._code_shown = False  # it is shown once by itself
         self.continued = False  # set by whoever sees that the program was stopped and goes on
         self.takes_keys = True  # False while a line is typed, whose letters are no marks
         self.before_key: Callable[[events.Event], None] = lambda event: None
@@ -93,6 +99,7 @@ class Watching(Screen[bool], inherit_bindings=False):
         yield Digits("0:00:00", id="clock")
         yield Static(id="top", markup=False)
         yield Static(id="trouble", markup=False)
+        yield Static(id="phone", markup=False)
         yield StripChart(self.recorder.live, self._lanes, self.look, self._now)
         yield Static(id="axis", markup=False)
         yield Static(id="prompt", markup=False)
@@ -100,6 +107,7 @@ class Watching(Screen[bool], inherit_bindings=False):
         yield Static(id="last", markup=False)
         yield Line(id="line", select_on_focus=False)  # or what is typed ahead of the focus is typed over
         yield KeysPanel(self.recorder, self.recorder.where)
+        yield CodePanel(markup=False)
 
     def on_mount(self) -> None:
         """Start to tick."""
@@ -151,6 +159,8 @@ class Watching(Screen[bool], inherit_bindings=False):
         act = act_of(event.key, self.recorder.where) or act_of(place, self.recorder.where)
         if act is not Act.KEYS:
             self.query_one(KeysPanel).hide()
+        if act is not Act.PHONE:
+            self.query_one(CodePanel).hide()
         ending, self._ending = self._ending, act is Act.END
         if ending and act is Act.LINE:
             self.takes_keys = False
@@ -180,6 +190,8 @@ class Watching(Screen[bool], inherit_bindings=False):
             case Act.KEYS:
                 self.query_one(KeysPanel).turn()
                 return Answer("")
+            case Act.PHONE:
+                return self._ask_for_phone()
         named = event.character is None or act_of(event.key, recorder.where) is not None
         return recorder.take(event.key if named else event.character or "", at, held(event))
 
@@ -236,8 +248,47 @@ class Watching(Screen[bool], inherit_bindings=False):
         return self.recorder.t(self._clock())
 
     def _told(self, answer: Answer) -> None:
+        if self._phone is not None:
+            self._phone.said(answer.text)
+        self.tapped_on_phone(answer)
+
+    def tapped_on_phone(self, answer: Answer) -> None:
+        """Show what came of a tap on the phone."""
         self._answer = answer.text
         self.tick()
+
+    @property
+    def _phone(self) -> "Phone | None":
+        return None if isinstance(self.phone, str) else self.phone
+
+    def _ask_for_phone(self) -> Answer:
+        phone, panel = self._phone, self.query_one(CodePanel)
+        if phone is None or not phone.listens:
+            return Answer("no phone listens here; --phone begins with one")
+        if phone.let_in():
+            return Answer("the other phone is the keyboard now")
+        if panel.display:
+            panel.hide()
+        else:
+            panel.show(phone.seat.url, self.look.glyphs is not PLAIN)
+        return Answer("")
+
+    def _show_phone(self) -> None:
+        """Say how it stands with the phone; show the code once, until a phone has come or a key is pressed."""
+        if self.phone is None:
+            return
+        phone = self._phone
+        self.query_one("#phone").display = True
+        if phone is not None:
+            phone.prompt = self._prompt_text
+            phone.tick()
+            if phone.listens and not self._code_shown:
+                self._code_shown = True
+                self._ask_for_phone()
+            elif phone.connected:
+                self.query_one(CodePanel).hide()
+        line = phone.line if phone is not None else self.phone
+        self._say("phone", f" {visible(str(line))}")
 
     def tick(self) -> None:
         """Show what is: called after each key and a few times a second."""
@@ -255,7 +306,8 @@ class Watching(Screen[bool], inherit_bindings=False):
         self._lanes.follow(self.recorder.live)
         chart = self.query_one(StripChart)
         chart.changed()
-        big = self.look.glyphs is not PLAIN and self.size.height >= len(self._lanes.lanes) + OTHER_ROWS
+        covered = self.query_one(CodePanel).display
+        big = not covered and self.look.glyphs is not PLAIN and self.size.height >= len(self._lanes.lanes) + OTHER_ROWS
         digits = self.query_one(Digits)
         if digits.display != big:
             digits.display = big
@@ -267,6 +319,7 @@ class Watching(Screen[bool], inherit_bindings=False):
         ways = (self.recorder.with_undo(self._answer), self.recorder.with_undo_key(self._answer), self._answer)
         self._say("last", first_fitting(self.size.width, *(f" {visible(way)}" for way in ways)))
         self._show_trouble()
+        self._show_phone()
 
     def _say(self, name: str, text: str) -> None:
         """Show a line; what does not fit into one takes the lines that it needs, between words."""
@@ -283,7 +336,10 @@ class Watching(Screen[bool], inherit_bindings=False):
         """Show the prompt, and the axis above it. Where a line for the axis would hide a lane, it stands in the
         prompt's own, as long as there is no prompt."""
         times = axis(chart.right, chart.room, chart.scale, self.look.glyphs, self.recorder.live.signs)
-        around = [self.query_one(f"#{name}") for name in ("clock", "top", "trouble", "prompt", "runs", "last", "line")]
+        around = [
+            self.query_one(f"#{name}")
+            for name in ("clock", "top", "trouble", "phone", "prompt", "runs", "last", "line")
+        ]
         room = self.size.height - sum(one.outer_size.height for one in around if one.display)
         own, prompt = self.query_one("#axis"), self.query_one("#prompt")
         tight = room == len(self._lanes.lanes)
@@ -298,17 +354,17 @@ class Watching(Screen[bool], inherit_bindings=False):
         ago = f"last mark {clock_face(max(0, now - last['t']))} ago" if last is not None else "no mark yet"
         stage = (self.recorder.live.stage or "before").upper()
         short = f" {clock_face(now)}  {stage:<10}"
-        ways = (f"{short}  {ago}  {self._pair}  {self.recorder.wall():%H:%M}", f"{short}  {ago}  {self._pair}")
+        ways = (f"{short}  {ago}  {self.pair}  {self.recorder.wall():%H:%M}", f"{short}  {ago}  {self.pair}")
         width = self.size.width
-        shorter = f"{short}  {ago.removeprefix('last mark ')}  {self._pair}"
-        return shortened(first_fitting(width, *ways, shorter, f"{short}  {self._pair}"), width) if width else short
+        shorter = f"{short}  {ago.removeprefix('last mark ')}  {self.pair}"
+        return shortened(first_fitting(width, *ways, shorter, f"{short}  {self.pair}"), width) if width else short
 
     def _bottom_prompt(self, chart: StripChart) -> str:
         if self.recorder.live.rescues > self._folded_away:
             *lines, last = (f" {line}" for line in self.recorder.rescue_lines)
             return visible_lines([*lines, f"{last}   ({self._fold_key} folds this away)"])
         prompt = f" {visible(self._prompt_text)}" if self._prompt_text else ""
-        if not chart.hidden or self.query_one(KeysPanel).display:
+        if not chart.hidden or self.query_one(KeysPanel).display or self.query_one(CodePanel).display:
             return prompt
         lanes = many(chart.hidden, "lane")
         finds = "finds" if chart.hidden == 1 else "find"

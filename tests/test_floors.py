@@ -31,6 +31,23 @@ def test_watching_loads_neither_tables_nor_plots(module: str) -> None:
 
 
 @pytest.mark.slow
+def test_watching_without_a_phone_loads_nothing_of_one(tmp_path: Path) -> None:
+    script = (
+        "import sys; from etholog.commands import main\n"
+        "from etholog.screens import app\n"
+        "app.WatchApp.run = lambda self, *a, **k: self.start_clock()\n"
+        "app.WatchApp.push_screen = lambda *a, **k: None\n"
+        "from etholog.commands import recording; recording.need_terminal = lambda: None\n"
+        "pair = ['--male', 'M-1', '--female', 'F-1', '--ethogram', 'terrestrial']\n"
+        f"main(['watch', *pair, '--folder', {str(tmp_path)!r}])\n"
+        "print([name for name in sys.modules if name.startswith(('aiohttp', 'etholog.phone', 'segno', 'multidict'))])"
+    )
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=False)
+    assert done.stdout.splitlines()[-1] == "[]", done.stderr
+    assert list((tmp_path / "sessions").glob("*.jsonl"))
+
+
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "module",
     [

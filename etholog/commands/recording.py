@@ -170,7 +170,7 @@ def _phone(args: argparse.Namespace, dress: "Look") -> "PhoneOf | None":
                 return "phone: no network here. The keys go on."
             seat = address.new_seat(address.Address(host, port, args.phone_certificate))
             address.keep(path, seat)
-        about = {"pair": pair, "hand": args.hand, "theme": vars(dress.theme)}
+        about = {"pair": pair, "theme": vars(dress.theme)}
         return Phone(recorder, seat, about, answered)
 
     return phone

@@ -67,14 +67,14 @@ def address_typed(text: str) -> tuple[str, int]:
     """
     host, colon, port = text.rpartition(":") if text.count(":") == 1 or "]:" in text else (text, "", "")
     host = (host if colon else text).strip("[]")
-    wrong = f"--phone-address {text!r}: write an address of this machine such as 192.168.1.20, or 192.168.1.20:{PORT}"
+    wrong = f"--phone-address {text!r}: write one address of this machine, such as 192.168.1.20:{PORT}"
     try:
         known = ipaddress.ip_address(host)
         number = int(port) if colon else PORT
     except ValueError:
         raise Refusal(wrong) from None
     if known.is_unspecified or known.is_multicast:
-        raise Refusal(f"{wrong}; not for all addresses at once")
+        raise Refusal(wrong)
     if not 1 <= number <= 65_535:
         raise Refusal(wrong)
     return host, number

@@ -4,7 +4,7 @@ from textual.widgets import Static
 
 from etholog.base.text import visible_lines
 
-PLAIN_HTTP = "Not encrypted: who listens in on this network can read it, and key too. Ctrl-P hides this."
+PLAIN_HTTP = "Not encrypted: use it in a network of your own only. Ctrl-P hides this."
 ENCRYPTED = "Ctrl-P hides this."
 
 
@@ -17,11 +17,11 @@ class CodePanel(Static):
         """Show the code, where there is room and `draws` says that there are characters for it; else the address."""
         from etholog.phone.code import code
 
-        words = ["", f"On the phone, in the same network: {url}", PLAIN_HTTP if url.startswith("http:") else ENCRYPTED]
+        words = [f"On a phone in this network: {url}", PLAIN_HTTP if url.startswith("http:") else ENCRYPTED]
         lines = code(url) if draws else []
         width, height = self.screen.size
         fits = lines and len(lines) + len(words) <= height and len(lines[0]) + 2 <= width
-        self.update(visible_lines([*lines, *words[1:]] if fits else words[1:]))
+        self.update(visible_lines([*lines, *words] if fits else words))
         self.display = True
 
     def hide(self) -> None:

@@ -21,7 +21,7 @@ from etholog.recording.recorder import Recorder
 from etholog.screens.themes import THEMES
 from tests.make import terrestrial_1
 
-ABOUT = {"pair": "M-1 x F-1", "hand": "right", "theme": vars(THEMES["night"])}
+ABOUT = {"pair": "M-1 x F-1", "theme": vars(THEMES["night"])}
 
 
 def free_port() -> int:

@@ -336,7 +336,7 @@ $("hand").addEventListener("click", () => {
 
 // ------------------------------------------------------------ what is shown
 
-function dress(left = remembered("hand", null) === null ? welcome.hand === "left" : remembered("hand", null) === "left") {
+function dress(left = remembered("hand", null) === "left") {
   const root = document.documentElement.style, { theme } = welcome;
   for (const name of ["ground", "faint", "alarm", "male", "female", "pair", "keeper"]) root.setProperty("--" + name, theme[name]);
   root.setProperty("--ink", theme.text);

@@ -76,16 +76,18 @@ def aligned(season: Season, times: pd.DataFrame, size: Size = "page") -> Reprodu
         sessions = [str(name) for name in times["session"]]
         start = dict.fromkeys(sessions, 0.0)
         start |= _first(season, _codes(times, "since"), start)
-        reach = 0.0
-        labels = []
-        for at, row in enumerate(order.to_dict("records")):
-            zero = start[str(row["session"])]
-            for span in season.gaps[season.gaps["session"] == row["session"]].to_dict("records"):
-                gap(axes, span["onset_s"] - zero, span["offset_s"] - zero, at - 0.45, at + 0.45)
-            axes.hlines(at, -zero, float(row["length_s"]) - zero, color=RULE, linewidth=0.5, zorder=0)
-            axes.plot([float(row["length_s"]) - zero] * 2, [at - 0.42, at + 0.42], color=INK, linewidth=0.8, gid="end")
-            reach = max(reach, float(row["length_s"]) - zero)
-            labels.append(plain(f"{row['male']} × {row['female']}" if size == "page" else f"{row['male']}"))
+        places = np.arange(len(order))
+        zeros = order["session"].astype(str).map(start).to_numpy(dtype=float)
+        ends = order["length_s"].to_numpy(dtype=float) - zeros
+        row = dict(zip(order["session"].astype(str), places, strict=True))
+        for span in season.gaps[season.gaps["session"].isin(list(row))].to_dict("records"):
+            at, zero = row[str(span["session"])], start[str(span["session"])]
+            gap(axes, span["onset_s"] - zero, span["offset_s"] - zero, at - 0.45, at + 0.45)
+        axes.hlines(places, -zeros, ends, color=RULE, linewidth=0.5, zorder=0)
+        axes.vlines(ends, places - 0.42, places + 0.42, color=INK, linewidth=0.8, zorder=2, gid="end")
+        reach = float(ends.max())
+        pairs = zip(order["male"], order["female"], strict=True)
+        labels = [plain(f"{male} × {female}" if size == "page" else f"{male}") for male, female in pairs]
         _bouts(axes, season, order, start)
         _marks(axes, order, season, start)
         axes.axvline(0, color=INK, linewidth=0.6, linestyle=":", zorder=0)

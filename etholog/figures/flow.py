@@ -34,6 +34,7 @@ from etholog.figures.style import (
     rules,
 )
 
+Edge = tuple[str, str, float]  # first, next, how often the one is followed by the other
 LEAST, MOST = 16.0, 130.0  # areas of nodes, in square points
 THIN, THICK = 0.6, 3.4  # points of an arrow's width, from no share to all
 SEEN = 3  # what came once or twice is no pattern
@@ -89,25 +90,25 @@ def flow(
         row = 0.24 if wide else 0.17
         figure = plate(size, (1.15 if wide else 0.5) + row * k)
         graph, matrix = figure.subplots(1, 2, width_ratios=[1, 2.6] if wide else [1, 1.7])
-        _graph(graph, found, codes, durations, 1.0 if wide else 0.5)
-        _matrix(matrix, found, codes, wide)
+        edges = holding(found)
+        _graph(graph, edges, codes, durations, 1.0 if wide else 0.5)
+        _matrix(matrix, found, edges, codes, wide)
         # In a column no names fit across: there they are numbered.
         rows = [label(code, named) for code in codes]
         rows = rows if wide else [f"{plain(name, NARROW)}  {at}" for at, name in enumerate(rows, 1)]
         graph.set_yticks(range(k), rows, fontsize=7 if wide else 6)
         matrix.set_xticks(range(k), rows if wide else [str(at + 1) for at in range(k)], rotation=90,
                           fontsize=7 if wide else 5)  # fmt: skip
-        held = len(holding(found))
         told = (
             gettext("arcs and frames: surely more often than by chance")
-            if held
+            if edges
             else gettext("no transition holds against chance")
         )
         figure.supxlabel(told, fontsize=6.5, color=FAINT, x=0.01, ha="left")
         return figure
 
 
-def holding(found: Transitions) -> list[tuple[str, str, float]]:
+def holding(found: Transitions) -> list[Edge]:
     """Return (first, next, conditional probability) of the transitions that are drawn as arcs."""
     long = found.long()
     kept = long[(long["residual"] > 0) & (long["count"] >= SEEN)]
@@ -124,16 +125,15 @@ def _in_order(found: Transitions, stages: Mapping[str, str]) -> list[str]:
     return sorted(codes, key=lambda code: rank.get(stages.get(code, ""), len(STAGES)))
 
 
-def _graph(axes: Axes, found: Transitions, codes: Sequence[str], durations: pd.DataFrame, thick: float) -> None:
+def _graph(axes: Axes, edges: Sequence[Edge], codes: Sequence[str], durations: pd.DataFrame, thick: float) -> None:
     shares = durations.groupby("behaviour", observed=True)["share"].sum()
     actors = durations.drop_duplicates("behaviour").set_index("behaviour")["actor"]
     most = max((float(shares.get(code, 0.0)) for code in codes), default=0.0) or 1.0
     for at, code in enumerate(codes):
         area = thick * LEAST + thick * (MOST - LEAST) * float(shares.get(code, 0.0)) / most
         look = ACTORS.get(str(actors.get(code, "")), ACTORS["keeper"])
-        axes.scatter([0], [at], s=area, linewidth=0.8, zorder=3, gid=f"node:{code}", **filled(look))
+        axes.scatter([0], [at], s=area, linewidth=0.8, zorder=3, in_layout=False, gid=f"node:{code}", **filled(look))
     place = {code: at for at, code in enumerate(codes)}
-    edges = holding(found)
     longest = max((abs(place[b] - place[a]) for a, b, _ in edges), default=1)
     for first, following, probability in sorted(edges, key=lambda edge: edge[2]):
         out = (abs(place[following] - place[first]) / longest) ** 0.6
@@ -165,12 +165,13 @@ def _arc(axes: Axes, start: int, end: int, out: float, width: float, gid: str) -
             color=INK,
             alpha=0.85,
             zorder=2,
+            in_layout=False,
             gid=gid,
         )
     )
 
 
-def _matrix(axes: Axes, found: Transitions, codes: Sequence[str], wide: bool) -> None:
+def _matrix(axes: Axes, found: Transitions, edges: Sequence[Edge], codes: Sequence[str], wide: bool) -> None:
     shares = found.probabilities.loc[list(codes), list(codes)].to_numpy(dtype=float)
     k = len(codes)
     axes.pcolormesh(
@@ -178,13 +179,14 @@ def _matrix(axes: Axes, found: Transitions, codes: Sequence[str], wide: bool) ->
         edgecolors=RULE, linewidth=0.4, gid="shares",
     )  # fmt: skip
     counts = found.counts.loc[list(codes), list(codes)].to_numpy(dtype=float)
-    held = {edge[:2] for edge in holding(found)}
+    held = {edge[:2] for edge in edges}
     for row, column in np.argwhere(np.nan_to_num(counts) > 0):
         share = float(shares[row, column])
         if wide:  # in a narrow cell no number fits
             axes.text(
                 column, row, f"{share:.2f}".removeprefix("0"), ha="center", va="center", fontsize=5.5,
-                color="#ffffff" if share > DARK else "#000000", gid=f"share:{codes[row]}>{codes[column]}",
+                color="#ffffff" if share > DARK else "#000000", in_layout=False,
+                gid=f"share:{codes[row]}>{codes[column]}",
             )  # fmt: skip
         if (codes[row], codes[column]) in held:
             how: dict[str, Any] = {
@@ -192,6 +194,7 @@ def _matrix(axes: Axes, found: Transitions, codes: Sequence[str], wide: bool) ->
                 "edgecolor": "#d55e00",
                 "linewidth": 1.1 if wide else 0.7,
                 "zorder": 4,
+                "in_layout": False,
             }
             axes.add_patch(Rectangle((column - 0.5, row - 0.5), 1, 1, gid=f"frame:{codes[row]}>{codes[column]}", **how))
     axes.set_yticks([])

@@ -79,8 +79,7 @@ def palps(season: Season, behaviour: str | None = None, size: Size = "page") -> 
             side=bouts["qualifier"].astype(object).where(bouts["qualifier"].isin(["left", "right"]), ""),
         )
         reach = max(1.0, float((bouts["onset_s"] + bouts["duration_s"]).max()))
-        for at in range(len(rows)):
-            axes.axhline(at, color=RULE, linewidth=0.6, zorder=0)
+        axes.hlines(range(len(rows)), 0, 1, transform=axes.get_yaxis_transform(), color=RULE, linewidth=0.6, zorder=0)
         _sides(axes, bouts, legible)
         axes.set_xlim(0, reach * 1.01)
         axes.set_ylim(len(rows) - 0.4, -0.6)

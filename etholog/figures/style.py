@@ -62,6 +62,7 @@ _RULES: dict[Any, Any] = {
     "font.size": 8,
     "axes.titlesize": 9,
     "axes.titlelocation": "left",
+    "axes.titley": 1.0,  # where it is anyway; matplotlib would measure every tick to find that out
     "axes.labelsize": 8,
     "axes.linewidth": 0.6,
     "axes.edgecolor": INK,
@@ -88,6 +89,8 @@ _RULES: dict[Any, Any] = {
     "pdf.fonttype": 42,
     "ps.fonttype": 42,
 }
+# Control characters, which no XML can hold, are left out of a page; names of artists may have them.
+_NO_XML = dict.fromkeys((*range(9), 11, 12, *range(14, 32), *range(0xD800, 0xE000), 0xFFFE, 0xFFFF))
 # No date and no version: the same table gives the same file.
 _SILENT: dict[str, dict[str, Any]] = {
     "svg": {"Date": None, "Creator": None},
@@ -136,7 +139,7 @@ class ReproducibleFigure(Figure):
         with rules(), warnings.catch_warnings():
             warnings.filterwarnings("ignore", message="Glyph .* missing from font")
             matplotlib.rcParams["svg.fonttype"] = "none"
-            self._name_safely()
+            self._leave_labels()
             canvas, engine, dpi = FigureCanvasSVG(self), self.get_layout_engine(), self.dpi
             self.dpi = 72  # the points in which an SVG is measured
             if engine is not None:
@@ -145,7 +148,14 @@ class ReproducibleFigure(Figure):
             self.set_layout_engine("none")
             canvas.print_svg(held, metadata=_SILENT["svg"])  # type: ignore[no-untyped-call]
             self.dpi = dpi
-        return held.getvalue().encode()
+        return held.getvalue().translate(_NO_XML).encode()
+
+    def _leave_labels(self) -> None:
+        """Spare matplotlib the search for a place of the axes' labels that say nothing."""
+        for axes in self.axes:
+            for axis in (axes.xaxis, axes.yaxis):
+                if not axis.label.get_text():
+                    axis.set_label_coords(0, 0)
 
     def _name_safely(self) -> None:
         """An SVG keeps the artists' names, and no XML can hold a control character."""
@@ -304,4 +314,4 @@ def bars(axes: Axes, left: ArrayLike, width: ArrayLike, low: ArrayLike, height: 
     right, high = left + np.asarray(width, dtype=float), low + height
     corners = np.stack([[left, low], [left, high], [right, high], [right, low], [left, low]]).transpose(2, 0, 1)
     codes = [Path_.MOVETO, Path_.LINETO, Path_.LINETO, Path_.LINETO, Path_.CLOSEPOLY] * len(left)
-    axes.add_patch(PathPatch(Path_(corners.reshape(-1, 2), codes), gid=gid, **how))
+    axes.add_patch(PathPatch(Path_(corners.reshape(-1, 2), codes), gid=gid, in_layout=False, **how))

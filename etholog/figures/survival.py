@@ -1,5 +1,7 @@
 """The curve of those still without a behaviour, by group."""
 
+from collections.abc import Iterable
+
 import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
@@ -58,7 +60,7 @@ def survival(times: pd.DataFrame, by: str | None = None, size: Size = "page") ->
     """
     columns.latencies(times, [] if by is None else [by])
     with rules():
-        groups = _groups(times, by)
+        groups = _groups(pd.DataFrame(times), by)  # without its attrs, which pandas copies at every step
         if not groups:
             return nothing(size, gettext("No session is at risk: there is no curve."))
         end = max(float(rows["latency_s"].max()) for rows in groups.values()) or 1.0
@@ -114,19 +116,17 @@ def _apart(groups: dict[str, pd.DataFrame], by: str | None, size: Size, end: flo
         wspace=between / ((wide - 0.66 - (across - 1) * between) / across),
         hspace=0.62 / ((height - 1.1 - (down - 1) * 0.62) / down),
     )  # fmt: skip
-    panels = grid.subplots(sharey=True, squeeze=False).reshape(-1)
-    behind = {name: corners(rows) for name, rows in groups.items()}
-    for panel, (name, rows) in zip(panels, groups.items(), strict=False):
-        for other, curve in behind.items():
-            if other != name:
-                panel.plot(*curve, color=RULE, linewidth=0.9, zorder=1, gid=f"behind:{other}")
+    curves = {name: corners(rows) for name, rows in groups.items()}
+    for at, (name, rows) in enumerate(groups.items()):
+        panel = figure.add_subplot(grid[at])
+        panel.plot(*_one_line(curve for other, curve in curves.items() if other != name),
+                   color=RULE, linewidth=0.9, zorder=1, gid="behind")  # fmt: skip
+        panel.yaxis.set_visible(at % across == 0)  # before it has ticks, which cost much to make
         _curve(panel, rows, _look(by), name, alone(rows, by))
         _frame(panel, end, 4 if size == "page" else 3, {name: rows})
         fits = 34 if size == "page" else 24  # characters over a panel
         told = ": " + gettext("{count} of {all}", count=int(rows["occurred"].sum()), all=len(rows))
         panel.set_title(plain(name, fits - len(told)) + told, fontsize=8)
-    for panel in panels[len(groups) :]:
-        panel.set_visible(False)
     figure.suptitle(about, x=0.01, y=1 - 0.06 / height, ha="left", va="top", fontsize=9)
     figure.supylabel(gettext("share still without it"), x=0.06 / wide, fontsize=8)
     figure.supxlabel(gettext("minutes : seconds, and beneath them the sessions at risk"), y=0.05 / height, fontsize=8)
@@ -176,10 +176,17 @@ def corners(rows: pd.DataFrame) -> tuple[Floats, Floats]:
     return x, np.repeat(share, 2)
 
 
+def _one_line(curves: Iterable[tuple[Floats, Floats]]) -> Floats:
+    """Return the corners of several curves as those of one broken line, which is quicker to draw."""
+    broken = [np.append(curve, [[np.nan], [np.nan]], axis=1) for curve in curves]
+    return np.concatenate(broken, axis=1)
+
+
 def _frame(axes: Axes, end: float, most: int, groups: dict[str, pd.DataFrame]) -> None:
     axes.set_xlim(0, end * 1.02)
     axes.set_ylim(0, 1.03)
-    axes.set_yticks([0, 0.25, 0.5, 0.75, 1], ["0", "¼", "½", "¾", "1"])
+    if axes.yaxis.get_visible():
+        axes.set_yticks([0, 0.25, 0.5, 0.75, 1], ["0", "¼", "½", "¾", "1"])
     axes.axhline(0.5, color=RULE, linewidth=0.5, zorder=0)
     times = [rows["latency_s"].to_numpy(dtype=float) for rows in groups.values()]
 

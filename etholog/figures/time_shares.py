@@ -15,6 +15,7 @@ from etholog.figures.style import (
     ReproducibleFigure,
     Size,
     actor_ticks,
+    bars,
     filled,
     label,
     nothing,
@@ -66,15 +67,14 @@ def time_shares(
         across = min(len(groups), 6 if size == "page" else 2)
         down = -(-len(groups) // across)
         figure = plate(size, 0.3 + down * (0.42 + BAR_INCHES * len(lanes)))
-        panels = figure.subplots(down, across, sharey=True, sharex=True, squeeze=False).reshape(-1)
+        grid = figure.add_gridspec(down, across)
         most = max(1.0, 100 * float(np.nan_to_num(_shares(states, by)).max()))
-        for panel, (name, rows) in zip(panels, groups, strict=False):
+        for at, (name, rows) in enumerate(groups):
+            panel = figure.add_subplot(grid[at])
+            panel.yaxis.set_visible(at % across == 0)  # before it has ticks, which cost much to make
+            panel.xaxis.set_visible(at + across >= len(groups))
             _bars(panel, rows, lanes, most)
             panel.set_title(plain(name, TITLE[size] if by else LONGEST), fontsize=8)
-        for panel in panels[::across]:
-            actor_ticks(panel, [actor for actor, _ in lanes])
-        for panel in panels[len(groups) :]:
-            panel.set_visible(False)
         figure.supxlabel(gettext("% of the time watched"), fontsize=8)
         return figure
 
@@ -100,15 +100,18 @@ def _bars(axes: Axes, rows: pd.DataFrame, lanes: Mapping[tuple[str, str], str], 
     shares = _shares(rows, None)
     values = np.array([100 * float(shares.get(pair, 0.0)) for pair in lanes])
     for actor in ORDER:
-        own = [at for at, pair in enumerate(lanes) if pair[0] == actor]
-        axes.barh(own, values[own], height=0.7, linewidth=0.5, gid=actor, **filled(ACTORS[actor]))
+        own = np.array([at for at, pair in enumerate(lanes) if pair[0] == actor and values[at]], dtype=int)
+        bars(axes, np.zeros(len(own)), values[own], own - 0.35, 0.7, actor, linewidth=0.5, **filled(ACTORS[actor]))
     for at, value in enumerate(values):
         if value:
             told = f"{value:.0f}" if value >= 9.95 else f"{value:.1f}" if value >= 0.05 else "<0.1"
-            axes.annotate(told, (value, at), xytext=(2, 0), textcoords="offset points", va="center", fontsize=6)
+            axes.annotate(
+                told, (value, at), xytext=(2, 0), textcoords="offset points", va="center", fontsize=6, in_layout=False
+            )
     axes.set_xlim(0, most * 1.3)  # room for the figure beside the longest bar
     if most * 1.3 > 100:
         axes.set_xticks([0, 50, 100])  # a share is no more
     axes.set_ylim(len(lanes) - 0.5, -0.5)
-    axes.set_yticks(range(len(lanes)), list(lanes.values()))
-    axes.tick_params(axis="y", length=0)
+    if axes.yaxis.get_visible():
+        axes.set_yticks(range(len(lanes)), list(lanes.values()))
+        actor_ticks(axes, [actor for actor, _ in lanes])

@@ -95,5 +95,6 @@ def _cells(axes: Axes, found: Transitions, most: float, points: float) -> None:
             fontsize=points,
             color="#ffffff" if abs(residual) > STRONG * most else "#000000",
             weight="bold" if residual > 0 else "normal",
+            in_layout=False,
             gid=f"count:{row}:{column}",
         )

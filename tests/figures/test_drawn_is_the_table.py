@@ -8,7 +8,7 @@ import pandas as pd
 import pytest
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
-from matplotlib.patches import FancyArrowPatch
+from matplotlib.patches import FancyArrowPatch, PathPatch
 from statsmodels.duration.survfunc import SurvfuncRight
 
 import etholog
@@ -33,7 +33,16 @@ def spans(figure: Figure, gid: str) -> list[tuple[float, float]]:
 
 def boxes(figure: Figure, gid: str) -> list[tuple[float, float, float]]:
     """(left, right, middle of its height) of all bars with this gid; five corners each."""
-    corners = [bars.get_path().vertices.reshape(-1, 5, 2) for bars in found(figure, gid)]
+    return corners_of(found(figure, gid))
+
+
+def all_boxes(axes: Axes) -> list[tuple[float, float, float]]:
+    """As `boxes`, of all bars that stand in a panel."""
+    return corners_of([patch for patch in axes.patches if isinstance(patch, PathPatch)])
+
+
+def corners_of(bars: list) -> list[tuple[float, float, float]]:
+    corners = [one.get_path().vertices.reshape(-1, 5, 2) for one in bars]
     return [
         (float(x.min()), float(x.max()), float(y.min() + y.max()) / 2)
         for five in corners
@@ -180,11 +189,11 @@ def test_the_budget_is_the_table_of_durations(season: Season) -> None:
     states = durations[durations["kind"] == "state"]
     for axes, (name, rows) in zip(figure.axes, states.groupby(states["male"].astype(str)), strict=True):
         assert axes.get_title(loc="left") == name
-        widths = sum(bar.get_width() for bars in axes.containers for bar in bars)
+        widths = sum(right for _, right, _ in all_boxes(axes))
         assert widths == pytest.approx(100 * rows["share"].sum())
     lanes = [text.get_text() for text in figure.axes[0].get_yticklabels()]
     assert "palpal drumming" in lanes
-    bars = {bar.get_y() + 0.35: bar.get_width() for group in figure.axes[0].containers for bar in group}
+    bars = {round(middle): right for _, right, middle in all_boxes(figure.axes[0])}
     amber = states[(states["male"] == "M-Amber") & (states["behaviour"] == "drumming")]["share"].sum()
     assert bars[lanes.index("palpal drumming")] == pytest.approx(100 * amber)
 

@@ -135,6 +135,12 @@ def press(on: Recorder, *keys: str, start: float = 101.0) -> None:
         on.take(key, start + i)
 
 
+def tapped(key: str) -> str:
+    """Return what a tap on the lane of a left hand's key says; of a key without a meaning, the key."""
+    meant = terrestrial_1().layout("left").get(key)
+    return key if meant is None else meant.behaviour.code + (f":{meant.choice}" if meant.choice else "")
+
+
 def reread(of: Recorder) -> session.Session:
     assert of.journal.close()
     return session.read(of.journal.path)

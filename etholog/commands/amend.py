@@ -6,13 +6,16 @@ from datetime import date
 from pathlib import Path
 
 from etholog import session
+from etholog.base.clock import clock_face
 from etholog.base.refusal import Finding, Refusal
-from etholog.base.text import many
+from etholog.base.text import in_words, many, visible
 from etholog.base.workspace import workspace_of
 from etholog.commands import recording
 from etholog.commands.output import goes_with, say, tell
+from etholog.ethogram import Hand
 from etholog.recording.keyboard import Keyboard
-from etholog.recording.opening import reopen
+from etholog.recording.opening import reopen, take_late
+from etholog.recording.taps import WORDS, LateTaps
 from etholog.session import closing, summary
 from etholog.session.record import Scalar
 
@@ -45,6 +48,7 @@ def run(args: argparse.Namespace) -> int:
     from etholog.screens.amending import AmendApp
 
     recording.settle(args, workspace_of(args.file))
+    _offer_late(args.file, args.hand)
     amender, pair, told = reopen(args.file, args.hand, Keyboard.of(args.map))
     say(*told)
     before = amender.journal.n
@@ -54,6 +58,33 @@ def run(args: argparse.Namespace) -> int:
     if not recording.kept(amender.journal):
         return app.return_code or 1
     return _told(args.file, added, app.return_code or 0)
+
+
+def _offer_late(file: Path, hand: Hand) -> None:
+    """Show the taps of a phone that came when the session had ended, and take them in if that is wished."""
+    late = LateTaps(file)
+    known = session.read(file)
+    there = {record["id"] for record in known.records if record["do"] == "tap"}
+    taps = [tap for tap in late.read() if tap.id not in there]
+    if not taps or not known.fold.closed:
+        return
+    labels = {behaviour.code: behaviour.label for behaviour in known.ethogram.behaviours}
+    taps_are = many(len(taps), "tap of the phone", "taps of the phone")
+    print(f"{taps_are} came after the session had ended:")
+    for tap in taps:
+        unsure = "" if tap.sure else f"  (unsure: between {clock_face(tap.earliest)} and {clock_face(tap.latest)})"
+        what = in_words(tap.what, labels) if not tap.act else WORDS.get(tap.act, tap.act)
+        print(visible(f"  {clock_face(tap.t)}  {what}{f': {tap.text}' if tap.text else ''}{unsure}"))
+    try:
+        answer = input("Enter takes them in, n leaves them out for good, any other answer asks again next time. ")
+    except EOFError:
+        print()
+        return
+    if not answer.strip():
+        for tap, told in zip(taps, take_late(file, hand, taps), strict=True):
+            tell(f"  {clock_face(tap.t)}  {told}")
+    if answer.strip().lower() in ("", "n"):
+        late.forget()
 
 
 def _answer(file: Path, given: Sequence[str], sure: bool) -> int:

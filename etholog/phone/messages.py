@@ -57,7 +57,7 @@ class Tapped(_Exact):
     at: Clock
     wall: Clock
     clock: Annotated[tuple[Clock, Clock, Clock] | None, Field(strict=False)] = None
-    key: Annotated[str, Field(max_length=20)] = ""
+    what: Annotated[str, Field(max_length=200)] = ""
     act: Literal["", "undo", "earlier", "other", "doubt", "away", "rescue", "note"] = ""
     of: Id | Annotated[int, Field(ge=0, le=10**9)] | None = None
     text: Annotated[str, Field(max_length=NOTE_LONGEST)] = ""
@@ -73,6 +73,6 @@ def read(text: str) -> Message | None:
         message = _message.validate_json(text)
     except (ValidationError, ValueError, RecursionError):
         return None
-    if isinstance(message, Tapped) and not (message.act or message.key):
+    if isinstance(message, Tapped) and not (message.act or message.what):
         return None
     return message

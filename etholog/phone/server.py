@@ -35,10 +35,14 @@ from etholog.recording.taps import LateTaps, Tap
 
 FILES = {"/": ("index.html", "text/html"), "/strip.js": ("strip.js", "text/javascript"),
          "/strip.css": ("strip.css", "text/css")}  # fmt: skip
-MOST_CONNECTIONS, IDLE_S, HELLO_S = 24, 10.0, 5.0
+MOST_CONNECTIONS, IDLE_S, HELLO_S, ACCEPTED_S = 24, 10.0, 5.0, 0.1
 BACKLOG = 8  # connections taken up before the screen has its turn again
 REQUESTS, MESSAGES = (20.0, 60), (60.0, 600)  # a second, and at once
-FIRST_QUESTIONS, QUESTION_S, ANSWERS, QUESTIONS_S = 24, 0.08, 16, 2.0
+# Until the clocks are compared: at once as often, which is enough where they are known to so many ms by then; over a
+# slow network rarer, so that no answer waits behind another, and more. Then now and then.
+QUESTION_S, ANSWERS, KNOWN_MS = 0.05, 12, 10.0
+SLOW_QUESTION_S, SLOW_ANSWERS = 0.2, 48
+QUESTIONS_S = 2.0
 EPOCHS, COMPARISONS = 4, 200
 LATE_MS = 1000  # what comes later than that, comes late
 ASKS_FOR_DISK_S = 0.03
@@ -79,7 +83,6 @@ class _Line:
         self.socket, self.phone, self.epoch = socket, hello.phone, hello.epoch
         self.bucket = Bucket(MESSAGES)
         self.asked: dict[int, float] = {}
-        self.answers = 0
         self.goes = False
         self.let_in = asyncio.Event()
         self._say: deque[str] = deque()
@@ -158,7 +161,12 @@ class Phone:
             encrypted = encryption(address.certificate) if address.certificate else None
             await self._runner.setup()
             self._server = await asyncio.get_running_loop().create_server(
-                self._accept, address.host, address.port, ssl=encrypted, backlog=BACKLOG
+                self._accept,
+                address.host,
+                address.port,
+                ssl=encrypted,
+                ssl_handshake_timeout=HELLO_S if encrypted else None,
+                backlog=BACKLOG,
             )
         except OSError as error:
             await self._runner.cleanup()
@@ -226,8 +234,9 @@ class Phone:
         return protocol
 
     def _forget_closed(self) -> None:
-        now = system.now()  # one that was just accepted has no transport yet
-        self._open = {one: at for one, at in self._open.items() if one.transport is not None or now - at < 1}
+        # One that was just accepted has no transport yet, and while it agrees on a key.
+        since = system.now() - (HELLO_S if self.seat.certificate else ACCEPTED_S)
+        self._open = {one: at for one, at in self._open.items() if one.transport is not None or at > since}
 
     @web.middleware
     async def _guard(
@@ -342,7 +351,7 @@ class Phone:
 
     def _begin(self, line: _Line, epoch: str, wall: float) -> None:
         """Compare the clocks anew."""
-        line.epoch, line.answers, line.goes = epoch, 0, False
+        line.epoch, line.goes = epoch, False
         line.asked.clear()
         self._walls[epoch] = self._now() - wall
         self._do(self._ask(line, epoch))
@@ -354,7 +363,7 @@ class Phone:
             line.asked[number] = self._now()
             line.say({"do": "show", "n": number})
             number += 1
-            await asyncio.sleep(QUESTION_S if number < FIRST_QUESTIONS or not line.goes else QUESTIONS_S)
+            await asyncio.sleep(QUESTIONS_S if line.goes else QUESTION_S if number < ANSWERS else SLOW_QUESTION_S)
 
     def _compare(self, line: _Line, told: messages.Shows) -> None:
         asked = line.asked.pop(told.n, None)
@@ -364,9 +373,10 @@ class Phone:
             self._clocks = dict(list(self._clocks.items())[1 - EPOCHS :])
         compared = self._clocks.setdefault(told.epoch, deque(maxlen=COMPARISONS))
         compared.append(Comparison(asked, told.at, self._now()))
-        line.answers += 1
-        line.say({"do": "clock", "epoch": told.epoch, "clock": summed_up(told.at, compared)})
-        if line.answers >= ANSWERS and not line.goes:
+        known = summed_up(told.at, compared)
+        line.say({"do": "clock", "epoch": told.epoch, "clock": known})
+        well = known is not None and known.came - known.asked <= 2 * KNOWN_MS
+        if not line.goes and len(compared) >= (ANSWERS if well else SLOW_ANSWERS):
             line.goes = True
             line.say({"do": "go"})
 
@@ -487,11 +497,13 @@ def _tap(told: messages.Tapped, placed: Placed, now: float, sure: bool = True) -
     """Return a tap in whole milliseconds, none of them before the session or after now."""
     last = max(0, round(now))
     earliest, t, latest = (min(max(0, round(ms)), last) for ms in (placed.earliest, placed.t, placed.latest))
-    return Tap(told.id, t, min(earliest, t), max(latest, t), told.key, told.act, told.of, told.text, sure)
+    return Tap(told.id, t, min(earliest, t), max(latest, t), told.what, told.act, told.of, told.text, sure)
 
 
 def _plain(status: int, why: str) -> web.Response:
-    return web.Response(status=status, text=f"{why}\n", headers={"Connection": "close"})
+    response = web.Response(status=status, text=f"{why}\n")
+    response.force_close()
+    return response
 
 
 def _secured(response: web.Response, seat: Seat) -> web.Response:

@@ -15,20 +15,21 @@ UNDOABLE = 10
 
 def welcome(recorder: Recorder, lanes: Lanes, about: Mapping[str, Any]) -> dict[str, Any]:
     """Return what stays the same while the session runs: its lanes in their order, and `about` it."""
-    by_code = {press.behaviour.code: [] for press in recorder.layout.values()}  # type: dict[str, list[list[str]]]
-    for key, press in recorder.layout.items():
-        by_code[press.behaviour.code].append([key, press.choice or ""])
+    taps: dict[str, list[list[str]]] = {}
+    for press in recorder.layout.values():
+        code, choice = press.behaviour.code, press.choice or ""
+        taps.setdefault(code, []).append([f"{code}:{choice}" if choice else code, choice])
     return {
         "do": "welcome",
         "session": recorder.journal.path.stem,
         "trace": TRACE_MS,
         "rescue": [visible(line) for line in recorder.rescue_lines],
-        "lanes": [_about(lane, by_code[lane.behaviour.code]) for lane in lanes.lanes if lane.keys],
+        "lanes": [_about(lane, taps[lane.behaviour.code]) for lane in lanes.lanes if lane.keys],
         **about,
     }
 
 
-def _about(lane: Lane, keys: list[list[str]]) -> dict[str, Any]:
+def _about(lane: Lane, taps: list[list[str]]) -> dict[str, Any]:
     one = lane.behaviour
     return {
         "code": one.code,
@@ -39,7 +40,7 @@ def _about(lane: Lane, keys: list[list[str]]) -> dict[str, Any]:
         "chain": one.chain or "",
         "ends": list(one.ends),
         "within": one.within or "",
-        "keys": keys,
+        "taps": taps,
         "other": len(one.choices) == 2 or one.resembles is not None,
     }
 

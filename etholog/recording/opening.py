@@ -27,6 +27,7 @@ from etholog.recording.keyboard import QWERTY_KEYBOARD, Keyboard
 from etholog.recording.live import Live
 from etholog.recording.recorder import Recorder
 from etholog.recording.replay import replay
+from etholog.recording.taps import Tap
 from etholog.session.question import Question
 
 
@@ -312,6 +313,19 @@ def resume(
             last = max(r["t"] for r in recorder.live.marks_in_time)
         recorder.was_away(last, recorder.t(now), "the recorder was away")
     return recorder, told
+
+
+def take_late(path: Path, hand: Hand, taps: Sequence[Tap]) -> list[str]:
+    """Take taps into a session that has ended, each at its time; return what became of each, in words. Refusal as in
+    `reopen`."""
+    known = session.read(path)
+    journal, _ = Journal.open(path)
+    live = Live(known.ethogram, known.records, known.fold.end)
+    recorder = Recorder(journal, known.ethogram, hand, known.began, clock_at=0.0, live=live)
+    told = [recorder.tap(tap, late=True).text for tap in taps]
+    if not journal.close():
+        raise Refusal(f"{path}: takes no more ({journal.trouble}); the taps stay where they are")
+    return told
 
 
 def reopen(path: Path, hand: Hand, keyboard: Keyboard = QWERTY_KEYBOARD) -> tuple[Amender, str, list[str]]:

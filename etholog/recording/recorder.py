@@ -9,7 +9,7 @@ from etholog.base import system
 from etholog.base.clock import clock_face
 from etholog.base.journal import Draft, Journal
 from etholog.base.workspace import workspace_of
-from etholog.ethogram import Behaviour, Ethogram, Hand
+from etholog.ethogram import Behaviour, Ethogram, Hand, Press
 from etholog.ethogram.own_keys import Act, Where, act_of
 from etholog.recording.corrector import NOTE_LENGTH, WALL_EVERY_S, Answer, Corrector, in_one_write, shift_typed
 from etholog.recording.held import HeldKey
@@ -124,6 +124,10 @@ class Recorder(Corrector):
         if self.asks_code:
             self.asks_code = False
             return self.recode(meant.behaviour, meant.choice)
+        return self._seen(meant, at)
+
+    def _seen(self, meant: Press, at: float) -> Answer:
+        """Mark what somebody saw, and so watched."""
         gap = self.live.folding.gap
         if gap is not None and not (self._is_late and self.t(at) < gap.onset):
             self.back(at)
@@ -152,7 +156,7 @@ class Recorder(Corrector):
         if not tap.sure:
             self._say_unsure(made, tap)
             made = tuple(range(first, self.journal.n))
-        n = self._append(drafts.tap(tap.t, tap.id, tap.act or tap.key, tap.earliest, tap.latest, made))
+        n = self._append(drafts.tap(tap.t, tap.id, tap.act or tap.what, tap.earliest, tap.latest, made))
         self._tapped[tap.id] = n, made
         self._is_late = False
         return Answer(answer.text, n)
@@ -170,16 +174,25 @@ class Recorder(Corrector):
             if of and not marks:
                 return Answer("it was taken back already")
             self.meant = marks[-1] if marks else None
-            meant = self.layout.get(tap.key)
+            meant = self._press_of(tap.what)
             try:
                 if tap.act == "other" and meant is not None:
                     return self.recode(meant.behaviour, meant.choice)
                 return self._away_late(at) if tap.act == "away" and self._is_late else self.act(ACTS[tap.act], at)
             finally:
                 self.meant, self.asks_code = None, False
-        if tap.key in self.layout:
-            self._was_watching(tap.t)
-        return self._pressed(tap.key, at)
+        meant = self._press_of(tap.what)
+        if meant is None:
+            return Answer(f"{tap.what!r} means nothing here", self._at(drafts.stray(tap.t, tap.what), at))
+        self._was_watching(tap.t)
+        return self._seen(meant, at)
+
+    def _press_of(self, what: str) -> Press | None:
+        code, _, choice = what.partition(":")
+        behaviour = self.ethogram.by_code.get(code)
+        if behaviour is None or (choice and choice not in [one.name for one in behaviour.choices]):
+            return None
+        return Press(behaviour, choice or None)
 
     def _meant_by(self, tap: Tap) -> tuple[int, ...]:
         """Return the records that a correction is of; none where the phone named nothing that is here."""

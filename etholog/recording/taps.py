@@ -16,22 +16,32 @@ from etholog.session.record import TAP_ID
 
 ACTS = {act.name.lower(): act for act in (Act.UNDO, Act.EARLIER, Act.OTHER, Act.DOUBT, Act.AWAY, Act.RESCUE)}
 NOTE = "note"
+WORDS = {
+    "undo": "take back",
+    "earlier": "a second earlier",
+    "other": "it was another",
+    "doubt": "unsure",
+    "away": "nobody watches",
+    "rescue": "RESCUE",
+    NOTE: "note",
+}
 
 
 @dataclass(frozen=True)
 class Tap:
     """One tap, in milliseconds of the session: made at `t`, or for all that is known from `earliest` to `latest`.
 
-    `act` is one of `ACTS`, or `NOTE` with its `text`; '' for a mark, by its `key` of the layout. An `other` may have a
-    key as well: what it should have been. A correction is `of` what the phone showed: a record, another tap's id, or
-    None for whatever was last. `sure` is False where the phone's clock could not be compared.
+    `act` is one of `ACTS`, or `NOTE` with its `text`; '' for a mark of `what`: a behaviour's code, and its choice after
+    a colon. An `other` may have that as well: what it should have been. A correction is `of` what the phone showed: a
+    record, another tap's id, or None for whatever was last. `sure` is False where the phone's clock was never
+    compared.
     """
 
     id: str
     t: int
     earliest: int
     latest: int
-    key: str = ""
+    what: str = ""
     act: str = ""
     of: int | str | None = None
     text: str = field(default="", repr=False)
@@ -40,7 +50,7 @@ class Tap:
     def __post_init__(self) -> None:
         if not re.fullmatch(TAP_ID, self.id) or not 0 <= self.earliest <= self.t <= self.latest:
             raise ValueError(f"not a tap: {self}")
-        if self.act not in ("", NOTE, *ACTS) or not (self.act or self.key):
+        if self.act not in ("", NOTE, *ACTS) or not (self.act or self.what):
             raise ValueError(f"not a tap: {self}")
 
 

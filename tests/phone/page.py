@@ -19,7 +19,7 @@ from etholog.phone.server import Phone
 from etholog.recording.opening import begin
 from etholog.recording.recorder import Recorder
 from etholog.screens.themes import THEMES
-from tests.make import terrestrial_1
+from tests.make import tapped, terrestrial_1
 
 ABOUT = {"pair": "M-1 x F-1", "theme": vars(THEMES["night"])}
 
@@ -100,7 +100,8 @@ class Page:
     async def tap(self, session: str, key: str = "", act: str = "", **more: Any) -> str:
         name = str(more.pop("id", uuid.uuid4()))
         told = {"at": self.clock(), "wall": time.time() * 1000, "clock": None, "of": None, "text": "", **more}
-        await self.say(do="tap", id=name, session=session, epoch=self.epoch, key=key, act=act, **told)
+        what = tapped(key) if key else ""
+        await self.say(do="tap", id=name, session=session, epoch=self.epoch, what=what, act=act, **told)
         return name
 
 

@@ -14,13 +14,15 @@ from etholog.recording.live import Live
 from etholog.recording.recorder import Recorder
 from etholog.recording.taps import ACTS, LateTaps, Tap
 from etholog.session.log import entries
-from tests.make import BEGAN, press, recorder, reread
+from tests.make import BEGAN, press, recorder, reread, tapped
 
 BEFORE = 100.0  # the session of tests.make begins at this second of its clock
 
 
 def tap(t: int, key: str = "", act: str = "", **more: Any) -> Tap:
-    return Tap(str(uuid.uuid4()), t, **{"earliest": t, "latest": t, "key": key, "act": act} | more)
+    """Return a tap on the lane of a key."""
+    what = tapped(key) if key else ""
+    return Tap(str(uuid.uuid4()), t, **{"earliest": t, "latest": t, "what": what, "act": act} | more)
 
 
 def said(on: Recorder) -> list[str]:
@@ -42,7 +44,13 @@ def test_the_same_tap_is_taken_in_once_by_this_recorder_and_by_the_next(tmp_path
     assert first.n == again.n is not None
     read = reread(on)
     (kept,) = [record for record in read.records if record["do"] == "tap"]
-    assert (kept["id"], kept["key"], kept["earliest"], kept["latest"], kept["made"]) == (one.id, "d", 1990, 2011, [1])
+    assert (kept["id"], kept["key"], kept["earliest"], kept["latest"], kept["made"]) == (
+        one.id,
+        "drumming",
+        1990,
+        2011,
+        [1],
+    )
     journal, _ = Journal.open(read.path)
     resumed = Recorder(journal, on.ethogram, "left", BEGAN, BEFORE, live=Live(on.ethogram, read.records))
     assert resumed.tap(one).n == first.n
@@ -173,11 +181,11 @@ def test_taps_after_the_end_are_kept_beside_the_session(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize(
     "wrong",
-    [{"id": "x"}, {"earliest": 3000}, {"latest": 3}, {"act": "close"}, {"key": "", "act": ""}],
+    [{"id": "x"}, {"earliest": 3000}, {"latest": 3}, {"act": "close"}, {"what": "", "act": ""}],
     ids=lambda wrong: next(iter(wrong)),
 )
 def test_nonsense_is_no_tap(wrong: dict[str, Any]) -> None:
-    good: dict[str, Any] = {"id": str(uuid.uuid4()), "t": 2000, "earliest": 1000, "latest": 2500, "key": "d"}
+    good: dict[str, Any] = {"id": str(uuid.uuid4()), "t": 2000, "earliest": 1000, "latest": 2500, "what": "drumming"}
     Tap(**good)
     with pytest.raises(ValueError, match="not a tap"):
         Tap(**good | wrong)

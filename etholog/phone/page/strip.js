@@ -194,11 +194,11 @@ function stamped(event) {
   return event && event.timeStamp > 0 && Math.abs(now - event.timeStamp) < 5000 ? event.timeStamp : now;
 }
 
-function tapped(at, what) {
+function tapped(at, said) {
   if (!welcome || ended) return;
-  navigator.vibrate?.(what.act === "rescue" ? [80, 60, 80] : 15);
+  navigator.vibrate?.(said.act === "rescue" ? [80, 60, 80] : 15);
   keep({ do: "tap", id: uuid(), session: welcome.session, epoch, at, wall: Date.now() - (performance.now() - at), clock,
-    key: "", act: "", of: null, text: "", ...what });
+    what: "", act: "", of: null, text: "", ...said });
 }
 
 // Taps that the recorder has not heard of, as far as this page knows.
@@ -220,25 +220,25 @@ function inHand() { // the mark that a correction is for: what it is called ther
   let hand = state && state.hand ? { of: state.hand[0], other: state.hand[2] } : null;
   for (const tap of unheard()) {
     if (tap.act === "undo" && hand && tap.of === hand.of) hand = null;
-    else if (!tap.act) hand = { of: tap.id, other: laneOf(tap.key)?.other ?? false };
+    else if (!tap.act) hand = { of: tap.id, other: laneOf(tap.what)?.other ?? false };
   }
   return hand;
 }
 
-const laneOf = (key) => welcome.lanes.find((lane) => lane.keys.some(([own]) => own === key));
+const laneOf = (what) => welcome.lanes.find((lane) => lane.taps.some(([own]) => own === what));
 function words(tap) {
   if (tap.act) return { undo: "taking back", earlier: "1 s earlier", other: "the other one", doubt: "unsure",
     away: "nobody watches", rescue: "RESCUE", note: "a note" }[tap.act];
-  const lane = laneOf(tap.key), side = lane?.keys.find(([own]) => own === tap.key)?.[1];
-  return lane ? lane.label + (side ? " " + side : "") : tap.key;
+  const lane = laneOf(tap.what), side = lane?.taps.find(([own]) => own === tap.what)?.[1];
+  return lane ? lane.label + (side ? " " + side : "") : tap.what;
 }
 
-function laneTapped(key, at) {
+function laneTapped(what, at) {
   if (picks !== null) {
-    tapped(at, { act: "other", key, of: picks });
+    tapped(at, { act: "other", what, of: picks });
     picks = null;
     show();
-  } else tapped(at, { key });
+  } else tapped(at, { what });
 }
 
 function corrected(act, at) {
@@ -370,7 +370,7 @@ function layOut(byStage = false, anew = false) {
 
 function laneBar(lane) {
   const bar = document.createElement("div");
-  bar.className = `lane ${lane.actor}${lane.keys.length > 1 ? " two" : ""}`;
+  bar.className = `lane ${lane.actor}${lane.taps.length > 1 ? " two" : ""}`;
   bar.dataset.code = lane.code;
   const part = (tag, name, text) => {
     const made = document.createElement(tag);
@@ -383,13 +383,13 @@ function laneBar(lane) {
   part("canvas", "trace");
   part("span", "name", lane.label);
   part("span", "sum");
-  lane.keys.slice(0, 2).forEach(([key, side], at) => {
+  lane.taps.slice(0, 2).forEach(([what, side], at) => {
     if (side) part("span", at ? "side second" : "side", side);
     const button = part("button", "");
     button.type = "button";
-    button.dataset.key = key;
+    button.dataset.what = what;
     button.setAttribute("aria-label", side ? `${lane.label}, ${side}` : lane.label);
-    touchable(button, (when) => laneTapped(key, when));
+    touchable(button, (when) => laneTapped(what, when));
   });
   return bar;
 }
@@ -418,9 +418,9 @@ function predicted() {
     if (ran) for (const inner of lanes.values()) if (inner.lane.within === one.lane.code) stop(inner, t);
   };
   for (const tap of unheard()) {
-    const lane = tap.act ? null : laneOf(tap.key);
+    const lane = tap.act ? null : laneOf(tap.what);
     if (!lane) continue;
-    const one = lanes.get(lane.code), t = now() - (performance.now() - tap.at), side = lane.keys.find(([key]) => key === tap.key)[1];
+    const one = lanes.get(lane.code), t = now() - (performance.now() - tap.at), side = lane.taps.find(([own]) => own === tap.what)[1];
     one.waits++;
     if (lane.kind === "event") {
       one.count++;
@@ -456,7 +456,7 @@ function show() {
     const one = lanes.get(bar.dataset.code), sum = bar.querySelector(".sum");
     const runs = one.running.length > 0;
     const unsafe = queue.filter((tap) => !tap.act && tap.at < late && tap.epoch === epoch || tap.epoch !== epoch)
-      .filter((tap) => one.lane.keys.some(([key]) => key === tap.key)).length;
+      .filter((tap) => one.lane.taps.some(([own]) => own === tap.what)).length;
     bar.classList.toggle("runs", runs);
     const total = one.ended + one.running.reduce((all, [onset]) => all + Math.max(0, t - onset), 0);
     const told = one.count ? (one.lane.kind === "event" ? `${one.count}` : `${one.count}  ${length(total)}`) : "";
@@ -464,7 +464,7 @@ function show() {
     if (sum.textContent !== text) sum.textContent = text;
     sum.classList.toggle("unsafe", unsafe > 0);
     for (const button of bar.querySelectorAll("button")) button.setAttribute("aria-pressed",
-      String(one.running.some((bout) => bout[3] === (one.lane.keys.find(([key]) => key === button.dataset.key)[1]))));
+      String(one.running.some((bout) => bout[3] === (one.lane.taps.find(([own]) => own === button.dataset.what)[1]))));
     draw(bar.querySelector("canvas"), one, t);
   }
   showTurn();

@@ -21,7 +21,7 @@ from etholog.film.source import Source, is_key, packets_of
 
 WIDTH, PER_S = 160, 4
 BLOCK = 5  # pixels on a side
-CHUNK = 64  # pictures that are worked on together: they fit the processor's cache
+CHUNK = 32  # pictures that are worked on together: they fit the processor's cache
 DARK = 6.0  # luma added before two pictures are divided, so that noise in the dark does not count as light
 SECOND = PER_S  # pictures over which the slow measure averages before it compares
 
@@ -107,28 +107,46 @@ def key_changes(chunks: Iterator[NDArray[np.uint8]]) -> Floats:
         frames = new if last is None else np.concatenate([last, new])
         last = frames[-1:]
         if len(frames) > 1:
-            found.append(_in_blocks(_change(frames[1:], frames[:-1])))
+            light = _light(frames)
+            found.append(_in_blocks(_change(frames[1:], frames[:-1], light[1:] / light[:-1])))
     return np.concatenate(found) if found else np.zeros((0, 0, 0), np.float32)
 
 
 def _changes(frames: Floats, history: int) -> Cells:
     """Return the changes of the pictures after `history`; DARK is in the frames already."""
-    total = np.cumsum(frames, axis=0, dtype=np.float32)
-    means = (total[SECOND:] - total[:-SECOND]) / SECOND  # means[i] ends with frames[i + SECOND]
-    now, past = means[history - SECOND :], means[history - 2 * SECOND : -SECOND]
-    change = _change(now, past)
-    shift = _shift(change, past)  # before `change` is squared in place
-    return Cells(_in_blocks(_change(frames[history:], frames[history - 1 : -1])), _in_blocks(change), shift)
+    light = _light(frames)
+    fast = _change(frames[history:], frames[history - 1 : -1], light[history:] / light[history - 1 : -1])
+    means, light = _of_a_second(frames), _of_a_second(light)  # means[i] ends with frames[i + SECOND - 1]
+    now, past = slice(history - SECOND + 1, None), slice(history - 2 * SECOND + 1, -SECOND)
+    slow = _change(means[now], means[past], light[now] / light[past])
+    shift = _shift(slow, means[past])  # before `slow` is squared in place
+    return Cells(_in_blocks(fast), _in_blocks(slow), shift)
 
 
-def _change(now: Floats, past: Floats) -> Floats:
+def _of_a_second(frames: Floats) -> Floats:
+    """Return the mean of each SECOND pictures that follow each other: of four, by two additions."""
+    pairs = frames[1:] + frames[:-1]
+    four: Floats = pairs[2:] + pairs[:-2]
+    four /= np.float32(SECOND)
+    return four
+
+
+def _light(frames: Floats) -> Floats:
+    """Return the sum of each row's pixels in each column of blocks, pictures x pixel rows x columns."""
+    light: Floats = frames[:, :, ::BLOCK] + frames[:, :, 1::BLOCK]
+    for at in range(2, BLOCK):
+        light += frames[:, :, at::BLOCK]
+    return light
+
+
+def _change(now: Floats, past: Floats, lit: Floats) -> Floats:
     """Return the change of each pixel that is left when each row's change of light is divided out.
 
-    A row's own, since a lamp's flicker runs through the picture in bands; its median, since a spider fills few columns.
+    A row's own, since a lamp's flicker runs through the picture in bands; the median of its parts (`lit`), since a
+    spider fills few columns.
     """
-    coarse, columns = now.shape[2] // BLOCK, _columns(now.shape[2])
-    lit = (now @ columns) / (past @ columns)
-    gain = np.partition(lit, coarse // 2, axis=2)[:, :, coarse // 2]
+    middle = lit.shape[2] // 2
+    gain = np.partition(lit, middle, axis=2)[:, :, middle]
     padded = np.pad(gain, ((0, 0), (2, 2)), mode="edge")
     smooth: Floats = np.stack([padded[:, at : at + gain.shape[1]] for at in range(5)]).mean(axis=0)
     changed: Floats = past * smooth[:, :, None]
@@ -136,15 +154,15 @@ def _change(now: Floats, past: Floats) -> Floats:
     return changed
 
 
-def _columns(width: int) -> Floats:
-    """Return the matrix that averages the columns of a block."""
-    return np.eye(width // BLOCK, dtype=np.float32).repeat(BLOCK, axis=0) / np.float32(BLOCK)
-
-
 def _in_blocks(change: Floats) -> Floats:
-    across = np.square(change, out=change) @ _columns(change.shape[2])
-    blocks: Floats = across.reshape(len(change), -1, BLOCK, across.shape[2]).mean(axis=2)
-    return blocks
+    """Return the mean square of each block, and spoil `change`. Rows first: whole rows are added fastest."""
+    squares = np.square(change, out=change).reshape(len(change), -1, BLOCK, change.shape[2])
+    rows: Floats = squares[:, :, 0] + squares[:, :, 1]
+    for at in range(2, BLOCK):
+        rows += squares[:, :, at]
+    light = _light(rows)
+    light /= np.float32(BLOCK * BLOCK)
+    return light
 
 
 def _shift(change: Floats, past: Floats) -> Floats:

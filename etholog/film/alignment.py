@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import combinations
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 from etholog.base.journal import Journal
 from etholog.base.language import gettext, gettext_noop, number
@@ -24,6 +24,8 @@ JITTER_S = 0.1  # by which two reaction times differ
 ODD_PPM = 500.0
 SAME_S = 0.0005  # lengths that differ by less are one
 _ENDS = 2**20
+
+Kind = Literal["film", "sound"]
 
 
 @dataclass(frozen=True)
@@ -146,9 +148,10 @@ def by_themselves(parts: Sequence[Part]) -> list[Clip]:
     return [_clip(part.source, 1000 * part.at_s, 0.0, "watching", ()) for part in parts]
 
 
-def clips_of(session: Session) -> list[Clip]:
-    """Return the films of a session, in the order in which they began; none when nothing was aligned."""
-    records = [record for record in session.records if record["do"] == "film"]
+def clips_of(session: Session, kind: Kind = "film") -> list[Clip]:
+    """Return the films (or the recordings of sound alone) of a session, in the order in which they began; none when
+    nothing was aligned."""
+    records = [record for record in session.records if record["do"] == kind]
     if not records:
         return []
     folder = session.path.absolute().parent
@@ -210,19 +213,19 @@ def same_film(clip: Clip, path: Path) -> bool:
     return abs(source.seconds - clip.seconds) < SAME_S and source.rate == clip.rate
 
 
-def moved(session: Session, sources: Sequence[Source]) -> list[Clip]:
+def moved(session: Session, sources: Sequence[Source], kind: Kind = "film") -> list[Clip]:
     """Return the clips of a session whose films these files are, each with its file; none unless all are known by
     their contents."""
-    held = {clip.contents: clip for clip in clips_of(session) if clip.contents}
+    held = {clip.contents: clip for clip in clips_of(session, kind) if clip.contents}
     found = [(held.get(contents_of(source.path)), source) for source in sources]
     return [replace(clip, path=source.path) for clip, source in found if clip] if all(c for c, _ in found) else []
 
 
-def replaced(session: Session, clips: Sequence[Clip]) -> list[Clip]:
+def replaced(session: Session, clips: Sequence[Clip], kind: Kind = "film") -> list[Clip]:
     """Return which films of a session others take the place of: those of the same file, or of the same film."""
     files = {os.path.normpath(clip.path.absolute()) for clip in clips}
     held = {clip.contents for clip in clips if clip.contents}
-    return [clip for clip in clips_of(session) if os.path.normpath(clip.path) in files or clip.contents in held]
+    return [clip for clip in clips_of(session, kind) if os.path.normpath(clip.path) in files or clip.contents in held]
 
 
 def angles(clips: Sequence[Clip]) -> list[tuple[Clip, Clip]]:
@@ -234,23 +237,28 @@ def angles(clips: Sequence[Clip]) -> list[tuple[Clip, Clip]]:
     ]
 
 
-def keep(session: Session, clips: Sequence[Clip]) -> None:
+def keep(session: Session, clips: Sequence[Clip], kind: Kind = "film") -> None:
     """Append the clips to the session's journal, beside those of other films that it holds already."""
     new = [replace(clip, path=clip.path.absolute()) for clip in clips]
-    gone = replaced(session, new)
-    _write(session, [*(clip for clip in clips_of(session) if clip not in gone), *new])
+    gone = replaced(session, new, kind)
+    _write(session, [*(clip for clip in clips_of(session, kind) if clip not in gone), *new], kind)
 
 
 def forget(session: Session, films: Sequence[Path] = ()) -> list[Clip]:
-    """Take films (none named: all) off a session, and return them. Raises Refusal where one is not aligned."""
-    held = clips_of(session)
+    """Take films and recordings of sound (none named: all) off a session, and return them. Raises Refusal where one is
+    not aligned."""
+    kinds: tuple[Kind, Kind] = ("film", "sound")
+    of_kind = {kind: clips_of(session, kind) for kind in kinds}
+    held = [clip for own in of_kind.values() for clip in own]
     gone = [clip for clip in held if not films or any(_is(clip, film) for film in films)]
     for film in films:
         if not any(_is(clip, film) for clip in held):
             raise Refusal(f"{film}: is not aligned with {session.path}; {_told(held)}")
     if not gone:
         raise Refusal(f"{session.path}: has no film to forget")
-    _write(session, [clip for clip in held if clip not in gone])
+    for kind, own in of_kind.items():
+        if any(clip in gone for clip in own):
+            _write(session, [clip for clip in own if clip not in gone], kind)
     return gone
 
 
@@ -274,11 +282,12 @@ def _told(clips: Sequence[Clip]) -> str:
     return f"its films are {names}" if names else "it has no film"
 
 
-def _write(session: Session, clips: Sequence[Clip]) -> None:
+def _write(session: Session, clips: Sequence[Clip], kind: Kind) -> None:
     whole = session.header["format"] != FORMAT_1  # which etholog 0.1 reads, and would refuse what it does not know
     journal, _ = Journal.open(session.path)
     all_of_them = sorted(clips, key=lambda clip: clip.begins)
-    journal.append(drafts.film([plain(clip, session.path.parent, whole) for clip in all_of_them]))
+    draft = drafts.film if kind == "film" else drafts.sound
+    journal.append(draft([plain(clip, session.path.parent, whole) for clip in all_of_them]))
     trouble = journal.trouble
     if not journal.close() or trouble:
         raise Refusal(f"{session.path}: the alignment could not be kept ({trouble or 'the disk did not answer'})")

@@ -7,9 +7,11 @@ import pandas as pd
 from etholog import figures
 from etholog.base.language import gettext, gettext_noop, ngettext, number
 from etholog.base.text import STILLNESS
+from etholog.base.workspace import workspace_of
 from etholog.film import hours
 from etholog.film.alignment import clips_of, error_told
 from etholog.film.captions import moment
+from etholog.film.contents import found_again
 from etholog.film.search import known
 from etholog.film.stretches import found
 from etholog.report.content import Section, table
@@ -28,7 +30,7 @@ HEADS = {
 
 def section(read: Session, drawings: Drawings) -> list[Section]:
     """Return what moves on the session's films as a section; none where no film was searched."""
-    clips = clips_of(read)
+    clips, _ = found_again(clips_of(read), workspace_of(read.path))
     held = [(clip, known(clip.path)) for clip in clips]
     searched = [(clip, one) for clip, one in held if one is not None]
     if not searched:

@@ -93,6 +93,11 @@ def film(clips: Sequence[FilmClip]) -> Draft:
     return _draft("film", clips=list(clips))
 
 
+def sound(clips: Sequence[FilmClip]) -> Draft:
+    """Return all the recordings of sound that there are beside the session."""
+    return _draft("sound", clips=list(clips))
+
+
 def close(t: int, outcome: Mapping[str, Scalar] | None = None, wall: datetime | None = None) -> Draft:
     """Return the session's end, with the answers about it."""
     return _draft("close", t=t, wall=None if wall is None else _iso(wall), outcome=dict(outcome or {}))

@@ -195,7 +195,7 @@ class Fold:
 
 
 _ORDER = itemgetter(Bout._fields.index("onset"), Bout._fields.index("n"))
-_NOT_IN_TIME = frozenset({"undo", "film", "close", "repeat", "tap"})
+_NOT_IN_TIME = frozenset({"undo", "film", "sound", "close", "repeat", "tap"})
 _ABOUT_ANOTHER = frozenset({"move", "recode", "doubt", "note"})
 _SAID = {"note": "text", "stray": "key", "prompt": "name", "sync": None, "rescue": None, "clock": "what"}
 

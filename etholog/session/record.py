@@ -209,9 +209,13 @@ class FilmClip(TypedDict):
 
 @_exact
 class Film(_Line):
-    """All the film there is of the session; the last of these records counts. It may follow `close`."""
+    """All the film there is of the session; the last of these records counts. It may follow `close`.
 
-    do: Literal["film"]
+    `sound`, in sessions of format 2: all the recordings of sound that were made beside it. They have no frames, and a
+    `rate` of 1/1.
+    """
+
+    do: Literal["film", "sound"]
     clips: Annotated[list[FilmClip], Field(strict=False)]
 
 
@@ -252,7 +256,7 @@ def brief(error: ValidationError) -> str:
 
 def _members(records: Sequence[Any]) -> int:
     """Return how many members records have, those of the objects within them too."""
-    holding = [record for record in records if record["do"] in ("close", "film")]
+    holding = [record for record in records if record["do"] in ("close", "film", "sound")]
     inner = sum(len(record.get("outcome", ())) + sum(map(len, record.get("clips", ()))) for record in holding)
     return sum(map(len, records)) + inner
 

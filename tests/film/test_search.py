@@ -245,8 +245,13 @@ def test_the_report_shows_what_was_searched_and_searches_nothing(evening: Path, 
     for row in stretches:  # the session began five seconds into the film
         film_s = float(row["from"].split(":")[-1]) - 5
         assert f"0:00:{int(film_s):02d}" in told
-    os.utime(evening)
-    assert known(evening) is None
+    renamed = evening.with_name("renamed.mp4")
+    beside(evening).rename(beside(renamed))
+    evening.rename(renamed)
+    assert etholog("report", made.path, "-o", page).returncode == 0
+    assert "Something moves in 2 stretches" in page.read_text()
+    os.utime(renamed)
+    assert known(renamed) is None
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="there are no ptys there")

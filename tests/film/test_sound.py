@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from etholog import session
+from etholog.film.alignment import clips_of
 from etholog.film.sound import listen, recording
 from etholog.film.strokes import BAND, bursts, onsets
 from tests.conftest import need
@@ -83,6 +84,41 @@ def test_bursts_are_offered_and_the_observers_marks_stay(
     ):
         done = etholog(*refused)
         assert (done.returncode, told in done.stderr.splitlines()[-1]) == (2, True), done.stderr
+
+
+@pytest.mark.slow
+def test_a_recordings_alignment_is_kept_and_known_again_after_a_move(
+    made: tuple[Path, list[Drummed]], tmp_path: Path, etholog: Run
+) -> None:
+    need("ffmpeg")
+    path, _ = made
+    sync = ("sync", 3_000, {})
+    of_now = recorded(tmp_path, sync, end=50_000, name="new", ethogram="terrestrial").path
+    first = etholog("film", "listen", of_now, "--sound", path, "--seen", "13")
+    assert first.returncode == 0, first.stderr
+    elsewhere = tmp_path / "attic" / "renamed.wav"
+    elsewhere.parent.mkdir()
+    elsewhere.write_bytes(path.read_bytes())
+    again = etholog("film", "listen", of_now, "--sound", elsewhere)
+    assert [row.split(",")[1:] for row in again.stdout.splitlines()] == [
+        row.split(",")[1:] for row in first.stdout.splitlines()
+    ]
+    read = session.read(of_now)
+    assert clips_of(read) == []  # it is no film
+    (kept,) = clips_of(read, "sound")
+    assert (kept.path, kept.session_ms(13.0)) == (path, pytest.approx(3_000))
+    # What is listened to anew takes its place, and it can be taken off.
+    etholog("film", "listen", of_now, "--sound", elsewhere, "--seen", "14")
+    (kept,) = clips_of(session.read(of_now), "sound")
+    assert (kept.path, kept.session_ms(14.0)) == (elsewhere, pytest.approx(3_000))
+    assert etholog("film", "align", of_now, elsewhere, "--forget").returncode == 0
+    done = etholog("film", "listen", of_now, "--sound", elsewhere)
+    assert (done.returncode, "--seen TIME" in done.stderr) == (2, True)
+    # etholog 0.1 refuses what it does not know, so its own sessions take nothing in.
+    old = recorded(tmp_path, sync, end=50_000, name="old").path
+    before = old.read_bytes()
+    assert "does not keep" in etholog("film", "listen", old, "--sound", path, "--seen", "13").stderr
+    assert old.read_bytes() == before
 
 
 @pytest.mark.slow

@@ -27,6 +27,7 @@ MADE = {
     "clock": [drafts.clock(5, "the machine slept for 9 s")],
     "tap": [drafts.tap(5, "0b9b8c1e-3c57-4f0a-9d5e-111111111111", "d", 4, 7, [3, 4])],
     "film": [drafts.film([])],
+    "sound": [drafts.sound([])],
     "close": [drafts.close(5), drafts.close(5, {"ended": "he got out"})],
 }
 EXACT: TypeAdapter[object] = TypeAdapter(record.Record)

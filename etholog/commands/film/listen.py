@@ -59,7 +59,7 @@ def configure(verb: argparse.ArgumentParser) -> None:
         default=[],
         metavar="[MARK=]TIME",
         help="with --sound: sync mark number MARK (1), or a behaviour that is marked once, is heard at TIME of the "
-        "recording; given twice, it takes the drift of the clocks out",
+        "recording; given twice, it takes the drift of the clocks out; the session keeps it for the next time",
     )
     verb.add_argument("--band", default="80,600", metavar="LOW,HIGH", help="listen between these, in Hz (80,600)")
     verb.add_argument(
@@ -82,6 +82,7 @@ def run(args: argparse.Namespace) -> int:
 
     from etholog.base.clock import fine_face
     from etholog.film import sound
+    from etholog.film.captions import moment
 
     goes_with("--sound", args.sound, seen=args.seen)
     check_ending(args.trace, PICTURES)
@@ -103,7 +104,7 @@ def run(args: argparse.Namespace) -> int:
             "file": clip.path.name,
             "from": fine_face(burst.onset_s),
             "to": fine_face(burst.offset_s),
-            "at": _moment(onset),
+            "at": moment(onset),
             "seconds": round(burst.offset_s - burst.onset_s, 2),
             "strokes": burst.strokes,
             "strokes_per_s": round(burst.rate, 1),
@@ -121,12 +122,6 @@ def run(args: argparse.Namespace) -> int:
         write([args.trace], {args.trace.suffix.lower(): lambda file: _drawn(heard, more, file)})
         say(f"written: {args.trace}")
     return 0 if behaviour is None else _offer(read, offers, behaviour)
-
-
-def _moment(ms: int) -> str:
-    from etholog.film.captions import moment
-
-    return moment(ms)
 
 
 def _band(words: str) -> tuple[float, float]:
@@ -151,12 +146,31 @@ def _sources(args: argparse.Namespace) -> "tuple[Session, list[tuple[Clip, Sourc
         return read, [(clip, probe(clip.path)) for clip in clips]
     if len(args.session) > 1 or args.session[0].suffix.lower() != ".jsonl":
         raise Refusal("--sound goes with one session, whose marks set its clock")
-    if not args.seen:
-        raise Refusal(f"{args.sound}: say when a sync mark is heard on it: --seen TIME")
     read, part = session.read(args.session[0]), Part(sound.recording(args.sound))
-    clips = alignment.by_syncs([part], [anchor(read, words, [part]) for words in args.seen])
+    clips = alignment.by_syncs([part], [anchor(read, words, [part]) for words in args.seen]) if args.seen else []
+    if clips:
+        _keep(read, clips)
+    else:
+        clips = alignment.moved(read, [part.source], "sound")
+    if not clips:
+        raise Refusal(f"{args.sound}: say when a sync mark is heard on it: --seen TIME")
     say(alignment.error_told(clips))
     return read, [(clips[0], part.source)]
+
+
+def _keep(read: "Session", clips: "list[Clip]") -> None:
+    """Keep a recording's alignment in the session's journal, where that can be; a line says why not."""
+    from etholog.film import alignment
+    from etholog.session.record import FORMAT_1
+
+    if read.header["format"] == FORMAT_1:
+        return say("the session does not keep when that was heard: it is of a format that etholog 0.1 reads")
+    if not read.fold.closed:
+        return say("the session is still open, so it does not keep when that was heard")
+    try:
+        alignment.keep(read, clips, "sound")
+    except Refusal as refusal:
+        say(str(refusal))
 
 
 def _behaviour(read: "Session", code: str) -> "Behaviour":
@@ -202,8 +216,10 @@ def _offer(read: "Session", offers: Sequence[Offer], behaviour: "Behaviour") -> 
 
 def _asked(offer: Offer, behaviour: "Behaviour", which: str) -> str:
     """Return y, n or q; p plays the burst first."""
+    from etholog.film.captions import moment
+
     _, burst, onset, _ = offer
-    told = f"{which}: {_moment(onset)}, {burst.strokes} strokes in {burst.offset_s - burst.onset_s:.1f} s"
+    told = f"{which}: {moment(onset)}, {burst.strokes} strokes in {burst.offset_s - burst.onset_s:.1f} s"
     words = f"{told}, {burst.rate:.1f} a second. {behaviour.label}? y takes it, n leaves it, p plays it, q ends: "
     while True:
         print(visible(words), end="", file=sys.stderr, flush=True)  # a table alone stands on stdout

@@ -355,7 +355,7 @@ def test_an_interrupt_leaves_nothing_behind(tmp_path: Path, number: signal.Signa
     while not any(tmp_path.glob(".out-*/*.mov")) and time.monotonic() < deadline:
         time.sleep(0.01)
     os.kill(child.pid, number)
-    _, told = child.communicate(timeout=60)
+    _, told = child.communicate(timeout=240)
     assert child.returncode == 130
     assert "Traceback" not in told
     assert sorted(tmp_path.iterdir()) == before

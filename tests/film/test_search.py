@@ -197,7 +197,7 @@ def test_a_reader_that_stops_ends_ffmpeg_with_a_full_pipe() -> None:
         "words = ['-f', 'lavfi', '-i', 'testsrc=size=640x480', '-f', 'rawvideo', '-']\n"
         "with closing(ffmpeg.piped(words, 1000)) as pieces: next(pieces); time.sleep(1)\n"
     )
-    subprocess.run([sys.executable, "-c", script], check=True, timeout=60)
+    subprocess.run([sys.executable, "-c", script], check=True, timeout=240)
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="there is no such signal there")
@@ -208,7 +208,7 @@ def test_ctrl_c_leaves_nothing_half(evening: Path, tmp_path: Path) -> None:
     with subprocess.Popen(words, stdout=subprocess.PIPE, stderr=subprocess.PIPE) as child:
         time.sleep(3)
         child.send_signal(signal.SIGINT)
-        _, told = child.communicate(timeout=60)
+        _, told = child.communicate(timeout=240)
     assert b"Traceback" not in told
     assert not list(tmp_path.glob(".*part*"))
     if beside(long).exists():

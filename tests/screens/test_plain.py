@@ -102,7 +102,7 @@ def test_keys_through_a_pipe(tmp_path: Path) -> None:
         words = [sys.executable, "-m", "etholog", *PLAIN]
         environment = os.environ | {"PYTHONIOENCODING": "ascii:strict"}
         return subprocess.run(
-            words, input=keys, capture_output=True, text=True, cwd=tmp_path, timeout=60, check=False, env=environment
+            words, input=keys, capture_output=True, text=True, cwd=tmp_path, timeout=240, check=False, env=environment
         )
 
     done = run("\ndvü\r\x1b[31mnote \u202e\r\x1b\r1\r\r\r\r\r\r\r")

@@ -126,7 +126,7 @@ def test_a_kill_leaves_what_was_there(sessions: Path, tmp_path: Path, after: int
         "store._writer = writer\n"
         f"store.write(Path(sys.argv[1]), Path(sys.argv[2]), {SMALL})\n"
     )
-    done = subprocess.run([sys.executable, "-c", script, str(sessions), str(to)], check=False, timeout=60)
+    done = subprocess.run([sys.executable, "-c", script, str(sessions), str(to)], check=False, timeout=240)
     assert done.returncode == -signal.SIGKILL
     assert_same_season(library.read(to), was)
     store.write(sessions, to, SMALL)

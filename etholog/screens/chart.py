@@ -27,7 +27,7 @@ from etholog.session.folding import Span
 class StripChart(Widget):
     """The lanes of a session up to `now()`, in milliseconds; with a cursor, `now()` is in the middle."""
 
-    DEFAULT_CSS = "StripChart { height: 1fr; }"
+    DEFAULT_CSS = "StripChart { height: 1fr; }"  # no border and no padding: the outer size is all there is
 
     def __init__(self, live: Live, lanes: Lanes, look: Look, now: Callable[[], int], with_cursor: bool = False) -> None:
         super().__init__()
@@ -49,7 +49,7 @@ class StripChart(Widget):
     @property
     def room(self) -> int:
         """How many columns a trace has."""
-        return max(0, self.size.width - KEY_WIDTH - LABEL_WIDTH - TOTALS_WIDTH - 2)
+        return max(0, self.outer_size.width - KEY_WIDTH - LABEL_WIDTH - TOTALS_WIDTH - 2)
 
     @property
     def right(self) -> int:
@@ -62,18 +62,21 @@ class StripChart(Widget):
 
     def lane_at(self, y: int) -> Lane | None:
         """Return the lane in a line of the widget."""
-        shown = self._lanes.shown(self.size.height)
+        shown = self._lanes.shown(self.outer_size.height)
         return shown[y] if 0 <= y < len(shown) else None
 
     def changed(self) -> None:
         """Repaint the lines that no longer show what is; make no more room than there are lanes."""
         if self.styles.max_height is None or self.styles.max_height.value != len(self._lanes.lanes):
             self.styles.max_height = len(self._lanes.lanes)
-        now = self._now()
-        for y, lane in enumerate(self._lanes.shown(self.size.height)):
+        now, (width, height) = self._now(), self.outer_size
+        stale = []
+        for y, lane in enumerate(self._lanes.shown(height)):
             drawn = self._drawn.get(y)
             if drawn is None or drawn[0] != self._version(lane, now):
-                self.refresh(Region(0, y, self.size.width, 1))
+                stale.append(Region(0, y, width, 1))
+        if stale:
+            self.refresh(*stale)
 
     def _version(self, lane: Lane, now: int) -> object:
         return (
@@ -85,7 +88,7 @@ class StripChart(Widget):
             len(lane.running),
             round(lane.total_ms(now) / 1000),
             self._live.refolds,
-            self.size.width,
+            self.outer_size.width,
         )
 
     def render_line(self, y: int) -> Strip:

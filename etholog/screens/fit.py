@@ -3,7 +3,7 @@
 import textwrap
 from collections.abc import Iterable
 
-from rich.cells import cell_len
+from rich.cells import cell_len, chop_cells
 
 
 def first_fitting(width: int, *ways: str) -> str:
@@ -24,6 +24,26 @@ def packed(parts: Iterable[str], width: int, between: str = "   ") -> str:
             lines[-1] = longer
         else:
             lines.append(part)
+    return "\n".join(lines)
+
+
+def wrapped(text: str, width: int) -> str:
+    """Return text with its lines broken between words where they are wider than `width` columns.
+
+    >>> print(wrapped(" now: walks 0:12, drums 0:03", 16))
+     now: walks
+    0:12, drums 0:03
+    """
+    lines = []
+    for line in text.split("\n"):
+        first, *words = line.split(" ")
+        lines.append(first)
+        for word in words:
+            longer = f"{lines[-1]} {word}"
+            if cell_len(longer) <= width:
+                lines[-1] = longer
+            else:
+                lines += chop_cells(word, width)  # one word that alone is too long is broken
     return "\n".join(lines)
 
 

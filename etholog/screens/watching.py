@@ -23,10 +23,11 @@ from etholog.recording.recorder import Recorder
 from etholog.screens.chart import StripChart
 from etholog.screens.code_panel import CodePanel
 from etholog.screens.driver import held
-from etholog.screens.fit import first_fitting, shortened
+from etholog.screens.fit import first_fitting, shortened, wrapped
 from etholog.screens.keys_panel import KeysPanel
 from etholog.screens.line import Line
 from etholog.screens.strip import PLAIN, axis
+from etholog.screens.text_lines import TextLines
 from etholog.screens.themes import Look
 from etholog.session.folding import Bout
 
@@ -51,10 +52,8 @@ class Watching(Screen[bool], inherit_bindings=False):
     CSS = """
     Watching { overflow: hidden; }
     #clock { width: auto; padding: 0 2; display: none; }
-    #top, #axis, #prompt, #runs, #last, #trouble, #phone { height: 1; }
     #axis, #prompt.axis { color: $faint; }
     #prompt { color: $alarm; }
-    #top.long, #prompt.long, #runs.long, #last.long, #phone.long { height: auto; }
     #trouble { display: none; color: $alarm; text-style: bold reverse; height: auto; }
     #last { color: $faint; }
     #line, #phone { display: none; }
@@ -97,14 +96,14 @@ class Watching(Screen[bool], inherit_bindings=False):
     def compose(self) -> ComposeResult:
         """Lay the screen out, from top to bottom."""
         yield Digits("0:00:00", id="clock")
-        yield Static(id="top", markup=False)
+        yield TextLines(id="top")
         yield Static(id="trouble", markup=False)
-        yield Static(id="phone", markup=False)
+        yield TextLines(id="phone")
         yield StripChart(self.recorder.live, self._lanes, self.look, self._now)
-        yield Static(id="axis", markup=False)
-        yield Static(id="prompt", markup=False)
-        yield Static(id="runs", markup=False)
-        yield Static(id="last", markup=False)
+        yield TextLines(id="axis")
+        yield TextLines(id="prompt")
+        yield TextLines(id="runs")
+        yield TextLines(id="last")
         yield Line(id="line", select_on_focus=False)  # or what is typed ahead of the focus is typed over
         yield KeysPanel(self.recorder, self.recorder.where)
         yield CodePanel(markup=False)
@@ -311,8 +310,8 @@ class Watching(Screen[bool], inherit_bindings=False):
         digits = self.query_one(Digits)
         if digits.display != big:
             digits.display = big
-        if big:
-            digits.update(clock_face(now))
+        if big and digits.value != (face := clock_face(now)):
+            digits.update(face)
         self._say("top", self._top(now))
         self._say_prompt(self._bottom_prompt(chart), chart)
         self._say("runs", self._run_text(now))
@@ -323,14 +322,13 @@ class Watching(Screen[bool], inherit_bindings=False):
 
     def _say(self, name: str, text: str) -> None:
         """Show a line; what does not fit into one takes the lines that it needs, between words."""
-        shown = self.query_one(f"#{name}", Static)
-        long = "\n" in text or cell_len(text) > self.size.width > 0
-        changed = long != shown.has_class("long")
-        if changed:
-            shown.set_class(long, "long")
-        if changed or self._shown.get(name) != text:
-            self._shown[name] = text
-            shown.update(text, layout=long or changed)
+        width = self.size.width
+        if width and (cell_len(text) > width or "\n" in text):
+            text = wrapped(text, width)
+        if self._shown.get(name) == text:
+            return
+        self._shown[name] = text
+        self.query_one(f"#{name}", TextLines).say(text)
 
     def _say_prompt(self, text: str, chart: StripChart) -> None:
         """Show the prompt, and the axis above it. Where a line for the axis would hide a lane, it stands in the

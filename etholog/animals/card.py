@@ -161,13 +161,20 @@ class GatheredUndo(_UndoLine, _Source):
 CardRecord = EntryRecord | Undo | GatheredEntry | GatheredUndo
 Record = Annotated[Undo | EntryRecord, Field(union_mode="left_to_right")]
 GatheredRecord = Annotated[GatheredUndo | GatheredEntry, Field(union_mode="left_to_right")]
-_header = TypeAdapter(Annotated[Header | GatheredHeader, Field(discriminator="format")])
-# Any of CardRecord: one's own lines, and those of a gathered card.
-_record: TypeAdapter[Any] = TypeAdapter(Record)
-_records: TypeAdapter[list[Any]] = TypeAdapter(list[Record])
 
 
-@cache  # made when first needed: most cards were never gathered
+# Made when first needed: many workspaces have no card, and most cards were never gathered.
+@cache
+def _header() -> TypeAdapter[Any]:
+    return TypeAdapter(Annotated[Header | GatheredHeader, Field(discriminator="format")])
+
+
+@cache
+def _own() -> tuple[TypeAdapter[list[Any]], TypeAdapter[Any]]:
+    return TypeAdapter(list[Record]), TypeAdapter(Record)
+
+
+@cache
 def _of_gathered() -> tuple[TypeAdapter[list[Any]], TypeAdapter[Any]]:
     return TypeAdapter(list[GatheredRecord]), TypeAdapter(GatheredRecord)
 
@@ -298,10 +305,10 @@ def lines(path: Path) -> Lines:
     if twice is not None:
         raise Refusal(Finding(f"{twice} stands there twice", "this is not a card of etholog that can be read", path, 1))
     try:
-        header = _header.validate_json(reading.bodies[0] + b"}")
+        header = _header().validate_json(reading.bodies[0] + b"}")
     except ValidationError:
         raise Refusal(Finding("is not a card of etholog", "take it out of this folder", path, 1)) from None
-    adapters = (_records, _record) if header["format"] == FORMAT else _of_gathered()
+    adapters = _own() if header["format"] == FORMAT else _of_gathered()
     records, unread = checked(path, reading.bodies[1:], *adapters)
     identity = header["animal"] if header["format"] == GATHERED else lasting_id(b"\n".join(reading.bodies[:2]))
     return Lines(header, records, [*reading.findings, *unread], identity)

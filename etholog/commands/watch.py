@@ -9,7 +9,6 @@ from etholog.base.refusal import Refusal
 from etholog.base.text import visible
 from etholog.base.workspace import workspace
 from etholog.commands import recording
-from etholog.commands.film import watching
 from etholog.commands.film.common import add_search
 from etholog.commands.output import say
 from etholog.recording.forms import CONDITIONS, ETHOGRAM, PAIR, SETTING
@@ -102,6 +101,8 @@ def run(args: argparse.Namespace) -> int:
             return 0
         say(f"{new.pair}: {new.headline}")
     if args.film is not None:
+        from etholog.commands.film import watching
+
         return watching.begin(args, new)
     return recording.begin_plainly(new, args) if args.plain else recording.record(args, new=new)
 

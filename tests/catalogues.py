@@ -15,7 +15,7 @@ from etholog import ethogram
 from etholog.base.catalogues import FOLDER
 
 SOURCES = FOLDER.parent
-KEYWORDS = {"gettext": None, "gettext_noop": None, "beside": None, "ngettext": (1, 2)}
+KEYWORDS = {"gettext": None, "gettext_noop": None, "beside": None, "ngettext": (1, 2), "ngettext_noop": (1, 2)}
 Sentence = str | tuple[str, ...]
 
 

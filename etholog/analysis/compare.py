@@ -13,12 +13,21 @@ from etholog.analysis.pairs import MEANS_LEAST, Rows, whole_animals
 from etholog.analysis.pairs import none as no_pairs
 from etholog.analysis.pairs import pairs as pairs_of
 from etholog.base import notebook
+from etholog.base.language import gettext, gettext_noop, ngettext, number
 from etholog.base.refusal import Refusal
-from etholog.base.text import many
 
 PAIRED_AT_MOST = 25  # groups: beyond, a table of pairs is read by nobody
 QUANTILES = {"median": 0.5, "q25": 0.25, "q75": 0.75}
 TAIL = 0.025
+NOTHING = (
+    gettext_noop("No session at risk: nothing to compare."),
+    gettext_noop("Only one group: nothing to compare."),
+    gettext_noop("The behaviour never occurred: nothing to compare."),
+)
+AT_RANDOM = {
+    "male": gettext_noop("It assumes that females were met at random."),
+    "female": gettext_noop("It assumes that males were met at random."),
+}
 ANIMALS_LEAST = 4  # in each group; with fewer, more variation among them can pass for a difference
 
 
@@ -122,8 +131,14 @@ def compare(
     rank, pairs, said = tested.log_rank, no_pairs(), [tested.nothing]
     if not tested.nothing:
         said = [
-            f"{len(rows)} sessions, {int(rows.occurred.sum())} with the behaviour, in {len(names)} groups by {by}.",
-            *([f"Compared within {tested.within}."] if tested.within else []),
+            gettext(
+                "{sessions} sessions, {came} with the behaviour, in {groups} groups by {by}.",
+                sessions=len(rows),
+                came=int(rows.occurred.sum()),
+                groups=len(names),
+                by=gettext(by),
+            ),
+            *([gettext("Compared within {column}.", column=gettext(tested.within))] if tested.within else []),
             *_test_said(tested, by),
         ]
         if len(names) <= PAIRED_AT_MOST:
@@ -132,7 +147,7 @@ def compare(
                 alone=plan.kind == "each animal", within=tested.within, shuffles=permutations, seed=seed,
             )  # fmt: skip
         else:
-            said.append(f"{len(names)} groups are too many to set each two beside each other.")
+            said.append(gettext("{groups} groups are too many to set each two beside each other.", groups=len(names)))
         said += [*confounded(tested.frame, by), *_animals(tested.frame, table)]
     return Comparison(
         by, tested.within, table, horizon, rank.statistic, rank.df, rank.p, permuted.p, permuted.labellings,
@@ -177,19 +192,11 @@ def test(
     time, occurred = frame["latency_s"].to_numpy(dtype=float), frame["occurred"].to_numpy(dtype=bool)
     strata = [_strata(frame, one) for one in plan.strata]
     tried = [Rows(time, occurred, label.astype(np.intp), stratum, plan.unit_of) for stratum in strata]
-    why = (
-        "No session at risk"
-        if not len(frame)
-        else "Only one group"
-        if len(names) < 2
-        else "The behaviour never occurred"
-        if not occurred.any()
-        else ""
-    )
-    if why:
+    lacks = (not len(frame), len(names) < 2, not occurred.any())
+    if any(lacks):
         nobody = logrank.log_rank(time[:0], occurred[:0], label[:0], strata[0][:0])
         chosen = plan.strata[0] if within else None
-        return Tested(frame, tried[0], names, plan, chosen, nobody, nothing=f"{why}: nothing to compare.")
+        return Tested(frame, tried[0], names, plan, chosen, nobody, nothing=gettext(NOTHING[lacks.index(True)]))
     for at, rows in enumerate(tried):
         rank = logrank.log_rank(time, occurred, rows.label, rows.stratum)
         permuted = _permuted(rows, rank, plan, len(names), permutations, seed)
@@ -268,7 +275,8 @@ def _quantiles(time: survival.Floats, occurred: survival.Bools) -> dict[str, obj
             low = 0.0  # so few sessions may all miss the first quarter
         found[f"{name}_s"] = value
         found[f"{name}_low_s"], found[f"{name}_high_s"] = (low, high) if limited else (np.nan, np.nan)
-    return found | {"why": "" if limited else f"no limits: under {survival.LIMITS_LEAST} sessions"}
+    few = gettext("no limits: under {count} sessions", count=survival.LIMITS_LEAST)
+    return found | {"why": "" if limited else few}
 
 
 def _weighed(
@@ -287,43 +295,74 @@ def _weighed(
 def _test_said(tested: Tested, by: str) -> list[str]:
     """Say what the p is and what it assumes, or why there is none."""
     permuted, plan, rows = tested.permuted, tested.plan, tested.rows
+    unit = gettext(plan.unit or "session")
     if not tested.log_rank.df:
-        return ["No two groups were ever at risk together: they can't be compared."]
+        return [gettext("No two groups were ever at risk together: they can't be compared.")]
     if tested.paired:
         return [designs.no_p_of(by)]
     if _animals_mixed(plan, rows):
-        return [f"No p: sessions of one {plan.unit} belong together; compare within {plan.unit}."]
-    said = []
+        return [gettext("No p: sessions of one {unit} belong together; compare within {unit}.", unit=unit)]
     if not np.isfinite(permuted.p):
-        return [f"No p: it takes two {plan.unit}s or more in each group."]
-    if not permuted.usable:
-        said.append(f"No p: the smallest that this design could give is {permuted.smallest_p:.2g}.")
-    elif permuted.exact:
-        said.append(f"Permutation p = {permuted.p:.4f}, exact over {permuted.labellings:,} labellings;")
-        said.append(f"the smallest that this design could give is {permuted.smallest_p:.2g}.")
-    else:
-        said.append(f"Permutation p = {permuted.p:.4f}, from {permuted.labellings:,} shuffles,")
-        said.append(f"give or take {permuted.error:.2g}.")
+        return [gettext("No p: it takes two {unit}s or more in each group.", unit=unit)]
+    said = [_p_said(permuted)]
     if permuted.usable and tested.met is not None:
-        said.append(f"It assumes that {OTHER[by]}s were met at random.")
+        said.append(gettext(AT_RANDOM[by]))
     if plan.kind == "whole animals":
-        animals = pd.Series(rows.unit).groupby(rows.label).nunique()
-        said.append(f"Whole {plan.unit}s are permuted, not their sessions.")
-        if permuted.usable and animals.min() < ANIMALS_LEAST:
-            said.append(f"The smallest group has {animals.min()} {plan.unit}s: if those of one group vary more among")
-            said.append("themselves, that can pass for a difference.")
+        least = int(pd.Series(rows.unit).groupby(rows.label).nunique().min())
+        said.append(gettext("Whole {unit}s are permuted, not their sessions.", unit=unit))
+        if permuted.usable and least < ANIMALS_LEAST:
+            said.append(
+                gettext(
+                    "The smallest group has {count} {unit}s: if those of one group vary more among themselves, that"
+                    " can pass for a difference.",
+                    count=least,
+                    unit=unit,
+                )
+            )
     return said
+
+
+def _p_said(permuted: permutation.Permuted) -> str:
+    p, smallest = number(permuted.p, ".4f"), number(permuted.smallest_p, ".2g")
+    orders = number(permuted.labellings, ",")
+    if not permuted.usable:
+        return gettext("No p: the smallest that this design could give is {smallest}.", smallest=smallest)
+    if permuted.exact:
+        return gettext(
+            "Permutation p = {p}, exact over {orders} labellings; the smallest that this design could give is"
+            " {smallest}.",
+            p=p,
+            orders=orders,
+            smallest=smallest,
+        )
+    return gettext(
+        "Permutation p = {p}, from {orders} shuffles, give or take {error}.",
+        p=p,
+        orders=orders,
+        error=number(permuted.error, ".2g"),
+    )
 
 
 def _animals(rows: pd.DataFrame, table: pd.DataFrame) -> list[str]:
     """Say on how few sessions and animals all this rests."""
     said, least = [], int(table["n"].min())
     if least < MEANS_LEAST + 1:
-        said.append(f"The smallest group has {many(least, 'session')}: take the differences as hints, not as facts.")
+        said.append(
+            ngettext(
+                "The smallest group has {n} session: take the differences as hints, not as facts.",
+                "The smallest group has {n} sessions: take the differences as hints, not as facts.",
+                least,
+            )
+        )
     counts = {name: _count(rows[name]) for name in OTHER if name in rows.columns}
-    if counts:
-        who = " and ".join(many(count, name) for name, count in counts.items())
-        said.append(f"They are {who}: what holds for them need not hold for others.")
+    who = []
+    if "male" in counts:
+        who.append(ngettext("{n} male", "{n} males", counts["male"]))
+    if "female" in counts:
+        who.append(ngettext("{n} female", "{n} females", counts["female"]))
+    if who:
+        animals = who[0] if len(who) == 1 else gettext("{males} and {females}", males=who[0], females=who[1])
+        said.append(gettext("They are {animals}: what holds for them need not hold for others.", animals=animals))
     return said
 
 

@@ -8,8 +8,17 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from etholog.analysis import crossed
+from etholog.base.language import gettext, gettext_noop
 
 OTHER = {"male": "female", "female": "male"}
+PAIRED = {
+    "male": gettext_noop(
+        "No p: half of the males or more met mostly one female each, so that males and females can't be told apart."
+    ),
+    "female": gettext_noop(
+        "No p: half of the females or more met mostly one male each, so that males and females can't be told apart."
+    ),
+}
 NONE = "none"  # as a stratum: none at all, where one would be chosen
 
 
@@ -83,10 +92,7 @@ def met(rows: pd.DataFrame) -> pd.DataFrame | None:
 
 def no_p_of(by: str) -> str:
     """Return why animals that are `paired` have no p."""
-    return (
-        f"No p: half of the {by}s or more met mostly one {OTHER[by]} each, so that males and females can't be told"
-        " apart."
-    )
+    return gettext(PAIRED[by])
 
 
 def paired(rows: pd.DataFrame, by: str) -> bool:

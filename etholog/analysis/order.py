@@ -6,10 +6,21 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from etholog.base.language import gettext, gettext_noop, number
+
 COLUMNS = {
-    "male_session": "which session of his it was",
-    "pair_session": "which session of this pair it was",
-    "male_days_since_session": "the days since his last session",
+    "male_session": gettext_noop(
+        "The groups differ in which session of his it was (on average {least}, {most}): a difference may be one of"
+        " order."
+    ),
+    "pair_session": gettext_noop(
+        "The groups differ in which session of this pair it was (on average {least}, {most}): a difference may be one"
+        " of order."
+    ),
+    "male_days_since_session": gettext_noop(
+        "The groups differ in the days since his last session (on average {least}, {most}): a difference may be one"
+        " of order."
+    ),
 }
 CONFOUNDED = 0.25  # share of the variance that lies between groups (a judgement)
 
@@ -34,7 +45,7 @@ def order(sessions: pd.DataFrame) -> pd.DataFrame:
 def confounded(times: pd.DataFrame, by: str) -> Iterator[str]:
     """Yield a warning for each column of order in which the groups of `by` differ so much that a difference between
     them may be one of order."""
-    for column, what in COLUMNS.items():
+    for column, sentence in COLUMNS.items():
         if column not in times.columns or column == by:
             continue
         rows = times[[by, column]].dropna()
@@ -47,8 +58,11 @@ def confounded(times: pd.DataFrame, by: str) -> Iterator[str]:
         if 1 - (inside / (n - k)) / (whole / (n - 1)) < CONFOUNDED:
             continue
         means = groups.mean().sort_values()
-        least, most = (f"{means.iloc[place]:.1f} for {means.index[place]}" for place in (0, -1))
-        yield f"The groups differ in {what} (on average {least}, {most}): a difference may be one of order."
+        least, most = (
+            gettext("{mean} for {group}", mean=number(means.iloc[place], ".1f"), group=means.index[place])
+            for place in (0, -1)
+        )
+        yield gettext(sentence, least=least, most=most)
 
 
 def _numbers(column: pd.Series) -> NDArray[np.int64]:

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from etholog.analysis import factor, logrank, permutation, renamed, survival, welch
 from etholog.analysis import sooner as first_sooner
 from etholog.analysis.multiplicity import holm
+from etholog.base.language import gettext, ngettext, number
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -100,7 +101,7 @@ def pairs(
         a, b = both.of(second == 0), both.of(second == 1)
         row: dict[str, object] = {"first": names[one], "second": names[other], "first_n": len(a), "second_n": len(b)}
         if not len(both):
-            row["why"] = f"no {within} met both"
+            row["why"] = gettext("no {animal} met both", animal=gettext(str(within)))
             out.append(row)
             continue
         why = []
@@ -109,15 +110,15 @@ def pairs(
         if test.usable:
             row["p"] = test.p
         elif np.isfinite(test.smallest_p):
-            why.append(f"no p: the smallest possible is {test.smallest_p:.2g}")
+            why.append(gettext("no p: the smallest possible is {p}", p=number(test.smallest_p, ".2g")))
         else:
-            why.append("no p: nothing to compare")
+            why.append(gettext("no p: nothing to compare"))
         known = all(survival.known_to(part.time, part.occurred, horizon) for part in (a, b))
         if known:
             mean_a, mean_b = (survival.restricted_mean(part.time, part.occurred, horizon)[0] for part in (a, b))
             row["difference_s"] = mean_a - mean_b
         else:
-            why.append("no difference: a curve ends sooner")
+            why.append(gettext("no difference: a curve ends sooner"))
         few = min(len(a), len(b))
         if alone and named and known and few >= MEANS_LEAST:
             row["difference_low_s"], row["difference_high_s"] = _difference(a, b, mean_a - mean_b, horizon)
@@ -130,8 +131,16 @@ def pairs(
                 found = factor.times_as_fast(both.time, both.occurred, second, both.stratum, seed)
                 row["times_as_fast_low"], row["times_as_fast_high"] = found
             if few < MEANS_LEAST:
-                which = "" if few < first_sooner.LEAST else " but of first sooner"
-                why.append(f"no limits{which}: {few} session{'s'[few == 1 :]}")
+                if few < first_sooner.LEAST:
+                    why.append(ngettext("no limits: {n} session", "no limits: {n} sessions", few))
+                else:
+                    why.append(
+                        ngettext(
+                            "no limits but of first sooner: {n} session",
+                            "no limits but of first sooner: {n} sessions",
+                            few,
+                        )
+                    )
         row["why"] = "; ".join(why)
         out.append(row)
     frame = pd.DataFrame(out, columns=list(COLUMNS))

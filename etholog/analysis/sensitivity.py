@@ -6,9 +6,24 @@ import pandas as pd
 
 from etholog.analysis.compare import check_columns, test
 from etholog.analysis.ending import by_the_keeper
+from etholog.base.language import gettext, ngettext, ngettext_noop, number
 
 AS_SHOWN = "as shown"
 KEPT, CENSORED = "kept at risk out of sight", "censored from there"
+UNSEEN = {
+    CENSORED: ngettext_noop(
+        "{n} session has a gap or an animal out of sight in the time. Kept at risk out of sight, as here: {here}."
+        " Censored from there: {otherwise}.",
+        "{n} sessions have a gap or an animal out of sight in the time. Kept at risk out of sight, as here: {here}."
+        " Censored from there: {otherwise}.",
+    ),
+    KEPT: ngettext_noop(
+        "{n} session has a gap or an animal out of sight in the time. Censored from there, as here: {here}. Kept at"
+        " risk out of sight: {otherwise}.",
+        "{n} sessions have a gap or an animal out of sight in the time. Censored from there, as here: {here}. Kept at"
+        " risk out of sight: {otherwise}.",
+    ),
+}
 NEVER, AT_ONCE = "it would never have come", "it would have come at once"
 
 
@@ -81,20 +96,21 @@ def sentences(cases: pd.DataFrame) -> Iterator[str]:
 
     def told(case: str) -> str:
         p, came = by_case[case]["p"], by_case[case]["occurred"]
-        return f"it came in {came} of {of}, no p" if p != p else f"it came in {came} of {of}, p = {p:.4f}"
+        if p != p:
+            return gettext("it came in {came} of {all}, no p", came=came, all=of)
+        return gettext("it came in {came} of {all}, p = {p}", came=came, all=of, p=number(p, ".4f"))
 
-    def sessions(case: str, has: str = "", have: str = "") -> str:
-        count = by_case[case]["concerned"]
-        return f"{count} session{has if count == 1 else 's' + have}"
-
-    for mine, other in ((KEPT, CENSORED), (CENSORED, KEPT)):
+    for other, sentence in UNSEEN.items():
         if other in by_case:
-            yield (
-                f"{sessions(other, ' has', ' have')} a gap or an animal out of sight in the time."
-                f" {mine.capitalize()}, as here: {told(AS_SHOWN)}. {other.capitalize()}: {told(other)}."
-            )
+            count = by_case[other]["concerned"]
+            yield ngettext(*sentence, count, here=told(AS_SHOWN), otherwise=told(other))
     if NEVER in by_case:
-        yield (
-            f"The keeper ended {sessions(NEVER)} before it came. Had it never come there: {told(NEVER)}. Had it come at"
-            f" once: {told(AT_ONCE)}."
+        yield ngettext(
+            "The keeper ended {n} session before it came. Had it never come there: {never}. Had it come at once:"
+            " {at_once}.",
+            "The keeper ended {n} sessions before it came. Had it never come there: {never}. Had it come at once:"
+            " {at_once}.",
+            by_case[NEVER]["concerned"],
+            never=told(NEVER),
+            at_once=told(AT_ONCE),
         )

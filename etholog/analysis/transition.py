@@ -15,13 +15,22 @@ from numpy.typing import NDArray
 from etholog.analysis import columns, sequence, shuffle, survival
 from etholog.analysis.multiplicity import holm
 from etholog.base import notebook
+from etholog.base.language import gettext, gettext_noop, number
 from etholog.base.refusal import Refusal
 from etholog.season import Season
 
 SMALL_EXPECTED = 5.0
 ALPHA = 0.05
 ACTORS = ("male", "female", "pair", "keeper")
-POOLED = " If the same animals come again and again, pooling them makes p too small."
+OF_MALES = gettext_noop(
+    "Pooled from {sessions} sessions of {males} males: animals repeat themselves, so p comes out too small (Machlis,"
+    " Dodd & Fentress 1985). Look at each male, or shuffle within sessions."
+)
+OF_ONE_MALE = gettext_noop(
+    "Pooled from {sessions} sessions of one male: animals repeat themselves, so p comes out too small (Machlis, Dodd &"
+    " Fentress 1985). Shuffle within sessions."
+)
+POOLED = gettext_noop("If the same animals come again and again, pooling them makes p too small.")
 
 
 @dataclass(frozen=True)
@@ -235,14 +244,19 @@ def _sentence(
 ) -> str:
     total = int(observed.sum())
     if df <= 0:
-        return f"{total} transitions between too few behaviours: nothing can be tested."
-    said = f"{total} transitions."
+        return gettext("{count} transitions between too few behaviours: nothing can be tested.", count=total)
+    said = [gettext("{count} transitions.", count=total)]
     if small.sum() > used.sum() / 5:
-        said += (
-            f" {int(small.sum())} of {int(used.sum())} cells expect fewer than {SMALL_EXPECTED:g}:"
-            " take p as a rough guide (Cochran's rule, from memory)."
+        said.append(
+            gettext(
+                "{some} of {all} cells expect fewer than {least}: take p as a rough guide (Cochran's rule, from"
+                " memory).",
+                some=int(small.sum()),
+                all=int(used.sum()),
+                least=number(SMALL_EXPECTED, "g"),
+            )
         )
-    return said + POOLED
+    return " ".join([*said, gettext(POOLED)])
 
 
 def transition(
@@ -358,12 +372,9 @@ def pooled(season: Season, tested: Transitions, sessions: Sequence[str] | None =
     kept = season.sessions
     if sessions is not None:
         kept = kept[kept["session"].isin(list(sessions))]
+    alone = tested.sentence.removesuffix(gettext(POOLED)).rstrip()
     if len(kept) < 2 or tested.df <= 0:
-        return replace(tested, sentence=tested.sentence.removesuffix(POOLED))
+        return replace(tested, sentence=alone)
     males = int(kept["male"].nunique())
-    who, what = (f"{males} males", "Look at each male, or shuffle") if males > 1 else ("one male", "Shuffle")
-    warning = (
-        f" Pooled from {len(kept)} sessions of {who}: animals repeat themselves, so p comes out too small (Machlis,"
-        f" Dodd & Fentress 1985). {what} within sessions."
-    )
-    return replace(tested, sentence=tested.sentence.removesuffix(POOLED) + warning)
+    warning = gettext(OF_MALES if males > 1 else OF_ONE_MALE, sessions=len(kept), males=males)
+    return replace(tested, sentence=f"{alone} {warning}")

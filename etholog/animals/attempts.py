@@ -219,9 +219,14 @@ def _doubts(one: Attempt, animals: Animals) -> Iterator[str]:
     for moult in card.all("moult") if card else []:
         for pairing in one.pairings:
             if not moult.on.before(pairing.on) and not pairing.on.before(moult.on):
-                yield f"moult {moult.on.text} and pairing {pairing.on.text}: which came first?"
+                yield gettext(
+                    "moult {moult} and pairing {pairing}: which came first?",
+                    moult=moult.on.text, pairing=pairing.on.text,
+                )  # fmt: skip
     if len(one.sires) > 1:
-        yield f"sire unsure: {' or '.join(one.sires)}"
+        yield gettext("sire unsure: {names}", names=gettext(" or ").join(one.sires))
     for a, b, lost in one.lot.lost:
         if lost < 0:
-            yield f"more {b} than {a}: counted again, or of two sacs?"
+            yield gettext(
+                "more {later} than {earlier}: counted again, or of two sacs?", later=gettext(b), earlier=gettext(a)
+            )

@@ -59,6 +59,11 @@ def gettext_noop(sentence: str) -> str:
     return sentence
 
 
+def ngettext_noop(one: str, more: str) -> tuple[str, str]:
+    """Return a sentence's two forms as they are, as `gettext_noop` does."""
+    return one, more
+
+
 def beside(caution: str) -> str:
     """Return a caution, the English one beside its translation: a wrong word in it could hurt somebody."""
     said = gettext(caution)
@@ -67,7 +72,11 @@ def beside(caution: str) -> str:
 
 def number(value: float, form: str) -> str:
     """Return a number as Python's format spec writes it, with the language's decimal and thousands separators."""
-    text = format(value, form)
+    return digits(format(value, form))
+
+
+def digits(text: str) -> str:
+    """Return a number that is written with a decimal point, with the language's separators."""
     if current() == ENGLISH or not any(mark in text for mark in ".,"):
         return text
     from babel.numbers import get_decimal_symbol, get_group_symbol

@@ -10,10 +10,22 @@ from typing import TYPE_CHECKING
 from etholog import animals as animals_
 from etholog import ethogram
 from etholog.animals.care import Task
+from etholog.base.catalogues import asked
 from etholog.base.dates import exact_day
+from etholog.base.language import gettext, speaking
 from etholog.base.refusal import Refusal
 from etholog.base.text import many
-from etholog.commands.output import add_json, as_json, draw, say, table, tell, write_calendar
+from etholog.commands.output import (
+    add_json,
+    add_language,
+    as_json,
+    draw,
+    goes_with,
+    say,
+    table,
+    tell,
+    write_calendar,
+)
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -37,6 +49,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--group", action="store_true", help="the animals instead: when each is free, or why it is not")
     parser.add_argument("--draw", type=Path, metavar="FILE", help="draw it as well, as .svg, .pdf or .png")
     parser.add_argument("--ics", type=Path, metavar="FILE", help="write it as a calendar as well (iCalendar)")
+    add_language(parser)
     parser.add_argument("--today", metavar="DATE", help="as if it were that day")
     parser.add_argument("--folder", type=Path, default=Path(), help="the workspace (default: here)")
     add_json(parser)
@@ -53,6 +66,7 @@ def run(args: argparse.Namespace) -> int:
 
     if not 1 <= args.weeks <= 520 or not 0 <= args.rest <= 365:
         raise Refusal("--weeks takes 1 to 520, --rest 0 to 365")
+    goes_with("--ics", args.ics, language=args.language)
     today = exact_day(args.today) if args.today else date.today()
     known = animals_.read(args.folder).as_of(today)
     found = plan(
@@ -64,7 +78,8 @@ def run(args: argparse.Namespace) -> int:
 
         draw(figures.plan(found), args.draw)
     if args.ics:
-        write_calendar(args.ics, _tasks(found.pairs))
+        with speaking(asked(args.language)):
+            write_calendar(args.ics, _tasks(found.pairs))
     if args.json:
         parts = {"pairs": found.pairs, "now": found.now, "animals": found.animals}
         print(as_json({**parts, "group": _measures(found), "sentence": sentence(found)}))
@@ -186,11 +201,13 @@ def _tasks(pairs: "pd.DataFrame") -> list[Task]:
         Task(
             f"plan/{row['male']}/{row['female']}",
             str(row["female"]),
-            f"introduce {row['male']}? See etholog ready {row['male']} {row['female']} first",
+            gettext(
+                "introduce {male}? See etholog ready {male} {female} first", male=row["male"], female=row["female"]
+            ),
             row["first"],
             row["last"],
             "; ".join(filter(None, (str(row[side]) for side in ("speaks_for", "against", "unknown")))),
-            "your plan",
+            gettext("your plan"),
         )
         for row in pairs.to_dict("records")
     ]

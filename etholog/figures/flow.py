@@ -17,7 +17,7 @@ from matplotlib.path import Path
 
 from etholog.analysis import columns
 from etholog.analysis.transition import Transitions
-from etholog.base.language import gettext
+from etholog.base.language import gettext, number
 from etholog.ethogram import STAGES
 from etholog.figures.style import (
     ACTORS,
@@ -184,7 +184,7 @@ def _matrix(axes: Axes, found: Transitions, edges: Sequence[Edge], codes: Sequen
         share = float(shares[row, column])
         if wide:  # in a narrow cell no number fits
             axes.text(
-                column, row, f"{share:.2f}".removeprefix("0"), ha="center", va="center", fontsize=5.5,
+                column, row, number(share, ".2f").removeprefix("0"), ha="center", va="center", fontsize=5.5,
                 color="#ffffff" if share > DARK else "#000000", in_layout=False,
                 gid=f"share:{codes[row]}>{codes[column]}",
             )  # fmt: skip

@@ -16,11 +16,13 @@ from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
 from matplotlib.patches import PathPatch
 from matplotlib.path import Path as Path_
+from matplotlib.ticker import ScalarFormatter
 from numpy.typing import ArrayLike
 
 from etholog.analysis import columns
 from etholog.base import colours
 from etholog.base.clock import length_face
+from etholog.base.language import ENGLISH, current, digits
 from etholog.base.text import drawable, in_words
 from etholog.season import Season
 
@@ -108,6 +110,14 @@ def rules() -> Iterator[None]:
         yield
 
 
+class SpokenNumbers(ScalarFormatter):
+    """Numbers beside an axis in the language that is spoken: matplotlib knows that of the system alone."""
+
+    def __call__(self, x: float, pos: int | None = None) -> str:
+        """Return the words of a tick."""
+        return digits(super().__call__(x, pos))
+
+
 class ReproducibleFigure(Figure):
     """A matplotlib Figure whose files hold their fonts and are the same byte for byte, and that notebooks show."""
 
@@ -122,6 +132,7 @@ class ReproducibleFigure(Figure):
                 matplotlib.rcParams["svg.fonttype"] = "none"
             options["metadata"] = _SILENT.get(kind.lower(), {}) | (options.get("metadata") or {})
             self._name_safely()
+            self._write_numbers()
             super().savefig(fname, **options)
 
     def content(self, kind: str, **options: Any) -> bytes:
@@ -140,6 +151,7 @@ class ReproducibleFigure(Figure):
             warnings.filterwarnings("ignore", message="Glyph .* missing from font")
             matplotlib.rcParams["svg.fonttype"] = "none"
             self._leave_labels()
+            self._write_numbers()
             canvas, engine, dpi = FigureCanvasSVG(self), self.get_layout_engine(), self.dpi
             self.dpi = 72  # the points in which an SVG is measured
             if engine is not None:
@@ -156,6 +168,15 @@ class ReproducibleFigure(Figure):
             for axis in (axes.xaxis, axes.yaxis):
                 if not axis.label.get_text():
                     axis.set_label_coords(0, 0)
+
+    def _write_numbers(self) -> None:
+        """Write the numbers beside the axes as the language that is spoken does."""
+        if current() == ENGLISH:
+            return
+        for axes in self.axes:
+            for axis in (axes.xaxis, axes.yaxis):
+                if type(axis.get_major_formatter()) is ScalarFormatter:
+                    axis.set_major_formatter(SpokenNumbers())
 
     def _name_safely(self) -> None:
         """An SVG keeps the artists' names, and no XML can hold a control character."""

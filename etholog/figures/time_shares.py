@@ -8,7 +8,7 @@ import pandas as pd
 from matplotlib.axes import Axes
 
 from etholog.analysis import columns
-from etholog.base.language import gettext
+from etholog.base.language import gettext, number
 from etholog.figures.style import (
     ACTORS,
     LONGEST,
@@ -104,7 +104,9 @@ def _bars(axes: Axes, rows: pd.DataFrame, lanes: Mapping[tuple[str, str], str], 
         bars(axes, np.zeros(len(own)), values[own], own - 0.35, 0.7, actor, linewidth=0.5, **filled(ACTORS[actor]))
     for at, value in enumerate(values):
         if value:
-            told = f"{value:.0f}" if value >= 9.95 else f"{value:.1f}" if value >= 0.05 else "<0.1"
+            told = (
+                f"{value:.0f}" if value >= 9.95 else number(value, ".1f") if value >= 0.05 else f"<{number(0.1, '.1f')}"
+            )
             axes.annotate(
                 told, (value, at), xytext=(2, 0), textcoords="offset points", va="center", fontsize=6, in_layout=False
             )

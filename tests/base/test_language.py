@@ -10,10 +10,14 @@ from pathlib import Path
 import pytest
 from babel import Locale
 
+import etholog
 from etholog import ethogram
+from etholog.analysis.order import confounded
+from etholog.analysis.sensitivity import sensitivity, sentences
 from etholog.base.catalogues import asked, catalogue, languages
 from etholog.base.language import beside, gettext, ngettext, number, speaking, unchecked
 from etholog.base.refusal import Refusal
+from etholog.figures.style import plate, rules
 from tests import catalogues
 
 Run = Callable[..., subprocess.CompletedProcess[str]]
@@ -142,3 +146,38 @@ def test_an_ethogram_may_carry_labels_in_several_languages(tmp_path: Path) -> No
     with speaking("es"):
         assert waving.words == "agita las patas"  # of the catalogue, as the shipped label has none
     assert waving.words == "leg waving"
+
+
+def test_what_the_statistics_say_is_in_the_language(repository: Path) -> None:
+    season = etholog.read(repository / "examples" / "season")
+    times = etholog.latency(season, "courtship")
+    with speaking("de"):
+        found = etholog.compare(times, "male", permutations=200)
+        told = [found.sentence, etholog.transition(season).sentence, *found.pairs["why"], *found.table["why"]]
+        told += sentences(sensitivity(times, "male", permutations=200))
+        told += confounded(times, "female")
+    english = re.compile(r"\b(the|of|from|which|sessions?|smallest|no|had|they|with)\b", re.I)
+    assert len(told) > 10
+    assert [one for one in told if english.search(one)] == []
+    assert re.search(r"p = 0,\d{4}", found.sentence)  # a decimal comma: CLDR
+
+
+def test_the_numbers_beside_an_axis_are_written_as_in_the_language() -> None:
+    with rules():
+        figure = plate("page", 2.0)
+        figure.subplots().set_xlim(0, 0.5)
+    assert b">0.1<" in figure.page_svg()
+    with speaking("pl"):
+        assert b">0,1<" in figure.page_svg()
+
+
+def test_a_plan_is_a_calendar_in_the_language(repository: Path, tmp_path: Path, etholog: Run) -> None:
+    words = ("plan", "--folder", repository / "examples" / "season", "--today", "2026-03-01")
+    words += ("--species", "Brachypelma smithi")
+    done = etholog(*words, "--ics", tmp_path / "plan.ics", "--language", "es")
+    assert done.returncode == 0, done.stderr
+    text = (tmp_path / "plan.ics").read_text(encoding="utf-8").replace("\n ", "")
+    assert "introducir a M-" in text and "tu plan" in text
+    refused = etholog(*words, "--language", "es")
+    assert refused.returncode == 2
+    assert "--language goes with --ics" in refused.stderr

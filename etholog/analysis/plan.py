@@ -20,6 +20,7 @@ from etholog.animals.availability import Free, free, week_of
 from etholog.animals.care import windows
 from etholog.animals.custody import custody
 from etholog.animals.pedigree import back
+from etholog.base.language import gettext
 from etholog.base.refusal import Refusal
 from etholog.base.text import like, nearest
 from etholog.ethogram import Ethogram
@@ -257,11 +258,11 @@ def _row(
     against = [f"{one.animal}: {text}" for one in (he, she) for text in one.against]
     unknown = [f"{one.animal}: {text}" for one in (he, she) for text in one.unknown]
     if told is None:
-        unknown.append("a parent of one of them is not known: they may be kin")
+        unknown.append(gettext("a parent of one of them is not known: they may be kin"))
     elif high > 0:
-        against.append("kin")
+        against.append(gettext("kin"))
     else:
-        speaks_for.append(f"no ancestor in common among their {back(generations)}")
+        speaks_for.append(gettext("no ancestor in common among their {back}", back=back(generations)))
     return {
         "week": week_of(day), "male": he.animal, "female": she.animal, "first": day, "last": min(he.last, she.last),
         "inbreeding": expected, "inbreeding_low": low, "inbreeding_high": high, "known": generations,

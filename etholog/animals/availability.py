@@ -9,6 +9,7 @@ from etholog.animals.card import Card
 from etholog.animals.care import HARDENED_DAYS, NEAR_MOULT_DAYS, Window, next_moult
 from etholog.animals.custody import custody
 from etholog.animals.herd import Animals
+from etholog.base.language import gettext, ngettext
 from etholog.session.evidence import Evidence
 
 
@@ -43,12 +44,12 @@ class _Span:
     def from_(self, day: date, why: str) -> None:
         if day > self.first:
             self.first, self._why = day, why
-            self.bad.append(f"not before {day}: {why}")
+            self.bad.append(gettext("not before {day}: {why}", day=day, why=why))
 
     def until(self, day: date, why: str) -> None:
         if day < self.last:
             self.last, self._why = day, why
-            self.bad.append(f"not after {day}: {why}")
+            self.bad.append(gettext("not after {day}: {why}", day=day, why=why))
 
     def close(self, why: str) -> None:
         self.shut = self.shut or why
@@ -78,13 +79,13 @@ def free(name: str, animals: Animals, mine: Window | None, tries: Tries, today: 
     elif sex == "female":
         _hers(span, animals, card, mine, tries)
     else:
-        span.close("its sex is not known")
+        span.close(gettext("its sex is not known"))
     return span.free()
 
 
 def _alive(span: _Span, animals: Animals, card: Card | None) -> None:
     if died := animals.died(span.animal):
-        span.close(f"died on {died.text}")
+        span.close(gettext("died on {day}", day=died.text))
     where = custody(card)
     if where.at_hand and where.keeper and not where.until:
         span.good.append(where.words)
@@ -94,7 +95,7 @@ def _alive(span: _Span, animals: Animals, card: Card | None) -> None:
         if where.until:
             span.from_(where.until.last, where.words)
         else:
-            span.close(f"{where.words}, nobody knows until when")
+            span.close(gettext("{where}, nobody knows until when", where=where.words))
     elif where.where == "borrowed" and where.until:
         span.until(where.until.first, where.words)
 
@@ -104,23 +105,28 @@ def _his(span: _Span, animals: Animals, card: Card | None, mine: Window | None, 
     moult = card.last_moult if card else None
     if moult is None:
         if not met and not (card and card.all("sperm_web")):
-            span.close("no last moult, no sperm web and no pairing on record: is he mature?")
-        span.unknown.append("his last moult is not on record")
+            span.close(gettext("no last moult, no sperm web and no pairing on record: is he mature?"))
+        span.unknown.append(gettext("his last moult is not on record"))
     elif mine is None:
-        span.unknown.append("how long his kind can pair is not known")
+        span.unknown.append(gettext("how long his kind can pair is not known"))
     else:
         low, high = mine.care.prime
-        why = f"most pair {low} to {high} days after the last moult, {moult.on.text} ({mine.care.source})"
+        why = gettext(
+            "most pair {low} to {high} days after the last moult, {moult} ({source})",
+            low=low, high=high, moult=moult.on.text, source=gettext(mine.care.source),
+        )  # fmt: skip
         span.from_(moult.on.last + timedelta(days=low), why)
         span.until(moult.on.first + timedelta(days=high), why)
     if met:
-        span.from_(met[-1].on.last + timedelta(days=rest), f"{rest} days of rest after {met[-1].on.text}")
+        span.from_(met[-1].on.last + timedelta(days=rest), _rested(rest, met[-1].on.text))
     webs = card.all("sperm_web") if card else []
     spent = [pairing for pairing in met if pairing.evidence >= Evidence.INSERTION]
     if not webs or (spent and not spent[-1].on.before(webs[-1].on)):
-        span.unknown.append("no sperm web seen since he inserted last" if webs else "no sperm web seen")
+        span.unknown.append(
+            gettext("no sperm web seen since he inserted last") if webs else gettext("no sperm web seen")
+        )
     else:
-        span.good.append(f"sperm web {webs[-1].on.text}")
+        span.good.append(gettext("sperm web {day}", day=webs[-1].on.text))
 
 
 def _hers(span: _Span, animals: Animals, card: Card | None, mine: Window | None, tries: Tries) -> None:
@@ -129,30 +135,38 @@ def _hers(span: _Span, animals: Animals, card: Card | None, mine: Window | None,
     last = own[-1] if own else None
     sac = next((one.sac for one in own if one.sac), None)
     if sac:
-        span.good.append(f"adult: she laid a sac on {sac.on.text}")
+        span.good.append(gettext("adult: she laid a sac on {day}", day=sac.on.text))
     elif not (card and card.last_moult):
-        span.unknown.append("is she adult? no sac is known")
+        span.unknown.append(gettext("is she adult? no sac is known"))
     moult = card.last("moult") if card else None
     if group.females_moult is not False and not (card and card.last_moult):
         if card is None or moult is None:
-            span.unknown.append("no moult on her card: she may moult soon")
+            span.unknown.append(gettext("no moult on her card: she may moult soon"))
         else:
             hard = moult.on.last + timedelta(days=HARDENED_DAYS)
-            span.from_(hard, f"moulted {moult.on.text}: she has to harden and feed")
+            span.from_(hard, gettext("moulted {day}: she has to harden and feed", day=moult.on.text))
             (low, _), basis = next_moult(card)
-            why = f"her next moult may be near, by {basis}"
+            why = gettext("her next moult may be near, by {basis}", basis=basis)
             span.until(moult.on.first + timedelta(days=low - NEAR_MOULT_DAYS), why)
     if last is None or last.moult:
         return
     if last.guarding and last.sac and mine:
         freed = last.sac.on.last + timedelta(days=mine.care.free[1])
-        span.from_(freed, f"guards a sac since {last.sac.on.text}")
+        span.from_(freed, gettext("guards a sac since {day}", day=last.sac.on.text))
     elif last.guarding and last.sac:
-        span.close(f"guards a sac since {last.sac.on.text}")
+        span.close(gettext("guards a sac since {day}", day=last.sac.on.text))
     elif last.sac is None and last.taken:
         span.close(
-            f"with {' and '.join(last.sires)} on {last.taken[-1].on.text}: another male would make the sire unsure"
+            gettext(
+                "with {males} on {day}: another male would make the sire unsure",
+                males=gettext(" and ").join(last.sires),
+                day=last.taken[-1].on.text,
+            )
         )
+
+
+def _rested(days: int, after: str) -> str:
+    return ngettext("{n} day of rest after {day}", "{n} days of rest after {day}", days, day=after)
 
 
 def week_of(day: date) -> date:

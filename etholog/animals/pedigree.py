@@ -8,6 +8,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from graphlib import CycleError, TopologicalSorter
 
+from etholog.base.language import gettext
 from etholog.base.refusal import Refusal
 
 # Who may be the parent, and how likely it is, adding up to 1; '' is an unknown one. Empty: nothing is known.
@@ -231,4 +232,6 @@ def back(depth: int) -> str:
     >>> back(1), back(3)
     ('parents', 'ancestors of 3 generations')
     """
-    return "parents" if depth == 1 else f"ancestors of {depth} generations"
+    if depth == 1:
+        return gettext("parents")
+    return gettext("ancestors of {generations} generations", generations=depth)

@@ -4,6 +4,7 @@ import argparse
 import math
 import sys
 from datetime import date
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -12,7 +13,7 @@ from etholog import ethogram
 from etholog.animals.care import Task
 from etholog.base.catalogues import asked
 from etholog.base.dates import exact_day
-from etholog.base.language import gettext, speaking
+from etholog.base.language import ENGLISH, current, gettext, speaking
 from etholog.base.refusal import Refusal
 from etholog.base.text import many
 from etholog.commands.output import (
@@ -69,17 +70,19 @@ def run(args: argparse.Namespace) -> int:
     goes_with("--ics", args.ics, language=args.language)
     today = exact_day(args.today) if args.today else date.today()
     known = animals_.read(args.folder).as_of(today)
-    found = plan(
-        known, ethogram.at_hand(args.folder), today, args.weeks, args.species, args.form, args.rest,
-        *([_couple(text, known) for text in said] for said in (args.forbid, args.fix)),
-    )  # fmt: skip
+    couples = [[_couple(text, known) for text in said] for said in (args.forbid, args.fix)]
+    propose = partial(
+        plan, known, ethogram.at_hand(args.folder), today, args.weeks, args.species, args.form, args.rest, *couples
+    )
+    found = propose()
     if args.draw:
         from etholog import figures
 
         draw(figures.plan(found), args.draw)
     if args.ics:
         with speaking(asked(args.language)):
-            write_calendar(args.ics, _tasks(found.pairs))
+            told = found if current() == ENGLISH else propose()
+            write_calendar(args.ics, _tasks(told.pairs))
     if args.json:
         parts = {"pairs": found.pairs, "now": found.now, "animals": found.animals}
         print(as_json({**parts, "group": _measures(found), "sentence": sentence(found)}))

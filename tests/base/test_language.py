@@ -178,6 +178,7 @@ def test_a_plan_is_a_calendar_in_the_language(repository: Path, tmp_path: Path, 
     assert done.returncode == 0, done.stderr
     text = (tmp_path / "plan.ics").read_text(encoding="utf-8").replace("\n ", "")
     assert "introducir a M-" in text and "tu plan" in text
+    assert "la mayoría se aparea de 14 a 180 días" in text and "most pair" not in text
     refused = etholog(*words, "--language", "es")
     assert refused.returncode == 2
     assert "--language goes with --ics" in refused.stderr

@@ -4,8 +4,8 @@ scipy's assignment has no tolerance that keeps a pair apart, and needs a table o
 is the reference in the tests.
 """
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 
 import numpy as np
 import pandas as pd
@@ -58,6 +58,9 @@ class Agreement:
     """Seconds that both watched and in which neither recorded a running state: kappa counts them as agreement."""
     outside: int = 0
     """Onsets left out, since the other observer was not watching."""
+    pairs: pd.DataFrame = field(default_factory=lambda: _pairs({}))
+    """One row for each matched bout of a state that both saw whole: behaviour, with its qualifier, and how long it was
+    in each record, first_s and second_s."""
 
     def _repr_html_(self) -> str:
         kappa = "not defined" if np.isnan(self.kappa) else f"{self.kappa:.3f}"
@@ -141,14 +144,14 @@ def agreement(
     inside = [_inside(known, r.bouts["onset"].to_numpy()) for r in (one, two)]
     a, b = (r.bouts[own] for r, own in zip((one, two), inside, strict=True))
     rows: dict[str, dict[str, float]] = {}
-    lengths: list[Floats] = []
+    lengths: dict[str, Floats] = {}
     known_of, all_of = [_by_name(table) for table in (a, b)], [_by_name(r.bouts) for r in (one, two)]
     for name in sorted({*known_of[0], *known_of[1]}):
         his, hers = (of.get(name, NO_BOUTS) for of in known_of)
         pairs = match(his["onset"].to_numpy(), hers["onset"].to_numpy(), tolerance)
         state = bool(his["state"].any() or hers["state"].any())
-        apart = _apart(his, hers, pairs) if state else np.zeros(0)
-        lengths.append(apart)
+        lengths[name] = _lengths(his, hers, pairs) if state else np.zeros((0, 2))
+        apart = lengths[name][:, 1] - lengths[name][:, 0]
         row: dict[str, float] = {"first": len(his), "second": len(hers), "matched": len(pairs)}
         row |= {"agreed": len(pairs) / (len(his) + len(hers) - len(pairs)), "kappa": np.nan}
         if state:
@@ -160,6 +163,7 @@ def agreement(
     table.index.name = "behaviour"
     matched = sum(int(row["matched"]) for row in rows.values())
     union = len(a) + len(b) - matched
+    both_saw = _pairs(lengths)
     codes = _codes(one.bouts, two.bouts, unit, both)
     return Agreement(
         table,
@@ -167,11 +171,12 @@ def agreement(
         matched,
         shift / 1000,
         matched / union if union else np.nan,
-        *limits_of_agreement(np.concatenate([np.zeros(0), *lengths])),
+        *limits_of_agreement((both_saw["second_s"] - both_saw["first_s"]).to_numpy()),
         int(both.sum()) * unit / 1000,
         int((~both).sum()) * unit / 1000,
         int(((codes[0] == 0) & (codes[1] == 0)).sum()) * unit / 1000,
         sum(int((~own).sum()) for own in inside),
+        both_saw,
     )
 
 
@@ -400,14 +405,20 @@ def _crowded(onsets: list[tuple[Ints, Ints]], start: int, wide: int, tolerance: 
     return int(np.median(near[at : at + crowd[at]]))
 
 
-def _apart(a: pd.DataFrame, b: pd.DataFrame, pairs: list[tuple[int, int]]) -> Floats:
-    """Return second less first duration (s) of matched bouts that both saw whole."""
+def _lengths(a: pd.DataFrame, b: pd.DataFrame, pairs: list[tuple[int, int]]) -> Floats:
+    """Return the durations (s) of matched bouts that both saw whole, of shape (bouts, 2): the first's, the second's."""
     if not pairs:
-        return np.zeros(0)
+        return np.zeros((0, 2))
     i, j = np.array(pairs).T
     lengths = [((t["offset"] - t["onset"]).to_numpy() / 1000)[at] for t, at in ((a, i), (b, j))]
     whole = a["whole"].to_numpy()[i] & b["whole"].to_numpy()[j]
-    return np.asarray((lengths[1] - lengths[0])[whole], dtype=np.float64)
+    return np.asarray(np.stack(lengths, axis=1)[whole], dtype=np.float64)
+
+
+def _pairs(lengths: Mapping[str, Floats]) -> pd.DataFrame:
+    names = np.repeat(np.array(list(lengths), dtype=object), [len(own) for own in lengths.values()])
+    first, second = np.concatenate([np.zeros((0, 2)), *lengths.values()]).T
+    return pd.DataFrame({"behaviour": names, "first_s": first, "second_s": second})
 
 
 def _running(bouts: pd.DataFrame, unit: int, units: int) -> Ints:

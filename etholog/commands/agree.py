@@ -22,14 +22,19 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("first", type=Path, metavar="FIRST", help="one record of the session, or a folder of them")
     parser.add_argument("second", type=Path, metavar="SECOND", nargs="?", help="the other; none with a folder")
     parser.add_argument("--criterion", type=float, metavar="KAPPA", help="with a folder: what kappa is to reach")
-    parser.add_argument("--chart", type=Path, metavar="FILE", help="with a folder: draw agreement over time (svg, png)")
+    parser.add_argument(
+        "--chart",
+        type=Path,
+        metavar="FILE",
+        help="draw it (svg, pdf, png): durations' differences, or with a folder agreement over time",
+    )
     parser.add_argument("--tolerance", type=float, default=1.0, metavar="S", help="onsets this near may match (1 s)")
     parser.add_argument("--unit", type=float, default=1.0, metavar="S", help="time unit of kappa (1 s)")
     parser.add_argument("--align", action="store_true", help="take out a constant shift between the two clocks")
     add_more(parser)
     add_json(parser)
     parser.epilog = (
-        "examples:\n  etholog agree sessions/a.jsonl sessions/a-second.jsonl --tolerance 2\n"
+        "examples:\n  etholog agree sessions/a.jsonl sessions/a-second.jsonl --tolerance 2 --chart a.svg\n"
         "  etholog agree sessions --criterion 0.8 --chart agreement.svg"
     )
 
@@ -40,8 +45,8 @@ def run(args: argparse.Namespace) -> int:
         raise Refusal("--tolerance and --unit must be 0.001 or more, in seconds")
     if args.second is None:
         return _folder(args)
-    if args.criterion is not None or args.chart is not None:
-        raise Refusal("--criterion and --chart go with a folder: etholog agree FOLDER")
+    if args.criterion is not None:
+        raise Refusal("--criterion goes with a folder: etholog agree FOLDER")
     from etholog import season, session
     from etholog.analysis.agreement import agreement
     from etholog.analysis.sentences import agreement as sentences
@@ -62,6 +67,10 @@ def run(args: argparse.Namespace) -> int:
         _show(found, args, labels)
     else:
         table(found.table.reset_index())
+    if args.chart is not None:
+        from etholog import figures
+
+        draw(figures.differences(found, labels), args.chart)
     faults = [fault for one in read for fault in one.findings]
     say(*faults)
     return 1 if faults else 0

@@ -10,6 +10,7 @@ from typing import Any
 from etholog.figures.activity import activity, contact_sheet
 from etholog.figures.agreement import agreement
 from etholog.figures.aligned import aligned
+from etholog.figures.differences import differences
 from etholog.figures.drift import drift
 from etholog.figures.ends import ends
 from etholog.figures.flow import flow
@@ -32,6 +33,7 @@ __all__ = [
     "agreement",
     "aligned",
     "contact_sheet",
+    "differences",
     "drift",
     "ends",
     "flow",

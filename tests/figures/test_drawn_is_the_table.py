@@ -269,6 +269,40 @@ def test_the_agreement_is_its_table(second_record: tuple[Season, Season]) -> Non
     assert any(label.startswith("insertion, left  1 | 1") for label in labels)
 
 
+def timed(behaviour: str, *seconds: float) -> pd.DataFrame:
+    onset = 100.0 * np.arange(len(seconds))
+    return pd.DataFrame(
+        {"behaviour": behaviour, "kind": "state", "onset_s": onset, "offset_s": onset + np.array(seconds)}
+    )
+
+
+def test_differences_stand_against_their_means_between_their_limits() -> None:
+    first, second = (3.0, 5.0, 8.0, 13.0, 21.0, 34.0), (3.5, 4.0, 8.0, 15.0, 20.5, 37.0)
+    result = etholog.agreement(timed("clasp", *first), timed("clasp", *second))
+    assert list(result.pairs["first_s"]) == list(first) and list(result.pairs["second_s"]) == list(second)
+    figure = figures.differences(result, size="column")
+    (marks,) = found(figure, "difference:clasp")
+    apart = np.subtract(second, first)
+    np.testing.assert_allclose(marks.get_xdata(), np.add(first, second) / 2)
+    np.testing.assert_allclose(marks.get_ydata(), apart)
+    # Bland & Altman 1986, Lancet 327:307: the mean, and 1.96 standard deviations either way.
+    for name, at in (("difference", 0), ("low", -1.96), ("high", 1.96)):
+        (line,) = found(figure, f"line:{name}")
+        assert line.get_ydata()[0] == pytest.approx(apart.mean() + at * apart.std(ddof=1))
+    # Their limits: about as wide as by the standard error of Bland & Altman 1999, sqrt(3 s2 / n), with t of 5 df.
+    (band,) = found(figure, "limits:high")
+    half = 2.5706 * np.sqrt(3 * apart.var(ddof=1) / 6)
+    assert band.get_height() == pytest.approx(2 * half, rel=0.25)
+    assert figure.get_supxlabel() == ""
+    few = figures.differences(etholog.agreement(timed("clasp", 3, 5), timed("clasp", 4, 5)))
+    assert few.get_supxlabel() == "No limits: under 5 bouts that both saw whole."
+    assert found(few, "limits:high") == found(few, "line:low") == []
+    alike = figures.differences(etholog.agreement(timed("clasp", *first), timed("clasp", *first)))
+    assert alike.get_supxlabel() == "No limits: all differences are alike."
+    (text,) = figures.differences(etholog.agreement(timed("clasp"), timed("clasp"))).texts
+    assert text.get_text().startswith("No bout of a state was seen whole by both")
+
+
 def wilson(share: float, n: float) -> list[float]:
     z2 = 1.959964**2
     middle, half = share + z2 / (2 * n), np.sqrt(z2 * (share * (1 - share) / n + z2 / (4 * n**2)))
@@ -368,6 +402,12 @@ def test_notes_and_rescues_stand_above_the_lanes_at_their_times(season: Season) 
     assert {notes.get_marker(), rescues.get_marker()} == {"*", "X"}
 
 
+def season_twice(season: Season) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """The bouts of one session, and the same each a little longer."""
+    bouts = season.bouts[season.bouts["session"] == season.sessions["session"].iloc[0]]
+    return bouts, bouts.assign(offset_s=bouts["offset_s"] + 0.1 * np.arange(len(bouts)))
+
+
 @pytest.mark.parametrize("size", ["column", "page"])
 def test_no_word_leaves_the_figure(season: Season, size: Literal["column", "page"]) -> None:
     kept, day = list(season.ethograms.values()), date(2026, 3, 1)
@@ -384,6 +424,7 @@ def test_no_word_leaves_the_figure(season: Season, size: Literal["column", "page
         figures.power(designs, size),
         figures.plan(plan(season.animals, kept, day, species="Brachypelma smithi"), size),
         figures.activity(trace, stretches, size),
+        figures.differences(etholog.agreement(*season_twice(season)), figures.names(season), size),
     ):
         figure.draw_without_rendering()
         box = figure.get_tightbbox()

@@ -48,11 +48,23 @@ def asked(option: str | None) -> str:
         if (code := _code(option)) in known:
             return code
         raise Refusal(f"no language {option!r}; there are: {', '.join(known)}")
+    return next((code for code in _of_environment() if code in known), ENGLISH)
+
+
+def asked_for_labels(option: str | None) -> str:
+    """Return the language in which labels are asked for, as `asked` does; an ethogram may have them in any.
+
+    >>> asked_for_labels("fr")
+    'fr'
+    """
+    return _code(option) if option else next(iter(_of_environment()), ENGLISH)
+
+
+def _of_environment() -> list[str]:
     locale = next(filter(None, map(os.environ.get, ("LC_ALL", "LC_MESSAGES", "LANG"))), "C")
     if _code(locale) in ("c", "posix"):
-        return ENGLISH
-    wanted = (os.environ.get("LANGUAGE") or locale).split(":")
-    return next((code for code in map(_code, wanted) if code in known), ENGLISH)
+        return []
+    return [_code(one) for one in (os.environ.get("LANGUAGE") or locale).split(":")]
 
 
 def catalogue(file: Path) -> "Catalog":

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 
 ENGLISH = "en"
 _now: ContextVar[str] = ContextVar("language", default=ENGLISH)
+_labels: ContextVar[str] = ContextVar("language of labels", default=ENGLISH)
 
 
 @contextmanager
@@ -25,6 +26,21 @@ def speaking(language: str) -> Iterator[None]:
         yield
     finally:
         _now.reset(token)
+
+
+@contextmanager
+def labelling(language: str) -> Iterator[None]:
+    """Let labels be in this language where their ethogram has them so, and all else in English: on the screens."""
+    token = _labels.set(language)
+    try:
+        yield
+    finally:
+        _labels.reset(token)
+
+
+def of_labels() -> str:
+    """Return the language of an ethogram's labels: the one that is spoken, or on a screen in English its own."""
+    return _labels.get() if current() == ENGLISH else current()
 
 
 def current() -> str:

@@ -6,7 +6,9 @@ from datetime import date
 from pathlib import Path
 
 from etholog import session
+from etholog.base.catalogues import asked_for_labels
 from etholog.base.clock import clock_face
+from etholog.base.language import labelling
 from etholog.base.refusal import Finding, Refusal
 from etholog.base.text import in_words, many, visible
 from etholog.base.workspace import workspace_of
@@ -41,6 +43,11 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Show the strip with a cursor, or take answers in; then print what the session comes to now."""
+    with labelling(asked_for_labels(args.language)):
+        return _run(args)
+
+
+def _run(args: argparse.Namespace) -> int:
     goes_with("--answer", args.answer, sure=args.sure)
     if args.answer:
         return _answer(args.file, args.answer, args.sure)

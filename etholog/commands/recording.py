@@ -56,6 +56,11 @@ def add_look(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--theme", choices=("day", "night", "mono"), help="colours (default: day)")
     parser.add_argument("--ascii", action="store_true", help="draw with plain characters")
     parser.add_argument("--bell", action="store_true", help="ring for prompts; it may disturb the animals")
+    parser.add_argument(
+        "--language",
+        metavar="CODE",
+        help="of behaviours' labels, where the ethogram has them (default: as your environment says)",
+    )
 
 
 def add_phone(parser: argparse.ArgumentParser) -> None:

@@ -6,8 +6,10 @@ from pathlib import Path
 from etholog import animals, session
 from etholog.animals import naming
 from etholog.base import journal, rescue, system
+from etholog.base.catalogues import asked_for_labels
 from etholog.base.clock import clock_face
 from etholog.base.journal import Journal
+from etholog.base.language import labelling
 from etholog.base.refusal import Finding, Refusal
 from etholog.base.rescue import Rescue
 from etholog.base.text import many, visible
@@ -41,6 +43,11 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Go on recording."""
+    with labelling(asked_for_labels(args.language)):
+        return _run(args)
+
+
+def _run(args: argparse.Namespace) -> int:
     if args.file and args.folder:
         raise Refusal("a file says by itself which workspace is meant: leave --folder out")
     args.file = args.file or _last_broken_off(workspace(args.folder or Path()).sessions)

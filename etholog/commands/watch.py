@@ -5,6 +5,8 @@ from collections.abc import Callable
 from pathlib import Path
 
 from etholog.base import files
+from etholog.base.catalogues import asked_for_labels
+from etholog.base.language import labelling
 from etholog.base.refusal import Refusal
 from etholog.base.text import visible
 from etholog.base.workspace import workspace
@@ -73,6 +75,11 @@ def _meant(asked: Question) -> Callable[[str], Scalar]:
 
 def run(args: argparse.Namespace) -> int:
     """Record until the end is keyed, then print the summary."""
+    with labelling(asked_for_labels(args.language)):
+        return _run(args)
+
+
+def _run(args: argparse.Namespace) -> int:
     asked = (*PAIR, *SETTING, ETHOGRAM, *CONDITIONS)
     meant = workspace(args.folder)
     args.folder = meant.sessions

@@ -8,7 +8,7 @@ from typing import Annotated, Any, Literal, NamedTuple, Self
 
 from pydantic import BaseModel, ConfigDict, Field, PrivateAttr, StringConstraints, model_validator
 
-from etholog.base.language import current, gettext
+from etholog.base.language import gettext, of_labels
 from etholog.base.refusal import Refusal
 from etholog.base.text import nearest
 from etholog.ethogram.roles import INTERVALS_OF_FORMAT_1, OF_FORMAT_1, IntervalRole, Role
@@ -80,8 +80,8 @@ class Behaviour(Part):
 
     @property
     def words(self) -> str:
-        """Its label in the language that is spoken: its own, or that of a shipped label; else as it is."""
-        return self.labels.get(current()) or gettext(self.label)
+        """Its label in the language of labels: its own, or that of a shipped label; else as it is."""
+        return self.labels.get(of_labels()) or gettext(self.label)
 
 
 class Interval(Part):
@@ -101,8 +101,8 @@ class Interval(Part):
 
     @property
     def words(self) -> str:
-        """Its label in the language that is spoken: its own, or that of a shipped label; else as it is."""
-        return self.labels.get(current()) or gettext(self.label)
+        """Its label in the language of labels: its own, or that of a shipped label; else as it is."""
+        return self.labels.get(of_labels()) or gettext(self.label)
 
 
 class Prompt(Part):

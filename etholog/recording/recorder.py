@@ -266,7 +266,7 @@ class Recorder(Corrector):
         """Name what a mark ended by itself; what it follows in its own chain goes without saying."""
         names = self.ethogram.by_code
         ended = [names[bout.code] for lane, bout in before.items() if lane not in after]
-        told = [one.label for one in ended if one.code != by.code and (one.chain is None or one.chain != by.chain)]
+        told = [one.words for one in ended if one.code != by.code and (one.chain is None or one.chain != by.chain)]
         return f"; {', '.join(told)} ended with it" if told else ""
 
     # ------------------------------------------------------------ the rest of what can be said

@@ -107,7 +107,7 @@ class StripChart(Widget):
         style, frame = self._styles[lane.behaviour.actor], self._look.glyphs.frame
         runs = bool(lane.running)
         strong = style + Style(bold=True, reverse=True) if runs else style + Style(bold=True)
-        label = shortened(visible(lane.behaviour.label), LABEL_WIDTH).ljust(LABEL_WIDTH)
+        label = shortened(visible(lane.behaviour.words), LABEL_WIDTH).ljust(LABEL_WIDTH)
         return Strip(
             [
                 Segment(lane.keys[:2].ljust(KEY_WIDTH - 1) + " ", strong),

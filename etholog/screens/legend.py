@@ -12,7 +12,7 @@ from etholog.recording.keyboard import Keyboard
 def key_words(layout: Mapping[str, Press]) -> list[str]:
     """Return each key of a layout with what it means."""
     return [
-        visible(f"{key} {press.behaviour.label}{' ' + press.choice if press.choice else ''}")
+        visible(f"{key} {press.behaviour.words}{' ' + press.choice if press.choice else ''}")
         for key, press in layout.items()
     ]
 
@@ -39,7 +39,7 @@ def definitions(ethogram: Ethogram, layout: Mapping[str, Press], keyboard: Keybo
     for code, base in recoded_from(ethogram.behaviour).items():
         keys.setdefault(code, [f"{key} {other}" for key in keys.get(base, ["-"])[:1]])
     return [
-        visible(f"{' '.join(keys.get(one.code, ['-']))}  {one.label} ({one.actor}, {one.kind}): {one.definition}")
+        visible(f"{' '.join(keys.get(one.code, ['-']))}  {one.words} ({one.actor}, {one.kind}): {one.definition}")
         for one in ethogram.behaviour
     ]
 

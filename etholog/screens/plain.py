@@ -212,7 +212,7 @@ class Plain:
         live = self._recorder.live
         now = self._recorder.t(system.now())
         runs = [
-            f"{live.ethogram.by_code[bout.code].label}{' ' + bout.qualifier if bout.qualifier else ''}"
+            f"{live.ethogram.by_code[bout.code].words}{' ' + bout.qualifier if bout.qualifier else ''}"
             f" for {length_face(now - bout.onset)}"
             for bout in live.folding.running.values()
         ]

@@ -380,7 +380,7 @@ class Watching(Screen[bool], inherit_bindings=False):
     def _runs(self, now: int, running: Mapping[object, Bout]) -> str:
         names = self.recorder.ethogram.by_code
         runs = [
-            f"{names[b.code].label}{' ' + b.qualifier if b.qualifier else ''} {length_face(now - b.onset)}"
+            f"{names[b.code].words}{' ' + b.qualifier if b.qualifier else ''} {length_face(now - b.onset)}"
             for b in running.values()
         ]
         return " now: " + visible(", ".join(runs) if runs else "nothing runs")

@@ -73,7 +73,10 @@ def _offer_late(file: Path, hand: Hand) -> None:
     known = session.read(file)
     there = {record["id"] for record in known.records if record["do"] == "tap"}
     taps = [tap for tap in late.read() if tap.id not in there]
-    if not taps or not known.fold.closed:
+    if not known.fold.closed:
+        return
+    if not taps:
+        late.forget()
         return
     labels = {behaviour.code: behaviour.label for behaviour in known.ethogram.behaviours}
     taps_are = many(len(taps), "tap of the phone", "taps of the phone")

@@ -13,6 +13,7 @@ from etholog import session
 from etholog.base import system
 from etholog.base.journal import Journal
 from etholog.base.refusal import Refusal
+from etholog.base.text import many
 from etholog.commands.output import goes_with, say, tell
 from etholog.recording import forms, settings
 from etholog.recording.amender import Amender
@@ -24,7 +25,7 @@ from etholog.recording.keyboard import KEYBOARDS, Keyboard
 from etholog.recording.opening import NewSession, reopen
 from etholog.recording.recorder import Recorder
 from etholog.recording.settings import Settings
-from etholog.recording.taps import phone_file
+from etholog.recording.taps import LateTaps, phone_file
 from etholog.session import summary
 from etholog.session.question import Question
 
@@ -283,6 +284,8 @@ def _told(recorder: Recorder | Amender, code: int) -> int:
         tell(line)
     if Begun.of_session(path).typed("outcome"):
         say(f"answers were begun; go on with them: etholog resume {path}")
+    if late := LateTaps(path).read():
+        say(f"{many(len(late), 'tap')} of the phone came after the end; etholog amend {path} offers them")
     say(f"kept in {path}")
     return code
 

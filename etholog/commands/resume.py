@@ -23,6 +23,7 @@ from etholog.recording.keyboard import Keyboard
 from etholog.recording.opening import resume
 from etholog.recording.recorder import Recorder
 from etholog.recording.replay import LINE_BEGINS, rehearse
+from etholog.recording.taps import LateTaps
 from etholog.session import Session, summary
 from etholog.session.broken_off import broken_off
 from etholog.session.record import FORMATS
@@ -62,12 +63,18 @@ def _run(args: argparse.Namespace) -> int:
     if read.header["clock"] == "film":
         from etholog.commands.film import watching
 
+        if args.phone:
+            raise Refusal("--phone goes with the animals, not with a film")
         return watching.resume(args, keyboard)
     if Begun.of_session(args.file).typed("outcome") and read.fold.closed:
         return recording.ask_again(args, keyboard)
     missed = _offered_back(read, args.hand, keyboard)
     recorder, told = resume(args.file, args.hand, system.now(), system.wall_now(), missed, keyboard)
     say(*told)
+    if late := LateTaps(args.file).read():  # they stay there: a tap that comes again makes nothing
+        for tap in late:
+            recorder.tap(tap, late=True)
+        say(f"{many(len(late), 'tap')} of the phone taken in")
     code = _gone_on(args, recorder)
     if not code:  # the clock runs: what reads the whole workspace waits until it has stopped
         say(*_doubts(args.file))

@@ -353,7 +353,7 @@ class Phone:
         """Compare the clocks anew."""
         line.epoch, line.goes = epoch, False
         line.asked.clear()
-        self._walls[epoch] = self._now() - wall
+        self._walls = dict(list(self._walls.items())[1 - EPOCHS :]) | {epoch: self._now() - wall}
         self._do(self._ask(line, epoch))
 
     async def _ask(self, line: _Line, epoch: str) -> None:

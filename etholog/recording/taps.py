@@ -68,7 +68,7 @@ class LateTaps:
     def keep(self, tap: Tap) -> None:
         """Add one, on the disk before this returns. OSError where that can't be."""
         line = json.dumps(asdict(tap)).encode() + b"\n"
-        descriptor = os.open(self.path, os.O_WRONLY | os.O_APPEND | os.O_CREAT, 0o600)
+        descriptor = os.open(self.path, os.O_WRONLY | os.O_APPEND | os.O_CREAT | getattr(os, "O_BINARY", 0), 0o600)
         try:
             if os.write(descriptor, line) != len(line):
                 raise OSError("not written whole")

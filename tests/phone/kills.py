@@ -1,7 +1,6 @@
 """A phone in a real Chromium, a recorder in a real terminal that is killed, a page that is loaded again."""
 
 import random
-import re
 import shutil
 import signal
 import threading
@@ -143,6 +142,3 @@ def _judged(file: Path, truths: list[tuple[str, float]]) -> Figures:
 def _base(header: Any) -> float:
     """Return what turns the wall's milliseconds into those of the session; nobody sets the clock meanwhile."""
     return float((system.now() - header["clock_at"]) * 1000 - time.time() * 1000)
-
-
-READY = re.compile("^$|Set the phone")

@@ -2,6 +2,7 @@
 
 import signal
 import sys
+import uuid
 from pathlib import Path
 
 import numpy as np
@@ -9,8 +10,11 @@ import pytest
 import zxingcpp
 
 from etholog import session
+from etholog.base import system
 from etholog.phone import address
-from tests.phone.page import free_port, paged
+from etholog.recording.taps import LateTaps, Tap
+from etholog.session.log import entries
+from tests.phone.page import free_port, live_recorder, paged
 from tests.screens.terminal import WATCH, Terminal, codes, the_file
 
 pytestmark = [pytest.mark.slow, pytest.mark.skipif(sys.platform == "win32", reason="there are no ptys there")]
@@ -74,6 +78,36 @@ async def test_an_evening_with_the_phone_killed_and_resumed(tmp_path: Path) -> N
     assert codes(tmp_path) == ["drumming", "vibration", "clasp", "touch"]
     assert session.read(file).fold.closed
     assert address.kept(file) is None
+
+
+def test_taps_that_came_after_the_end_are_offered_by_amend(tmp_path: Path) -> None:
+    on = live_recorder(tmp_path / "sessions")
+    on.press("d", system.now())
+    on.close(system.now() + 60)
+    file = on.journal.path
+    assert on.journal.close()
+    tap = Tap(str(uuid.uuid4()), 30_000, 29_990, 30_010, "drumming")
+    unsure = Tap(str(uuid.uuid4()), 40_000, 30_000, 60_000, "insertion:right", sure=False)
+    for one in (unsure, tap, tap, Tap(str(uuid.uuid4()), 35_000, 35_000, 35_000, act="earlier", of=tap.id)):
+        LateTaps(file).keep(one)
+    with Terminal("amend", str(file), "--hand", "right", cwd=tmp_path, columns=100) as terminal:
+        shown = terminal.until("Enter takes them in")
+        assert "3 taps of the phone came after the session had ended" in shown
+        assert "0:00:30  palpal drumming" in shown
+        assert "0:00:40  insertion, right  (unsure: between 0:00:30 and 0:01:00)" in shown
+        terminal.type("\r")
+        terminal.until("Esc leaves")
+        terminal.type("\x1b")
+        assert terminal.wait() == 0
+    read = session.read(file)
+    assert [entry.text for entry in entries(read)][1:] == [
+        "palpal drumming ended", "insertion right began (unsure)",
+        "note: from the phone, whose clock could not be compared: between 0:00:30 and 0:01:00",
+    ]  # fmt: skip
+    assert read.fold.bouts[0].offset == 29_000
+    assert not LateTaps(file).path.exists()
+    with Terminal("amend", str(file), cwd=tmp_path) as terminal:
+        assert "taps" not in terminal.until("Esc leaves")
 
 
 def test_without_the_extra_one_line_says_so_and_the_keys_go_on(tmp_path: Path) -> None:

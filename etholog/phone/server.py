@@ -509,12 +509,13 @@ def _plain(status: int, why: str) -> web.Response:
 def _secured(response: web.Response, seat: Seat) -> web.Response:
     """Let the page load and reach nothing but this server, and nobody frame or keep it."""
     socket = f"ws{seat.address.origin.removeprefix('http')}"
+    if seat.certificate:  # browsers heed it there alone
+        response.headers["Cross-Origin-Opener-Policy"] = "same-origin"
     response.headers.update(
         {
             "Content-Security-Policy": "default-src 'none'; script-src 'self'; style-src 'self'; img-src data:; "
             f"connect-src 'self' {socket}; base-uri 'none'; form-action 'none'; frame-ancestors 'none'",
             "Cache-Control": "no-store",
-            "Cross-Origin-Opener-Policy": "same-origin",
             "Cross-Origin-Resource-Policy": "same-origin",
             "Permissions-Policy": "camera=(), microphone=(), geolocation=()",
             "Referrer-Policy": "no-referrer",

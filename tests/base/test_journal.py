@@ -169,11 +169,13 @@ LIMITED = """
     size = path.stat().st_size
     resource.setrlimit(resource.RLIMIT_FSIZE, (size + 150, resource.RLIM_INFINITY))
     for i in range(4):
-        kept.append(note(i, f"note {i}"))
+        n = kept.append(note(i, f"note {i}"))
+        while not kept.is_safe(n):
+            time.sleep(0.001)
         while kept.waiting_s:  # or the rescue file, under the same limit, had to hold more lines
             time.sleep(0.001)
     print(kept.trouble)
-    print(kept.rescue)
+    print(kept.rescue, kept.is_safe(99))
     # The rescue file grows under the same limit; then there is room again.
     resource.setrlimit(resource.RLIMIT_FSIZE, (resource.RLIM_INFINITY, resource.RLIM_INFINITY))
     kept.append(note(9, "room again"))
@@ -192,8 +194,10 @@ def test_a_full_disk_loses_nothing(tmp_path: Path) -> None:
         check=True,
         env=os.environ | {"XDG_STATE_HOME": str(tmp_path / "state")},
     )
-    trouble, rescue, after, closed = done.stdout.splitlines()
+    trouble, rescue_is, after, closed = done.stdout.splitlines()
     assert trouble.startswith("NOT SAVED")
+    rescue, unknown_is_safe = rescue_is.rsplit(" ", 1)
+    assert unknown_is_safe == "False"
     assert Path(rescue).is_relative_to(tmp_path / "state")
     assert not Path(rescue).exists()  # all is in the file, so nobody has to take this in
     assert Path(rescue + ".taken").exists()

@@ -60,7 +60,7 @@ async def opened(
         viewport={"width": width, "height": height}, has_touch=True, is_mobile=True, device_scale_factor=2, **more
     )
     await context.add_init_script(
-        f"localStorage.setItem('etholog-phone', '{WHO}');"
+        f"localStorage.setItem('etholog-phone', '{WHO}'); navigator.vibrate = one => (window.buzzed ??= []).push(one);"
         "addEventListener('pointerdown', e => e.target.dataset?.what &&"
         " window.truth?.(e.target.dataset.what, performance.timeOrigin + e.timeStamp), true);"
     )
@@ -226,6 +226,9 @@ async def test_delay_jitter_and_loss_shift_nothing_and_a_cut_loses_nothing(tmp_p
                 await lane(page, lanes[at % 5]).tap()
                 await asyncio.sleep(0.05 * (at % 4))
             await until_recorded(on, 20)
+            await page.evaluate("document.dispatchEvent(new Event('visibilitychange'))")  # it wakes: another clock
+            await lane(page, lanes[0]).tap()
+            await until_recorded(on, 21)
             network.cut()
             await expect(page.locator("#link")).to_have_text(re.compile("NO LAPTOP"), timeout=10_000)
             for at in range(10):
@@ -235,7 +238,7 @@ async def test_delay_jitter_and_loss_shift_nothing_and_a_cut_loses_nothing(tmp_p
             # What is shown meanwhile is what it will come to: the page keeps the chains by itself.
             shown = {await one.get_attribute("data-code") for one in await page.locator(".lane.runs").all()}
             network.mend()
-            await until_recorded(on, 30)
+            await until_recorded(on, 31)
             await ready(page)
             assert shown == {bout.code for bout in on.live.folding.running.values()}
             await expect(page.locator(".sum.unsafe")).to_have_count(0)

@@ -154,6 +154,13 @@ def test_what_can_be_taken_back_is_told_from_the_records_after_taps_too(tmp_path
             one = tap(1000 * at, act="undo", of=chance.choice(taps).id)
         taps.append(one)
         on.tap(one)
+    on.gap(BEFORE + 70, "the recorder was away")
+    on.back(BEFORE + 90)
+    on._done.pop()  # who was away did not key it
+    on._done.pop()
+    on.tap(tap(75_000, "d"), late=True)
+    on.tap(tap(80_000, "x"), late=True)
+    assert on.live.folding.gaps == [(80_001, 90_000, "the recorder was away")]
     assert history(on.live.records)[0] == on._done
 
 

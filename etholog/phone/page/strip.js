@@ -127,7 +127,6 @@ function heard(told, line) {
       welcome = told;
       tries = 0;
       dress();
-      layOut(false, true);
       break;
     case "go":
       goes = true;
@@ -136,8 +135,12 @@ function heard(told, line) {
       show();
       break;
     case "now":
-      state = told;
       stateAt = performance.now();
+      if (state) state = told;
+      else {
+        state = told;
+        layOut(true, true);
+      }
       show();
       break;
     case "safe":

@@ -466,6 +466,8 @@ function show() {
     const text = unsafe ? `${unsafe} not yet safe` : told;
     if (sum.textContent !== text) sum.textContent = text;
     sum.classList.toggle("unsafe", unsafe > 0);
+    for (const side of bar.querySelectorAll(".side"))
+      side.classList.toggle("on", one.running.some((bout) => bout[3] === side.textContent));
     for (const button of bar.querySelectorAll("button")) button.setAttribute("aria-pressed",
       String(one.running.some((bout) => bout[3] === (one.lane.taps.find(([own]) => own === button.dataset.what)[1]))));
     draw(bar.querySelector("canvas"), one, t);

@@ -200,3 +200,38 @@ def test_nonsense_is_no_tap(wrong: dict[str, Any]) -> None:
 
 def test_acts_are_those_of_the_thumb() -> None:
     assert sorted(ACTS) == ["away", "doubt", "earlier", "other", "rescue", "undo"]
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_whatever_comes_in_whatever_order_the_file_says_what_the_screen_showed(tmp_path: Path, seed: int) -> None:
+    on, chance, taps = recorder(tmp_path), random.Random(seed), [tap(500, "s")]
+    on.tap(taps[0])
+    for at in range(1, 120):
+        match chance.randrange(6):
+            case 0:
+                on.take(chance.choice([*on.layout, "1", "2", "3", "-", "backspace", "delete"]), BEFORE + at)
+            case 1 if on.live.folding.gap is None:
+                on.was_away(1000 * at - 800, 1000 * at, "the recorder was away")
+            case _:
+                t = 1000 * at - chance.choice((0, 0, 0, 700, 5000, 40_000))
+                act = chance.choice(["", "", "", *ACTS])
+                of = chance.choice([None, chance.choice(taps).id, chance.choice(taps).id, chance.randrange(1, 40)])
+                one = tap(
+                    max(0, t),
+                    "" if act not in ("", "other") else chance.choice([*on.layout, "]"]),
+                    act,
+                    of=of if act else None,
+                    sure=chance.random() > 0.1,
+                )
+                taps.append(one)
+                on.tap(one, late=t < 1000 * at)
+                if chance.random() < 0.2:
+                    assert on.tap(chance.choice(taps)).text == ""
+    read = reread(on)
+    assert read.findings == []
+    assert [record["id"] for record in read.records if record["do"] == "tap"] == [one.id for one in taps]
+    anew = Live(on.ethogram, read.records)
+    assert (anew.folding.bouts, anew.folding.running) == (on.live.folding.bouts, on.live.folding.running)
+    assert (anew.folding.gaps, anew.folding.gap) == (on.live.folding.gaps, on.live.folding.gap)
+    marked = {n for record in read.records if record["do"] == "tap" for n in record["made"]}
+    assert marked <= {record["n"] for record in read.records}

@@ -47,7 +47,7 @@ EPOCHS, COMPARISONS = 4, 200
 LATE_MS = 1000  # what comes later than that, comes late
 ASKS_FOR_DISK_S = 0.03
 GONE_S = 2.0
-STOPS_S = 0.3
+STOPS_S = 0.1
 WAITING_MESSAGES = 500
 
 
@@ -193,11 +193,11 @@ class Phone:
             self._server = None
         if self.recorder.closed:
             forget(self.recorder.journal.path)
-        closing = [asyncio.ensure_future(one.socket.close()) for one in (self._one, self._asking) if one is not None]
-        if closing:  # the screen ends, and waits for no phone
-            await asyncio.wait(closing, timeout=STOPS_S)
-        for task in [*self._tasks, *closing]:
+        for task in list(self._tasks):
             task.cancel()
+        for protocol in self._open:
+            if isinstance(protocol.transport, asyncio.Transport):
+                protocol.transport.abort()  # the screen ends, and waits for no phone
         if self._runner is not None:
             with suppress(Exception):
                 await asyncio.wait_for(self._runner.cleanup(), STOPS_S)

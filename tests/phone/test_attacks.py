@@ -15,7 +15,7 @@ import pytest
 from etholog import session
 from etholog.base import system
 from etholog.base.refusal import Refusal
-from etholog.phone import address, server
+from etholog.phone import address, gate, line
 from etholog.phone.address import Address, new_seat
 from etholog.recording.recorder import Recorder
 from tests.conftest import need
@@ -188,11 +188,11 @@ async def test_a_flood_ends_the_line_and_the_keys_go_on(tmp_path: Path) -> None:
             await asyncio.sleep(0.01)
     taps = [record for record in session.read(on.journal.path).records if record["do"] == "tap"]
     print(f"{sent} sent, {len(taps)} taken, {len(written)} keys")
-    assert len(taps) <= server.MESSAGES[1] + 30 * server.MESSAGES[0]
+    assert len(taps) <= line.MESSAGES[1] + 30 * line.MESSAGES[0]
 
 
 async def test_connections_that_say_nothing_are_few_and_end(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(server, "IDLE_S", 1.0)
+    monkeypatch.setattr(gate, "IDLE_S", 1.0)
     on = live_recorder(tmp_path)
     async with served(on) as phone, keyed(on) as written:
         lines = []
@@ -202,7 +202,7 @@ async def test_connections_that_say_nothing_are_few_and_end(tmp_path: Path, monk
             if at % 2:
                 writer.write(b"GET / HTTP/1.1\r\nHost: ")  # and never a whole line
         await asyncio.sleep(0.3)
-        assert len(phone._open) <= server.MOST_CONNECTIONS
+        assert phone._gate.connections <= gate.MOST_CONNECTIONS
         for reader, _ in lines:
             async with asyncio.timeout(20):
                 assert await _ended(reader)
@@ -226,7 +226,7 @@ async def _ended(reader: asyncio.StreamReader) -> bool:
 async def test_too_many_questions_are_not_answered(tmp_path: Path) -> None:
     async with served(live_recorder(tmp_path)) as phone, aiohttp.ClientSession() as client:
         found: list[int] = []
-        for _ in range(server.REQUESTS[1] + 40):
+        for _ in range(gate.REQUESTS[1] + 40):
             try:
                 async with client.get(phone.seat.address.origin + "/") as answer:
                     found.append(answer.status)

@@ -7,6 +7,7 @@ A shake whose rate is, for its whole length, a multiple of 2 a second can fall b
 unseen; one that varies, as those of animals do, cannot.
 """
 
+import os
 from collections.abc import Generator, Iterator
 from contextlib import closing
 from dataclasses import dataclass
@@ -74,7 +75,9 @@ def pictures(
     """
     height, width = shape_of(source, area)
     crop = f"crop=iw*{area.width:.5f}:ih*{area.height:.5f}:iw*{area.x:.5f}:ih*{area.y:.5f}," if area != Area() else ""
-    words = [*(("-hwaccel", "auto") if hardware else ()), *(("-skip_frame", "nokey") if keys else ())]
+    # A thread for each processor, and none for filters whose pictures are so small: ffmpeg's own choice costs more.
+    words = ["-filter_threads", "1", "-threads", str(os.cpu_count() or 1)]
+    words += [*(("-hwaccel", "auto") if hardware else ()), *(("-skip_frame", "nokey") if keys else ())]
     words += [*(("-ss", f"{start_s:.3f}") if start_s else ()), "-an", "-sn", "-dn", "-i", ffmpeg.named(source.path)]
     # The rate before the scale: five of six pictures then need no scaling.
     rate = f"setpts=N/{PER_S}/TB,fps={PER_S}," if keys else f"fps={PER_S},"

@@ -15,8 +15,8 @@ from etholog.film.stretches import LEAST_SPREAD, REASONS, SLOW, Stretch, chance_
 FEWEST = 20  # key frames that tell a film's own noise
 # Told with each preview; `python -m tests.bench.film_search --preview` prints what it rests on.
 RECALL = (
-    "What moves and comes back between two key frames is not among them: on eight made films a preview met all of 16 "
-    "walks and none of 8 shakes. Search the film before you rely on it."
+    "What moves and comes back between two key frames is not among them: on 24 made films a preview met all of 48 "
+    "walks and 2 of 24 shakes. Search the film before you rely on it."
 )
 
 

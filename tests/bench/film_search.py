@@ -9,6 +9,7 @@ stretches an hour exact (Poisson), at 95 %.
 """
 
 import argparse
+import os
 import re
 import resource
 import subprocess
@@ -154,6 +155,7 @@ def path_of(folder: Path, kind: str, seed: int) -> Path:
 def recall(folder: Path, kinds: list[str], seeds: list[int]) -> None:
     print(f"{'film':22}{'search, own threshold':27}{'false an hour':19}", end="")
     print(f"{'mean difference, best':27}{'scene score, best':27}{'freeze filter, best':27}missed by the search")
+    whole = Tally()
     for kind in kinds:
         if kind == next(iter(APART)):
             print("-" * 120)
@@ -168,12 +170,19 @@ def recall(folder: Path, kinds: list[str], seeds: list[int]) -> None:
             for tally, new in zip(others, (mean_difference(path, truth), *filters(path, truth)), strict=True):
                 tally.add(new)
         if own.of:
-            hours = own.dead_s / 3600
-            low = stats.chi2.ppf(0.025, 2 * own.false) / 2 / hours if own.false else 0.0
-            high = stats.chi2.ppf(0.975, 2 * own.false + 2) / 2 / hours
-            false = f"{own.false / hours:.1f} ({low:.1f}-{high:.0f})"
+            whole.add(own)
             told = "".join(f"{tally.told() if tally.of else '-':27}" for tally in others)
-            print(f"{kind:22}{own.told():27}{false:19}{told}{', '.join(own.missed)}", flush=True)
+            print(f"{kind:22}{own.told():27}{an_hour(own):19}{told}{', '.join(own.missed)}", flush=True)
+    if whole.of:
+        print(f"{'all kinds':22}{whole.told():27}{an_hour(whole):19}over {whole.dead_s / 3600:.2f} h of dead time")
+
+
+def an_hour(tally: Tally) -> str:
+    """Return how many false stretches there were in an hour of dead time, with exact limits."""
+    hours = tally.dead_s / 3600
+    low = stats.chi2.ppf(0.025, 2 * tally.false) / 2 / hours if tally.false else 0.0
+    high = stats.chi2.ppf(0.975, 2 * tally.false + 2) / 2 / hours
+    return f"{tally.false / hours:.1f} ({low:.1f}-{high:.1f})"
 
 
 def there(path: Path, truth: Scene) -> bool:
@@ -252,7 +261,8 @@ def cost(folder: Path) -> None:
             searched.append(cpu_s(lambda path=path: anew(path)))  # type: ignore[misc]
         ratio = np.median(searched) / np.median(bare)
         told = f"{size}, 25 a second, {bits}, {seconds} s: x {ratio:.2f} of a bare decoding"
-        print(f"{told} ({min(bare):.1f} to {max(bare):.1f} s; a search {min(searched):.1f} to {max(searched):.1f} s)")
+        spread = f"{min(bare):.1f} to {max(bare):.1f} s; a search {min(searched):.1f} to {max(searched):.1f} s"
+        print(f"{told} ({spread}; load {os.getloadavg()[0]:.0f})")
     minute = made(folder / "minute.mp4", "320x180", 5, 60, "200k")
     for minutes in (5, 40):
         long = folder / f"long-{minutes}.mp4"

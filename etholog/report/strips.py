@@ -16,6 +16,7 @@ from etholog.report.content import Lane, Span, Strip, shown
 SMALL = ("female", "pair", "male")  # the lanes of a small strip, from the top
 TIMES = 4  # steps of the clock under a strip, so that they stand apart on a telephone
 SEEN = ("kind", "onset_s", "offset_s", "whole", "confident")  # of a bout
+DRAWN = ("actor", "onset_s", "offset_s", "hides")  # of a bout, in a small strip
 SIGNS = {"note": "★", "rescue": "✕", "sync": "✚"}
 
 
@@ -53,17 +54,12 @@ def whole(
 def small(bouts: pd.DataFrame, end_s: float, reach_s: float) -> list[Lane]:
     """Return the small strip of one session: a lane for her, one for both and one for him, on a scale of `reach_s`."""
     reach = max(reach_s, 1.0)
-    seen = bouts[~bouts["hides"]]
-    lanes = [
-        Lane(
-            actor,
-            "",
-            [_span(a, b, reach, "bout") for a, b in zip(own["onset_s"], own["offset_s"], strict=True)],
-            "",
-        )
-        for actor in SMALL
-        if len(own := seen[seen["actor"] == actor])
-    ]
+    spans: dict[str, list[Span]] = {}
+    # A column at a time here too: choosing rows of three hundred sessions takes a second.
+    for actor, onset, offset, hides in zip(*(bouts[name].tolist() for name in DRAWN), strict=True):
+        if not hides:
+            spans.setdefault(actor, []).append(_span(onset, offset, reach, "bout"))
+    lanes = [Lane(actor, "", spans[actor], "") for actor in SMALL if actor in spans]
     return [*lanes, Lane("", "", [_span(0.0, end_s, reach, "length")], "")]
 
 

@@ -195,6 +195,8 @@ def test_figures_fit_every_width_and_tables_say_that_they_scroll(
         page.evaluate("Math.max(...[...document.querySelectorAll('.total')].map(e => e.getBoundingClientRect().right))")
         <= width
     )
+    beside = "s.getBoundingClientRect().right > s.closest('.scroll').getBoundingClientRect().right + 1"
+    assert page.evaluate(f"[...document.querySelectorAll('caption > span')].filter(s => {beside}).length") == 0
     hidden = "[...document.querySelectorAll('.scroll')].filter(e => e.scrollWidth > e.clientWidth + 1)"
     if width == 390:
         assert (

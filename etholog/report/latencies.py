@@ -45,11 +45,10 @@ ENDS = gettext_noop(
 
 def latencies(season: Season, drawings: Drawings) -> Iterator[Section]:
     """Yield a section for each named interval that began in any session, males compared."""
-    for place, name in enumerate(_intervals(season)):
-        times = latency(season, name)
-        if not len(times):
-            continue
-        found = compare(times, "male")
+    measured = {name: times for name in _intervals(season) if len(times := latency(season, name))}
+    compared = {name: drawings.ahead(partial(_compared, season, name, times)) for name, times in measured.items()}
+    for place, (name, times) in enumerate(measured.items()):
+        found, otherwise = compared[name]()
         question = gettext("How long {interval}?", interval=times.attrs["label"])
         curves, told = most_males(times)
         pictures = [drawings.picture(partial(figures.survival, curves, by="male"), gettext(SURVIVAL) + told, question)]
@@ -75,7 +74,7 @@ def latencies(season: Season, drawings: Drawings) -> Iterator[Section]:
             gettext(METHOD, horizon=span(1000 * found.horizon_s)) + " " + gettext(CENSORED),
             "Kaplan & Meier 1958; Kalbfleisch & Prentice 1980; Mantel 1966; Peto & Peto 1972; Heimann & Neuhaus 1998"
             + ("; Aalen & Johansen 1978." if first is not None else "."),
-            [found.sentence, *_otherwise(season, name, times, found), *_left_out(times)],
+            [found.sentence, *otherwise, *_left_out(times)],
             gettext(
                 "Why one male is quicker: males and females did not meet at random. And where a"
                 " keeper ended a session because of what he saw coming, the time left out is not like"
@@ -149,6 +148,11 @@ def _latency_answer(times: pd.DataFrame) -> str:
         came=came,
         median=span(1000 * median),
     )
+
+
+def _compared(season: Season, name: str, times: pd.DataFrame) -> tuple[Comparison, list[str]]:
+    found = compare(times, "male")
+    return found, list(_otherwise(season, name, times, found))
 
 
 def _otherwise(season: Season, name: str, times: pd.DataFrame, found: Comparison) -> Iterator[str]:

@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterator
 from concurrent.futures import Executor, ProcessPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass, field
-from typing import Protocol
+from typing import Protocol, TypeVar
 from xml.etree import ElementTree
 
 from markupsafe import Markup
@@ -18,6 +18,7 @@ from markupsafe import Markup
 from etholog.figures.style import ACTORS, FAINT, GAP, GAP_LINES, GROUND, INK, RULE, ReproducibleFigure, Size, tint
 from etholog.report.content import Picture, shown
 
+Result = TypeVar("Result")
 MOST_PROCESSES = 4
 SIZES: tuple[Size, Size] = ("page", "column")
 SVG, XLINK = "{http://www.w3.org/2000/svg}", "{http://www.w3.org/1999/xlink}"
@@ -80,6 +81,10 @@ class Drawings:
         """Return the figure as SVG for a wide page and for a narrow one, told to a screen reader by `title`."""
         wide, narrow = (self._figure(draw, size, title) for size in SIZES)
         return Picture(wide, narrow, caption)
+
+    def ahead(self, work: Callable[[], Result]) -> Callable[[], Result]:
+        """Return what gives the work's result, which another process begins at once where there is one."""
+        return self.pool.submit(work).result if self.pool else work
 
     def _figure(self, draw: Callable[..., ReproducibleFigure], size: Size, title: str) -> Figure:
         one: Drawing = self.pool.submit(drawn, draw, size, title) if self.pool else Done(drawn(draw, size, title))

@@ -429,7 +429,7 @@ class Journal:
                     place.path.mkdir(mode=0o700, parents=True, exist_ok=True)
                     if not system.is_own(place.path):
                         continue
-                    _add_whole(target, b"".join(lines.values()))
+                    add_whole(target, b"".join(lines.values()))
             except OSError:
                 continue
             self.rescue = target
@@ -494,7 +494,7 @@ def _missing_end(content: bytes, ending: bytes) -> bytes:
     return b"\n" if content.endswith(b"\r") else ending
 
 
-def _add_whole(path: Path, data: bytes) -> None:
+def add_whole(path: Path, data: bytes) -> None:
     """Append to a file, all or nothing, and wait for the disk."""
     flags = os.O_WRONLY | os.O_APPEND | os.O_CREAT | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_BINARY", 0)
     descriptor = os.open(path, flags, 0o600)

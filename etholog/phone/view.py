@@ -49,6 +49,7 @@ def now(recorder: Recorder, lanes: Lanes, t: int, said: str) -> dict[str, Any]:
     """Return what changes: what ran and runs in each lane, what can be corrected, what was `said` last."""
     live, gap = recorder.live, recorder.live.folding.gap
     last = live.last
+    hand = None if last is None else [last["n"], visible(live.told(last["n"])), recorder.other_meaning() is not None]
     return {
         "do": "now",
         "t": t,
@@ -56,15 +57,11 @@ def now(recorder: Recorder, lanes: Lanes, t: int, said: str) -> dict[str, Any]:
         "gap": None if gap is None else [gap.onset, visible(gap.why)],
         "lanes": {lane.behaviour.code: _state(lane, t) for lane in lanes.lanes if lane.keys},
         "undo": [[n, visible(text)] for n, text in recorder.undoable(UNDOABLE)],
-        "hand": None if last is None else [last["n"], visible(live.told(last["n"])), _has_other(recorder)],
+        "hand": hand,
         "rescues": live.rescues,
         "trouble": visible(recorder.journal.trouble or ""),
         "said": visible(said),
     }
-
-
-def _has_other(recorder: Recorder) -> bool:
-    return recorder.other_meaning() is not None
 
 
 def _state(lane: Lane, t: int) -> list[Any]:

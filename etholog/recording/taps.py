@@ -2,14 +2,13 @@
 
 import contextlib
 import json
-import os
 import re
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Any
 
-from etholog.base import files, system
+from etholog.base import files, journal
 from etholog.base.refusal import Refusal
 from etholog.ethogram.own_keys import Act
 from etholog.session.record import TAP_ID
@@ -66,15 +65,9 @@ class LateTaps:
         self.path = session.with_name(f".{session.name}.taps")
 
     def keep(self, tap: Tap) -> None:
-        """Add one, on the disk before this returns. OSError where that can't be."""
-        line = json.dumps(asdict(tap)).encode() + b"\n"
-        descriptor = os.open(self.path, os.O_WRONLY | os.O_APPEND | os.O_CREAT | getattr(os, "O_BINARY", 0), 0o600)
-        try:
-            if os.write(descriptor, line) != len(line):
-                raise OSError("not written whole")
-            system.sync(descriptor)
-        finally:
-            os.close(descriptor)
+        """Add one, on the disk before this returns. OSError where that can't be; the file is as it was then."""
+        # A line that a power cut tore has no end: none is glued to it.
+        journal.add_whole(self.path, b"\n" + json.dumps(asdict(tap)).encode() + b"\n")
 
     def read(self) -> list[Tap]:
         """Return them in the order of their times, each once; a line that is torn or none of ours is left out."""

@@ -1,6 +1,7 @@
 """Taps on a phone, taken in at their own times: once, where they belong, whatever was keyed since."""
 
 import random
+import resource
 import uuid
 from pathlib import Path
 from typing import Any
@@ -182,8 +183,28 @@ def test_taps_after_the_end_are_kept_beside_the_session(tmp_path: Path) -> None:
     with late.path.open("ab") as file:
         file.write(b'{"id": "x"}\nnot json\n[1]\n{"id"')
     assert late.read() == [two, one]
+    three = tap(3000, "f")
+    late.keep(three)  # after a line that was torn
+    assert late.read() == [two, one, three]
     late.forget()
     assert late.read() == []
+
+
+def test_a_tap_that_a_full_disk_takes_in_part_spoils_no_other(tmp_path: Path) -> None:
+    late = LateTaps(tmp_path / "s.jsonl")
+    first, cut, last = tap(1000, "d"), tap(2000, "d"), tap(3000, "d")
+    late.keep(first)
+    before = late.path.read_bytes()
+    soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (len(before) + 20, hard))
+    try:
+        with pytest.raises(OSError):
+            late.keep(cut)
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
+    assert late.path.read_bytes() == before
+    late.keep(last)
+    assert late.read() == [first, last]
 
 
 @pytest.mark.parametrize(

@@ -39,11 +39,12 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _write(args: argparse.Namespace) -> int:
+    if bool(args.files) == args.season:
+        raise Refusal("name the files of one or more sessions, or --season for all of the workspace")
+
     from etholog import season
     from etholog.report import file, page, svg
 
-    if bool(args.files) == args.season:
-        raise Refusal("name the files of one or more sessions, or --season for all of the workspace")
     out = args.out or Path("report.html")
     file.check(out)  # before the work, and again when it is done
     folder = season.folder_of(args.folder) if args.season else args.folder

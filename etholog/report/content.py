@@ -171,12 +171,18 @@ def table(frame: pd.DataFrame, caption: str, heads: Mapping[str, str], most: int
     """Return the columns named in `heads`, in that order and under those heads.
 
     Of more than `most` rows the first stand there, and the caption says so; `rest`: which command prints them all.
+
+    >>> [one.text for row in table(pd.DataFrame({"pairs": [5.0, None]}), "", {"pairs": "pairs"}).rows for one in row]
+    ['5', '']
     """
     if len(frame) > most:
         of = {"some": most, "all": number_(len(frame), ","), "command": rest}
         shown_ = gettext("Shown: the first {some} of {all} rows; all of them: {command}.", **of) if rest else ""
         caption += " " + (shown_ or gettext("Shown: the first {some} of {all} rows.", **of))
     kept = frame[list(heads)].head(most)
+    # A column of counts with an empty cell is one of floats in pandas.
+    whole = [name for name in heads if kept[name].dtype.kind == "f" and (kept[name].dropna() % 1 == 0).all()]
+    kept = kept.astype(dict.fromkeys(whole, "Int64"))
     columns = [Column(gettext(head), kept[name].dtype.kind in "iuf") for name, head in heads.items()]
     rows = [[cell(value) for value in row] for row in kept.itertuples(index=False, name=None)]
     return Table(caption, columns, rows)

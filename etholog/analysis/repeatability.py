@@ -4,7 +4,7 @@ Written here: no library at hand fits censored times with an animal's effect and
 repeatability itself. Variances estimated from 5 to 20 males have limits that are far from symmetric.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -211,6 +211,24 @@ def _quantile(at: Floats, weight: Floats, share: float) -> Floats:
     return np.asarray(np.take_along_axis(at, order, axis=1)[np.arange(len(at)), place])
 
 
+def _limits(
+    log_likelihood: Callable[[float], float],
+    animals: int,
+    places: Callable[[float], Iterable[tuple[Floats, Floats]]],
+    least: float = 0.0,
+) -> tuple[Floats, Floats]:
+    """Return 95 % limits of where each animal stands, over all repeatabilities that are at least so likely. `places`:
+    the places at one of them, a row an animal, and their weights."""
+    at, weight = [], []
+    for r, likely in zip(GRID, _likely(log_likelihood, animals), strict=True):
+        if likely >= least:
+            for there, share in places(r):
+                at.append(there)
+                weight.append(likely * share)
+    all_at, all_weight = np.hstack(at), np.hstack(weight)
+    return _quantile(all_at, all_weight, 0.025), _quantile(all_at, all_weight, 0.975)
+
+
 class _Latent:
     """The log likelihood of log times with a normal effect of each animal, at a given repeatability."""
 
@@ -285,20 +303,18 @@ class _Latent:
         parameters = self._fitted(r)[1]
         posterior, levels = self._levels(parameters, r)
         typical = np.exp((posterior * levels).sum(axis=1))
-        at, weight = [], []
-        for tried, likely in zip(GRID, _likely(self, len(names)), strict=True):
-            if likely < NEGLIGIBLE:
-                continue
-            there = self._fitted(tried)[1]
-            error = self._error_of_the_middle(there, tried)
-            for away, share in _NORMAL:
-                moved = there + np.eye(len(there))[0] * away * error
-                posterior, levels = self._levels(moved, tried)
-                at.append(np.broadcast_to(levels, posterior.shape))
-                weight.append(likely * share * posterior)
-        low, high = (np.exp(_quantile(np.hstack(at), np.hstack(weight), share)) for share in (0.025, 0.975))
+        low, high = (np.exp(limit) for limit in _limits(self, len(names), self._places, NEGLIGIBLE))
         told = {"sessions": np.bincount(self.label), "typical": typical, "low": low, "high": high}
         return pd.DataFrame(told, index=pd.Index(names, name="male")), float(np.exp(self._middle(parameters, r)))
+
+    def _places(self, r: float) -> Iterator[tuple[Floats, Floats]]:
+        """Yield where each animal may stand at a repeatability, as logs, and the weights of these places."""
+        there = self._fitted(r)[1]
+        error = self._error_of_the_middle(there, r)
+        for away, share in _NORMAL:
+            moved = there + np.eye(len(there))[0] * away * error
+            posterior, levels = self._levels(moved, r)
+            yield np.broadcast_to(levels, posterior.shape), share * posterior
 
     def _middle(self, parameters: Floats, r: float) -> float:
         _, scale = self._scales(float(np.exp(parameters[-1])), r)
@@ -342,12 +358,13 @@ class _Linear:
         """Return each animal's predicted mean with 95 % limits, and the population's."""
         own = np.equal.outer(np.arange(len(names)), self.label).astype(np.float64)
         middle, typical, _ = self._predicted(r, own)
-        at, weight = [], []
-        for tried, likely in zip(GRID, _likely(self, len(names)), strict=True):
-            _, level, error = self._predicted(tried, own)
-            at.append(level[:, None] + error[:, None] * _T)
-            weight.append(likely * self._t_weights(at[-1].shape))
-        low, high = (_quantile(np.hstack(at), np.hstack(weight), share) for share in (0.025, 0.975))
+
+        def places(r: float) -> Iterator[tuple[Floats, Floats]]:
+            _, level, error = self._predicted(r, own)
+            at = level[:, None] + error[:, None] * _T
+            yield at, self._t_weights(at.shape)
+
+        low, high = _limits(self, len(names), places)
         told = {"sessions": np.bincount(self.label), "typical": typical, "low": low, "high": high}
         return pd.DataFrame(told, index=pd.Index(names, name="male")), middle
 

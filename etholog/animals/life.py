@@ -11,6 +11,8 @@ from etholog.base.text import percent
 from etholog.session import closing
 from etholog.session.evidence import Evidence
 
+Section = tuple[str, list[str]]  # of a page: a heading, and its lines
+
 
 def title(animals: Animals, name: str) -> str:
     """Return who it is, on one line."""

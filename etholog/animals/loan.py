@@ -6,11 +6,10 @@ from etholog.animals.attempts import Attempt, by_female
 from etholog.animals.card import KINDS, Entry
 from etholog.animals.custody import custody, shares
 from etholog.animals.herd import Animals, Pairing
-from etholog.animals.life import answered, title
+from etholog.animals.life import Section, answered, title
 from etholog.base.refusal import Refusal
 from etholog.base.text import percent
 
-Section = tuple[str, list[str]]
 TOLD = ("moult", "sperm_web", "weight", "size", "lent", "borrowed", "returned", "sold", "given", "died")
 
 

@@ -4,9 +4,9 @@ from collections.abc import Iterator, Sequence
 from datetime import date, timedelta
 
 from etholog.animals.care import Task
+from etholog.animals.life import Section
 from etholog.base.language import beside, gettext, gettext_noop, unchecked, weekday
 
-Section = tuple[str, list[str]]
 # What a sitter does; all else of what is due waits for the keeper.
 FOR_A_SITTER = ("meal", "water", "refused", "guard", "quiet", "sac", "incubator", "check")
 NEVER = [

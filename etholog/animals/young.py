@@ -8,7 +8,7 @@ from etholog.animals.attempts import Attempt, attempts
 from etholog.animals.card import Entry
 from etholog.animals.custody import shares
 from etholog.animals.herd import Animals
-from etholog.animals.loan import Section
+from etholog.animals.life import Section
 from etholog.animals.lot import parted
 from etholog.base.refusal import Refusal
 from etholog.base.text import many

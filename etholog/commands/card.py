@@ -181,7 +181,7 @@ def _data(name: str, known: Animals) -> dict[str, Any]:
     }
 
 
-def _page(title: str, told: list[loan.Section], known: Animals, out: Path | None) -> int:
+def _page(title: str, told: list[life.Section], known: Animals, out: Path | None) -> int:
     """Print a page, or write it to print or send."""
     if out is not None:
         from etholog.report import sheet

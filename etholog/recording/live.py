@@ -106,6 +106,13 @@ class Live:
         """The mark, or stray key, that was pressed last, as corrected."""
         return None if self._last_mark is None else self.lasting(self._last_mark)
 
+    @property
+    def last_keyed(self) -> int | None:
+        """When that mark was pressed, wherever it was moved to since."""
+        if self._last_mark is None:
+            return None
+        return next((record["t"] for record in reversed(self.records) if record["n"] == self._last_mark), None)
+
     def lasting(self, n: int) -> Mapping[str, Any] | None:
         """Return record `n` as corrected; None when it was taken back."""
         return self._lasting.get(n)

@@ -348,8 +348,8 @@ class Watching(Screen[bool], inherit_bindings=False):
         self._say("prompt", times if tight and not text else text)
 
     def _top(self, now: int) -> str:
-        last = self.recorder.live.last
-        ago = f"last mark {clock_face(max(0, now - last['t']))} ago" if last is not None else "no mark yet"
+        keyed = self.recorder.live.last_keyed
+        ago = f"last mark {clock_face(max(0, now - keyed))} ago" if keyed is not None else "no mark yet"
         stage = (self.recorder.live.stage or "before").upper()
         short = f" {clock_face(now)}  {stage:<10}"
         ways = (f"{short}  {ago}  {self.pair}  {self.recorder.wall():%H:%M}", f"{short}  {ago}  {self.pair}")

@@ -8,9 +8,9 @@ import pytest
 from rich.segment import Segment
 
 from etholog.screens.strip import PLAIN
-from etholog.screens.themes import THEMES
+from etholog.screens.themes import THEMES, Look
 from tests.make import luminance
-from tests.screens.captures import FOLDER, SCREENS, SIZES, drawn, text
+from tests.screens.captures import FOLDER, SCREENS, SIZES, drawn, text, watching
 from tests.screens.terminal import WATCH, Terminal
 
 pytestmark = pytest.mark.slow
@@ -100,3 +100,9 @@ def test_without_colour_at_all_everything_is_still_said(tmp_path: Path) -> None:
             assert red == green == blue
         terminal.kill(signal.SIGKILL)
         terminal.wait()
+
+
+async def test_how_long_ago_a_mark_was_keyed_is_told_wherever_it_was_moved_to(tmp_path: Path) -> None:
+    moved = text(await watching("1")(tmp_path, Look(THEMES["day"]), (80, 24)))
+    assert "moved to 0:05:1" in moved
+    assert "last mark 0:00:11 ago" in moved

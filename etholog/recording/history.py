@@ -50,6 +50,10 @@ def history(records: Sequence[Record]) -> tuple[list[Group], list[tuple[Group, G
             if do == "move" and _mends_gap(record, after, by_number):
                 at += 1
                 continue
+            if do == "doubt" and _of_unsure_tap(record, after, records[at + 2 : at + 3]):
+                done[-1] = (after["n"], n, *done[-1])
+                at += 2
+                continue
             if do == "gap":
                 keyed_gap = not record["why"]
             # After a break the program says itself that somebody watches again, and puts the wall's time to it; a key
@@ -73,6 +77,12 @@ def _mends_gap(move: Record, after: Record, by_number: Mapping[int, Record]) -> 
     """Tell whether the program itself moved an end of a gap, since a tap that came late was made within it."""
     of_gap = by_number.get(move["of"], {}).get("do") in ("gap", "back")
     return of_gap and not (after.get("do") == "move" and after["t"] == move["t"])
+
+
+def _of_unsure_tap(doubt: Record, after: Record, then: Sequence[Record]) -> bool:
+    """Tell whether a doubt and the note after it came with the mark of a tap whose clock was never compared."""
+    of_one_mark = after.get("do") == "note" and after.get("of") == doubt["of"]
+    return of_one_mark and any(one["do"] == "tap" and {doubt["of"], doubt["n"]} <= {*one["made"]} for one in then)
 
 
 def _ended_instead(slip: Record, times: Mapping[int, int], after: Record) -> bool:

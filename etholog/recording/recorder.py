@@ -1,6 +1,6 @@
 """From a key to a record: what a press against the running clock means. No screen, no thread, no waiting."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from datetime import datetime
 from functools import cached_property
 
@@ -150,12 +150,11 @@ class Recorder(Corrector):
         first, done = self.journal.n, len(self._done)
         self.asks_code, self._is_late = False, late
         answer = self._done_by(tap, self._clock_at + tap.t / 1000)
+        if not tap.sure:
+            self._say_unsure(range(first, self.journal.n), tap)
         if self._doubtful:
             self._before_doubtful[0].extend(self._done[done:])
         made = tuple(range(first, self.journal.n))
-        if not tap.sure:
-            self._say_unsure(made, tap)
-            made = tuple(range(first, self.journal.n))
         n = self._append(drafts.tap(tap.t, tap.id, tap.act or tap.what, tap.earliest, tap.latest, made))
         self._tapped[tap.id] = n, made
         self._is_late = False
@@ -200,12 +199,14 @@ class Recorder(Corrector):
             return self._tapped[tap.of][1] if tap.of in self._tapped else ()
         return () if tap.of is None else (tap.of,)
 
-    def _say_unsure(self, made: tuple[int, ...], tap: Tap) -> None:
+    def _say_unsure(self, made: Iterable[int], tap: Tap) -> None:
+        """Say so of the mark that a tap made; taking back the mark takes back both."""
         bounds = f"between {clock_face(tap.earliest)} and {clock_face(tap.latest)}"
         for n in made:
             if (self.live.lasting(n) or {}).get("do") == "mark":
-                self._append(drafts.doubt(n, False))
-                self._append(drafts.note(tap.t, f"from the phone, whose clock could not be compared: {bounds}", n))
+                doubt = self._append(drafts.doubt(n, False))
+                words = f"from the phone, whose clock could not be compared: {bounds}"
+                self._done[-1] = (self._append(drafts.note(tap.t, words, n)), doubt, *self._done[-1])
 
     def _was_watching(self, t: int) -> None:
         """Somebody saw something at `t`, and so watched: take that out of a gap that was over by now.

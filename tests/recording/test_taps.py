@@ -143,14 +143,33 @@ def test_a_tap_without_a_clock_is_unsure_and_says_its_bounds(tmp_path: Path) -> 
     ]
 
 
-def test_what_can_be_taken_back_is_told_from_the_records_after_taps_too(tmp_path: Path) -> None:
+@pytest.mark.parametrize("again", [False, True], ids=["at once", "after a break"])
+def test_an_unsure_tap_is_taken_back_at_once_with_all_that_was_said_of_it(tmp_path: Path, again: bool) -> None:
+    on = recorder(tmp_path)
+    press(on, "s", start=BEFORE + 1)
+    before = said(on)
+    on.tap(tap(30_000, "d", earliest=10_000, latest=50_000, sure=False))
+    with_it = said(on)
+    if again:
+        read = reread(on)
+        live = Live(on.ethogram, read.records)
+        on = Recorder(Journal.open(read.path)[0], on.ethogram, "left", BEGAN, BEFORE, live=live)
+    assert on.undo().text == "taken back: palpal drumming began 0:00:30 (unsure)"
+    assert said(on) == before
+    on.redo()
+    assert said(on) == with_it
+
+
+@pytest.mark.parametrize("unsure", [0.0, 0.4])
+def test_what_can_be_taken_back_is_told_from_the_records_after_taps_too(tmp_path: Path, unsure: float) -> None:
     on, chance = recorder(tmp_path), random.Random(7)
     taps = [tap(1000, "d")]
     on.tap(taps[0])
     for at in range(2, 60):
         if chance.random() < 0.4:
             press(on, chance.choice("dvfzx]"), start=BEFORE + at)
-        one = tap(1000 * at, chance.choice("dvfzx]"), chance.choice(["", "", "", "undo"]), of=None)
+        key, act = chance.choice("dvfzx]"), chance.choice(["", "", "", "undo"])
+        one = tap(1000 * at, key, act, of=None, sure=bool(unsure == 0 or chance.random() > unsure))
         if one.act and chance.random() < 0.5:
             one = tap(1000 * at, act="undo", of=chance.choice(taps).id)
         taps.append(one)

@@ -6,7 +6,8 @@ from textual import events
 from textual.app import ComposeResult
 from textual.binding import BindingType
 from textual.screen import Screen
-from textual.widgets import Input, Static
+from textual.strip import Strip
+from textual.widgets import Input
 
 from etholog.base.clock import clock_face
 from etholog.base.text import visible
@@ -15,15 +16,17 @@ from etholog.recording.amender import Amender
 from etholog.recording.begun import Begun
 from etholog.recording.corrector import Answer
 from etholog.recording.lanes import Lanes
-from etholog.screens.chart import StripChart
+from etholog.screens.chart import Chart
 from etholog.screens.closing import ClosingForm
 from etholog.screens.fit import first_fitting, shortened
 from etholog.screens.keys_panel import KeysPanel
 from etholog.screens.line import Line
+from etholog.screens.sheet import Sheet, ink, line_of
 from etholog.screens.strip import KEY_WIDTH, LABEL_WIDTH, axis
 from etholog.screens.themed import ThemedApp
 from etholog.screens.themes import Look
 
+ABOVE, BELOW = 2, 3  # lines around the strip
 SCALES = (500, 1000, 2000, 5000, 10_000, 30_000, 60_000)
 LINE_HINTS = (
     "a note, -12 or +3 to move the mark, @2:30 to go there; Enter, or Esc",
@@ -48,11 +51,8 @@ class Amending(Screen[bool], inherit_bindings=False):
     """A strip with a cursor. Letters add a mark there; corrections are for the mark in hand."""
 
     CSS = """
-    Amending { overflow: hidden; }
-    #top, #ruler, #hand, #questions, #last { height: 1; }
-    #questions { color: $alarm; }
-    #last { color: $faint; }
-    #line { display: none; }
+    Amending { overflow: hidden; layers: default typed; }
+    #line { display: none; layer: typed; }
     """
     AUTO_FOCUS = ""
     BINDINGS: ClassVar[list[BindingType]] = []
@@ -62,18 +62,16 @@ class Amending(Screen[bool], inherit_bindings=False):
         self.amender, self.look = amender, look
         self._pair = visible(pair)
         self._lanes = Lanes(amender.ethogram, amender.layout)
+        self._chart = Chart(amender.live, self._lanes, look, lambda: amender.cursor, with_cursor=True)
+        self._ink, self._faint, self._alarm = (ink(look, name) for name in ("text", "faint", "alarm"))
+        self._sheet, self._line_at = Sheet(self._lines), 0
         self._answer = ""
         self._scale = 2
         self._begun = Begun.of_session(amender.journal.path)
 
     def compose(self) -> ComposeResult:
         """Lay the screen out, from top to bottom."""
-        yield Static(id="top", markup=False)
-        yield Static(id="ruler", markup=False)
-        yield StripChart(self.amender.live, self._lanes, self.look, lambda: self.amender.cursor, with_cursor=True)
-        yield Static(id="hand", markup=False)
-        yield Static(id="questions", markup=False)
-        yield Static(id="last", markup=False)
+        yield self._sheet
         yield Line(id="line", select_on_focus=False)  # or what is typed ahead of the focus is typed over
         yield KeysPanel(self.amender, Where.AMEND)
 
@@ -85,7 +83,7 @@ class Amending(Screen[bool], inherit_bindings=False):
             self._open_line(note)
 
     def on_resize(self) -> None:
-        """Fit the ruler to the new width."""
+        """Put the line that is typed where it belongs, once the new size is laid out."""
         self.call_after_refresh(self.show)
 
     async def on_key(self, event: events.Key) -> None:
@@ -109,7 +107,7 @@ class Amending(Screen[bool], inherit_bindings=False):
 
     def _press(self, event: events.Key, act: Act | None) -> Answer | None:
         amender = self.amender
-        chart = self.query_one(StripChart)
+        chart = self._chart
         match act:
             case Act.COLUMN_BACK | Act.COLUMN_ON:
                 amender.go(amender.cursor + (chart.scale if act is Act.COLUMN_ON else -chart.scale))
@@ -148,9 +146,10 @@ class Amending(Screen[bool], inherit_bindings=False):
 
     def on_mouse_down(self, event: events.MouseDown) -> None:
         """A tap on the strip puts the cursor there."""
-        chart = self.query_one(StripChart)
+        chart = self._chart
         column = event.screen_x - KEY_WIDTH - LABEL_WIDTH - 1
-        if chart.region.contains(event.screen_x, event.screen_y) and 0 <= column < chart.room:
+        lane = chart.lane_at(event.screen_y - self._sheet.region.y - ABOVE)
+        if lane is not None and 0 <= column < chart.room:
             self.amender.go(chart.time_at(column))
             self.show()
 
@@ -160,30 +159,41 @@ class Amending(Screen[bool], inherit_bindings=False):
             self._begun.keep("note", {"note": event.value})
 
     def _open_line(self, begun: str = "") -> None:
-        self.query_one("#last").display = False
         self.query_one(Line).open(first_fitting(self.size.width - 1, *LINE_HINTS), begun)
 
     def _line_ended(self, text: str | None) -> None:
-        self.query_one("#last").display = True
         self._begun.forget()
         if text is not None:
             self._answer = self.amender.line(text).text
-            self.show()
+        self.show()
 
     def show(self) -> None:
         """Show what is."""
-        amender, live = self.amender, self.amender.live
-        self._lanes.follow(live)
-        chart = self.query_one(StripChart)
-        chart.changed()
-        here = f" {clock_face(amender.cursor)} of {clock_face(amender.end)}"
-        self._say("top", f"{here}  {self._pair}  ? keys, Esc leaves")
-        self._say("ruler", axis(chart.right, chart.room, chart.scale, self.look.glyphs, live.signs, amender.cursor))
+        self._lanes.follow(self.amender.live)
+        self._sheet.changed()
+        line = self.query_one(Line)
+        if line.display:
+            line.styles.offset = (0, self._sheet.region.y + self._line_at)
+
+    def _lines(self, width: int, height: int) -> list[Strip]:
+        """Return all of the screen but what is typed."""
+        amender, chart, live = self.amender, self._chart, self.amender.live
+        strip = chart.lines(width, height - ABOVE - BELOW)
         mark = amender.in_hand()
-        self._say("hand", f" in hand: {live.told(mark['n']) if mark is not None else 'nothing, no mark before this'}")
-        self._say("questions", self._questions())
         ways = (amender.with_undo(self._answer), amender.with_undo_key(self._answer), self._answer)
-        self._say("last", first_fitting(self.size.width, *(f" {visible(way)}" for way in ways)))
+        last = "" if self.query_one(Line).display else first_fitting(width, *(f" {visible(way)}" for way in ways))
+        self._line_at = ABOVE + len(strip) + BELOW - 1
+        above = (
+            f" {clock_face(amender.cursor)} of {clock_face(amender.end)}  {self._pair}  ? keys, Esc leaves",
+            axis(chart.right, chart.room, chart.scale, self.look.glyphs, live.signs, amender.cursor),
+        )
+        hand = f" in hand: {live.told(mark['n']) if mark is not None else 'nothing, no mark before this'}"
+        below = ((hand, self._ink), (self._questions(), self._alarm), (last, self._faint))
+        return [
+            *(line_of(shortened(visible(text), width), width, self._ink) for text in above),
+            *strip,
+            *(line_of(shortened(visible(text), width), width, style) for text, style in below),
+        ]
 
     def _questions(self) -> str:
         remarks = self.amender.live.folding.remarks
@@ -193,6 +203,3 @@ class Amending(Screen[bool], inherit_bindings=False):
         mark = None if first.record is None else self.amender.live.lasting(first.record)
         at = "" if mark is None else f"at {clock_face(mark['t'])}: "
         return f" {len(remarks)} to look at; first, {at}{first.what}"
-
-    def _say(self, name: str, text: str) -> None:
-        self.query_one(f"#{name}", Static).update(shortened(visible(text), self.size.width), layout=False)

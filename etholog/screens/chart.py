@@ -4,14 +4,13 @@ from collections.abc import Callable
 
 from rich.segment import Segment
 from rich.style import Style
-from textual.geometry import Region
 from textual.strip import Strip
-from textual.widget import Widget
 
 from etholog.base.text import visible
 from etholog.recording.lanes import FOREVER, Lane, Lanes
 from etholog.recording.live import Live
 from etholog.screens.fit import shortened
+from etholog.screens.sheet import ink
 from etholog.screens.strip import (
     KEY_WIDTH,
     LABEL_WIDTH,
@@ -24,32 +23,23 @@ from etholog.screens.themes import Look
 from etholog.session.folding import Span
 
 
-class StripChart(Widget):
+class Chart:
     """The lanes of a session up to `now()`, in milliseconds; with a cursor, `now()` is in the middle."""
 
-    DEFAULT_CSS = "StripChart { height: 1fr; }"  # no border and no padding: the outer size is all there is
-
     def __init__(self, live: Live, lanes: Lanes, look: Look, now: Callable[[], int], with_cursor: bool = False) -> None:
-        super().__init__()
         self._live, self._lanes, self._look, self._now = live, lanes, look, now
-        self._styles = {
-            actor: Style(color=look.theme.of(actor), bgcolor=look.theme.ground)
-            for actor in ("male", "female", "pair", "keeper")
-        }
-        self._faint = Style(color=look.theme.faint, bgcolor=look.theme.ground)
+        self._styles = {actor: ink(look, actor) for actor in ("male", "female", "pair", "keeper")}
+        self._faint = ink(look, "faint")
         self._with_cursor = with_cursor
         self.scale = MS_PER_COLUMN
+        self._width = 0
+        self._shown: list[Lane] = []
         self._drawn: dict[int, tuple[object, Strip]] = {}
-
-    @property
-    def hidden(self) -> int:
-        """How many lanes find no room."""
-        return max(0, len(self._lanes.lanes) - self.size.height) if self.size.height else 0  # 0: not laid out yet
 
     @property
     def room(self) -> int:
         """How many columns a trace has."""
-        return max(0, self.outer_size.width - KEY_WIDTH - LABEL_WIDTH - TOTALS_WIDTH - 2)
+        return max(0, self._width - KEY_WIDTH - LABEL_WIDTH - TOTALS_WIDTH - 2)
 
     @property
     def right(self) -> int:
@@ -61,22 +51,21 @@ class StripChart(Widget):
         return (self.right // self.scale - self.room + 1 + column) * self.scale
 
     def lane_at(self, y: int) -> Lane | None:
-        """Return the lane in a line of the widget."""
-        shown = self._lanes.shown(self.outer_size.height)
-        return shown[y] if 0 <= y < len(shown) else None
+        """Return the lane in one of the lines."""
+        return self._shown[y] if 0 <= y < len(self._shown) else None
 
-    def changed(self) -> None:
-        """Repaint the lines that no longer show what is; make no more room than there are lanes."""
-        if self.styles.max_height is None or self.styles.max_height.value != len(self._lanes.lanes):
-            self.styles.max_height = len(self._lanes.lanes)
-        now, (width, height) = self._now(), self.outer_size
-        stale = []
-        for y, lane in enumerate(self._lanes.shown(height)):
-            drawn = self._drawn.get(y)
-            if drawn is None or drawn[0] != self._version(lane, now):
-                stale.append(Region(0, y, width, 1))
-        if stale:
-            self.refresh(*stale)
+    def lines(self, width: int, rows: int) -> list[Strip]:
+        """Return a line for each lane that finds room."""
+        self._width, self._shown = width, self._lanes.shown(max(0, rows))
+        now = self._now()
+        return [self._line(y, lane, now) for y, lane in enumerate(self._shown)]
+
+    def _line(self, y: int, lane: Lane, now: int) -> Strip:
+        version = self._version(lane, now)
+        drawn = self._drawn.get(y)
+        if drawn is None or drawn[0] != version:
+            self._drawn[y] = drawn = (version, self._draw(lane, now))
+        return drawn[1]
 
     def _version(self, lane: Lane, now: int) -> object:
         return (
@@ -88,20 +77,8 @@ class StripChart(Widget):
             len(lane.running),
             round(lane.total_ms(now) / 1000),
             self._live.refolds,
-            self.outer_size.width,
+            self._width,
         )
-
-    def render_line(self, y: int) -> Strip:
-        """Draw one line; Textual asks for it."""
-        lane = self.lane_at(y)
-        if lane is None:
-            return Strip.blank(self.size.width, self._faint)
-        now = self._now()
-        version = self._version(lane, now)
-        drawn = self._drawn.get(y)
-        if drawn is None or drawn[0] != version:
-            self._drawn[y] = drawn = (version, self._draw(lane, now))
-        return drawn[1]
 
     def _draw(self, lane: Lane, now: int) -> Strip:
         style, frame = self._styles[lane.behaviour.actor], self._look.glyphs.frame
@@ -117,7 +94,7 @@ class StripChart(Widget):
                 Segment(frame, self._faint),
                 Segment(totals(lane, now), style if lane.count else self._faint),
             ]
-        ).adjust_cell_length(self.size.width, self._faint)
+        ).adjust_cell_length(self._width, self._faint)
 
     def _traced(self, lane: Lane, style: Style) -> list[Segment]:
         gaps, end = self._lanes.gaps, self._live.end

@@ -26,4 +26,5 @@ class CodePanel(Static):
 
     def hide(self) -> None:
         """Show the strip again."""
-        self.display = False
+        if self.display:  # hiding what is hidden has Textual lay the screen out
+            self.display = False

@@ -77,7 +77,7 @@ class FilmWatching(Watching):
         minutes, seconds = divmod(here, 60)
         return f" {clock_face(now)}  {stage:<10}  film {minutes:.0f}:{seconds:06.3f}  {runs:<7}  {self.pair}"
 
-    def _bottom_prompt(self, chart: object) -> str:
+    def _bottom_prompt(self, width: int, hidden: int) -> str:
         if self._film.gone:
             return visible_lines([" THE FILM'S WINDOW IS CLOSED: Esc, Enter ends; etholog resume opens it again"])
         return ""

@@ -38,4 +38,5 @@ class KeysPanel(Static):
 
     def hide(self) -> None:
         """Show the strip again."""
-        self.display = False
+        if self.display:  # hiding what is hidden has Textual lay the screen out
+            self.display = False

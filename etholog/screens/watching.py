@@ -4,12 +4,14 @@ import time
 from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, ClassVar
 
-from rich.cells import cell_len
+from rich.segment import Segment
 from textual import events
 from textual.app import ComposeResult
 from textual.binding import BindingType
+from textual.renderables.digits import Digits
 from textual.screen import Screen
-from textual.widgets import Digits, Input, Static
+from textual.strip import Strip
+from textual.widgets import Input
 
 from etholog.base import system
 from etholog.base.clock import clock_face, length_face
@@ -20,14 +22,14 @@ from etholog.recording.corrector import Answer
 from etholog.recording.lanes import Lanes
 from etholog.recording.prompts import Prompts
 from etholog.recording.recorder import Recorder
-from etholog.screens.chart import StripChart
+from etholog.screens.chart import Chart
 from etholog.screens.code_panel import CodePanel
 from etholog.screens.driver import held
-from etholog.screens.fit import first_fitting, shortened, wrapped
+from etholog.screens.fit import first_fitting, shortened
 from etholog.screens.keys_panel import KeysPanel
 from etholog.screens.line import Line
+from etholog.screens.sheet import Sheet, ink, written
 from etholog.screens.strip import PLAIN, axis
-from etholog.screens.text_lines import TextLines
 from etholog.screens.themes import Look
 from etholog.session.folding import Bout
 
@@ -50,13 +52,8 @@ class Watching(Screen[bool], inherit_bindings=False):
     """Records one session; its result is True when it was ended on purpose."""
 
     CSS = """
-    Watching { overflow: hidden; }
-    #clock { width: auto; padding: 0 2; display: none; }
-    #axis, #prompt.axis { color: $faint; }
-    #prompt { color: $alarm; }
-    #trouble { display: none; color: $alarm; text-style: bold reverse; height: auto; }
-    #last { color: $faint; }
-    #line, #phone { display: none; }
+    Watching { overflow: hidden; layers: default typed; }
+    #line { display: none; layer: typed; }
     """
     AUTO_FOCUS = ""
     compares_clocks = True
@@ -80,6 +77,10 @@ class Watching(Screen[bool], inherit_bindings=False):
         self.pair = visible(pair)
         self._clock, self._stamp, self._live = clock, stamp, live
         self._lanes = Lanes(recorder.ethogram, recorder.layout)
+        self._chart, self._chart_top = Chart(recorder.live, self._lanes, look, self._now), 0
+        self._ink, self._faint, self._alarm = (ink(look, name) for name in ("text", "faint", "alarm"))
+        self._loud = ink(look, "alarm", bold=True, reverse=True)
+        self._sheet, self._line_at = Sheet(self._lines), 0
         self._gap_key, self._fold_key = recorder.keyboard.typed("-"), recorder.keyboard.typed("`")
         self._prompts = Prompts(recorder.ethogram, recorder.live.records)
         self._prompt_text, self._answer = "", ""
@@ -91,19 +92,10 @@ class Watching(Screen[bool], inherit_bindings=False):
         self.continued = False  # set by whoever sees that the program was stopped and goes on
         self.takes_keys = True  # False while a line is typed, whose letters are no marks
         self.before_key: Callable[[events.Event], None] = lambda event: None
-        self._shown: dict[str, str] = {}
 
     def compose(self) -> ComposeResult:
         """Lay the screen out, from top to bottom."""
-        yield Digits("0:00:00", id="clock")
-        yield TextLines(id="top")
-        yield Static(id="trouble", markup=False)
-        yield TextLines(id="phone")
-        yield StripChart(self.recorder.live, self._lanes, self.look, self._now)
-        yield TextLines(id="axis")
-        yield TextLines(id="prompt")
-        yield TextLines(id="runs")
-        yield TextLines(id="last")
+        yield self._sheet
         yield Line(id="line", select_on_focus=False)  # or what is typed ahead of the focus is typed over
         yield KeysPanel(self.recorder, self.recorder.where)
         yield CodePanel(markup=False)
@@ -120,7 +112,7 @@ class Watching(Screen[bool], inherit_bindings=False):
             self._open_line(note)
 
     def on_resize(self) -> None:
-        """Fit what is said to the new size, once it is laid out."""
+        """Put the line that is typed where it belongs, once the new size is laid out."""
         self.call_after_refresh(self.tick)
 
     def _suspend(self) -> None:
@@ -205,8 +197,9 @@ class Watching(Screen[bool], inherit_bindings=False):
     def tapped(self, event: events.MouseDown) -> str:
         """Return the key that a tap stands for: that of its lane; of two, the left half of it is the first. '' for
         none."""
-        widget = self.get_widget_at(event.screen_x, event.screen_y)[0]
-        lane = widget.lane_at(event.screen_y - widget.region.y) if isinstance(widget, StripChart) else None
+        if self.get_widget_at(event.screen_x, event.screen_y)[0] is not self._sheet:
+            return ""
+        lane = self._chart.lane_at(event.screen_y - self._sheet.region.y - self._chart_top)
         if lane is None or not lane.keys:
             return ""
         return lane.keys[2 * event.screen_x // max(1, self.size.width) if len(lane.keys) > 1 else 0]
@@ -231,15 +224,16 @@ class Watching(Screen[bool], inherit_bindings=False):
             self._begun.keep("note", {"note": event.value})
 
     def _open_line(self, begun: str = "") -> None:
-        self.query_one("#last").display = self.takes_keys = False
+        self.takes_keys = False
         hints = NOTE_HINTS if self.recorder.live.folding.gap is None else GAP_HINTS
         self.query_one(Line).open(first_fitting(self.size.width - 1, *hints), begun)
 
     def _line_ended(self, text: str | None) -> None:
-        self.query_one("#last").display = self.takes_keys = True
+        self.takes_keys = True
         self._begun.forget()
         if text is not None:
             self._told(self.recorder.line(text, self._clock()))
+        self.tick()
 
     # ------------------------------------------------------------ output
 
@@ -272,22 +266,17 @@ class Watching(Screen[bool], inherit_bindings=False):
             panel.show(phone.seat.url, self.look.glyphs is not PLAIN)
         return Answer("")
 
-    def _show_phone(self) -> None:
-        """Say how it stands with the phone; show the code once, until a phone has come or a key is pressed."""
-        if self.phone is None:
+    def _follow_phone(self) -> None:
+        """Tell the phone how it stands; show the code once, until a phone has come or a key is pressed."""
+        if (phone := self._phone) is None:
             return
-        phone = self._phone
-        self.query_one("#phone").display = True
-        if phone is not None:
-            phone.prompt = self._prompt_text
-            phone.tick()
-            if phone.listens and not self._code_shown:
-                self._code_shown = True
-                self._ask_for_phone()
-            elif phone.connected:
-                self.query_one(CodePanel).hide()
-        line = phone.line if phone is not None else self.phone
-        self._say("phone", f" {visible(str(line))}")
+        phone.prompt = self._prompt_text
+        phone.tick()
+        if phone.listens and not self._code_shown:
+            self._code_shown = True
+            self._ask_for_phone()
+        elif phone.connected:
+            self.query_one(CodePanel).hide()
 
     def tick(self) -> None:
         """Show what is: called after each key and a few times a second."""
@@ -302,50 +291,55 @@ class Watching(Screen[bool], inherit_bindings=False):
             self._prompt_text = f"{clock_face(now)}  {prompt.text}"
             if self.look.bell:
                 self.app.bell()
+        self._follow_phone()
         self._lanes.follow(self.recorder.live)
-        chart = self.query_one(StripChart)
-        chart.changed()
-        covered = self.query_one(CodePanel).display
-        big = not covered and self.look.glyphs is not PLAIN and self.size.height >= len(self._lanes.lanes) + OTHER_ROWS
-        digits = self.query_one(Digits)
-        if digits.display != big:
-            digits.display = big
-        if big and digits.value != (face := clock_face(now)):
-            digits.update(face)
-        self._say("top", self._top(now))
-        self._say_prompt(self._bottom_prompt(chart), chart)
-        self._say("runs", self._run_text(now))
+        self._sheet.changed()
+        if not self.takes_keys:
+            self.query_one(Line).styles.offset = (0, self._sheet.region.y + self._line_at)
+
+    def _lines(self, width: int, height: int) -> list[Strip]:
+        """Return all of the screen but what is typed."""
+        now = self._now()
+        above = [*self._big_clock(now, width), *written(self._top(now), width, self._ink)]
+        if trouble := self._trouble():
+            above += written(visible(trouble), width, self._loud)
+        if self.phone is not None:
+            above += written(f" {visible(str(self._phone.line if self._phone else self.phone))}", width, self._ink)
+        runs = written(self._run_text(now), width, self._ink)
         ways = (self.recorder.with_undo(self._answer), self.recorder.with_undo_key(self._answer), self._answer)
-        self._say("last", first_fitting(self.size.width, *(f" {visible(way)}" for way in ways)))
-        self._show_trouble()
-        self._show_phone()
+        last = first_fitting(width, *(f" {visible(way)}" for way in ways)) if self.takes_keys else ""
+        below = [*runs, *written(last, width, self._faint)]
+        around = len(above) + len(below)
+        middle = self._middle(width, height - around, self.size.height - around)
+        self._chart_top, self._line_at = len(above), len(above) + len(middle) + len(runs)
+        return [*above, *middle, *below]
 
-    def _say(self, name: str, text: str) -> None:
-        """Show a line; what does not fit into one takes the lines that it needs, between words."""
-        width = self.size.width
-        if width and (cell_len(text) > width or "\n" in text):
-            text = wrapped(text, width)
-        if self._shown.get(name) == text:
-            return
-        self._shown[name] = text
-        self.query_one(f"#{name}", TextLines).say(text)
-
-    def _say_prompt(self, text: str, chart: StripChart) -> None:
-        """Show the prompt, and the axis above it. Where a line for the axis would hide a lane, it stands in the
-        prompt's own, as long as there is no prompt."""
+    def _middle(self, width: int, rows: int, uncovered: int) -> list[Strip]:
+        """Return strip, axis and prompt in so many rows; so many there are where no panel covers some. Where a line for
+        the axis would hide a lane, it stands in the prompt's own, as long as there is no prompt."""
+        lanes, hidden = len(self._lanes.lanes), 0
+        while True:
+            text = self._bottom_prompt(width, hidden)
+            prompt = written(text, width, self._alarm)
+            alone = uncovered - len(prompt) != lanes
+            room = max(1, rows - len(prompt) - alone)
+            if lanes - room <= hidden:  # what is said of them may take a line of its own
+                break
+            hidden = lanes - room
+        strip = self._chart.lines(width, room)
+        if text and not alone:
+            return [*strip, *prompt]
+        chart = self._chart
         times = axis(chart.right, chart.room, chart.scale, self.look.glyphs, self.recorder.live.signs)
-        around = [
-            self.query_one(f"#{name}")
-            for name in ("clock", "top", "trouble", "phone", "prompt", "runs", "last", "line")
-        ]
-        room = self.size.height - sum(one.outer_size.height for one in around if one.display)
-        own, prompt = self.query_one("#axis"), self.query_one("#prompt")
-        tight = room == len(self._lanes.lanes)
-        if own.display == tight:
-            own.display = not tight
-        prompt.set_class(tight and not text, "axis")
-        self._say("axis", times)
-        self._say("prompt", times if tight and not text else text)
+        return [*strip, *written(times, width, self._faint), *(prompt if alone else ())]
+
+    def _big_clock(self, now: int, width: int) -> list[Strip]:
+        """Return the clock in big figures, where there is room for it."""
+        roomy = self.size.height >= len(self._lanes.lanes) + OTHER_ROWS
+        if not roomy or self.look.glyphs is PLAIN or self.query_one(CodePanel).display:
+            return []
+        figures = self.app.console.render_lines(Digits(clock_face(now), self._ink), pad=False)
+        return [Strip([Segment("  ", self._ink), *line]).adjust_cell_length(width, self._ink) for line in figures]
 
     def _top(self, now: int) -> str:
         keyed = self.recorder.live.last_keyed
@@ -357,16 +351,16 @@ class Watching(Screen[bool], inherit_bindings=False):
         shorter = f"{short}  {ago.removeprefix('last mark ')}  {self.pair}"
         return shortened(first_fitting(width, *ways, shorter, f"{short}  {self.pair}"), width) if width else short
 
-    def _bottom_prompt(self, chart: StripChart) -> str:
+    def _bottom_prompt(self, width: int, hidden: int) -> str:
         if self.recorder.live.rescues > self._folded_away:
             *lines, last = (f" {line}" for line in self.recorder.rescue_lines)
             return visible_lines([*lines, f"{last}   ({self._fold_key} folds this away)"])
         prompt = f" {visible(self._prompt_text)}" if self._prompt_text else ""
-        if not chart.hidden or self.query_one(KeysPanel).display or self.query_one(CodePanel).display:
+        if not hidden or self.query_one(KeysPanel).display or self.query_one(CodePanel).display:
             return prompt
-        lanes = many(chart.hidden, "lane")
-        finds = "finds" if chart.hidden == 1 else "find"
-        return first_fitting(self.size.width, f"{prompt}   ({lanes} {finds} no room)", f"{prompt} ({lanes} hidden)")
+        lanes = many(hidden, "lane")
+        finds = "finds" if hidden == 1 else "find"
+        return first_fitting(width, f"{prompt}   ({lanes} {finds} no room)", f"{prompt} ({lanes} hidden)")
 
     def _run_text(self, now: int) -> str:
         folding = self.recorder.live.folding
@@ -385,16 +379,9 @@ class Watching(Screen[bool], inherit_bindings=False):
         ]
         return " now: " + visible(", ".join(runs) if runs else "nothing runs")
 
-    def _show_trouble(self) -> None:
+    def _trouble(self) -> str:
+        """Return what is wrong, of the disk or the window: '' where nothing is."""
         journal = self.recorder.journal
-        text = journal.trouble or ""
-        if not text and journal.waiting_s > SLOW_DISK_S:
-            text = f"The disk is slow: the last marks have been waiting for it for {journal.waiting_s:.0f} s"
-        if not text and not self.app.app_focus:
-            text = FOCUS_LOST
-        trouble = self.query_one("#trouble", Static)
-        if trouble.display != bool(text):
-            trouble.display = bool(text)
-        if self._shown.get("trouble") != text:
-            self._shown["trouble"] = text
-            trouble.update(visible(text))
+        if not journal.trouble and journal.waiting_s > SLOW_DISK_S:
+            return f"The disk is slow: the last marks have been waiting for it for {journal.waiting_s:.0f} s"
+        return journal.trouble or ("" if self.app.app_focus else FOCUS_LOST)

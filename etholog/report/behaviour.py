@@ -17,6 +17,7 @@ from etholog.figures.flow import holding
 from etholog.figures.style import label
 from etholog.report.content import Section, table
 from etholog.report.fewer import evenly, most_males
+from etholog.report.measured import Measured
 from etholog.report.svg import Drawings
 from etholog.season import Season
 from etholog.session.summary import span
@@ -107,10 +108,10 @@ def _palp_limits(season: Season, bouts: pd.DataFrame) -> Iterator[str]:
             yield gettext("Sessions of one ethogram are left out: {missing}.", missing=missing)
 
 
-def budget(season: Season, drawings: Drawings) -> Iterator[Section]:
+def budget(season: Season, measured: Measured, drawings: Drawings) -> Iterator[Section]:
     """Yield the section on the time budget, where any state was recorded."""
     many = len(season.sessions) > 1
-    durations = duration(season)
+    durations = measured.durations
     states = durations[durations["kind"] == "state"]
     if not len(states):
         return
@@ -165,7 +166,7 @@ def budget(season: Season, drawings: Drawings) -> Iterator[Section]:
     )
 
 
-def transitions(season: Season, drawings: Drawings) -> Iterator[Section]:
+def transitions(season: Season, measured: Measured, drawings: Drawings) -> Iterator[Section]:
     """Yield the section on transitions, where anything followed anything."""
     found = transition(season)
     long = found.long()
@@ -175,7 +176,7 @@ def transitions(season: Season, drawings: Drawings) -> Iterator[Section]:
     question = gettext("What follows what?")
     pictures = [drawings.picture(partial(figures.transitions, found, named), gettext(HEAT), question)]
     if len(holding(found)) >= FEWEST_ARROWS:
-        drawn = partial(figures.flow, found, duration(season), named, stages=figures.stages(season))
+        drawn = partial(figures.flow, found, measured.durations, named, stages=figures.stages(season))
         pictures.insert(0, drawings.picture(drawn, gettext(FLOW), question + " " + gettext("As a diagram.")))
     shown = long.assign(**{name: [label(code, named) for code in long[name]] for name in ("first", "next")})
     heads = {

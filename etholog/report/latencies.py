@@ -11,10 +11,10 @@ from etholog.analysis.incidence import incidence
 from etholog.analysis.latency import latency
 from etholog.analysis.sensitivity import sensitivity, sentences
 from etholog.base.language import gettext, gettext_noop, ngettext
-from etholog.ethogram import Interval
 from etholog.figures.style import label
-from etholog.report.content import Section, Table, table
+from etholog.report.content import Picture, Section, Table, table
 from etholog.report.fewer import evenly, most_males
+from etholog.report.measured import Measured
 from etholog.report.svg import Drawings
 from etholog.season import Season
 from etholog.session.summary import span
@@ -43,53 +43,77 @@ ENDS = gettext_noop(
 )
 
 
-def latencies(season: Season, drawings: Drawings) -> Iterator[Section]:
-    """Yield a section for each named interval that began in any session, males compared."""
-    measured = {name: times for name in _intervals(season) if len(times := latency(season, name))}
-    compared = {name: drawings.ahead(partial(_compared, season, name, times)) for name, times in measured.items()}
-    for place, (name, times) in enumerate(measured.items()):
-        found, otherwise = compared[name]()
-        question = gettext("How long {interval}?", interval=times.attrs["label"])
-        curves, told = most_males(times)
-        pictures = [drawings.picture(partial(figures.survival, curves, by="male"), gettext(SURVIVAL) + told, question)]
-        first = _first_ends(season, name)
-        if first is not None:
-            pictures.append(
-                drawings.picture(
-                    partial(figures.ends, first), gettext(ENDS), question + " " + gettext("Or what came first.")
-                )
+def latencies(season: Season, measured: Measured, drawings: Drawings) -> Iterator[Section]:
+    """Return a section for each named interval that began in any session, males compared.
+
+    All that other processes do is begun when this returns.
+    """
+    times = measured.latencies
+    compared = {name: drawings.ahead(partial(_compared, season, name, own)) for name, own in times.items()}
+    ends = {name: _first_ends(season, name) for name in times}
+    # Every session once: for the other intervals the sessions are the same.
+    pictures = {
+        name: _pictures(season, own, ends[name], not place, drawings) for place, (name, own) in enumerate(times.items())
+    }
+    return (
+        _section(name, own, *compared[name](), pictures[name], rivals=ends[name] is not None)
+        for name, own in times.items()
+    )
+
+
+def _question(times: pd.DataFrame) -> str:
+    return gettext("How long {interval}?", interval=times.attrs["label"])
+
+
+def _pictures(
+    season: Season, times: pd.DataFrame, ends: pd.DataFrame | None, every: bool, drawings: Drawings
+) -> list[Picture]:
+    question = _question(times)
+    curves, told = most_males(times)
+    pictures = [drawings.picture(partial(figures.survival, curves, by="male"), gettext(SURVIVAL) + told, question)]
+    if ends is not None:
+        pictures.append(
+            drawings.picture(
+                partial(figures.ends, ends), gettext(ENDS), question + " " + gettext("Or what came first.")
             )
-        if not place:  # once: for the others the sessions are the same
-            rows, told = evenly(
-                times.sort_values(["latency_s", "session"], kind="stable"), gettext("quickest to the slowest")
-            )
-            draw = partial(figures.aligned, season, rows)
-            pictures.append(drawings.picture(draw, gettext(ALIGNED) + told, question + " " + gettext("Every session.")))
-        yield Section(
-            f"latency-{name}",
-            question,
-            _latency_answer(times),
-            pictures,
-            [_by_male(found, name), *_each_two(found, name)],
-            gettext(METHOD, horizon=span(1000 * found.horizon_s)) + " " + gettext(CENSORED),
-            "Kaplan & Meier 1958; Kalbfleisch & Prentice 1980; Mantel 1966; Peto & Peto 1972; Heimann & Neuhaus 1998"
-            + ("; Aalen & Johansen 1978." if first is not None else "."),
-            [found.sentence, *otherwise, *_left_out(times)],
-            gettext(
-                "Why one male is quicker: males and females did not meet at random. And where a"
-                " keeper ended a session because of what he saw coming, the time left out is not like"
-                " the time watched."
-            ),
         )
+    if every:
+        rows, told = evenly(
+            times.sort_values(["latency_s", "session"], kind="stable"), gettext("quickest to the slowest")
+        )
+        draw = partial(figures.aligned, season, rows)
+        pictures.append(drawings.picture(draw, gettext(ALIGNED) + told, question + " " + gettext("Every session.")))
+    return pictures
 
 
-def soon(season: Season) -> Iterator[Section]:
+def _section(
+    name: str, times: pd.DataFrame, found: Comparison, otherwise: list[str], pictures: list[Picture], rivals: bool
+) -> Section:
+    return Section(
+        f"latency-{name}",
+        _question(times),
+        _latency_answer(times),
+        pictures,
+        [_by_male(found, name), *_each_two(found, name)],
+        gettext(METHOD, horizon=span(1000 * found.horizon_s)) + " " + gettext(CENSORED),
+        "Kaplan & Meier 1958; Kalbfleisch & Prentice 1980; Mantel 1966; Peto & Peto 1972; Heimann & Neuhaus 1998"
+        + ("; Aalen & Johansen 1978." if rivals else "."),
+        [found.sentence, *otherwise, *_left_out(times)],
+        gettext(
+            "Why one male is quicker: males and females did not meet at random. And where a"
+            " keeper ended a session because of what he saw coming, the time left out is not like"
+            " the time watched."
+        ),
+    )
+
+
+def soon(season: Season, measured: Measured) -> Iterator[Section]:
     """Yield one section on all intervals of a single session."""
     rows = []
-    for name, interval in _intervals(season).items():
-        times = latency(season, name)
+    for name, times in measured.latencies.items():
         for row in times.to_dict("records"):
-            rows.append({"what": interval.words, "seconds": row["latency_s"], "came": bool(row["occurred"])})
+            what = measured.intervals[name].words
+            rows.append({"what": what, "seconds": row["latency_s"], "came": bool(row["occurred"])})
     if rows:
         came = [row for row in rows if row["came"]]
         first = ", ".join(f"{row['what']}: {span(1000 * row['seconds'])}" for row in came)
@@ -111,10 +135,6 @@ def soon(season: Season) -> Iterator[Section]:
             source="Martin & Bateson, Measuring Behaviour.",
             unsaid=gettext("How soon he would be with another female, or on another evening."),
         )
-
-
-def _intervals(season: Season) -> dict[str, Interval]:
-    return {interval.name: interval for kept in season.ethograms.values() for interval in kept.interval}
 
 
 def _first_ends(season: Season, name: str) -> pd.DataFrame | None:

@@ -17,6 +17,7 @@ from etholog.animals.care import Task
 from etholog.base.language import beside, current, gettext, ngettext, unchecked
 from etholog.report import films, outcomes, sessions, short
 from etholog.report.content import Report, shown
+from etholog.report.measured import measured
 from etholog.report.sections import sections
 from etholog.report.svg import Drawings
 from etholog.season import Season
@@ -75,25 +76,29 @@ def _report(
     tasks: Sequence[Task],
     drawings: Drawings,
 ) -> Report:
-    notes = sessions.notes(season, read, whole)
+    one = len(season.sessions) == 1
     attempts = outcome.outcomes(season, today) if today else pd.DataFrame()
-    if len(notes) == 1:
+    measures = measured(season)
+    # What other processes draw comes first, so that they do it while the rest is put into words here.
+    asked = [
+        *(films.section(read[0], drawings) if one else ()),
+        *(outcomes.section(attempts, drawings, today) if today else ()),
+    ]
+    others = sections(season, measures, drawings)
+    notes = sessions.notes(season, read, whole)
+    if one:
         summary_ = short.of_session(read[0], float(season.sessions["watched_s"].iloc[0]), list(notes[0].lines))
     else:
         counted = {str(name) for name in season.sessions["session"]}
-        summary_ = short.of_season(season, [one for one in read if one.id in counted], attempts, today)
+        summary_ = short.of_season(season, measures, [of for of in read if of.id in counted], attempts, today)
     return Report(
         _title(season, read),
         _lede(season),
         bool((season.sessions["source"] == "invented").all()),
         summary_,
-        [
-            *(films.section(read[0], drawings) if len(notes) == 1 else ()),
-            *(outcomes.section(attempts, drawings, today) if today else ()),
-            *sections(season, drawings),
-        ],
+        [*asked, *others],
         notes,
-        sessions.evening(read[0], tasks) if len(notes) == 1 else None,
+        sessions.evening(read[0], tasks) if one else None,
         [str(finding) for finding in season.findings],
     )
 

@@ -1,6 +1,7 @@
 """The questions of the job, in the order in which the page asks them."""
 
 from collections.abc import Iterator
+from itertools import chain
 
 import pandas as pd
 
@@ -8,20 +9,25 @@ from etholog.base.language import gettext, gettext_noop, ngettext
 from etholog.report.behaviour import budget, palps, transitions
 from etholog.report.content import Section, table
 from etholog.report.latencies import latencies, soon
+from etholog.report.measured import Measured
 from etholog.report.svg import Drawings
 from etholog.season import Season
 from etholog.session.summary import span
 
 
-def sections(season: Season, drawings: Drawings) -> Iterator[Section]:
-    """Yield what can be asked of these sessions; a question that they hold nothing on is left out."""
-    if len(season.sessions) > 1:
-        yield from latencies(season, drawings)
-    else:
-        yield from soon(season)
-    for ask in (palps, budget, transitions):
-        yield from ask(season, drawings)
-    yield _watched(season)
+def sections(season: Season, measured: Measured, drawings: Drawings) -> Iterator[Section]:
+    """Return what can be asked of these sessions; a question that they hold nothing on is left out.
+
+    All that other processes do is begun when this returns; whoever goes through the sections waits for it.
+    """
+    first = latencies(season, measured, drawings) if len(season.sessions) > 1 else soon(season, measured)
+    others = [
+        *palps(season, drawings),
+        *budget(season, measured, drawings),
+        *transitions(season, measured, drawings),
+        _watched(season),
+    ]
+    return chain(first, others)
 
 
 def _watched(season: Season) -> Section:

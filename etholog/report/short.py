@@ -5,8 +5,6 @@ from datetime import date
 
 import pandas as pd
 
-from etholog.analysis.duration import duration
-from etholog.analysis.latency import latency
 from etholog.analysis.sentences import duration as of_durations
 from etholog.analysis.sentences import latency as of_latencies
 from etholog.analysis.sentences import outcome as of_outcomes
@@ -14,6 +12,7 @@ from etholog.analysis.sentences.parts import capital
 from etholog.base.language import gettext, ngettext, number
 from etholog.figures import names
 from etholog.report.content import Summary
+from etholog.report.measured import Measured
 from etholog.season import Season
 from etholog.session import Session
 from etholog.session.evidence import Evidence, evidence
@@ -22,7 +21,9 @@ from etholog.session.summary import span
 LATENCIES = 2  # of the ethogram's named times: more fit no screen
 
 
-def of_season(season: Season, read: list[Session], attempts: pd.DataFrame, today: date | None) -> Summary:
+def of_season(
+    season: Season, measured: Measured, read: list[Session], attempts: pd.DataFrame, today: date | None
+) -> Summary:
     """Return the summary of a season; `attempts`: its `outcomes` on that day, empty where nobody asked for them."""
     rungs = [evidence(one.ethogram, one.fold.bouts) for one in read]
     watched = span(1000 * float(season.sessions["watched_s"].sum()))
@@ -44,12 +45,9 @@ def of_season(season: Season, read: list[Session], attempts: pd.DataFrame, today
         said += [of_outcomes.answer(attempts, today), gettext(of_outcomes.UNPROVEN)]
     else:
         figures.append(_clasped(known))
-    intervals = dict.fromkeys(i.name for kept in season.ethograms.values() for i in kept.interval)
-    told_of = [times for name in intervals if len(times := latency(season, name))][:LATENCIES]
-    said += [of_latencies.of_sessions(times)[0] for times in told_of]
-    durations = duration(season)
-    if len(durations):
-        said += of_durations.of_season(season, durations, None, names(season))[:1]
+    said += [of_latencies.of_sessions(times)[0] for times in list(measured.latencies.values())[:LATENCIES]]
+    if len(measured.durations):
+        said += of_durations.of_season(season, measured.durations, None, names(season))[:1]
     return Summary(figures, said)
 
 

@@ -111,6 +111,8 @@ def processes() -> Iterator[Executor | None]:
 
     They are forked where the system can, since each would else import all anew. Enter this before any thread begins.
     """
+    import scipy.special  # noqa: F401  (the measures load it when they need it, which would be in each process)
+
     count = min(MOST_PROCESSES, _processors())
     if count < 2 or "fork" not in multiprocessing.get_all_start_methods():
         yield None

@@ -100,7 +100,7 @@ def run(args: argparse.Namespace) -> int:
         otherwise = None
         if times.attrs["touched"]:
             otherwise = latency(read, args.interval, unseen="censor" if args.unseen == "keep" else "keep", **asked)
-        cases = sensitivity(times, by, found.within or "none", *how, otherwise)
+        cases = sensitivity(times, by, found.within or "none", *how, otherwise, found)
         came, cox, change, apart = None, None, None, None
         strata = None if args.within == "none" else args.within
         if args.competing or args.ends:

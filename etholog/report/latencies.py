@@ -178,7 +178,7 @@ def _compared(season: Season, name: str, times: pd.DataFrame) -> tuple[Compariso
 def _otherwise(season: Season, name: str, times: pd.DataFrame, found: Comparison) -> Iterator[str]:
     """Say what the p would be had what nobody saw, or the keeper's ending of it, been otherwise."""
     censored = latency(season, name, unseen="censor") if times.attrs["touched"] else None
-    yield from sentences(sensitivity(times, found.by, found.within or "none", otherwise=censored))
+    yield from sentences(sensitivity(times, found.by, found.within or "none", otherwise=censored, shown=found))
 
 
 def _left_out(times: pd.DataFrame) -> Iterator[str]:

@@ -1,14 +1,21 @@
 """Measure drawing: `python -m tests.bench.figures`.
 
 A strip of 500 bouts against the same axes without any, and against one bar a bout as it comes to mind first; and the
-report on fifty sessions, its size and its time.
+report on fifty sessions, its size and its time. Then the report on the shipped season as its command makes it, against
+the import of what draws it: by the clock, and of all processors. Python's bytecode is kept meanwhile, as an install
+keeps it; without it (`PYTHONDONTWRITEBYTECODE`) each start reads all source anew, which takes longer than the import.
 """
 
 import dataclasses
+import os
+import resource
 import statistics
+import subprocess
+import sys
 import time
 from collections.abc import Callable
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import numpy as np
 
@@ -19,7 +26,7 @@ from etholog.report import page
 from etholog.season import Season
 from etholog.session.folding import Bout, Fold
 
-BOUTS, ROUNDS = 500, 7
+BOUTS, ROUNDS, RUNS = 500, 7, 3
 SESSION = Path("examples/season/sessions/20260322-2043-M-Onyx-F-Sepia.jsonl")
 
 
@@ -70,6 +77,36 @@ def medians(*works: Callable[[], object]) -> list[tuple[float, float, float]]:
     return [(statistics.median(times), min(times), max(times)) for times in spent]
 
 
+def spent(*arguments: str, env: dict[str, str]) -> tuple[float, float]:
+    """Seconds that Python with these arguments takes, by the clock and of all processors."""
+    before, began = resource.getrusage(resource.RUSAGE_CHILDREN), time.perf_counter()
+    subprocess.run([sys.executable, *arguments], env=env, check=True, stdout=subprocess.DEVNULL)
+    clock, after = time.perf_counter() - began, resource.getrusage(resource.RUSAGE_CHILDREN)
+    return clock, after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
+
+
+def by_command() -> None:
+    """Print what the report on the shipped season takes, and what importing pandas and matplotlib does, by turns."""
+    with TemporaryDirectory() as held:
+        env = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
+        env["PYTHONPYCACHEPREFIX"] = held
+        season_ = str(SESSION.parent.parent)
+        report = ("-m", "etholog", "report", "--season", "--folder", season_, "--out", f"{held}/report.html")
+        imports = ("-c", "import pandas, matplotlib.figure")
+        first = spent(*report, env=env)  # writes the bytecode
+        pairs = [(spent(*report, env=env), spent(*imports, env=env)) for _ in range(RUNS)]
+    for name, (clock, used) in (
+        ("first report, bytecode not yet there", first),
+        *(
+            (name, tuple(statistics.median(pair[at][of] for pair in pairs) for of in (0, 1)))
+            for at, name in enumerate(("report on the shipped season", "import of pandas and matplotlib"))
+        ),
+    ):
+        print(f"{name}: {clock:.1f} s by the clock, {used:.1f} s of {os.cpu_count()} processors")
+    ratio = statistics.median(report[1] / imports[1] for report, imports in pairs)
+    print(f"the report takes x {ratio:.1f} of that import, in time of processors")
+
+
 def main() -> None:
     table = long_session()
     like = strip(table)
@@ -94,6 +131,7 @@ def main() -> None:
     began = time.perf_counter()
     html = page.html(season.of(SESSION.parent, fifty), fifty)
     print(f"report on {len(fifty)} sessions: {len(html.encode()) / 1e6:.2f} MB in {time.perf_counter() - began:.1f} s")
+    by_command()
 
 
 if __name__ == "__main__":

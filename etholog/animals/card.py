@@ -14,6 +14,7 @@ from typing_extensions import TypedDict  # before Python 3.12, pydantic takes no
 from etholog.animals.lot import CHOICES, of_sac
 from etholog.base import files, journal
 from etholog.base.dates import Day
+from etholog.base.language import gettext
 from etholog.base.refusal import Finding, Refusal
 from etholog.base.text import nearest
 from etholog.session.folding import undone
@@ -335,7 +336,7 @@ def _entries(path: Path, records: list[CardRecord]) -> tuple[list[Entry], list[F
             entry = _entry(record)
             check(entry)
         except Refusal as refusal:
-            findings.append(Finding(str(refusal), journal.LEFT_OUT, path, record=record["n"]))
+            findings.append(Finding(str(refusal), gettext(journal.LEFT_OUT), path, record=record["n"]))
             continue
         entries.append(entry)
     return entries, findings

@@ -12,6 +12,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import BinaryIO
 
+from etholog.base.language import gettext, gettext_noop
 from etholog.base.refusal import Finding, Refusal
 
 LARGEST = 256 * 2**20  # bytes; a night of marks has less than one hundredth of that
@@ -24,11 +25,11 @@ BESIDE = (".torn", ".rescue", ".taken", ".changed")
 _DEVICES = {"con", "prn", "aux", "nul", *(f"{port}{n}" for port in ("com", "lpt") for n in "123456789¹²³")}
 
 _KINDS = (
-    (stat.S_ISFIFO, "is a pipe"),
-    (stat.S_ISSOCK, "is a socket"),
-    (stat.S_ISCHR, "is a device"),
-    (stat.S_ISBLK, "is a device"),
-    (stat.S_ISDIR, "is a folder"),
+    (stat.S_ISFIFO, gettext_noop("is a pipe")),
+    (stat.S_ISSOCK, gettext_noop("is a socket")),
+    (stat.S_ISCHR, gettext_noop("is a device")),
+    (stat.S_ISBLK, gettext_noop("is a device")),
+    (stat.S_ISDIR, gettext_noop("is a folder")),
 )
 
 
@@ -109,7 +110,7 @@ def listed(folder: Path, suffix: str = "") -> tuple[dict[str, os.stat_result], l
         if odd is None:
             found[entry.name] = seen
         elif not stat.S_ISDIR(seen.st_mode):
-            findings.append(Finding(odd, "left out", Path(entry.path)))
+            findings.append(Finding(gettext(odd), gettext("left out"), Path(entry.path)))
     return found, findings
 
 

@@ -22,14 +22,15 @@ from pathlib import Path
 from typing import Any, NewType
 
 from etholog.base import files, system
+from etholog.base.language import gettext, gettext_noop, ngettext
 from etholog.base.refusal import Finding, Refusal
 
 _TAIL = len(b',"crc":"00000000"}')
 _NUMBER = re.compile(rb'\{"n":(0|[1-9][0-9]{0,17}),"do":"')
-LEFT_OUT = "left out, the file is as it was"
+LEFT_OUT = gettext_noop("left out, the file is as it was")
 # A record without its number. What may stand in one is for those to say who make them, each by a typed constructor.
 Draft = NewType("Draft", Mapping[str, Any])
-CRLF_REMEDY = "nothing is lost; see .gitattributes in `etholog help files`"
+CRLF_REMEDY = gettext_noop("nothing is lost; see .gitattributes in `etholog help files`")
 _DUE: list[bytes] = []  # how lines 0, 1, 2 ... begin
 
 
@@ -87,10 +88,11 @@ def read(path: Path) -> Reading:
     if bodies is None:
         bodies, findings = _sound(path, whole)
     if ending == b"\r\n":
-        findings.insert(0, Finding("its lines end with CR LF, as git on Windows makes them", CRLF_REMEDY, path))
+        what = gettext("its lines end with CR LF, as git on Windows makes them")
+        findings.insert(0, Finding(what, gettext(CRLF_REMEDY), path))
     if torn:
-        what = f"torn off after {len(torn)} bytes"
-        findings.append(Finding(what, "the lines before it are whole", path, len(whole) + 1))
+        what = ngettext("torn off after {n} byte", "torn off after {n} bytes", len(torn))
+        findings.append(Finding(what, gettext("the lines before it are whole"), path, len(whole) + 1))
     return Reading(path, bodies, findings, torn, ending)
 
 
@@ -145,8 +147,8 @@ def may_repeat(bodies: Iterable[bytes], members: int) -> bool:
 
 def _begins(path: Path, line: bytes) -> None:
     if _fault(line) is not None or number(line) != 0:
-        what = "not a journal of etholog (no sound first line)"
-        raise Refusal(Finding(what, "take it out of this folder", path, 1))
+        what = gettext("not a journal of etholog (no sound first line)")
+        raise Refusal(Finding(what, gettext("take it out of this folder"), path, 1))
 
 
 def _all_sound(lines: list[bytes]) -> list[bytes] | None:
@@ -168,15 +170,17 @@ def _sound(path: Path, lines: list[bytes]) -> tuple[list[bytes], list[Finding]]:
     for at, line in enumerate(lines, 1):
         fault = _fault(line)
         if fault is not None:
-            findings.append(Finding(fault, LEFT_OUT, path, at))
+            findings.append(Finding(gettext(fault), gettext(LEFT_OUT), path, at))
             expected += 1
             continue
         n = number(line)
         if n < expected:
-            findings.append(Finding(f"number {n} comes again or too late", LEFT_OUT, path, at))
+            what = gettext("number {number} comes again or too late", number=n)
+            findings.append(Finding(what, gettext(LEFT_OUT), path, at))
             continue
         if n > expected:
-            findings.append(Finding(f"number {n} where {expected} was due", "the lines between are lost", path, at))
+            what = gettext("number {number} where {due} was due", number=n, due=expected)
+            findings.append(Finding(what, gettext("the lines between are lost"), path, at))
         bodies.append(line[:-_TAIL])
         expected = n + 1
     return bodies, findings
@@ -184,9 +188,9 @@ def _sound(path: Path, lines: list[bytes]) -> tuple[list[bytes], list[Finding]]:
 
 def _fault(line: bytes) -> str | None:
     if _NUMBER.match(line) is None or line[-_TAIL:-10] != b',"crc":"':
-        return "not a line of a journal"
+        return gettext_noop("not a line of a journal")
     if line[-10:] != b'%08x"}' % zlib.crc32(line[:-_TAIL]):
-        return "its checksum does not match"
+        return gettext_noop("its checksum does not match")
     return None
 
 

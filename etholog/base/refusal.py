@@ -3,6 +3,8 @@
 from dataclasses import dataclass
 from pathlib import Path
 
+from etholog.base.language import gettext
+
 
 @dataclass(frozen=True)
 class Finding:
@@ -21,8 +23,8 @@ class Finding:
     def __str__(self) -> str:
         where = [
             *([] if self.path is None else [str(self.path)]),
-            *([] if self.line is None else [f"line {self.line}"]),
-            *([] if self.record is None else [f"record {self.record}"]),
+            *([] if self.line is None else [gettext("line {number}", number=self.line)]),
+            *([] if self.record is None else [gettext("record {number}", number=self.record)]),
         ]
         return ": ".join([*where, self.what]) + (f"; {self.remedy}" if self.remedy else "")
 

@@ -9,6 +9,7 @@ from matplotlib.ticker import FuncFormatter
 from numpy.typing import NDArray
 
 from etholog.analysis import columns
+from etholog.base.language import gettext, ngettext, number
 from etholog.base.refusal import Refusal
 from etholog.base.text import STILLNESS, drawable
 from etholog.figures.style import (
@@ -60,7 +61,7 @@ def activity(trace: pd.DataFrame, stretches: pd.DataFrame, size: Size = "page") 
     columns.table(stretches, "onset_s", "offset_s", "disturbed")
     with rules():
         if trace.empty:
-            return nothing(size, "The film has no pictures.")
+            return nothing(size, gettext("The film has no pictures."))
         figure = plate(size, 2.0)
         above, below = figure.subplots(2, 1, sharex=True, height_ratios=(5, 1))
         end = float(trace["film_s"].iloc[-1])
@@ -73,9 +74,9 @@ def activity(trace: pd.DataFrame, stretches: pd.DataFrame, size: Size = "page") 
         )
         above.axhline(1, color=FAINT, linewidth=0.7, linestyle="--", gid="threshold")
         above.set_yscale("log")
-        above.yaxis.set_major_formatter(FuncFormatter(lambda strength, _: f"{strength:g}"))
+        above.yaxis.set_major_formatter(FuncFormatter(lambda strength, _: number(strength, "g")))
         above.set_ylim(0.1, max(10.0, float(strength.max()) * 1.3))
-        above.set_ylabel("strength\n(thresholds)")
+        above.set_ylabel(gettext("strength\n(thresholds)"))
         spoilt = stretches["disturbed"].to_numpy(bool)
         for row in stretches[spoilt].to_dict("records"):
             gap(below, row["onset_s"], row["offset_s"], 0, 1)
@@ -84,12 +85,13 @@ def activity(trace: pd.DataFrame, stretches: pd.DataFrame, size: Size = "page") 
         bars(below, own["onset_s"], long, [0.15] * len(own), 0.7, "stretches", facecolor=INK, linewidth=0)
         below.set_ylim(0, 1)
         below.set_yticks([])
-        below.set_ylabel("look", rotation=0, ha="right", va="center")
+        below.set_ylabel(gettext("look"), rotation=0, ha="right", va="center")
         below.spines["left"].set_color(RULE)
         below.set_xlim(min(0.0, float(trace["film_s"].iloc[0])), end)
         minutes(below, end, 8 if size == "page" else 4)
         between = " " if size == "page" else "\n"
-        figure.supxlabel(f"time of the film; hatched: the picture was disturbed.{between}{STILLNESS}", fontsize=6.5)
+        told = gettext("time of the film; hatched: the picture was disturbed.")
+        figure.supxlabel(f"{told}{between}{gettext(STILLNESS)}", fontsize=6.5)
         return figure
 
 
@@ -121,7 +123,7 @@ def contact_sheet(
         raise Refusal(f"{len(pictures)} pictures and {len(titles)} titles; give one for each")
     with rules():
         if not pictures:
-            return nothing(size, f"No stretch was found. {STILLNESS}")
+            return nothing(size, gettext("No stretch was found.") + " " + gettext(STILLNESS))
         shown = list(zip(pictures, titles, strict=True))[:MOST]
         down = -(-len(shown) // ACROSS)
         shape = pictures[0].shape
@@ -132,8 +134,8 @@ def contact_sheet(
         for place, (picture, title) in zip(axes.flat, shown, strict=False):
             place.imshow(picture, aspect="equal", interpolation="nearest")
             place.set_title(drawable(title, LONGEST), fontsize=6)
-        told = f"{len(shown)} of {count} stretches. " if len(shown) < count else ""
-        figure.supxlabel(told + STILLNESS, fontsize=6.5)
+        some = ngettext("{some} of {n} stretch.", "{some} of {n} stretches.", count, some=len(shown))
+        figure.supxlabel(f"{some} {gettext(STILLNESS)}" if len(shown) < count else gettext(STILLNESS), fontsize=6.5)
         return figure
 
 
@@ -143,4 +145,4 @@ def picture_title(onset_s: float, offset_s: float, why: str) -> str:
     >>> picture_title(65.0, 70.0, "slow movement")
     '1:05 to 1:10, slow movement'
     """
-    return f"{clock(onset_s)} to {clock(offset_s)}, {why}"
+    return gettext("{onset} to {offset}, {why}", onset=clock(onset_s), offset=clock(offset_s), why=gettext(why))

@@ -87,7 +87,7 @@ def palps(season: Season, drawings: Drawings) -> Iterator[Section]:
         [drawings.picture(partial(figures.palps, drawn), gettext(PALPS) + fewer, question)],
         [table(frame, gettext("Insertions by session."), heads, rest="etholog export")],
         gettext("Sums of the recorded bouts, unsure ones included."),
-        "Altmann 1974, continuous recording.",
+        gettext("Altmann 1974, continuous recording."),
         list(_palp_limits(season, bouts)),
         gettext(
             "Whether sperm was transferred: an insertion that was seen is evidence, a sac is"

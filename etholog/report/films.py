@@ -28,6 +28,24 @@ HEADS = {
 }
 
 
+WHERE = {
+    "top left": gettext_noop("top left"),
+    "top": gettext_noop("top"),
+    "top right": gettext_noop("top right"),
+    "left": gettext_noop("at the left"),
+    "middle": gettext_noop("middle"),
+    "right": gettext_noop("at the right"),
+    "bottom left": gettext_noop("bottom left"),
+    "bottom": gettext_noop("bottom"),
+    "bottom right": gettext_noop("bottom right"),
+}
+WHY: dict[str, str] = {
+    "quick movement": gettext_noop("quick movement"),
+    "slow movement": gettext_noop("slow movement"),
+    "the picture was disturbed": gettext_noop("the picture was disturbed"),
+}
+
+
 def section(read: Session, drawings: Drawings) -> list[Section]:
     """Return what moves on the session's films as a section; none where no film was searched."""
     clips, _ = found_again(clips_of(read), workspace_of(read.path))
@@ -37,7 +55,12 @@ def section(read: Session, drawings: Drawings) -> list[Section]:
         return []
     spans = [(clip, found(one.trace, one.shape)) for clip, one in searched]
     rows = [
-        row | {"at": moment(clip.session_ms(stretch.onset_s))}
+        row
+        | {
+            "at": moment(clip.session_ms(stretch.onset_s)),
+            "where": gettext(WHERE[row["where"]]),
+            "why": gettext(WHY[stretch.why]),
+        }
         for clip, own in spans
         for stretch, row in zip(own, hours.rows(clip.path.name, own), strict=True)
     ]
@@ -79,7 +102,7 @@ def section(read: Session, drawings: Drawings) -> list[Section]:
             method=gettext(
                 "Each block of the picture is judged by its own noise, the threshold by the film's quiet half."
             ),
-            source="Extremes of noise: Gumbel 1958; the method is our own, chosen on made films.",
+            source=gettext("Extremes of noise: Gumbel 1958; the method is our own, chosen on made films."),
             cautions=[
                 gettext(STILLNESS),
                 f"{told[0].upper()}{told[1:]}.",

@@ -16,6 +16,7 @@ from etholog.animals.naming import Names
 from etholog.base import files as files_
 from etholog.base import notebook
 from etholog.base.cache import pays, stamp
+from etholog.base.language import gettext
 from etholog.base.refusal import Finding, Refusal
 from etholog.base.workspace import SESSIONS, is_folder, root_of
 from etholog.ethogram import Ethogram, with_roles
@@ -194,7 +195,8 @@ def _season(folder: Path, found: Rows, findings: Iterable[Finding], called: Name
         told += [Finding(what, remedy, folder / name, line, record) for what, remedy, line, record in own]
         first = kept.setdefault(id_, at)
         if first != at:
-            told.append(Finding(f"is session {id_} again, as {names[first]} is", "left out", folder / name))
+            what = gettext("is session {id} again, as {name} is", id=id_, name=names[first])
+            told.append(Finding(what, gettext("left out"), folder / name))
     meant = [at for at, outcome in enumerate(found.said["outcome"]) if not closing.is_accident(outcome)]
     counted = session.counted_once((found.said["id"][at], record_of[at]) for at in meant)
     firsts = rows.take(found, [meant[at] for at in counted])

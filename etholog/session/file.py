@@ -11,6 +11,7 @@ from typing import Any
 from pydantic import TypeAdapter, ValidationError
 
 from etholog.base import journal
+from etholog.base.language import gettext, gettext_noop
 from etholog.base.refusal import Finding, Refusal
 from etholog.ethogram import Ethogram, from_plain, with_roles
 from etholog.session.closing import is_accident
@@ -64,6 +65,8 @@ def header_of(ethogram: Ethogram, **said: Any) -> dict[str, Any]:
     return {**header, "ethogram": ethogram.plain()}
 
 
+NOT_READ = gettext_noop("this is not a session of etholog that can be read")
+
 # Many sessions share one ethogram, and checking it costs more than all the marks of a session.
 _known: dict[bytes, Ethogram] = {}
 
@@ -72,26 +75,26 @@ def _begin(path: Path, body: bytes) -> tuple[Header, Ethogram]:
     # An unescaped quotation mark can't stand within a JSON string, so this finds the member itself.
     at = body.find(b',"ethogram":{')
     if at < 0:
-        raise Refusal(Finding("no ethogram", "this is not a session of etholog", path, 1))
+        raise Refusal(Finding(gettext("no ethogram"), gettext("this is not a session of etholog"), path, 1))
     newer = re.search(rb'"format":"(etholog-session/(\d+))"', body[:at])
     if newer and int(newer[2]) > int(FORMAT_2.rpartition("/")[2]):
-        what = f"is of a newer format ({newer[1].decode()})"
-        raise Refusal(Finding(what, "a newer version of etholog reads it", path, 1))
+        what = gettext("is of a newer format ({format})", format=newer[1].decode())
+        raise Refusal(Finding(what, gettext("a newer version of etholog reads it"), path, 1))
     known = body[at + len(b',"ethogram":') :] in _known
     twice = journal.repeated(body[:at] if known else body)
     if twice is not None:
-        raise Refusal(
-            Finding(f"{twice} stands there twice", "this is not a session of etholog that can be read", path, 1)
-        )
+        what = gettext("{name} stands there twice", name=twice)
+        raise Refusal(Finding(what, gettext(NOT_READ), path, 1))
     try:
         header = _adapter(Header).validate_json(body[:at] + b"}")
         plain = body[at + len(b',"ethogram":') :]
         if plain not in _known:
             _known[plain] = from_plain(TypeAdapter(dict[str, Any]).validate_json(plain))
     except ValidationError as error:
-        raise Refusal(Finding(brief(error), "this is not a session of etholog that can be read", path, 1)) from None
+        raise Refusal(Finding(brief(error), gettext(NOT_READ), path, 1)) from None
     except Refusal as error:
-        raise Refusal(Finding(f"its ethogram contradicts itself: {error}", "", path, 1)) from None
+        what = gettext("its ethogram contradicts itself: {what}", what=error)
+        raise Refusal(Finding(what, "", path, 1)) from None
     return header, with_roles(_known[plain], path.absolute().parent)
 
 

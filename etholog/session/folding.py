@@ -6,6 +6,7 @@ from functools import partial
 from operator import itemgetter
 from typing import Any, NamedTuple, cast
 
+from etholog.base.language import gettext, number
 from etholog.base.refusal import Finding
 from etholog.ethogram import Ethogram
 from etholog.session.record import Scalar
@@ -103,10 +104,12 @@ class Folding:
         """Take in one mark."""
         rule = self._rules.get(code)
         if rule is None:
-            self.remarks.append(Finding(f"{code!r} is not in this session's ethogram", "left out", record=n))
+            what = gettext("{code} is not in this session's ethogram", code=repr(code))
+            self.remarks.append(Finding(what, gettext("left out"), record=n))
             return
         if self.gap is not None:
-            self.remarks.append(Finding(f"{code!r} lies in a gap, when nobody was watching", record=n))
+            what = gettext("{code} lies in a gap, when nobody was watching", code=repr(code))
+            self.remarks.append(Finding(what, record=n))
         if rule.is_event:
             self.bouts.append(_bout((n, code, qualifier, t, t, True, sure)))
             for other in rule.ends:
@@ -125,7 +128,8 @@ class Folding:
     def end_gap(self, t: int) -> None:
         """Somebody is watching again."""
         if self.gap is None:
-            self.remarks.append(Finding(f"watched again at {t / 1000:.1f} s without a gap before it"))
+            at = number(t / 1000, ".1f")
+            self.remarks.append(Finding(gettext("watched again at {at} s without a gap before it", at=at)))
         else:
             self.gaps.append(self.gap._replace(offset=t))
             self.gap = None
@@ -142,13 +146,16 @@ class Folding:
         now = running.get(lane)
         if now is not None:
             if now.code == code and now.qualifier == qualifier:
-                self.remarks.append(Finding(f"{code!r} began while it was running", "it goes on", record=n))
+                what = gettext("{code} began while it was running", code=repr(code))
+                self.remarks.append(Finding(what, gettext("it goes on"), record=n))
                 return
             self._end(lane, t)
         for other in ends:
             self._end_code(other, t)
         if within is not None and not any(bout.code == within for bout in running.values()):
-            self.remarks.append(Finding(f"{code!r} at {t / 1000:.1f} s, outside any {within!r}", record=n))
+            at = number(t / 1000, ".1f")
+            what = gettext("{code} at {at} s, outside any {within}", code=repr(code), at=at, within=repr(within))
+            self.remarks.append(Finding(what, record=n))
         running[lane] = _bout((n, code, qualifier, t, t, False, sure))
 
     def _offset(self, rule: _Rule, t: int, n: int, code: str, qualifier: str | None) -> None:
@@ -157,7 +164,7 @@ class Folding:
         if bout is None and qualifier is None:  # ends it whichever it is
             lane, bout = next(((at, now) for at, now in self.running.items() if now.code == code), (lane, None))
         if bout is None or bout.code != code or qualifier not in (None, bout.qualifier):
-            self.remarks.append(Finding(f"{code!r} ended without having begun", record=n))
+            self.remarks.append(Finding(gettext("{code} ended without having begun", code=repr(code)), record=n))
         else:
             self._end(lane, t)
 
@@ -237,7 +244,8 @@ def corrected(records: Iterable[Mapping[str, Any]]) -> tuple[list[Mapping[str, A
                 live[n] = record
         elif target is None:
             if of not in gone:
-                remarks.append(Finding(f"{do} of {of}, which is nothing that can be changed", record=n))
+                what = gettext("{do} of {number}, which is nothing that can be changed", do=do, number=of)
+                remarks.append(Finding(what, record=n))
         elif do == "move":
             live[of] = {**target, "t": record["t"]}
         elif do == "doubt":
@@ -245,7 +253,7 @@ def corrected(records: Iterable[Mapping[str, Any]]) -> tuple[list[Mapping[str, A
         elif target["do"] in ("mark", "stray"):
             live[of] = {**target, "do": "mark", "code": record["code"], "qualifier": record.get("qualifier")}
         else:
-            remarks.append(Finding("only a mark or a stray key can be recoded", record=n))
+            remarks.append(Finding(gettext("only a mark or a stray key can be recoded"), record=n))
     return sorted(live.values(), key=itemgetter("t", "n")), remarks
 
 

@@ -10,6 +10,7 @@ from pydantic import AwareDatetime, BeforeValidator, ConfigDict, Field, TypeAdap
 from typing_extensions import TypedDict  # before Python 3.12, pydantic takes no other
 
 from etholog.base import journal
+from etholog.base.language import gettext
 from etholog.base.refusal import Finding
 
 # A session whose ethogram says what its behaviours are (their roles) can't be read by version 0.1.
@@ -276,11 +277,11 @@ def checked(
     for body in bodies:
         twice = journal.repeated(body)
         if twice is not None:
-            what = f"{twice} stands there twice"
-            findings.append(Finding(what, journal.LEFT_OUT, path, record=journal.number(body)))
+            what = gettext("{name} stands there twice", name=twice)
+            findings.append(Finding(what, gettext(journal.LEFT_OUT), path, record=journal.number(body)))
             continue
         try:
             usable.append(one.validate_json(body + b"}"))
         except ValidationError as error:
-            findings.append(Finding(brief(error), journal.LEFT_OUT, path, record=journal.number(body)))
+            findings.append(Finding(brief(error), gettext(journal.LEFT_OUT), path, record=journal.number(body)))
     return usable, findings

@@ -7,17 +7,21 @@ from collections.abc import Callable
 from gettext import c2py
 from pathlib import Path
 
+import numpy as np
+import pandas as pd
 import pytest
 from babel import Locale
+from matplotlib.text import Text
 
 import etholog
-from etholog import ethogram
+from etholog import ethogram, figures
 from etholog.analysis.order import confounded
 from etholog.analysis.sensitivity import sensitivity, sentences
 from etholog.base.catalogues import asked, catalogue, languages
 from etholog.base.language import beside, gettext, ngettext, number, speaking, unchecked
 from etholog.base.refusal import Refusal
 from etholog.figures.style import plate, rules
+from etholog.session import read
 from tests import catalogues
 
 Run = Callable[..., subprocess.CompletedProcess[str]]
@@ -182,3 +186,47 @@ def test_a_plan_is_a_calendar_in_the_language(repository: Path, tmp_path: Path, 
     refused = etholog(*words, "--language", "es")
     assert refused.returncode == 2
     assert "--language goes with --ics" in refused.stderr
+
+
+@pytest.mark.parametrize("language", ["de", "es", "pl"])
+def test_what_is_wrong_with_a_journal_is_told_in_the_language(language: str, repository: Path, tmp_path: Path) -> None:
+    whole = sorted((repository / "examples" / "season" / "sessions").glob("*.jsonl"))[0].read_bytes()
+    lines = whole.splitlines(keepends=True)
+    broken = {
+        "a line": [*lines[:3], b"nothing\n", *lines[4:]],
+        "a number": [*lines[:3], *lines[4:]],
+        "an end": [*lines[:-1], lines[-1][:-20]],
+        "line ends": [line.replace(b"\n", b"\r\n") for line in lines],
+    }
+    for name, kept in broken.items():
+        file = tmp_path / f"{name}.jsonl"
+        file.write_bytes(b"".join(kept))
+        english = read(file).findings
+        with speaking(language):
+            told = read(file).findings
+            assert len(told) == len(english) > 0, name
+            assert all(f"{gettext('line {number}', number=one.line)}:" in str(one) for one in told if one.line)
+        for one, other in zip(told, english, strict=True):
+            assert one.what != other.what and one.remedy != other.remedy, name
+    nothing = tmp_path / "nothing.jsonl"
+    nothing.write_text("no journal\n", encoding="utf-8")
+    with speaking(language), pytest.raises(Refusal) as refused:
+        read(nothing)
+    assert "not a journal" not in str(refused.value) and "take it out" not in str(refused.value)
+
+
+@pytest.mark.parametrize("language", ["de", "es", "pl"])
+def test_the_trace_of_a_film_is_drawn_in_the_language(language: str) -> None:
+    seconds = np.arange(0, 60, 0.25)
+    trace = pd.DataFrame({"film_s": seconds, "strength": 1 + np.sin(seconds)})
+    stretches = pd.DataFrame({"onset_s": [5.0], "offset_s": [9.0], "disturbed": [False]})
+    english = words(figures.activity(trace, stretches))
+    with speaking(language):
+        told = words(figures.activity(trace, stretches))
+    assert len(told) == len(english) and not {word for word in told & english if word.count(" ") or word == "look"}
+
+
+def words(figure: figures.ReproducibleFigure) -> set[str]:
+    """All texts of a figure that are more than a number."""
+    texts = (text.get_text() for text in figure.findobj(Text))
+    return {text for text in texts if any(letter.isalpha() for letter in text)}

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from etholog import session
+from etholog.base.language import gettext
 from etholog.base.refusal import Refusal
 from etholog.base.text import STILLNESS
 from etholog.commands.output import add_language, say
@@ -181,7 +182,7 @@ def named_parts(clips: "list[Clip]", args: argparse.Namespace) -> "list[Named]":
         say(*held.findings)
         for s in found(held.trace, held.shape, args.more):
             onset, offset = clip.session_ms(s.onset_s), clip.session_ms(s.offset_s)
-            parts.append((s.strength, Named(onset, offset, f"{s.why}, {moment(onset)}")))
+            parts.append((s.strength, Named(onset, offset, f"{gettext(s.why)}, {moment(onset)}")))
     return [named for _, named in sorted(parts, key=lambda part: -part[0])]
 
 

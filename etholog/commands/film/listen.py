@@ -9,6 +9,8 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
+from etholog.base.catalogues import asked
+from etholog.base.language import ENGLISH, speaking
 from etholog.base.refusal import Refusal
 from etholog.base.text import many, nearest, visible
 from etholog.commands import recording
@@ -23,7 +25,7 @@ from etholog.commands.film.common import (
     more_of,
     write,
 )
-from etholog.commands.output import add_json, as_json, goes_with, say, table
+from etholog.commands.output import add_json, add_language, as_json, goes_with, say, table
 
 if TYPE_CHECKING:
     from etholog.ethogram import Behaviour
@@ -73,6 +75,7 @@ def configure(verb: argparse.ArgumentParser) -> None:
         help="offer each burst as a mark of this behaviour: you hear it, and take it or leave it; what the observer "
         "recorded is never changed",
     )
+    add_language(verb)
     add_json(verb)
 
 
@@ -86,6 +89,8 @@ def run(args: argparse.Namespace) -> int:
 
     goes_with("--sound", args.sound, seen=args.seen)
     check_ending(args.trace, PICTURES)
+    goes_with("--trace", args.trace, language=args.language)
+    language = asked(args.language) if args.trace else ENGLISH
     more = more_of(args)
     band = _band(args.band)
     read, pairs = _sources(args)
@@ -119,7 +124,8 @@ def run(args: argparse.Namespace) -> int:
         table(listed)
     say(f"{many(len(offers), 'burst')}. {NO_PROOF} A rate is too low where strokes were not heard.")
     if args.trace is not None:
-        write([args.trace], {args.trace.suffix.lower(): lambda file: _drawn(heard, more, file)})
+        with speaking(language):
+            write([args.trace], {args.trace.suffix.lower(): lambda file: _drawn(heard, more, file)})
         say(f"written: {args.trace}")
     return 0 if behaviour is None else _offer(read, offers, behaviour)
 

@@ -5,10 +5,12 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from etholog.base.catalogues import asked
+from etholog.base.language import ENGLISH, speaking
 from etholog.base.refusal import Refusal
 from etholog.base.text import STILLNESS, many
 from etholog.commands.film.common import PICTURES, add_search, area_of, check_ending, evening, more_of, searched, write
-from etholog.commands.output import add_json, as_json, say, table
+from etholog.commands.output import add_json, add_language, as_json, goes_with, say, table
 
 if TYPE_CHECKING:
     from etholog.figures import ReproducibleFigure
@@ -34,6 +36,7 @@ def configure(verb: argparse.ArgumentParser) -> None:
         "--trace", type=Path, metavar="FILE", help="draw the trace with its stretches: .svg, .png or .pdf"
     )
     verb.add_argument("--sheet", type=Path, metavar="FILE", help="a contact sheet, a picture a stretch: .png or .pdf")
+    add_language(verb)
     add_json(verb)
 
 
@@ -45,6 +48,8 @@ def run(args: argparse.Namespace) -> int:
 
     check_ending(args.trace, PICTURES)
     check_ending(args.sheet, (".png", ".pdf"))
+    goes_with("--trace or --sheet", args.trace or args.sheet, language=args.language)
+    language = asked(args.language) if args.trace or args.sheet else ENGLISH
     films = evening(args.films)
     if args.preview:
         return _preview(films, args)
@@ -67,10 +72,11 @@ def run(args: argparse.Namespace) -> int:
         f"look. Nothing was deleted. --more {args.more * 1.4:.2g} shows more, --more {args.more / 1.4:.2g} fewer.",
         STILLNESS,
     )
-    if args.trace is not None:
-        write([args.trace], {args.trace.suffix.lower(): lambda file: _drawn(seen, found, args.more).savefig(file)})
-    if args.sheet is not None:
-        write([args.sheet], {args.sheet.suffix.lower(): lambda file: _sheet(seen, found).savefig(file)})
+    with speaking(language):
+        if args.trace is not None:
+            write([args.trace], {args.trace.suffix.lower(): lambda file: _drawn(seen, found, args.more).savefig(file)})
+        if args.sheet is not None:
+            write([args.sheet], {args.sheet.suffix.lower(): lambda file: _sheet(seen, found).savefig(file)})
     say(*(f"written: {file}" for file in (args.trace, args.sheet) if file is not None))
     findings = [finding for _, _, held in seen for finding in held.findings]
     say(*findings)

@@ -7,7 +7,6 @@ from functools import cache
 from pathlib import Path
 
 import segno
-from matplotlib.backends.backend_pdf import PdfPages
 from matplotlib.figure import Figure
 from matplotlib.font_manager import FontProperties
 from matplotlib.patches import PathPatch, Rectangle
@@ -196,6 +195,8 @@ def write(path: Path, labels: Sequence[Label], size: tuple[float, float], sheet:
         # A letter that the font lacks is drawn as a box; that is told by the label.
         warnings.filterwarnings("ignore", message="Glyph .* missing from font")
         if kind == ".pdf":
+            from matplotlib.backends.backend_pdf import PdfPages  # what no picture needs
+
             with PdfPages(file, metadata={"CreationDate": None}) as pages:
                 for page in sheets(labels, size) if sheet else (figure(*label, size) for label in labels):
                     pages.savefig(page)

@@ -13,7 +13,7 @@ import tempfile
 import time
 from pathlib import Path
 
-from tests.bench import made
+from tests.bench import keep_bytecode, made
 from tests.bench.cards import cards
 from tests.screens.terminal import Terminal
 
@@ -65,6 +65,7 @@ def first_paint(folder: Path) -> tuple[float, float]:
 
 
 def main() -> None:
+    keep_bytecode()
     for count in [int(word) for word in sys.argv[1:]] or [300, 10_000]:
         with tempfile.TemporaryDirectory() as name:
             folder = Path(name)

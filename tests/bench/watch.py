@@ -24,6 +24,7 @@ from pathlib import Path
 from etholog import session
 from etholog.base.journal import Journal
 from etholog.session import drafts
+from tests.bench import keep_bytecode
 from tests.screens.terminal import WATCH, Terminal, codes, painted_marks, the_file
 
 KEYS = "wertdfgbvzxc"
@@ -273,6 +274,7 @@ def main() -> None:
     parser.add_argument("--presses", type=int, default=300)
     parser.add_argument("--paint", action="store_true", help="key to paint at 16 lanes and the start alone")
     args = parser.parse_args()
+    keep_bytecode()
     if args.paint:
         paint(16, 80, 24, args.presses)
         first_paint()

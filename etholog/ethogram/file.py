@@ -52,6 +52,11 @@ def read(path: Path) -> Ethogram:
         text = files.read(path).decode("utf-8")
     except UnicodeDecodeError as error:
         raise Refusal(Finding("is not UTF-8 text", "save it as UTF-8", path)) from error
+    return _parsed(path, text)
+
+
+@cache  # a screen asks for its ethogram again and again, and parsing it takes longer than all else it asks
+def _parsed(path: Path, text: str) -> Ethogram:
     try:
         values = tomllib.loads(text)
     except (tomllib.TOMLDecodeError, RecursionError) as error:

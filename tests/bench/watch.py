@@ -207,10 +207,12 @@ def start_times() -> tuple[float, float, float]:
         began = time.perf_counter()
         subprocess.run([sys.executable, "-c", "import textual.app"], check=True)
         imported.append(time.perf_counter() - began)
-        for times, kind, said in ((bare, BareTerminal, "nothing pressed"), (ours, Terminal, "Enter starts the clock")):
+        shown = (bare, BareTerminal, b"nothing pressed"), (ours, Terminal, b"Enter starts the clock")
+        for times, kind, said in shown:
             began = time.perf_counter()
             with tempfile.TemporaryDirectory() as folder, kind(*WATCH, cwd=Path(folder)) as terminal:
-                terminal.until(said)
+                while said not in terminal.raw:  # `until` would wait for the rest of the screen, and then a while
+                    terminal.read(0.0005)
                 times.append(time.perf_counter() - began)
     return statistics.median(imported), statistics.median(bare), statistics.median(ours)
 

@@ -1,6 +1,7 @@
 """A film's trace with its stretches, and a contact sheet of them."""
 
 from collections.abc import Sequence
+from textwrap import wrap
 from typing import Any
 
 import numpy as np
@@ -29,6 +30,7 @@ from etholog.figures.style import (
 )
 
 POINTS = 1500  # of the trace that a page can show
+COLUMN = 74  # characters under a column
 ACROSS = 4  # pictures in a row of a contact sheet
 MOST = 80  # pictures on one
 
@@ -89,9 +91,9 @@ def activity(trace: pd.DataFrame, stretches: pd.DataFrame, size: Size = "page") 
         below.spines["left"].set_color(RULE)
         below.set_xlim(min(0.0, float(trace["film_s"].iloc[0])), end)
         minutes(below, end, 8 if size == "page" else 4)
-        between = " " if size == "page" else "\n"
-        told = gettext("time of the film; hatched: the picture was disturbed.")
-        figure.supxlabel(f"{told}{between}{gettext(STILLNESS)}", fontsize=6.5)
+        told, caution = gettext("time of the film; hatched: the picture was disturbed."), gettext(STILLNESS)
+        below_it = f"{told} {caution}" if size == "page" else "\n".join([told, *wrap(caution, COLUMN)])
+        figure.supxlabel(below_it, fontsize=6.5)
         return figure
 
 

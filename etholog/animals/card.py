@@ -79,7 +79,8 @@ KINDS: dict[str, Kind] = {
     "renamed": Kind("renamed to", "words"),
     "note": Kind("note", "words"),
 }
-FACTS = ("sex", "species", "bought_as", "family", "form", "dam", "sire", "moved", "shares")
+LASTING = ("sex", "species", "bought_as", "family", "form", "dam", "sire")  # so all its life, whenever it is written
+FACTS = (*LASTING, "moved", "shares")
 NO_EVENT = ("note", "renamed", *FACTS)  # these may be told of an animal long dead
 # A sac and its young may live on when she doesn't.
 OF_THE_SAC = ("pulled", "incubated", "turned", "opened", "count", "split", "placed", "raised")

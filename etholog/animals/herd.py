@@ -7,7 +7,7 @@ from functools import cached_property
 from pathlib import Path
 
 from etholog.animals import card, naming
-from etholog.animals.card import Card
+from etholog.animals.card import LASTING, Card
 from etholog.animals.groups import Group, group_of
 from etholog.animals.pedigree import UNKNOWN, Chances, Parents, circles, weighed
 from etholog.animals.species import Synonyms, synonyms
@@ -216,9 +216,10 @@ class Animals:
         return told[-1] if told and not told[-1].male_whole else None
 
     def as_of(self, day: date) -> "Animals":
-        """Return what was known at the end of a day: what happened later is left out."""
+        """Return how things were at the end of a day: what happened later is left out. What an animal is (its species,
+        sex, parents) it was then, too, though its card said so later."""
         cards = {
-            name: replace(one, entries=tuple(entry for entry in one.entries if entry.on.first <= day))
+            name: replace(one, entries=tuple(e for e in one.entries if e.on.first <= day or e.kind in LASTING))
             if one.entries and one.entries[-1].on.first > day
             else one
             for name, one in self.cards.items()

@@ -12,6 +12,7 @@ from etholog import animals
 from etholog.animals import care, readiness
 from etholog.animals.attempts import attempts
 from etholog.animals.care import Task
+from etholog.animals.pedigree import Parents
 from etholog.ethogram import at_hand
 from tests.make import CardLine, write_card
 
@@ -194,6 +195,18 @@ def facts(folder: Path, today: str, he: tuple[CardLine, ...], she: tuple[CardLin
 
 def said(found: list[str], words: str) -> bool:
     return any(words in text for text in found)
+
+
+def test_what_an_animal_is_holds_on_days_before_it_was_written_too(tmp_path: Path) -> None:
+    write_card(
+        tmp_path, "F-1", ("moult", "2026-01-05"), ("moved", "2026-11-28", "shelf 2"), ("sex", "2026-11-28", "female"),
+        ("species", "2026-11-28", "Phidippus regius"), ("sire", "2026-11-28", "M-0"),
+    )  # fmt: skip
+    then = animals.read(tmp_path).as_of(date(2026, 3, 10))
+    assert (then.sex_of("F-1"), then.species_of("F-1")) == ("female", "Phidippus regius")
+    assert then.group_of("F-1").ethogram == "jumping-spider"
+    assert then.parents["F-1"] == Parents.of("", "M-0")
+    assert [entry.kind for entry in then.cards["F-1"].entries] == ["moult", "sex", "species", "sire"]
 
 
 def test_what_speaks_for_a_pairing(tmp_path: Path) -> None:

@@ -77,7 +77,7 @@ def odd(animals: Animals, card: Card, entry: Entry) -> Iterator[Finding]:
         yield Finding(f"shares {entry.words!r}: who gets how much of the young?", "write: Anna 1, me 2")
     if entry.kind == "count" and stage_of(entry.words) is None:
         yield Finding(f"counted {entry.words!r}: at what stage? It counts for nothing until that is clear", CHOICES)
-    if entry.kind in ("opened", "raised", "split", "incubated"):
+    if entry.kind in ("opened", "raised", "split", "placed", "incubated"):
         yield from _odd_of_sac(animals, card, entry)
     if entry.kind == "sac" and not any(not entry.on.before(met.on) for met in animals.pairings_of(card.id)):
         yield Finding(f"a sac on {entry.on.text}, and no pairing of {card.id} before it is known")
@@ -117,10 +117,10 @@ def _odd_of_sac(animals: Animals, card: Card, entry: Entry) -> Iterator[Finding]
         elif card.id not in dict(animals.possible(young.fact("dam"))):
             told = young.fact("dam") or "no dam"
             yield Finding(f"{young.id} was raised out of the young of {card.id}, and its own card says {told}")
-    if entry.kind == "split" and (one := lot_at(animals, card, entry)) and (sum_ := one.lot.closing):
-        given = sum(split_of(entry.words).values())
-        if given != sum_.alive:
-            yield Finding(f"split of {given}, and {sum_.alive:g} are alive by the counts", sum_.words)
+    if entry.kind in ("split", "placed") and (one := lot_at(animals, card, entry)) and (sum_ := one.lot.closing):
+        given = sum(split_of(entry.words).values()) if entry.kind == "split" else entry.number or 0
+        if given > sum_.alive or (given < sum_.alive and entry.kind == "split"):
+            yield Finding(f"{entry.kind} {given:g}, and {sum_.alive:g} are alive by the counts", sum_.words)
 
 
 def lot_at(animals: Animals, card: Card, entry: Entry) -> Attempt | None:
@@ -155,7 +155,7 @@ def unclosed(animals: Animals) -> Iterator[Finding]:
         for one in own:
             sums = one.lot.closing
             accounts = one.lot.left or any(count.state != "alive" for count in one.lot.counts)
-            if card and sums and (sums.missing < 0 or sums.alive < 0 or (sums.missing and accounts)):
+            if card and sums and (sums.missing < 0 or (sums.missing and accounts)):
                 yield Finding(f"the young of {one.lot_id} don't close: {sums.words}", _closing(one), card.path)
 
 

@@ -94,7 +94,7 @@ class Left:
 class Closing:
     """The numbers of a lot, from the first day on which it was counted: `began` = `alive` + `dead` + `placed` +
     `raised` + `missing`. `laid`: whether it began with eggs; `missing` is below 0 where there are more than there can
-    be."""
+    be, as where more left than were alive by the last count: nobody is left then."""
 
     began: float
     laid: bool
@@ -165,7 +165,7 @@ class Lot:
             alive -= sum(n for (on, _, _), n in dead.items() if since.first < on.first)
             alive -= sum(one.number for one in later if isinstance(one, Left))
         placed, raised = (sum(one.number for one in self.left if one.placed == how) for how in (True, False))
-        return Closing(began, self.laid is not None, alive, sum(dead.values()), placed, raised)
+        return Closing(began, self.laid is not None, max(0.0, alive), sum(dead.values()), placed, raised)
 
     @property
     def unclosed(self) -> Count | None:

@@ -45,7 +45,9 @@ def herd(folder: Path, *more: CardLine) -> animals.Animals:
             True,
         ),
         ((*COUNTED, ("count", "2026-07-20", "spiderlings", "230")), "alive 230 + dead 20, which is 30 too many", True),
-        ((*COUNTED[2:], ("placed", "2026-07-01", "", "160")), "first counted 150 = alive -10 + dead 0", True),
+        ((*COUNTED[2:], ("placed", "2026-07-01", "", "160")), ", which is 10 too many", True),
+        # More left than were counted alive: so more were, and the rest died.
+        ((*COUNTED, ("placed", "2026-07-01", "", "160")), "alive 0 + dead 20 + placed 160, and 40 not told of", True),
         # What was counted when she had moulted, or was paired again, is still of that sac.
         ((*COUNTED[:2], ("moult", "2026-06-17"), *COUNTED[2:]), "laid 220 = alive 150 + dead 20, and 50", True),
         ((*COUNTED[:2], ("paired", "2026-06-18", "M-1"), *COUNTED[2:]), "laid 220 = alive 150 + dead 20", True),
@@ -67,6 +69,7 @@ def test_counts_close_or_it_is_told(more: tuple[CardLine, ...], words: str, aske
     [
         COUNTED,
         (*COUNTED, ("count", "2026-06-20", "dead nymphs", "10")),
+        (*COUNTED, ("placed", "2026-07-01", "Anna", "160")),
         (*COUNTED, ("placed", "2026-07-01", "Anna", "40"), ("count", "2026-08-01", "spiderlings", "90")),
         (*COUNTED, ("count", "2026-07-10", "eggs with legs", "5"), ("count", "2026-07-10", "nymphs", "100")),
     ],
@@ -179,6 +182,13 @@ def test_an_animal_raised_out_of_a_lot_has_a_card_with_its_parents(etholog: Run,
     assert animals.read(tmp_path).parents["F-32"].sire == (("M-2", 1.0),)
 
 
+def test_who_places_more_than_are_alive_is_asked(tmp_path: Path) -> None:
+    known = herd(tmp_path, *COUNTED, ("placed", "2026-07-01", "Anna", "100"), ("placed", "2026-07-02", "", "60"))
+    assert [found.what for found in animals.questions(known) if "by the counts" in found.what] == [
+        "placed 60, and 50 are alive by the counts"
+    ]
+
+
 def test_a_table_is_asked_the_same_as_what_is_typed(tmp_path: Path) -> None:
     known = herd(tmp_path, *COUNTED)
     table = tmp_path / "young.csv"
@@ -192,7 +202,7 @@ def test_a_table_is_asked_the_same_as_what_is_typed(tmp_path: Path) -> None:
     assert not unread
     assert not proposal.refused
     assert {one.card.id for one in proposal.proposed} == {"F-1", "F-31"}
-    assert [found.what for found in proposal.asked] == ["split of 151, and 150 are alive by the counts"]
+    assert [found.what for found in proposal.asked] == ["split 151, and 150 are alive by the counts"]
     entering.write(proposal)
     again = entering.propose(animals.read(tmp_path), read, date(2026, 11, 1), once=True)
     assert (again.there, again.proposed) == (4, ())

@@ -10,7 +10,7 @@ from etholog.recording.taps import Tap
 # Until the clocks are compared: at once as often, which is enough where they are known to so many ms by then; over a
 # slow network rarer, so that no answer waits behind another, and more. Then now and then.
 QUESTION_S, ANSWERS, KNOWN_MS = 0.05, 12, 10.0
-SLOW_QUESTION_S, SLOW_ANSWERS = 0.2, 48
+SLOW_QUESTION_S, SLOW_ANSWERS = 0.3, 72
 QUESTIONS_S = 2.0
 EPOCHS, COMPARISONS = 4, 200
 
@@ -57,7 +57,7 @@ def pause(goes: bool, asked: int) -> float:
     """Return how long to wait before the next question, after so many.
 
     >>> pause(False, 3), pause(False, 30), pause(True, 30)
-    (0.05, 0.2, 2.0)
+    (0.05, 0.3, 2.0)
     """
     return QUESTIONS_S if goes else QUESTION_S if asked < ANSWERS else SLOW_QUESTION_S
 

@@ -3,7 +3,6 @@
 import asyncio
 import re
 import shutil
-import time
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from pathlib import Path
@@ -44,7 +43,17 @@ class Truths(list[tuple[str, float]]):
     """Which lane was touched, and when by the recorder's clock (ms of the session)."""
 
     def __init__(self, on: Recorder) -> None:
-        self._base = on.exact_ms(system.now()) - time.time() * 1000
+        self._on, self._base = on, 0.0
+
+    async def compare(self, page: Page) -> None:
+        """Compare the page's clock with the recorder's, by round trips that no network delays. What a browser takes
+        for the wall's time may be off by tens of ms on a busy machine."""
+        low, high = float("-inf"), float("inf")
+        for _ in range(30):
+            asked = self._on.exact_ms(system.now())
+            wall = await page.evaluate("performance.timeOrigin + performance.now()")
+            low, high = max(low, asked - wall), min(high, self._on.exact_ms(system.now()) - wall)
+        self._base = (low + high) / 2
 
     def note(self, what: str, wall: float) -> None:
         self.append((what, wall + self._base))
@@ -74,6 +83,8 @@ async def opened(
     await page.goto(url)
     await expect(page.locator("#thumb")).to_be_visible(timeout=20_000)
     await ready(page)
+    if truths is not None:
+        await truths.compare(page)
     yield page, noted
     await context.close()
 

@@ -159,7 +159,7 @@ def number(value: object, what: str, least: float = -math.inf, most: float = 1e1
         shown = str(value)[:40]
         if most < 1e10:
             raise Refusal(f"{what}: {shown} must be {least:g} or more, and {most:g} or less")
-        raise Refusal(f"{what}: {shown} must be {least:g} or more")
+        raise Refusal(f"{what}: {shown} must be {'a finite number' if least == -math.inf else f'{least:g} or more'}")
     return float(value)
 
 

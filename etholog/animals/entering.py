@@ -294,20 +294,21 @@ def quantity(text: str, unit: str) -> float | None:
 
 def day(text: str, slashes: Slashes | None = None) -> Day:
     """Read a date as keepers write it: 2026-05-03, 3.5.2026, or less where less is known. `slashes` says how 3/5/2026
-    is meant. Raises Refusal for what is not a date, and for slashes without a word on them.
+    is meant. Raises Refusal for what is not a date, and for slashes without a word on them where both may be months.
 
-    >>> day("3.5.2026").text, day("5.2026").text, day("3/5/2026", "day-first").text
-    ('2026-05-03', '2026-05', '2026-05-03')
+    >>> day("3.5.2026").text, day("5.2026").text, day("3/5/2026", "day-first").text, day("31/5/2026").text
+    ('2026-05-03', '2026-05', '2026-05-03', '2026-05-31')
     """
     if dotted := _DOTTED.fullmatch(text):
         return Day.parse("-".join(part.zfill(2) for part in reversed(dotted.groups()) if part))
     if slashed := _SLASHED.fullmatch(text):
         first, second, year = slashed.groups()
-        ways = {"day-first": (second, first), "month-first": (first, second)}
-        if slashes is None:
-            read = " or ".join("-".join((year, *(part.zfill(2) for part in way))) for way in ways.values())
-            raise Refusal(f"is {text!r} {read}? Write that, or say for the whole table: --slashes {' or '.join(ways)}")
-        return Day.parse("-".join((year, *(part.zfill(2) for part in ways[slashes]))))
+        day_first, month_first = (f"{year}-{m.zfill(2)}-{d.zfill(2)}" for d, m in ((first, second), (second, first)))
+        if slashes is None and max(int(first), int(second)) <= 12 and int(first) != int(second):
+            asked = f"is {text!r} {day_first} or {month_first}? Write that, or say for the whole table"
+            raise Refusal(f"{asked}: --slashes day-first or month-first")
+        is_day_first = int(first) > 12 if slashes is None else slashes == "day-first"
+        return Day.parse(day_first if is_day_first else month_first)
     return Day.parse(text)
 
 

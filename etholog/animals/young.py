@@ -23,6 +23,8 @@ def lot(animals: Animals, name: str, sac: str = "") -> Attempt:
     laid = [one for one in attempts(animals, name) if one.sac]
     if not laid:
         who = animals.id_of(name)
+        if animals.sex_of(name) == "male":
+            raise Refusal(f"{who} is a male: a lot is the young of a female's sac; name her")
         raise Refusal(f"no sac of {who} is on record; write it first: etholog card {who} sac --on DATE")
     if not sac:
         return laid[-1]

@@ -17,6 +17,7 @@ from hypothesis import strategies as st
 
 import etholog
 from etholog import Refusal
+from etholog.analysis import columns
 from tests.analysis.published import THREE_MALES
 
 CELLS: list[Any] = [
@@ -286,6 +287,12 @@ def test_a_tolerance_and_a_unit_are_times(given_: dict[str, float]) -> None:
     bouts = pd.DataFrame(BOUTS)
     with pytest.raises(Refusal, match=next(iter(given_))):
         etholog.agreement(bouts, bouts, **given_)
+
+
+@pytest.mark.parametrize("ratio", [math.inf, math.nan])
+def test_a_number_without_bounds_is_finite(ratio: float) -> None:
+    with pytest.raises(Refusal, match="must be a finite number"):
+        columns.number(ratio, "ratio")
 
 
 @pytest.mark.parametrize("shuffles", [0, -1, 1.5, True, None])

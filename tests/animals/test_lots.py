@@ -13,6 +13,7 @@ from etholog import animals
 from etholog.animals import care, entering, notebook, young
 from etholog.animals.entering import NewEntry
 from etholog.animals.lot import parted
+from etholog.base.refusal import Refusal
 from etholog.ethogram import at_hand
 from tests.make import CardLine, write_card
 
@@ -121,6 +122,11 @@ def test_of_which_of_two_sacs_is_asked_where_it_is_not_clear(tmp_path: Path) -> 
     assert (first.opened and first.opened.words, second.opened and second.opened.words) == ("nymphs", "eggs with legs")
     assert (first.lot.closing and first.lot.closing.words) == "first counted 30 = alive 0 + dead 0 + placed 30"
     assert (second.lot.closing and second.lot.closing.words) == "laid 90 = alive 90 + dead 0"
+
+
+def test_a_male_has_no_lot_and_is_not_asked_for_a_sac(tmp_path: Path) -> None:
+    with pytest.raises(Refusal, match="M-1 is a male: a lot is the young of a female's sac"):
+        young.lot(herd(tmp_path), "M-1")
 
 
 def test_a_sac_that_is_not_there_is_asked_about(tmp_path: Path) -> None:

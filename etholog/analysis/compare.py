@@ -183,9 +183,8 @@ def test(
     cluster: str | None = None,
 ) -> Tested:
     """Return the permutation test of `compare`, without its tables; arguments as there."""
-    times = pd.DataFrame(
-        check_columns(times, by, within, cluster)
-    )  # without its attrs, which pandas copies at each step
+    # Without its attrs, which pandas copies at each step.
+    times = pd.DataFrame(check_columns(times, by, within, cluster))
     permutations, seed = columns.whole(permutations, "permutations", 1), columns.whole(seed, "seed", most=2**63)
     kept = np.logical_and.reduce([named(times[column]) for column in (by, within) if column in times.columns])
     frame = times[kept]

@@ -5,6 +5,7 @@ statsmodels has the curve but no pointwise limits and no restricted mean; it is 
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 import pandas as pd
@@ -157,6 +158,7 @@ def chi_squared_tail(statistic: float, df: int) -> float:
     return float(chdtrc(df, statistic))
 
 
+@cache
 def normal_quantile(p: float) -> float:
     """Return the standard normal quantile."""
     from statistics import NormalDist
@@ -164,6 +166,7 @@ def normal_quantile(p: float) -> float:
     return NormalDist().inv_cdf(p)
 
 
+@cache
 def t_quantile(p: float, df: float) -> float:
     """Return the quantile of Student's t."""
     from scipy.special import stdtrit

@@ -19,11 +19,11 @@ from etholog.figures.style import (
     ReproducibleFigure,
     Size,
     clock,
-    minutes,
     nothing,
     plain,
     plate,
     rules,
+    ticks,
 )
 
 
@@ -84,12 +84,13 @@ def ends(shares: pd.DataFrame, size: Size = "page") -> ReproducibleFigure:
         axes.set_yticks([0, 0.25, 0.5, 0.75, 1], ["0", "¼", "½", "¾", "1"])
         axes.set_ylabel(gettext("share that came to it first"))
         in_days = shares.index.name == "days"
-        if not in_days:
-            minutes(axes, end, 8 if size == "page" else 4)
+        if in_days:
+            axes.xaxis.set_major_locator(MaxNLocator(6, integer=True))
+        else:
+            axes.xaxis.set_major_locator(FixedLocator(ticks(end, 8 if size == "page" else 4)))
         told = gettext("days") if in_days else gettext("minutes : seconds")
         axes.set_xlabel(gettext("{time}, and how many still waited", time=told) if len(waited) else told)
-        if len(waited):
-            _waiting(axes, waited, in_days)
+        _told(axes, waited, in_days)
         if len(waited) and not limited:
             few = gettext("No limits: under {count} have been watched.", count=LIMITS_LEAST)
             why = few if len(waited) < LIMITS_LEAST else gettext("No limits: an animal is in it more than once.")
@@ -98,14 +99,12 @@ def ends(shares: pd.DataFrame, size: Size = "page") -> ReproducibleFigure:
         return figure
 
 
-def _waiting(axes: Axes, waited: NDArray[np.float64], in_days: bool) -> None:
-    """Write under each tick how many had not ended, and were still watched, at that time."""
+def _told(axes: Axes, waited: NDArray[np.float64], in_days: bool) -> None:
+    """Write each tick's time, and under it how many had not ended, and were still watched, by then, where that is
+    known."""
 
     def told(tick: float, _: int) -> str:
-        return f"{f'{tick:g}' if in_days else clock(tick)}\n{int((waited >= tick).sum())}"
+        time = f"{tick:g}" if in_days else clock(tick)
+        return f"{time}\n{int((waited >= tick).sum())}" if len(waited) else time
 
-    if in_days:
-        axes.xaxis.set_major_locator(MaxNLocator(6, integer=True))
-    else:
-        axes.xaxis.set_major_locator(FixedLocator(list(axes.get_xticks())))
     axes.xaxis.set_major_formatter(FuncFormatter(told))

@@ -113,7 +113,8 @@ def holding(found: Transitions) -> list[Edge]:
     long = found.long()
     kept = long[(long["residual"] > 0) & (long["count"] >= SEEN)]
     told = ((r["first"], r["next"], float(r["probability"])) for r in kept.to_dict("records"))
-    return [edge for edge in told if bool(found.certain.at[edge[0], edge[1]])]
+    certain = found.certain
+    return [edge for edge in told if bool(certain.at[edge[0], edge[1]])]
 
 
 def _in_order(found: Transitions, stages: Mapping[str, str]) -> list[str]:

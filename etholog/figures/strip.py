@@ -1,5 +1,6 @@
 """The strip of one session: a lane for each behaviour that came, grouped by actor."""
 
+import math
 from collections.abc import Hashable, Mapping, Sequence
 from typing import Any
 
@@ -74,7 +75,7 @@ def strip(
     with rules():
         bouts = season.bouts[season.bouts["session"] == row["session"]]
         named = names(season)
-        lanes = lanes_of(bouts, named)
+        lanes = {name: bouts.iloc[rows] for name, rows in lanes_of(bouts, named).items()}
         if not lanes:
             return nothing(size, "Nothing was marked in this session.")
         figure = plate(size, 0.62 + LANE_INCHES * len(lanes))
@@ -115,32 +116,38 @@ def one(season: Season, session: str | None) -> dict[Hashable, Any]:
     return season.sessions.to_dict("records")[known.index(session)]
 
 
-def lanes_of(bouts: pd.DataFrame, named: Mapping[str, str]) -> dict[str, pd.DataFrame]:
-    """Return the bouts of each lane, by actor and in the order of `named`; a state has a lane for each qualifier."""
-    name = bouts["behaviour"].astype(str)
-    split = (bouts["kind"] == "state") & bouts["qualifier"].notna()
-    name = name.where(~split, name + ":" + bouts["qualifier"].astype(str))
+def lanes_of(bouts: pd.DataFrame, named: Mapping[str, str]) -> dict[str, list[int]]:
+    """Return the places of the bouts of each lane, by actor and in the order of `named`; a state has a lane for each
+    qualifier."""
+    # A column at a time: this is done for each session of a page, where pandas' own steps would take most of its time.
+    seen = zip(*(bouts[name].tolist() for name in ("behaviour", "kind", "qualifier", "actor")), strict=True)
+    rows: dict[str, list[int]] = {}
+    actor_of: dict[str, str] = {}
+    for at, (code, kind, choice, actor) in enumerate(seen):
+        key = f"{code}:{choice}" if kind == "state" and not pd.isna(choice) else str(code)
+        rows.setdefault(key, []).append(at)
+        actor_of.setdefault(key, str(actor))
     place = {code: at for at, code in enumerate(named)}
-    lanes = {str(key): rows for key, rows in bouts.groupby(name, sort=True)}
 
     def rank(key: str) -> tuple[int, int, str]:
-        return ORDER.index(str(lanes[key]["actor"].iloc[0])), place[key.partition(":")[0]], key
+        return ORDER.index(actor_of[key]), place[key.partition(":")[0]], key
 
-    return {key: lanes[key] for key in sorted(lanes, key=rank)}
+    return {key: rows[key] for key in sorted(rows, key=rank)}
 
 
-def total(rows: pd.DataFrame) -> str:
-    """Return what a lane's bouts come to: how many, and of a state how long in all."""
-    if (rows["kind"] != "state").any():
-        return f"{len(rows)}"
-    return f"{len(rows)} · {clock(float(rows['duration_s'].sum()))}"
+def total(kinds: Sequence[str], lengths: Sequence[float]) -> str:
+    """Return what a lane's bouts, of these kinds and seconds, come to: how many, and of a state how long in all."""
+    if any(kind != "state" for kind in kinds):
+        return f"{len(kinds)}"
+    return f"{len(kinds)} · {clock(math.fsum(lengths))}"
 
 
 def _lane(axes: Axes, at: int, name: str, rows: pd.DataFrame) -> None:
     look = ACTORS[str(rows["actor"].iloc[0])]
     (_events if (rows["kind"] == "event").all() else _bouts)(axes, at, name, rows, look)
+    told = total(rows["kind"].tolist(), rows["duration_s"].tolist())
     axes.annotate(
-        total(rows), (1, at), xycoords=("axes fraction", "data"), xytext=(6, 0), textcoords="offset points",
+        told, (1, at), xycoords=("axes fraction", "data"), xytext=(6, 0), textcoords="offset points",
         va="center", fontsize=6.5, color=FAINT,
     )  # fmt: skip
 

@@ -1,6 +1,8 @@
 """The curve of those still without a behaviour, by group."""
 
 from collections.abc import Iterable
+from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
@@ -60,33 +62,66 @@ def survival(times: pd.DataFrame, by: str | None = None, size: Size = "page") ->
     """
     columns.latencies(times, [] if by is None else [by])
     with rules():
-        groups = _groups(pd.DataFrame(times), by)  # without its attrs, which pandas copies at every step
+        groups = _groups(times, by)
         if not groups:
             return nothing(size, gettext("No session is at risk: there is no curve."))
-        end = max(float(rows["latency_s"].max()) for rows in groups.values()) or 1.0
+        end = max(group.last for group in groups.values()) or 1.0
         draw = _together if len(groups) <= len(GROUPS) else _apart
         return draw(groups, by, size, end, title(times))
 
 
-def _groups(times: pd.DataFrame, by: str | None) -> dict[str, pd.DataFrame]:
+@dataclass(frozen=True)
+class _Group:
+    """The times of a group, in seconds, its curve, and whether each of its sessions counts for itself."""
+
+    time: Floats
+    occurred: NDArray[np.bool_]
+    alone: bool
+
+    @property
+    def last(self) -> float:
+        """The last time at which it was watched."""
+        return float(self.time.max())
+
+    @cached_property
+    def table(self) -> pd.DataFrame:
+        """The curve, as Kaplan and Meier have it."""
+        return measure.kaplan_meier(self.time, self.occurred)
+
+    @cached_property
+    def steps(self) -> Floats:
+        """The share before the first event, and after each."""
+        return np.concatenate([[1.0], self.table["share"].to_numpy()])
+
+    @cached_property
+    def corners(self) -> tuple[Floats, Floats]:
+        """The corners of the curve, from (0, 1) to the last time at which it was watched."""
+        x = np.concatenate([[0.0], np.repeat(self.table.index.to_numpy(dtype=float), 2), [self.last]])
+        return x, np.repeat(self.steps, 2)
+
+
+def _groups(times: pd.DataFrame, by: str | None) -> dict[str, _Group]:
+    rows = pd.DataFrame(times)  # without its attrs, which pandas copies at every step
+    time, occurred = rows["latency_s"].to_numpy(dtype=float), rows["occurred"].to_numpy(dtype=bool)
     if by is None:
-        return {"all": times} if len(times) else {}
-    kept = times[named(times[by])]
-    return {str(value): kept[kept[by] == value] for value in sorted(kept[by].unique(), key=str)}
+        return {"all": _Group(time, occurred, alone(rows, by))} if len(rows) else {}
+    places = rows.reset_index(drop=True)[named(rows[by]).to_numpy()].groupby(by, observed=True, sort=False).indices
+    return {
+        str(value): _Group(time[places[value]], occurred[places[value]], alone(rows.iloc[places[value]], by))
+        for value in sorted(places, key=str)
+    }
 
 
 def _look(by: str | None) -> Look:
     return ACTORS.get(by or "", GROUPS[0])
 
 
-def _together(
-    groups: dict[str, pd.DataFrame], by: str | None, size: Size, end: float, about: str
-) -> ReproducibleFigure:
+def _together(groups: dict[str, _Group], by: str | None, size: Size, end: float, about: str) -> ReproducibleFigure:
     figure = plate(size, 2.7 + 0.14 * len(groups))
     axes = figure.subplots()
     looks = GROUPS if len(groups) > 1 else (_look(by),)
-    for (name, rows), look in zip(groups.items(), looks, strict=False):
-        _curve(axes, rows, look, name, alone(rows, by))
+    for (name, group), look in zip(groups.items(), looks, strict=False):
+        _curve(axes, group, look, name)
     if len(groups) > 1:
         axes.legend(title=plain(by or ""), alignment="left", loc="upper right", handlelength=2.8)
     _frame(axes, end, 7 if size == "page" else 4, groups)
@@ -103,7 +138,7 @@ def _together(
     return figure
 
 
-def _apart(groups: dict[str, pd.DataFrame], by: str | None, size: Size, end: float, about: str) -> ReproducibleFigure:
+def _apart(groups: dict[str, _Group], by: str | None, size: Size, end: float, about: str) -> ReproducibleFigure:
     across = 3 if size == "page" else 2
     down = -(-len(groups) // across)
     height = 0.6 + 1.5 * down
@@ -116,16 +151,15 @@ def _apart(groups: dict[str, pd.DataFrame], by: str | None, size: Size, end: flo
         wspace=between / ((wide - 0.66 - (across - 1) * between) / across),
         hspace=0.62 / ((height - 1.1 - (down - 1) * 0.62) / down),
     )  # fmt: skip
-    curves = {name: corners(rows) for name, rows in groups.items()}
-    for at, (name, rows) in enumerate(groups.items()):
+    for at, (name, group) in enumerate(groups.items()):
         panel = figure.add_subplot(grid[at])
-        panel.plot(*_one_line(curve for other, curve in curves.items() if other != name),
+        panel.plot(*_one_line(behind.corners for other, behind in groups.items() if other != name),
                    color=RULE, linewidth=0.9, zorder=1, gid="behind")  # fmt: skip
         panel.yaxis.set_visible(at % across == 0)  # before it has ticks, which cost much to make
-        _curve(panel, rows, _look(by), name, alone(rows, by))
-        _frame(panel, end, 4 if size == "page" else 3, {name: rows})
+        _curve(panel, group, _look(by), name)
+        _frame(panel, end, 4 if size == "page" else 3, {name: group})
         fits = 34 if size == "page" else 24  # characters over a panel
-        told = ": " + gettext("{count} of {all}", count=int(rows["occurred"].sum()), all=len(rows))
+        told = ": " + gettext("{count} of {all}", count=int(group.occurred.sum()), all=len(group.time))
         panel.set_title(plain(name, fits - len(told)) + told, fontsize=8)
     figure.suptitle(about, x=0.01, y=1 - 0.06 / height, ha="left", va="top", fontsize=9)
     figure.supylabel(gettext("share still without it"), x=0.06 / wide, fontsize=8)
@@ -133,14 +167,9 @@ def _apart(groups: dict[str, pd.DataFrame], by: str | None, size: Size, end: flo
     return figure
 
 
-def _curve(axes: Axes, rows: pd.DataFrame, look: Look, name: str, limits: bool) -> None:
-    time, occurred = rows["latency_s"].to_numpy(dtype=float), rows["occurred"].to_numpy(dtype=bool)
-    table = measure.kaplan_meier(time, occurred)
-    at = table.index.to_numpy(dtype=float)
-    x, y = corners(rows)
+def _curve(axes: Axes, group: _Group, look: Look, name: str) -> None:
     axes.plot(
-        x,
-        y,
+        *group.corners,
         color=look.colour,
         linestyle=look.line,
         linewidth=1.4,
@@ -148,8 +177,9 @@ def _curve(axes: Axes, rows: pd.DataFrame, look: Look, name: str, limits: bool) 
         zorder=3,
         gid=f"curve:{name}",
     )
-    if len(table) and limits and len(rows) >= measure.LIMITS_LEAST:
-        edges = np.append(at, time.max())
+    table = group.table
+    if len(table) and group.alone and len(group.time) >= measure.LIMITS_LEAST:
+        edges = np.append(table.index.to_numpy(dtype=float), group.last)
         low, high = (np.append(table[c].to_numpy(), table[c].to_numpy()[-1]) for c in ("low", "high"))
         axes.fill_between(
             edges,
@@ -162,18 +192,9 @@ def _curve(axes: Axes, rows: pd.DataFrame, look: Look, name: str, limits: bool) 
             zorder=2,
             gid=f"limits:{name}",
         )
-    left = np.sort(time[~occurred])
-    share = np.concatenate([[1.0], table["share"].to_numpy()])[np.searchsorted(at, left, side="right")]
+    left = np.sort(group.time[~group.occurred])
+    share = group.steps[np.searchsorted(table.index.to_numpy(dtype=float), left, side="right")]
     axes.plot(left, share, "|", color=look.colour, markersize=7, markeredgewidth=1.1, zorder=4, gid=f"censored:{name}")
-
-
-def corners(rows: pd.DataFrame) -> tuple[Floats, Floats]:
-    """Return the corners of a group's curve, from (0, 1) to the last time at which it was watched."""
-    time, occurred = rows["latency_s"].to_numpy(dtype=float), rows["occurred"].to_numpy(dtype=bool)
-    table = measure.kaplan_meier(time, occurred)
-    share = np.concatenate([[1.0], table["share"].to_numpy()])
-    x = np.concatenate([[0.0], np.repeat(table.index.to_numpy(dtype=float), 2), [time.max()]])
-    return x, np.repeat(share, 2)
 
 
 def _one_line(curves: Iterable[tuple[Floats, Floats]]) -> Floats:
@@ -182,16 +203,15 @@ def _one_line(curves: Iterable[tuple[Floats, Floats]]) -> Floats:
     return np.concatenate(broken, axis=1)
 
 
-def _frame(axes: Axes, end: float, most: int, groups: dict[str, pd.DataFrame]) -> None:
+def _frame(axes: Axes, end: float, most: int, groups: dict[str, _Group]) -> None:
     axes.set_xlim(0, end * 1.02)
     axes.set_ylim(0, 1.03)
     if axes.yaxis.get_visible():
         axes.set_yticks([0, 0.25, 0.5, 0.75, 1], ["0", "¼", "½", "¾", "1"])
     axes.axhline(0.5, color=RULE, linewidth=0.5, zorder=0)
-    times = [rows["latency_s"].to_numpy(dtype=float) for rows in groups.values()]
 
     def told(tick: float, _: int) -> str:
-        return "\n".join([clock(tick), *(str(int((time >= tick).sum())) for time in times)])
+        return "\n".join([clock(tick), *(str(int((group.time >= tick).sum())) for group in groups.values())])
 
     axes.xaxis.set_major_locator(FixedLocator(ticks(end, most)))
     axes.xaxis.set_major_formatter(FuncFormatter(told))

@@ -31,13 +31,15 @@ def whole(
 ) -> Strip:
     """Return the strip of one session: a lane for each behaviour that came, with its number and time in all."""
     end = max(end_s, 1.0)
+    # A column at a time: rows as mappings would take most of the time of a page's strips.
+    seen = list(zip(*(bouts[name].tolist() for name in SEEN), strict=True))
+    actors, kinds, lengths = (bouts[name].tolist() for name in ("actor", "kind", "duration_s"))
     lanes = [
         Lane(
-            str(rows["actor"].iloc[0]),
+            str(actors[rows[0]]),
             shown(label(code, named)).replace(r"\$", "$"),
-            # A column at a time: rows as mappings would take most of the time of a page's strips.
-            [span for bout in zip(*(rows[name].tolist() for name in SEEN), strict=True) for span in _spans(bout, end)],
-            total(rows),
+            [span for row in rows for span in _spans(seen[row], end)],
+            total([kinds[row] for row in rows], [lengths[row] for row in rows]),
         )
         for code, rows in lanes_of(bouts, named).items()
     ]

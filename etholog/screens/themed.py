@@ -1,5 +1,6 @@
 """An app in the colours of a theme, and what ends it from outside."""
 
+import gc
 import signal
 import sys
 from threading import Thread
@@ -13,6 +14,14 @@ from textual.binding import BindingType
 from etholog.screens.driver import give_back, noting_driver
 from etholog.screens.themes import Look
 from etholog.screens.watchdog import Watchdog
+
+YOUNG = 2_000  # objects of which garbage is looked for among them: some ten keys', and a millisecond
+
+
+def _collect_briefly() -> None:
+    """Look for garbage often and among little, so that no key waits for it long: what is there now will stay."""
+    gc.freeze()
+    gc.set_threshold(YOUNG, 50, 50)
 
 
 class ThemedApp(App[Any], inherit_bindings=False):
@@ -56,6 +65,7 @@ class ThemedApp(App[Any], inherit_bindings=False):
             return
         self.watchdog.listen()
         self._heed_stops()
+        _collect_briefly()
 
     def _ask_to_end(self, number: int, how: str) -> None:
         if self._loop is not None:

@@ -157,7 +157,7 @@ class Plain:
                 at = system.now()
                 if self._console.continued:
                     self._console.continued = False
-                    say(self._recorder.stopped(at).text)
+                    say(self._recorder.stopped(system.now()).text)
                 if key is not None and self._take(key, at):
                     return True
                 self._tick()
@@ -221,7 +221,9 @@ class Plain:
 
     def _tick(self) -> None:
         recorder, at = self._recorder, system.now()
-        recorder.watch_clocks(at, time.monotonic(), system.wall_now())
+        awake, wall = time.monotonic(), system.wall_now()
+        if not self._console.continued:  # stopped meanwhile: the gap begins where the clocks were compared before
+            recorder.watch_clocks(at, awake, wall)
         for prompt in self._prompts.due(recorder.live, recorder.t(at)):
             recorder.prompted(prompt.name, at)
             if self._bell:

@@ -285,7 +285,9 @@ class Watching(Screen[bool], inherit_bindings=False):
         self._after_stop()
         now = self._now()
         if self.compares_clocks:
-            self.recorder.watch_clocks(self._clock(), time.monotonic(), self.recorder.wall())
+            at, awake, wall = self._clock(), time.monotonic(), self.recorder.wall()
+            if not self.continued:  # stopped meanwhile: the gap begins where the clocks were compared before
+                self.recorder.watch_clocks(at, awake, wall)
         for prompt in self._prompts.due(self.recorder.live, now):
             self.recorder.prompted(prompt.name, self._clock())
             self._prompt_text = f"{clock_face(now)}  {prompt.text}"

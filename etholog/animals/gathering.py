@@ -9,6 +9,7 @@ import re
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cache
 from pathlib import Path
 from typing import Any, Literal
 
@@ -59,7 +60,9 @@ class _Called(TypedDict):
     by: Word
 
 
-_called = TypeAdapter(_Called)
+@cache  # built when first read by: most commands import this and read no such journal
+def _called() -> TypeAdapter[_Called]:
+    return TypeAdapter(_Called)
 
 
 class _Names:
@@ -104,7 +107,7 @@ class _Names:
 def _all_called(path: Path) -> Iterator[_Called]:
     for body in journal.read(path).bodies[1:]:
         try:
-            yield _called.validate_json(body + b"}")
+            yield _called().validate_json(body + b"}")
         except ValidationError:
             where = Finding("can't be read", "put back a copy of it", path, record=journal.number(body))
             raise Refusal(where) from None

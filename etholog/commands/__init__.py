@@ -80,6 +80,8 @@ def main(argv: Sequence[str] | None = None) -> int:
     """Run one command; 0 done, 1 done with findings, 2 bad input."""
     # Commands are short-lived, so collect garbage rarely: it cost a fifth of the time of `due` over 10,000 cards.
     gc.set_threshold(50_000, 20, 20)
+    # pydantic would look for plugins in the metadata of every installed package, at each start.
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
     if isinstance(sys.stdout, io.TextIOWrapper):
         sys.stdout.reconfigure(errors="backslashreplace")  # a console that lacks a character ends nothing
     words = list(sys.argv[1:] if argv is None else argv)

@@ -7,10 +7,12 @@ from etholog.phone import messages
 from etholog.phone.clocks import Comparison, Placed, between, place, summed_up
 from etholog.recording.taps import Tap
 
-# Until the clocks are compared: at once as often, which is enough where they are known to so many ms by then; over a
-# slow network rarer, so that no answer waits behind another, and more. Then now and then.
+# Until the clocks are compared: 12 answers where the network always takes as long, or the clocks are known to so many
+# ms by then. Where it varies, more of them, since each has a chance to be quick both ways, and rarer, so that none
+# waits behind another. Then now and then.
 QUESTION_S, ANSWERS, KNOWN_MS = 0.05, 12, 10.0
-SLOW_QUESTION_S, SLOW_ANSWERS = 0.3, 72
+MOST_QUESTION_S, MOST_ANSWERS = 0.3, 72
+VARIES_AN_ANSWER_MS = 4.0
 QUESTIONS_S = 2.0
 EPOCHS, COMPARISONS = 4, 200
 
@@ -42,7 +44,17 @@ class Clocks:
         """Tell whether the clocks are known as well as the network lets them be."""
         known = self.known(epoch)
         well = known is not None and known.came - known.asked <= 2 * KNOWN_MS
-        return len(self._compared.get(epoch, ())) >= (ANSWERS if well else SLOW_ANSWERS)
+        more = 0 if well else round(self._varies(epoch) / VARIES_AN_ANSWER_MS)
+        return len(self._compared.get(epoch, ())) >= min(max(ANSWERS, more), MOST_ANSWERS)
+
+    def pause(self, epoch: str) -> float:
+        """Return how long to wait before the next question to a phone whose clock is being compared, in seconds."""
+        return min(max(QUESTION_S, self._varies(epoch) / 1000), MOST_QUESTION_S)
+
+    def _varies(self, epoch: str) -> float:
+        """Return by how many ms the round trips differ."""
+        trips = [one.came - one.asked for one in self._compared.get(epoch, ())]
+        return max(trips, default=0.0) - min(trips, default=0.0)
 
     def placed(self, told: messages.Tapped, after: int, now: float) -> Tap:
         """Return a tap at its time; one of a clock that was never compared lies between `after` and `now`, unsure."""
@@ -51,15 +63,6 @@ class Clocks:
             return _tap(told, placed, now)
         wall = self._walls.get(told.epoch, next(reversed(self._walls.values()), 0.0))
         return _tap(told, between(told.wall + wall, after, now), now, sure=False)
-
-
-def pause(goes: bool, asked: int) -> float:
-    """Return how long to wait before the next question, after so many.
-
-    >>> pause(False, 3), pause(False, 30), pause(True, 30)
-    (0.05, 0.3, 2.0)
-    """
-    return QUESTIONS_S if goes else QUESTION_S if asked < ANSWERS else SLOW_QUESTION_S
 
 
 def placed_later(told: messages.Tapped, guess: float, end: int) -> Tap:

@@ -23,7 +23,7 @@ from etholog.phone.address import Seat, forget
 from etholog.phone.clocks import Comparison
 from etholog.phone.gate import Gate
 from etholog.phone.line import Line
-from etholog.phone.placing import Clocks, pause, placed_later
+from etholog.phone.placing import QUESTIONS_S, Clocks, placed_later
 from etholog.recording.corrector import Answer
 from etholog.recording.lanes import Lanes
 from etholog.recording.recorder import Recorder
@@ -181,7 +181,7 @@ class Phone:
             line.asked[number] = self._now()
             line.say({"do": "show", "n": number})
             number += 1
-            await asyncio.sleep(pause(line.goes, number))
+            await asyncio.sleep(QUESTIONS_S if line.goes else self._clocks.pause(epoch))
 
     def _compare(self, line: Line, told: messages.Shows) -> None:
         asked = line.asked.pop(told.n, None)

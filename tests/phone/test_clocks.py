@@ -8,6 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from etholog.phone.clocks import DRIFT, Comparison, between, place, summed_up
+from etholog.phone.placing import Clocks
 
 
 class Network:
@@ -82,3 +83,27 @@ def test_a_tap_without_a_clock_lies_between_what_was_before_and_after() -> None:
     assert between(70.0, 10.0, 60.0) == (35.0, 10.0, 60.0)
     assert between(20.0, 10.0, 60.0) == (20.0, 10.0, 60.0)
     assert between(20.0, 30.0, 10.0) == (30.0, 30.0, 30.0)
+
+
+def asked_until_compared(network: Network) -> tuple[float, float]:
+    """Ask as the recorder does; return how wrong the offset is by then, and how long it took, in ms."""
+    clocks, now, on_the_way = Clocks(), 0.0, list[Comparison]()
+    clocks.begin("load", 0.0, now)
+    while True:
+        on_the_way.append(network.round_trip(now))
+        now += 1000 * clocks.pause("load")
+        while on_the_way and on_the_way[0].came <= now:
+            known = clocks.add("load", came := on_the_way.pop(0))
+            if known is not None and clocks.are_compared("load"):
+                middle = (known.asked + known.came) / 2
+                return abs(known.phone - network.phone(middle)), came.came
+
+
+def test_clocks_are_compared_for_longer_only_where_the_network_varies() -> None:
+    chance = random.Random(3)
+    slow_but_even = [asked_until_compared(Network(5e5, 1.0, lambda: 150.0)) for _ in range(3)]
+    uneven = [asked_until_compared(Network(5e5, 1.0, lambda: chance.uniform(0, 300))) for _ in range(60)]
+    assert all(wrong < 1 and took < 1_000 for wrong, took in slow_but_even)
+    # A mark may be 20 ms off: what is keyed by hand is off by tenths of a second (common practice, no source).
+    assert sorted(wrong for wrong, _ in uneven)[56] < 20
+    assert 2_000 < sorted(took for _, took in uneven)[30] < 22_000

@@ -107,3 +107,14 @@ def test_a_command_loads_no_library_that_it_does_not_use(
     code, *found = done.stdout.split()
     assert code in ("0", "1"), done.stderr
     assert set(found) <= loads
+
+
+def test_the_help_of_a_command_loads_no_library_unless_it_names_what_only_models_know() -> None:
+    named_from_models = {"card", "watch", "resume", "amend", "film"}  # kinds of entries, questions, keyboards, stages
+    script = (
+        "import sys; from etholog.commands import COMMANDS, parser_for\n"
+        f"parser_for(COMMANDS.keys() - {named_from_models})\n"
+        f"print([name for name in {HEAVY} if name in sys.modules])"
+    )
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"

@@ -6,7 +6,6 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from etholog.animals import naming
 from etholog.base.refusal import Refusal
 from etholog.base.text import in_words, percent
 from etholog.base.workspace import root_of
@@ -80,6 +79,7 @@ def _folder(args: argparse.Namespace) -> int:
     from etholog import season
     from etholog.analysis.observers import observers
     from etholog.analysis.sentences import agreement as sentences
+    from etholog.animals import naming
 
     folder = season.folder_of(args.first)
     called = naming.names(root_of(folder))

@@ -4,18 +4,18 @@ import argparse
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from etholog import animals, ethogram, session
-from etholog.animals import naming
 from etholog.base import rescue
 from etholog.base.files import listed
 from etholog.base.refusal import Finding, Refusal
 from etholog.base.text import many
 from etholog.commands.output import add_json, as_json, finding_data, say, tell
-from etholog.ethogram import FORMAT_1, NEEDED, Ethogram, Hand, free_keys, recoded_from
-from etholog.ethogram.own_keys import Act, place_of
 from etholog.recording import settings
-from etholog.session import Session
+
+if TYPE_CHECKING:
+    from etholog.ethogram import Ethogram, Hand
+    from etholog.session import Session
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -32,6 +32,9 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print a line for each finding to stdout and a summary to stderr; 1 when there was a finding."""
+    from etholog import ethogram
+    from etholog.session import Session
+
     if args.keys is not None:
         return _keys(ethogram.read(ethogram.find(args.keys, args.folder or Path())), args.json)
     args.paths += [args.folder] if args.folder else [] if args.paths else [Path()]
@@ -57,7 +60,10 @@ def run(args: argparse.Namespace) -> int:
     return 1 if findings else 0
 
 
-def _keys(kept: Ethogram, json: bool) -> int:
+def _keys(kept: "Ethogram", json: bool) -> int:
+    from etholog.ethogram import free_keys, recoded_from
+    from etholog.ethogram.own_keys import Act, place_of
+
     hands: tuple[Hand, Hand] = ("left", "right")
     keyless = [b.code for b in kept.behaviour if b.key is None and not any(choice.key for choice in b.choices)]
     if json:
@@ -97,14 +103,19 @@ def _files(paths: Sequence[Path]) -> tuple[list[Path], list[Finding]]:
 
 def _herd(workspace: Path) -> Iterator[Finding]:
     """Yield what is wrong with the cards, each alone and all together; sessions are told of by `_read`."""
+    from etholog import animals
+    from etholog.animals import naming
+
     known = animals.read(workspace)
     yield from (found for found in known.findings if found.path and found.path.parent.name == "animals")
     yield from animals.questions(known)
     yield from naming.twins(known)
 
 
-def _read(file: Path) -> tuple[Session | Ethogram | None, list[Finding]]:
+def _read(file: Path) -> "tuple[Session | Ethogram | None, list[Finding]]":
     """Return what a file holds, None where it can't be read, and what is wrong with it."""
+    from etholog import ethogram, session
+
     try:
         if file.suffix == ".toml":
             kept = ethogram.read(file)
@@ -118,7 +129,9 @@ def _read(file: Path) -> tuple[Session | Ethogram | None, list[Finding]]:
     return read, [*read.findings, *ended, *remarks, *_without_role(file, read.ethogram)]
 
 
-def _without_role(file: Path, kept: Ethogram) -> list[Finding]:
+def _without_role(file: Path, kept: "Ethogram") -> list[Finding]:
     # Who writes roles may leave one out; who never heard of them must be told.
+    from etholog.ethogram import FORMAT_1, NEEDED
+
     missing = "" if kept.format != FORMAT_1 else kept.missing(*NEEDED)
     return [Finding(missing, path=file)] if missing else []

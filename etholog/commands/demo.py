@@ -6,16 +6,16 @@ import sys
 import tempfile
 from collections.abc import Iterator
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from etholog import animals, ethogram, session
 from etholog.base import system
 from etholog.base.shipped import folder
 from etholog.base.text import visible
 from etholog.commands import curve, label
 from etholog.commands.output import WIDEST, columns_of, say, working, wrapped
-from etholog.recording.opening import begin
-from etholog.recording.recorder import Recorder
-from etholog.session import Session, summary
+
+if TYPE_CHECKING:
+    from etholog.session import Session
 
 # A brisk pairing takes about 7 minutes from his first step to the parting, and she may stay still for about 15
 # afterwards; a palp
@@ -49,6 +49,11 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Play the invented pairing, then tell in a page what it and the invented season come to."""
+    from etholog import animals, ethogram, session
+    from etholog.recording.opening import begin
+    from etholog.recording.recorder import Recorder
+    from etholog.session import summary
+
     workspace = Path(tempfile.mkdtemp(prefix="etholog-demo-"))
     shutil.copytree(folder("examples") / "season", workspace, dirs_exist_ok=True)
     kept = ethogram.read(folder("examples") / "terrestrial-1.toml")  # the season's own
@@ -90,7 +95,7 @@ def _say(line: str) -> None:
     print(wrapped(line, min(WIDEST, columns_of(sys.stdout))))
 
 
-def _season(workspace: Path, pairing: Session, with_curve: bool) -> None:
+def _season(workspace: Path, pairing: "Session", with_curve: bool) -> None:
     from etholog import season
     from etholog.analysis.compare import compare
     from etholog.analysis.latency import latency

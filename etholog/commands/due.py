@@ -7,11 +7,8 @@ import textwrap
 from collections.abc import Collection, Iterable, Sequence
 from datetime import date, timedelta
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from etholog import animals as animals_
-from etholog import ethogram
-from etholog.animals import care, cautions, readiness, sitter
-from etholog.animals.care import Task
 from etholog.base.catalogues import asked
 from etholog.base.dates import exact_day
 from etholog.base.language import ENGLISH, ngettext, speaking
@@ -28,7 +25,11 @@ from etholog.commands.output import (
     tell,
     write_calendar,
 )
-from etholog.ethogram import Ethogram
+
+if TYPE_CHECKING:
+    from etholog import animals as animals_
+    from etholog.animals.care import Task
+    from etholog.ethogram import Ethogram
 
 WEEK = timedelta(days=7)
 SITTER_DAYS = 14
@@ -54,6 +55,9 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print or write what is due; 1 where a card or a session could not be used."""
+    from etholog import animals as animals_
+    from etholog import ethogram
+
     goes_with("--sitter", args.sitter, days=args.days is not None)
     goes_with("--sitter or --ics", args.sitter or args.ics, language=args.language)
     language = asked(args.language) if args.sitter or args.ics else ENGLISH
@@ -78,11 +82,14 @@ def run(args: argparse.Namespace) -> int:
     return 1 if known.findings else 0
 
 
-def _due(known: animals_.Animals, kept: Sequence[Ethogram], today: date, wanted: Collection[str]) -> list[Task]:
+def _due(known: "animals_.Animals", kept: "Sequence[Ethogram]", today: date, wanted: Collection[str]) -> "list[Task]":
+    from etholog.animals import care
+
     return [task for task in care.due(known, kept, today) if not wanted or task.animal in wanted]
 
 
-def _page(args: argparse.Namespace, tasks: Sequence[Task], known: animals_.Animals, today: date) -> None:
+def _page(args: argparse.Namespace, tasks: "Sequence[Task]", known: "animals_.Animals", today: date) -> None:
+    from etholog.animals import cautions, readiness, sitter
     from etholog.report import sheet
 
     days = SITTER_DAYS if args.days is None else args.days
@@ -101,7 +108,7 @@ def _page(args: argparse.Namespace, tasks: Sequence[Task], known: animals_.Anima
     say(f"written: {args.sitter}; on two or more pages, print it on both sides")
 
 
-def _span(task: Task, today: date) -> str:
+def _span(task: "Task", today: date) -> str:
     if task.last < today:
         return f"OVERDUE since {task.last}"
     if task.first == task.last:
@@ -117,7 +124,7 @@ NAMED = 6  # females, in a sentence
 SACS = "When a sac comes nobody can say to the day: {females} may lay within what keepers have seen, or not at all."
 
 
-def sentences(tasks: Sequence[Task], today: date) -> list[str]:
+def sentences(tasks: "Sequence[Task]", today: date) -> list[str]:
     """Return what is to be done today and soon, and what of it is a guess, in plain words."""
     now = [task for task in tasks if task.first <= today]
     soon = [task for task in tasks if today < task.first <= today + WEEK]
@@ -137,11 +144,11 @@ def sentences(tasks: Sequence[Task], today: date) -> list[str]:
     return said
 
 
-def _animals(tasks: Iterable[Task]) -> str:
+def _animals(tasks: "Iterable[Task]") -> str:
     return many(len({task.animal for task in tasks}), "animal")
 
 
-def _print(tasks: Iterable[Task], today: date, ahead: int, full: bool) -> None:
+def _print(tasks: "Iterable[Task]", today: date, ahead: int, full: bool) -> None:
     parts: dict[str, list[Task]] = {"TODAY": [], "THIS WEEK": [], "LATER": []}
     for task in tasks:
         if task.first <= today:
@@ -168,7 +175,7 @@ def _print(tasks: Iterable[Task], today: date, ahead: int, full: bool) -> None:
     tell("Why, and whose the windows are: --more. They are habits of keepers, no promise.", TORCH)
 
 
-def _folded(task: Task, when: str) -> list[str]:
+def _folded(task: "Task", when: str) -> list[str]:
     """Return a task as people read it, within the terminal's width."""
     room = max(40, min(110, shutil.get_terminal_size().columns))
     head = visible(f"  {task.animal:<12} ")

@@ -4,12 +4,15 @@ import argparse
 from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from etholog import animals as animals_
-from etholog.animals import conflicts, entering, gathering, sources
 from etholog.base.refusal import Refusal
 from etholog.base.text import many
 from etholog.commands.output import say, tell
+
+if TYPE_CHECKING:
+    from etholog import animals as animals_
+    from etholog.animals import conflicts
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -39,6 +42,9 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Take in what is new, and say what contradicts itself and who may be one; 1 where there is anything to decide."""
+    from etholog import animals as animals_
+    from etholog.animals import conflicts, gathering, sources
+
     told = [_labelled(text) for text in args.sources]
     labels = [label for label, _ in told]
     if twice := next((label for label in labels if labels.count(label) > 1), None):
@@ -66,8 +72,10 @@ def run(args: argparse.Namespace) -> int:
     return 1 if unclear or proposed else 0
 
 
-def _join(known: animals_.Animals, twins: Sequence[conflicts.Twins]) -> list[str]:
+def _join(known: "animals_.Animals", twins: "Sequence[conflicts.Twins]") -> list[str]:
     """Write that each of these is one animal, a line each that can be taken back, and return what to say of it."""
+    from etholog.animals import entering
+
     today = date.today()
     said = [(one, entering.typed("renamed", [one.right], today.isoformat())) for one in twins]
     proposal = entering.propose(known, [entering.NewEntry(one.wrong, entry) for one, entry in said], today)

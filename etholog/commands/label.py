@@ -3,17 +3,17 @@
 import argparse
 from collections.abc import Iterable, Iterator
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from etholog import animals as animals_
-from etholog.animals import Animals, care, cautions, young
-from etholog.animals.attempts import attempts
 from etholog.base.catalogues import asked
 from etholog.base.language import beside, gettext, gettext_noop, ngettext, number, speaking, unchecked
 from etholog.base.refusal import Refusal
 from etholog.base.text import many, visible
 from etholog.commands.output import add_language, goes_with, say, tell
-from etholog.ethogram import Ethogram, at_hand
-from etholog.session.evidence import Evidence
+
+if TYPE_CHECKING:
+    from etholog.animals import Animals
+    from etholog.ethogram import Ethogram
 
 SIZE = "63.5x38.1"  # mm
 WINDOWS_SHOWN = 2  # a label is small
@@ -56,6 +56,9 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _write(args: argparse.Namespace) -> int:
+    from etholog import animals as animals_
+    from etholog.ethogram import at_hand
+
     known = animals_.read(args.folder)
     labels = []
     kept = at_hand(args.folder)
@@ -79,8 +82,10 @@ def _write(args: argparse.Namespace) -> int:
     return 1 if known.findings else 0
 
 
-def lot_lines(known: Animals, name: str) -> Iterator[str]:
+def lot_lines(known: "Animals", name: str) -> Iterator[str]:
     """Yield what the label of a lot says, what it is called first."""
+    from etholog.animals import cautions, young
+
     of = young.lot(known, name)
     yield of.lot_id
     yield known.species_of(name) or gettext("species not on record")
@@ -103,8 +108,12 @@ def lot_lines(known: Animals, name: str) -> Iterator[str]:
     yield f"{cautions.on_label(known.species_of(name), '', '')} {beside(CAUTION)}"
 
 
-def lines(known: Animals, name: str, kept: list[Ethogram]) -> Iterator[str]:
+def lines(known: "Animals", name: str, kept: "list[Ethogram]") -> Iterator[str]:
     """Yield what a label says, the id first."""
+    from etholog.animals import care, cautions
+    from etholog.animals.attempts import attempts
+    from etholog.session.evidence import Evidence
+
     yield known.id_of(name)
     yield known.species_of(name) or gettext("species not on record")
     tries = attempts(known, name)

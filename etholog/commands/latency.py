@@ -10,7 +10,6 @@ from etholog.base.refusal import Refusal
 from etholog.base.text import many
 from etholog.commands import curve
 from etholog.commands.output import add_json, add_more, as_json, lead, limits, say, shares, table, tell
-from etholog.session.summary import span
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -205,6 +204,7 @@ def show(
 ) -> None:
     """Print a comparison for people."""
     from etholog.analysis.sensitivity import sentences
+    from etholog.session.summary import span
 
     about = times.attrs
     print()

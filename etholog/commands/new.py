@@ -5,7 +5,6 @@ import shlex
 import shutil
 from pathlib import Path
 
-from etholog import ethogram
 from etholog.base import files
 from etholog.base.refusal import Refusal
 from etholog.base.text import visible
@@ -29,6 +28,8 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Make what is not there yet; what is there stays as it is."""
+    from etholog import ethogram
+
     source = ethogram.find(args.ethogram, args.folder) if args.ethogram else None
     try:
         for part in PARTS:

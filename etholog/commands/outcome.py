@@ -6,7 +6,6 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from etholog.animals.attempts import SAC_ALONE
 from etholog.base.dates import exact_day
 from etholog.base.refusal import Refusal
 from etholog.commands.output import add_json, add_more, as_json, draw, goes_with, lead, limits, say, table, tell
@@ -195,6 +194,8 @@ def _compared(evening: "pd.DataFrame") -> str:
 
 
 def _sentence(attempts: "pd.DataFrame", evening: "pd.DataFrame") -> str:
+    from etholog.animals.attempts import SAC_ALONE
+
     taken = attempts[attempts["may_have_taken"]]
     closed = taken[taken["end"] != "open"]
     sacs = int((closed["end"] == "sac").sum())

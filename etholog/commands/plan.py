@@ -8,9 +8,6 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from etholog import animals as animals_
-from etholog import ethogram
-from etholog.animals.care import Task
 from etholog.base.catalogues import asked
 from etholog.base.dates import exact_day
 from etholog.base.language import ENGLISH, current, gettext, speaking
@@ -31,7 +28,9 @@ from etholog.commands.output import (
 if TYPE_CHECKING:
     import pandas as pd
 
+    from etholog import animals as animals_
     from etholog.analysis.plan import Plan
+    from etholog.animals.care import Task
 
 YOUNG = "inbreeding of the young"
 
@@ -63,6 +62,8 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print or write the proposal; 1 where a card or a session could not be used."""
+    from etholog import animals as animals_
+    from etholog import ethogram
     from etholog.analysis.plan import plan
 
     if not 1 <= args.weeks <= 520 or not 0 <= args.rest <= 365:
@@ -103,7 +104,7 @@ def run(args: argparse.Namespace) -> int:
     return 1 if known.findings else 0
 
 
-def _couple(text: str, known: animals_.Animals) -> tuple[str, str]:
+def _couple(text: str, known: "animals_.Animals") -> tuple[str, str]:
     male, _, female = text.partition(":")
     if not male or not female:
         raise Refusal(f"{text!r}: write two names, MALE:FEMALE")
@@ -199,7 +200,9 @@ def sentence(found: "Plan") -> str:
     )
 
 
-def _tasks(pairs: "pd.DataFrame") -> list[Task]:
+def _tasks(pairs: "pd.DataFrame") -> "list[Task]":
+    from etholog.animals.care import Task
+
     return [
         Task(
             f"plan/{row['male']}/{row['female']}",

@@ -4,15 +4,16 @@ import argparse
 from collections.abc import Iterable, Sequence
 from datetime import date
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from etholog import animals as animals_
-from etholog.animals import Animals, readiness
-from etholog.animals.readiness import Fact
 from etholog.base.dates import Day, exact_day
 from etholog.base.refusal import Refusal
 from etholog.base.text import percent, visible
 from etholog.commands.output import add_json, as_json, say, tell
-from etholog.ethogram import at_hand
+
+if TYPE_CHECKING:
+    from etholog.animals import Animals
+    from etholog.animals.readiness import Fact
 
 HEADINGS = {"against": "SPEAKS AGAINST", "unknown": "NOT KNOWN", "for": "SPEAKS FOR", "note": "TO BEAR IN MIND"}
 
@@ -32,6 +33,10 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print the facts; there is no verdict, the keeper decides."""
+    from etholog import animals as animals_
+    from etholog.animals import readiness
+    from etholog.ethogram import at_hand
+
     today = exact_day(args.today) if args.today else date.today()
     known = animals_.read(args.folder).as_of(today)
     for name in filter(None, (args.male, args.female)):
@@ -54,8 +59,11 @@ def run(args: argparse.Namespace) -> int:
     return 1 if known.findings else 0
 
 
-def _second_introductions(known: Animals, genus: str) -> list[Fact]:
+def _second_introductions(known: "Animals", genus: str) -> "list[Fact]":
     """What came of a male put in once more after a pairing that may have taken, in these sessions."""
+    from etholog.animals import readiness
+    from etholog.animals.readiness import Fact
+
     seen = readiness.second_introductions(known, genus)
     if not seen:
         return [Fact("unknown", "no second introduction after a clasp is on record for this genus")]
@@ -72,7 +80,7 @@ def _second_introductions(known: Animals, genus: str) -> list[Fact]:
     ]
 
 
-def _print(title: str, found: Sequence[Fact], beware: Iterable[str]) -> None:
+def _print(title: str, found: "Sequence[Fact]", beware: Iterable[str]) -> None:
     print(visible(title))
     for side, heading in HEADINGS.items():
         some = [fact.text for fact in found if fact.side == side]

@@ -3,17 +3,18 @@
 import argparse
 from datetime import date
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from etholog import animals, ethogram, session
-from etholog.animals import care, naming
-from etholog.animals.care import Task
 from etholog.base.catalogues import asked
 from etholog.base.language import speaking
 from etholog.base.refusal import Refusal
 from etholog.base.text import visible
 from etholog.base.workspace import root_of, workspace_of
 from etholog.commands.output import add_language, say, working
-from etholog.session import Session
+
+if TYPE_CHECKING:
+    from etholog.animals.care import Task
+    from etholog.session import Session
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -39,6 +40,9 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _write(args: argparse.Namespace) -> int:
+    from etholog import session
+    from etholog.animals import naming
+
     if bool(args.files) == args.season:
         raise Refusal("name the files of one or more sessions, or --season for all of the workspace")
 
@@ -63,8 +67,11 @@ def _write(args: argparse.Namespace) -> int:
     return 1 if read.findings else 0
 
 
-def _tasks(found: list[Session]) -> list[Task]:
+def _tasks(found: "list[Session]") -> "list[Task]":
     """Return what is to be done for the two of a single session, as the cards were on its day."""
+    from etholog import animals, ethogram
+    from etholog.animals import care
+
     if len(found) != 1:
         return []
     one = found[0]

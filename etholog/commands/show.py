@@ -4,22 +4,20 @@ import argparse
 import shutil
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from etholog import session
-from etholog.animals import naming
 from etholog.base import journal, rescue
 from etholog.base.colours import ACTORS
 from etholog.base.refusal import Finding
 from etholog.base.text import visible
 from etholog.base.workspace import workspace_of
 from etholog.commands.output import Part, add_json, as_json, finding_data, picture, say, tell
-from etholog.recording.lanes import Lane
 from etholog.screens.fit import shortened
-from etholog.screens.strip import BOXES, KEY_WIDTH, LABEL_WIDTH, PLAIN, TOTALS_WIDTH, Glyphs, axis, totals, trace
-from etholog.session import Session, log, summary
-from etholog.session.evidence import evidence
-from etholog.session.latency import latency
+
+if TYPE_CHECKING:
+    from etholog.animals import naming
+    from etholog.screens.strip import Glyphs
+    from etholog.session import Session
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -33,6 +31,11 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print summary and strip of each session; 1 where a line of a file could not be used."""
+    from etholog import session
+    from etholog.animals import naming
+    from etholog.screens.strip import BOXES, PLAIN
+    from etholog.session import log, summary
+
     findings: list[Finding] = []
     if args.json:
         return _json(args.files)
@@ -60,6 +63,8 @@ def run(args: argparse.Namespace) -> int:
 
 def _json(files: list[Path]) -> int:
     """Print the sessions as a list; a rescue file is no session, and only told of."""
+    from etholog import session
+
     whole = [path for path in files if rescue.ENDING not in path.suffixes[-2:] or rescue.read(path).whole]
     told = [data(session.read(path)) for path in whole]
     print(as_json(told))
@@ -67,8 +72,12 @@ def _json(files: list[Path]) -> int:
     return 1 if len(whole) < len(files) or any(one["findings"] for one in told) else 0
 
 
-def data(read: Session) -> dict[str, Any]:
+def data(read: "Session") -> dict[str, Any]:
     """Return what `show` tells of a session for JSON; times are seconds since it began."""
+    from etholog.session import log, summary
+    from etholog.session.evidence import evidence
+    from etholog.session.latency import latency
+
     fold, header = read.fold, read.header
     rung = evidence(read.ethogram, fold.bouts)
     found = ((one, latency(read.ethogram, fold, one)) for one in read.ethogram.interval)
@@ -111,7 +120,7 @@ def data(read: Session) -> dict[str, Any]:
     }
 
 
-def _names(read: Session, called: naming.Names) -> Iterator[str]:
+def _names(read: "Session", called: "naming.Names") -> Iterator[str]:
     """Yield what an animal of the session is called now, where a card says so."""
     for name in (read.header["male"], read.header["female"]):
         if name in called.now:
@@ -135,8 +144,12 @@ def rescued(path: Path) -> bool:
     return one.whole
 
 
-def strip(read: Session, width: int, glyphs: Glyphs) -> Iterator[list[Part]]:
+def strip(read: "Session", width: int, glyphs: "Glyphs") -> Iterator[list[Part]]:
     """Yield the lanes in which something was marked, in their actors' colours, the session within `width` columns."""
+    from etholog.recording.lanes import Lane
+    from etholog.screens.strip import KEY_WIDTH, LABEL_WIDTH, TOTALS_WIDTH, axis, totals, trace
+    from etholog.session import log
+
     fold = read.fold
     columns = max(10, width - KEY_WIDTH - LABEL_WIDTH - TOTALS_WIDTH - 2)
     scale = max(1, -(-(fold.end + 1) // columns))

@@ -4,7 +4,6 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from etholog import session
 from etholog.base.refusal import Refusal
 from etholog.commands.film.anchors import anchor
 from etholog.commands.film.common import evening
@@ -42,6 +41,7 @@ def run(args: argparse.Namespace) -> int:
     """Keep the alignment in the session's journal; 1 when something about it looks odd."""
     import pandas as pd
 
+    from etholog import session
     from etholog.film import alignment
 
     read = session.read(args.session)

@@ -87,7 +87,7 @@ def test_the_lanes_come_to_what_the_report_says(etholog: Run, repository: Path) 
         bouts = read.bouts[(read.bouts["session"] == name) & (read.bouts["kind"] == "state")]
         assert len(bouts)
         for code, rows in bouts.groupby(bouts["behaviour"].astype(str)):
-            assert " · ".join(lanes[read.labels[code]]) == total(rows)
+            assert " · ".join(lanes[read.labels[code]]) == total(rows["kind"].tolist(), rows["duration_s"].tolist())
 
 
 def test_a_missing_file_is_one_line(etholog: Run, tmp_path: Path) -> None:

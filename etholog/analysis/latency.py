@@ -244,7 +244,7 @@ def asked(
             if (one := {i.name: i for i in kept.interval}.get(interval) or _with_role(kept, interval))
         }
         if not found:
-            known = {i.name for kept in season.ethograms.values() for i in kept.interval}
+            known = sorted({i.name for kept in season.ethograms.values() for i in kept.interval})
             raise Refusal(f"no interval {interval!r}{nearest(interval, known)}; or name any two behaviours")
         return found
     if not to:

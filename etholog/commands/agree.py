@@ -9,7 +9,19 @@ from typing import TYPE_CHECKING
 from etholog.base.refusal import Refusal
 from etholog.base.text import in_words, percent
 from etholog.base.workspace import root_of
-from etholog.commands.output import add_json, add_more, as_json, draw, lead, limits, say, shares, table, tell
+from etholog.commands.output import (
+    add_json,
+    add_more,
+    as_json,
+    draw,
+    lead,
+    limits,
+    picture_file,
+    say,
+    shares,
+    table,
+    tell,
+)
 
 if TYPE_CHECKING:
     from etholog.analysis.agreement import Agreement
@@ -23,7 +35,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--criterion", type=float, metavar="KAPPA", help="with a folder: what kappa is to reach")
     parser.add_argument(
         "--chart",
-        type=Path,
+        type=picture_file,
         metavar="FILE",
         help="draw it (svg, pdf, png): durations' differences, or with a folder agreement over time",
     )

@@ -4,6 +4,7 @@ import argparse
 from pathlib import Path
 
 from etholog.commands import COMMANDS, names, parser_for
+from etholog.commands.output import picture_file
 
 # Which arguments take names of the workspace, by what they are called in the help, or in the code.
 BY_METAVAR = {"CODE": "behaviours", "COLUMN": "columns"}
@@ -92,7 +93,7 @@ def _describe(parser: argparse.ArgumentParser, file: object, folder: object) -> 
                 _describe(command, file, folder)
             continue
         kind = BY_METAVAR.get(action.metavar) or BY_NAME.get(action.dest)  # type: ignore[arg-type]
-        if action.type is Path:
+        if action.type in (Path, picture_file):
             action.complete = folder if action.dest == "folder" else file  # type: ignore[attr-defined]
         elif action.type is None and kind:
             own = f"_etholog_{kind}"

@@ -8,7 +8,19 @@ from typing import TYPE_CHECKING
 
 from etholog.base.dates import exact_day
 from etholog.base.refusal import Refusal
-from etholog.commands.output import add_json, add_more, as_json, draw, goes_with, lead, limits, say, table, tell
+from etholog.commands.output import (
+    add_json,
+    add_more,
+    as_json,
+    draw,
+    goes_with,
+    lead,
+    limits,
+    picture_file,
+    say,
+    table,
+    tell,
+)
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -21,7 +33,9 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--practice", metavar="NAME", help="what came of it with a practice and without")
     parser.add_argument("--day", type=float, metavar="N", help="the share with a sac by day N since the pairing")
     parser.add_argument("--signs", action="store_true", help="how long before a sac each sign showed")
-    parser.add_argument("--draw", type=Path, metavar="FILE", help="with --signs: draw them, as .svg, .pdf or .png")
+    parser.add_argument(
+        "--draw", type=picture_file, metavar="FILE", help="with --signs: draw them, as .svg, .pdf or .png"
+    )
     parser.add_argument("--each", action="store_true", help="one row for each attempt")
     parser.add_argument("--today", metavar="DATE", help="as known on that day")
     parser.add_argument("--folder", type=Path, default=Path(), help="the workspace (default: here)")

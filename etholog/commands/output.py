@@ -229,15 +229,29 @@ def working(what: str) -> Iterator[None]:
         yield
 
 
+def picture_file(name: str) -> Path:
+    """Return the path of a picture, as the type of an option: a name of another form is refused before the work."""
+    try:
+        _form(path := Path(name))
+    except Refusal as error:
+        raise argparse.ArgumentTypeError(visible(str(error))) from None
+    return path
+
+
+def _form(path: Path) -> str:
+    """Return the form that a picture's name asks for. Raises Refusal for one that none is drawn in."""
+    if (form := path.suffix[1:].lower()) not in ("svg", "pdf", "png"):
+        raise Refusal(f"{path}: a figure is written as .svg, .pdf or .png")
+    return form
+
+
 def draw(figure: "ReproducibleFigure", path: Path) -> None:
     """Write a figure, whole or not at all, in the form that its file's name asks for. Raises Refusal for another."""
     from etholog.base.atomic import replacing
 
-    kind = path.suffix[1:].lower()
-    if kind not in ("svg", "pdf", "png"):
-        raise Refusal(f"{path}: a figure is written as .svg, .pdf or .png")
+    form = _form(path)
     with replacing(path) as file:
-        file.write(figure.content(kind))
+        file.write(figure.content(form))
     say(f"drawn: {path}")
 
 

@@ -19,6 +19,7 @@ from etholog.commands.output import (
     as_json,
     draw,
     goes_with,
+    picture_file,
     say,
     table,
     tell,
@@ -47,7 +48,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--fix", action="append", default=[], metavar="MALE:FEMALE", help="these two; may be repeated")
     parser.add_argument("--now", action="store_true", help="the pairs that can meet this week, all of them, instead")
     parser.add_argument("--group", action="store_true", help="the animals instead: when each is free, or why it is not")
-    parser.add_argument("--draw", type=Path, metavar="FILE", help="draw it as well, as .svg, .pdf or .png")
+    parser.add_argument("--draw", type=picture_file, metavar="FILE", help="draw it as well, as .svg, .pdf or .png")
     parser.add_argument("--ics", type=Path, metavar="FILE", help="write it as a calendar as well (iCalendar)")
     add_language(parser)
     parser.add_argument("--today", metavar="DATE", help="as if it were that day")

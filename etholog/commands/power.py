@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from etholog.base.refusal import Refusal
 from etholog.base.text import percent
-from etholog.commands.output import add_json, as_json, draw, say, table, tell
+from etholog.commands.output import add_json, as_json, draw, picture_file, say, table, tell
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -22,7 +22,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--males", type=int, nargs="+", default=[4, 6, 8, 10], metavar="N", help="default: 4 6 8 10")
     parser.add_argument("--sessions", type=int, nargs="+", default=[2, 4, 6], metavar="N", help="each (default: 2 4 6)")
     parser.add_argument("--like", type=float, nargs="+", default=[0.1, 0.4], metavar="R", help="repeatabilities to try")
-    parser.add_argument("--draw", type=Path, metavar="FILE", help="draw it, as .svg, .pdf or .png")
+    parser.add_argument("--draw", type=picture_file, metavar="FILE", help="draw it, as .svg, .pdf or .png")
     parser.add_argument("--seed", type=int, default=0)
     parser.add_argument("--folder", type=Path, default=Path(), help="workspace or folder of sessions (default: here)")
     add_json(parser)

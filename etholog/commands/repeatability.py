@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from etholog.base.refusal import Refusal
-from etholog.commands.output import add_json, as_json, draw, say, shares, table, tell
+from etholog.commands.output import add_json, as_json, draw, picture_file, say, shares, table, tell
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -22,7 +22,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--adjust", nargs="+", default=[], metavar="COLUMN", help="allow for these; order: his nth session"
     )
-    parser.add_argument("--draw", type=Path, metavar="FILE", help="draw what is expected of each male")
+    parser.add_argument("--draw", type=picture_file, metavar="FILE", help="draw what is expected of each male")
     parser.add_argument("--permutations", type=int, default=10_000, metavar="N", help="shuffles, where not exact")
     parser.add_argument("--seed", type=int, default=0)
     parser.add_argument("--folder", type=Path, default=Path(), help="workspace or folder of sessions (default: here)")

@@ -15,11 +15,16 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from etholog.base.language import gettext_noop
 from etholog.film.activity import PER_S, Cells, Floats
 
 Why = Literal["quick movement", "slow movement", "the picture was disturbed"]
 QUICK, SLOW, DISTURBED = range(3)
-REASONS: tuple[Why, Why, Why] = ("quick movement", "slow movement", "the picture was disturbed")
+REASONS: tuple[Why, Why, Why] = (
+    gettext_noop("quick movement"),
+    gettext_noop("slow movement"),
+    gettext_noop("the picture was disturbed"),
+)
 
 # All chosen on made films (tests/bench/film_search.py prints what they find there); no published source.
 AROUND_S = 120  # seconds on either side that tell a block's own noise

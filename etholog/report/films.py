@@ -39,11 +39,6 @@ WHERE = {
     "bottom": gettext_noop("bottom"),
     "bottom right": gettext_noop("bottom right"),
 }
-WHY: dict[str, str] = {
-    "quick movement": gettext_noop("quick movement"),
-    "slow movement": gettext_noop("slow movement"),
-    "the picture was disturbed": gettext_noop("the picture was disturbed"),
-}
 
 
 def section(read: Session, drawings: Drawings) -> list[Section]:
@@ -59,7 +54,7 @@ def section(read: Session, drawings: Drawings) -> list[Section]:
         | {
             "at": moment(clip.session_ms(stretch.onset_s)),
             "where": gettext(WHERE[row["where"]]),
-            "why": gettext(WHY[stretch.why]),
+            "why": gettext(stretch.why),
         }
         for clip, own in spans
         for stretch, row in zip(own, hours.rows(clip.path.name, own), strict=True)

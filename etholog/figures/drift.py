@@ -51,6 +51,11 @@ def drift(found: Observers, criterion: float | None = None, size: Size = "page")
         low = float(np.nanmin([0.0, sessions["kappa"].min()]))
         axes.set_ylim(low - 0.03, 1.03)
         axes.set_ylabel("agreement")
+        # Left to itself, one day alone has an axis of four years.
+        around = max(np.timedelta64(1, "D"), (days.max() - days.min()) // 20)
+        axes.set_xlim(days.min() - around, days.max() + around)
+        if len(days) == 1:
+            axes.set_xticks(days, [f"{sessions['began'].iloc[0]:%Y-%m-%d}"])
         axes.tick_params(axis="x", rotation=30)
         axes.legend(loc="lower left")
         return figure

@@ -19,6 +19,7 @@ from etholog.figures.style import (
     ReproducibleFigure,
     Size,
     clock,
+    no_limits,
     nothing,
     plain,
     plate,
@@ -92,8 +93,7 @@ def ends(shares: pd.DataFrame, size: Size = "page") -> ReproducibleFigure:
         axes.set_xlabel(gettext("{time}, and how many still waited", time=told) if len(waited) else told)
         _told(axes, waited, in_days)
         if len(waited) and not limited:
-            few = gettext("No limits: under {count} have been watched.", count=LIMITS_LEAST)
-            why = few if len(waited) < LIMITS_LEAST else gettext("No limits: an animal is in it more than once.")
+            why = no_limits(few=len(waited) < LIMITS_LEAST)
             figure.supxlabel(why, fontsize=6.5, color=FAINT, x=0.01, ha="left")
         figure.legend(loc="outside upper left", ncols=2 if size == "page" else 1, handlelength=2.8)
         return figure

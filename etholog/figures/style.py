@@ -20,9 +20,10 @@ from matplotlib.ticker import ScalarFormatter
 from numpy.typing import ArrayLike
 
 from etholog.analysis import columns
+from etholog.analysis.survival import LIMITS_LEAST
 from etholog.base import colours
 from etholog.base.clock import length_face
-from etholog.base.language import ENGLISH, current, digits
+from etholog.base.language import ENGLISH, current, digits, gettext
 from etholog.base.text import drawable, in_words
 from etholog.season import Season
 
@@ -302,6 +303,13 @@ def nothing(size: Size, why: str) -> ReproducibleFigure:
     figure = plate(size, 1.0)
     figure.text(0.5, 0.5, why, ha="center", va="center", color=FAINT, wrap=True)
     return figure
+
+
+def no_limits(few: bool) -> str:
+    """Return why a curve has no limits: too few were watched, or one animal counts more than once."""
+    if few:
+        return gettext("No limits: under {count} have been watched.", count=LIMITS_LEAST)
+    return gettext("No limits: an animal is in it more than once.")
 
 
 def filled(look: Look) -> dict[str, Any]:

@@ -16,6 +16,7 @@ from etholog.analysis.design import alone, named
 from etholog.base.language import gettext
 from etholog.figures.style import (
     ACTORS,
+    FAINT,
     GROUPS,
     RULE,
     WIDTH,
@@ -23,6 +24,7 @@ from etholog.figures.style import (
     ReproducibleFigure,
     Size,
     clock,
+    no_limits,
     nothing,
     plain,
     plate,
@@ -83,6 +85,11 @@ class _Group:
         """The last time at which it was watched."""
         return float(self.time.max())
 
+    @property
+    def limited(self) -> bool:
+        """Whether limits can be told."""
+        return self.alone and len(self.time) >= measure.LIMITS_LEAST
+
     @cached_property
     def table(self) -> pd.DataFrame:
         """The curve, as Kaplan and Meier have it."""
@@ -135,6 +142,9 @@ def _together(groups: dict[str, _Group], by: str | None, size: Size, end: float,
     axes.set_xlabel(
         gettext("minutes : seconds, and sessions at risk") if len(groups) > 1 else gettext("minutes : seconds")
     )
+    if not any(group.limited for group in groups.values()):
+        few = all(len(group.time) < measure.LIMITS_LEAST for group in groups.values())
+        figure.supxlabel(no_limits(few), fontsize=6.5, color=FAINT, x=0.01, ha="left")
     return figure
 
 
@@ -178,7 +188,7 @@ def _curve(axes: Axes, group: _Group, look: Look, name: str) -> None:
         gid=f"curve:{name}",
     )
     table = group.table
-    if len(table) and group.alone and len(group.time) >= measure.LIMITS_LEAST:
+    if len(table) and group.limited:
         edges = np.append(table.index.to_numpy(dtype=float), group.last)
         low, high = (np.append(table[c].to_numpy(), table[c].to_numpy()[-1]) for c in ("low", "high"))
         axes.fill_between(

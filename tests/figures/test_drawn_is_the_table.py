@@ -353,6 +353,22 @@ def test_ends_are_the_shares_that_came_to_each(season: Season) -> None:
     assert sum(line.get_ydata()[-1] for line in figure.axes[0].lines) <= 1 + 1e-12
 
 
+def test_a_curve_without_limits_says_why(season: Season) -> None:
+    # That uncertainty is shown, or said to be missing: Pocock, Clayton & Altman 2002, Lancet 359:1686.
+    times = etholog.latency(season, "courtship")
+    assert figures.survival(times).get_supxlabel() == "No limits: an animal is in it more than once."
+    alone = times.drop_duplicates("male")
+    assert figures.survival(alone.iloc[:3]).get_supxlabel() == "No limits: under 4 have been watched."
+    assert found(limited := figures.survival(alone), "limits:all") and limited.get_supxlabel() == ""
+
+
+def test_the_agreement_of_one_day_has_an_axis_of_days(second_record: tuple[Season, Season]) -> None:
+    (axes,) = figures.drift(etholog.observers([second_record])).axes
+    first, last = axes.get_xlim()  # in days, as matplotlib counts them
+    assert 1 < last - first < 4
+    assert [tick.get_text() for tick in axes.get_xticklabels()] == ["2026-03-06"]
+
+
 def test_ends_have_their_limits_and_how_many_still_waited() -> None:
     times = pd.DataFrame(
         {"latency_s": [60.0, 90.0, 130.0, 130.0, 250.0, 300.0], "why": ["a", None, "b", "a", "a", None]}

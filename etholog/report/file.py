@@ -11,7 +11,9 @@ GENERATOR = f'<meta name="generator" content="etholog {__version__}">'
 
 
 def check(to: Path) -> None:
-    """Raise Refusal where something is there that is no page of ours."""
+    """Raise Refusal for a name that no browser takes for a page, and where something is there that is none of ours."""
+    if to.suffix.lower() not in (".html", ".htm"):
+        raise Refusal(f"{to}: a page is written as .html")
     try:
         if to.exists() and OURS not in to.read_bytes()[:4096]:
             raise Refusal(f"{to}: is there already and is not a page of etholog; give another name")

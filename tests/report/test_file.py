@@ -142,3 +142,10 @@ def test_processes_draw_the_same_page(tmp_path: Path, session_page: Path) -> Non
     table = season.of(SEASON, [one])
     with svg.processes() as pool:
         assert page.html(table, [one], pool=pool) == page.html(table, [one])
+
+
+@pytest.mark.parametrize("words", [("report", SESSION, "--out"), ("due", "--sitter")])
+def test_a_page_has_the_name_of_one(etholog: Run, tmp_path: Path, words: tuple[str | Path, ...]) -> None:
+    done = etholog(*words, tmp_path / "page.txt", cwd=tmp_path)
+    assert (done.returncode, done.stdout, list(tmp_path.iterdir())) == (2, "", [])
+    assert done.stderr.endswith("page.txt: a page is written as .html\n")

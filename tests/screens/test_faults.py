@@ -157,7 +157,7 @@ def test_a_wall_clock_that_is_set_back_an_hour_and_on_a_day_bends_nothing(tmp_pa
     environment = {
         "LD_PRELOAD": str(libraries[0]),
         "FAKETIME_TIMESTAMP_FILE": str(wall),
-        "FAKETIME_NO_CACHE": "1",
+        "FAKETIME_CACHE_DURATION": "1",
         "FAKETIME_DONT_FAKE_MONOTONIC": "1",
     }
     with Terminal(*WATCH, cwd=tmp_path, **environment) as terminal:

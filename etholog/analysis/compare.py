@@ -231,6 +231,8 @@ def _permuted(
         return whole_animals(rows, rows.label, shuffles, seed)
     if not rank.df or _animals_mixed(plan, rows):
         return permutation.NOTHING
+    if len(rows) == groups:  # each stands alone, so every labelling says the same; to try them grows with its cube
+        return permutation.Permuted(1.0, permutation.distinct(rows.label, rows.stratum), True, 1.0, 0.0)
     statistic = logrank.statistic(rows.time, rows.occurred, rows.stratum, groups)
     return permutation.permute(statistic, rows.label, rows.stratum, shuffles, seed)
 

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 import etholog
 from etholog.analysis import logrank, permutation
 from etholog.analysis.compare import compare
+from etholog.analysis.compare import test as only_tested
 from etholog.analysis.factor import times_as_fast
 from etholog.analysis.logrank import log_rank, scores
 from etholog.analysis.multiplicity import holm
@@ -96,6 +97,19 @@ def test_two_groups_added_up_by_stratum_are_two_groups_enumerated(
     found = permutation.permute(logrank.statistic(time.astype(float), occurred, stratum, 2), label, stratum)
     assert (found.exact, found.labellings) == (True, len(values))
     assert found.p == pytest.approx(np.mean([value >= observed - 1e-7 for _, value in values]))
+
+
+def test_groups_of_one_session_each_have_the_p_of_enumeration_however_many() -> None:
+    generator = np.random.default_rng(3)
+    for males in (3, 5, 6, 300):  # 300 by shuffles take minutes, and gigabytes
+        frame = pd.DataFrame({"male": [f"M-{n:03}" for n in range(males)]})
+        frame = frame.assign(latency_s=generator.exponential(300, males), occurred=generator.random(males) < 0.8)
+        tested = only_tested(frame, "male")
+        told, rows = tested.permuted, tested.rows
+        assert (told.p, told.smallest_p, told.exact, told.usable) == (1.0, 1.0, True, False)
+        if males < 9:
+            every = logrank.statistic(rows.time, rows.occurred, rows.stratum, males)
+            assert told == permutation.permute(every, rows.label, rows.stratum)
 
 
 def test_too_many_groups_have_no_table_of_pairs() -> None:

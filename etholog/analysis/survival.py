@@ -5,7 +5,7 @@ statsmodels has the curve but no pointwise limits and no restricted mean; it is 
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 
 import numpy as np
 import pandas as pd
@@ -166,7 +166,7 @@ def normal_quantile(p: float) -> float:
     return NormalDist().inv_cdf(p)
 
 
-@cache
+@lru_cache(maxsize=1024)  # degrees of freedom are no whole numbers, so in simulations there is no end of them
 def t_quantile(p: float, df: float) -> float:
     """Return the quantile of Student's t."""
     from scipy.special import stdtrit

@@ -88,13 +88,14 @@ def main_interval(season: Season) -> str:
 
 def _figures(season: Season, times: pd.DataFrame) -> Iterator[tuple[str, ReproducibleFigure]]:
     """Yield each figure by its file's name, as wide as a journal's column."""
-    named, spans, found = figures.names(season), duration(season), transition(season)
+    named, stages = figures.names(season), figures.stages(season)
+    spans, found = duration(season), transition(season)
     draw: Mapping[str, Callable[[], ReproducibleFigure]] = {
         "latency-by-male": lambda: figures.survival(times, by="male", size="column"),
         "latency": lambda: figures.survival(times, size="column"),
         "time-shares": lambda: figures.time_shares(spans, named=named, size="column"),
-        "transitions": lambda: figures.transitions(found, named, size="column"),
-        "flow": lambda: figures.flow(found, spans, named, size="column", stages=figures.stages(season)),
+        "transitions": lambda: figures.transitions(found, named, size="column", stages=stages),
+        "flow": lambda: figures.flow(found, spans, named, size="column", stages=stages),
     }
     for file, one in draw.items():
         yield file, one()

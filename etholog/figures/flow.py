@@ -18,7 +18,6 @@ from matplotlib.path import Path
 from etholog.analysis import columns
 from etholog.analysis.transition import Transitions
 from etholog.base.language import gettext, number
-from etholog.ethogram import STAGES
 from etholog.figures.style import (
     ACTORS,
     FAINT,
@@ -26,6 +25,7 @@ from etholog.figures.style import (
     RULE,
     ReproducibleFigure,
     Size,
+    bars,
     filled,
     label,
     nothing,
@@ -33,12 +33,14 @@ from etholog.figures.style import (
     plate,
     rules,
 )
+from etholog.figures.transitions import in_order
 
 Edge = tuple[str, str, float]  # first, next, how often the one is followed by the other
 LEAST, MOST = 16.0, 130.0  # areas of nodes, in square points
 THIN, THICK = 0.6, 3.4  # points of an arrow's width, from no share to all
 SEEN = 3  # what came once or twice is no pattern
-SHARES = LinearSegmentedColormap.from_list("shares", ["#ffffff", INK])
+# No pure greys: a dark page changes some of them, and a cell must not change against its neighbours.
+SHARES = LinearSegmentedColormap.from_list("shares", ["#fffffb", "#1e2126"])
 DARK = 0.55  # of the shares: beyond it black on the colour is hard to read
 NARROW = 26  # characters of a name in a column
 BESIDE = 0.16  # how far from a node's middle an arrow ends, when the longest arc goes out by 1
@@ -57,7 +59,7 @@ def flow(
     from the first to the next: downwards on the right, upwards on the left. Its width is how often the first is
     followed by the next; drawn are those that came more often than chance, three times or more, and hold
     (`Transitions.certain`). The matrix has what share of all that followed each was which, in the same rows; cells with
-    an arc have a frame.
+    an arc have a frame, hatched ones can't be.
 
     Parameters
     ----------
@@ -83,7 +85,7 @@ def flow(
     columns.made_by(found, Transitions, "etholog.transition")
     columns.table(durations, "actor", "behaviour", "share")
     with rules():
-        codes = _in_order(found, stages or {})
+        codes = in_order(found, stages or {})
         if not codes:
             return nothing(size, gettext("Nothing followed anything: there are no transitions."))
         wide, k = size == "page", len(codes)
@@ -99,6 +101,10 @@ def flow(
         graph.set_yticks(range(k), rows, fontsize=7 if wide else 6)
         matrix.set_xticks(range(k), rows if wide else [str(at + 1) for at in range(k)], rotation=90,
                           fontsize=7 if wide else 5)  # fmt: skip
+        # Which way a table of transitions is read has to be said (as all of Meyer, Zeileis & Hornik 2006 have it).
+        graph.set_ylabel(gettext("first"), fontsize=7)
+        matrix.set_xlabel(gettext("next"), fontsize=7)
+        matrix.xaxis.set_label_position("top")
         told = (
             gettext("arcs and frames: surely more often than by chance")
             if edges
@@ -115,15 +121,6 @@ def holding(found: Transitions) -> list[Edge]:
     told = ((r["first"], r["next"], float(r["probability"])) for r in kept.to_dict("records"))
     certain = found.certain
     return [edge for edge in told if bool(certain.at[edge[0], edge[1]])]
-
-
-def _in_order(found: Transitions, stages: Mapping[str, str]) -> list[str]:
-    """Return the behaviours that came before or after another, in the order of a pairing's stages."""
-    counts = np.nan_to_num(found.counts.to_numpy(dtype=float))
-    came = (counts.sum(axis=0) + counts.sum(axis=1)) > 0
-    codes = [str(code) for code, there in zip(found.counts.index, came, strict=True) if there]
-    rank = {stage: at for at, stage in enumerate(STAGES)}
-    return sorted(codes, key=lambda code: rank.get(stages.get(code, ""), len(STAGES)))
 
 
 def _graph(axes: Axes, edges: Sequence[Edge], codes: Sequence[str], durations: pd.DataFrame, thick: float) -> None:
@@ -175,12 +172,16 @@ def _arc(axes: Axes, start: int, end: int, out: float, width: float, gid: str) -
 def _matrix(axes: Axes, found: Transitions, edges: Sequence[Edge], codes: Sequence[str], wide: bool) -> None:
     shares = found.probabilities.loc[list(codes), list(codes)].to_numpy(dtype=float)
     k = len(codes)
+    axes.set_facecolor(SHARES(0.0))  # on a dark page too, where a cell of no share would look like one of all
     axes.pcolormesh(
         np.arange(k + 1) - 0.5, np.arange(k + 1) - 0.5, np.ma.masked_invalid(shares), cmap=SHARES, vmin=0, vmax=1,
         edgecolors=RULE, linewidth=0.4, gid="shares",
     )  # fmt: skip
     counts = found.counts.loc[list(codes), list(codes)].to_numpy(dtype=float)
     held = {edge[:2] for edge in edges}
+    row, column = np.nonzero(np.isnan(counts))
+    cannot = {"facecolor": "none", "edgecolor": RULE, "hatch": "//////", "linewidth": 0}
+    bars(axes, column - 0.5, np.ones(len(column)), row - 0.5, 1, "impossible", **cannot)
     for row, column in np.argwhere(np.nan_to_num(counts) > 0):
         share = float(shares[row, column])
         if wide:  # in a narrow cell no number fits

@@ -37,9 +37,10 @@ FLOW = gettext_noop(
     " all that came."
 )
 HEAT = gettext_noop(
-    "First behaviours down, next ones across, numbers counted. Orange: more often than"
-    " chance, purple: less often. Bold: a positive residual. A star: p < 0.05 after Holm"
-    " with an expected count of 5 or more. Hatched: can't be."
+    "First behaviours down, next ones across, in the order of a pairing's stages, numbers"
+    " counted. Orange: more often than chance, purple: less often, grey: no more than chance"
+    " does (an adjusted residual under 2). Bold: a positive residual. A star: p < 0.05 after"
+    " Holm with an expected count of 5 or more. Hatched: can't be."
 )
 
 
@@ -172,11 +173,12 @@ def transitions(season: Season, measured: Measured, drawings: Drawings) -> Itera
     long = found.long()
     if not len(long):
         return
-    named = figures.names(season)
+    named, stages = figures.names(season), figures.stages(season)
     question = gettext("What follows what?")
-    pictures = [drawings.picture(partial(figures.transitions, found, named), gettext(HEAT), question)]
+    drawn = partial(figures.transitions, found, named, stages=stages)
+    pictures = [drawings.picture(drawn, gettext(HEAT), question)]
     if len(holding(found)) >= FEWEST_ARROWS:
-        drawn = partial(figures.flow, found, measured.durations, named, stages=figures.stages(season))
+        drawn = partial(figures.flow, found, measured.durations, named, stages=stages)
         pictures.insert(0, drawings.picture(drawn, gettext(FLOW), question + " " + gettext("As a diagram.")))
     shown = long.assign(**{name: [label(code, named) for code in long[name]] for name in ("first", "next")})
     heads = {

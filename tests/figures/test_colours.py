@@ -7,12 +7,12 @@ from itertools import combinations
 
 import numpy as np
 import pytest
-from matplotlib import colormaps
-from matplotlib.colors import to_rgb
+from matplotlib.colors import to_hex, to_rgb
 
 from etholog.figures.flow import SHARES
 from etholog.figures.style import ACTORS, GROUPS, Look
 from etholog.figures.transitions import SCALE
+from etholog.report.svg import COLOURS
 
 with warnings.catch_warnings():  # of a backslash in its docstrings, when Python first compiles it
     warnings.simplefilter("ignore")
@@ -57,6 +57,13 @@ def test_a_scale_gets_darker_step_by_step_and_its_two_sides_stay_two(kind: str) 
         return np.asarray(cspace_convert(np.clip(cspace_convert(colours, space, "sRGB1"), 0, 1), "sRGB1", "JCh"))[:, 0]
 
     assert (np.diff(lightness(SHARES(np.linspace(0, 1, 9))[:, :3])) < 0).all()
-    both = colormaps[SCALE](np.linspace(0, 1, 9))[:, :3]
-    low, high = (np.clip(cspace_convert(both[at], space, "sRGB1"), 0, 1) for at in (1, 7))
-    assert deltaE(low, high, input_space="sRGB1") > APART
+    steps = np.array([to_rgb(colour) for colour in SCALE])
+    middle = len(steps) // 2
+    assert (np.diff(lightness(steps[: middle + 1])) > 0).all() and (np.diff(lightness(steps[middle:])) < 0).all()
+    seen = np.clip(cspace_convert(steps, space, "sRGB1"), 0, 1)
+    for first, second in combinations(seen, 2):
+        assert deltaE(first, second, input_space="sRGB1") > APART
+
+
+def test_a_dark_page_leaves_the_shades_of_the_matrix_as_they_are() -> None:
+    assert not {to_hex(SHARES(at)) for at in range(SHARES.N)} & set(COLOURS)

@@ -204,14 +204,32 @@ def test_the_heat_map_is_the_table_of_residuals_with_the_counts_in_it(season: Se
     (mesh,) = found(figure, "residuals")
     drawn = np.ma.filled(mesh.get_array().astype(float), np.nan)
     np.testing.assert_array_equal(drawn, result.residuals.to_numpy())
-    counts = result.counts.to_numpy()
-    assert len(boxes(figure, "impossible")) == np.isnan(counts).sum() == len(counts)
-    for row, column in np.argwhere(np.nan_to_num(counts) > 0):
-        (text,) = found(figure, f"count:{row}:{column}")
-        sure = result.p_holm.iat[row, column] < 0.05 and not result.small.iat[row, column]
-        assert text.get_text() == f"{counts[row, column]:.0f}" + "*" * int(sure)
+    # A shade is a step of 2 and 4 (Meyer, Zeileis & Hornik 2006), and those under 2 are grey, as nothing is.
+    shades = {tuple(np.round(mesh.cmap(mesh.norm(value)), 3)) for value in (-9.0, -4.1, -3.0, 0.0, 1.9, 3.0, 4.1, 9.0)}
+    assert len(shades) == 5
+    assert mesh.cmap(mesh.norm(-1.9)) == mesh.cmap(mesh.norm(1.9)) != mesh.cmap(mesh.norm(2.1))
+    counts = result.counts
+    assert len(boxes(figure, "impossible")) == counts.isna().to_numpy().sum() == len(counts)
+    for row in result.long().itertuples():
+        (text,) = found(figure, f"count:{row.first}>{row.next}")
+        sure = row.p_holm < 0.05 and not row.few
+        assert text.get_text() == f"{row.count:.0f}" + "*" * int(sure)
+        at = list(counts.index).index(row.first), list(counts.columns).index(row.next)
+        assert text.get_position() == (at[1] + 0.5, at[0] + 0.5)
     shown = figure.axes[0].findobj(lambda a: str(a.get_gid()).startswith("count:"))
-    assert len(shown) == (np.nan_to_num(counts) > 0).sum()
+    assert len(shown) == (np.nan_to_num(counts.to_numpy()) > 0).sum()
+
+
+def test_the_heat_map_and_the_diagram_have_one_order(season: Season) -> None:
+    result, stages = etholog.transition(season), figures.stages(season)
+    heat = figures.transitions(result, stages=stages).axes[0]
+    graph, matrix = figures.flow(result, etholog.duration(season), stages=stages).axes
+    orders = [[tick.get_text() for tick in ticks] for ticks in (
+        heat.get_yticklabels(), heat.get_xticklabels(), graph.get_yticklabels(), matrix.get_xticklabels()
+    )]  # fmt: skip
+    assert orders == [orders[0]] * 4
+    assert orders[0] != [figures.style.label(code, None) for code in result.counts.index]
+    assert (heat.get_ylabel(), heat.get_xlabel()) == (graph.get_ylabel(), matrix.get_xlabel()) == ("first", "next")
 
 
 def test_the_diagram_has_the_arcs_that_hold_and_a_matrix_of_all(season: Season) -> None:

@@ -5,7 +5,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass
 from datetime import date, datetime
-from functools import cache, cached_property
+from functools import cached_property
 from pathlib import Path
 from threading import Thread
 from typing import Any
@@ -155,8 +155,8 @@ class NewSession:
         own = [one for one in cautions.cautions(self.kinds, self.ethogram.name) if one != cautions.OTHERS]
         told_already = _topics(own) | ({"hairs"} if cautions.without_hairs(self.kinds) else set())
         # Of what is shipped, the animals' own cautions say the same and more; a keeper's own words are never left out.
-        shipped = _shipped_cautions()
-        others = [one for one in self.ethogram.cautions if one not in shipped or not _topics([one]) & told_already]
+        kept = self.ethogram
+        others = [one for one in kept.cautions if not (_topics([one]) & told_already and _is_shipped(one, kept.name))]
         return [*own, *others, *filter(None, [cautions.poison_centre(self.workspace)])]
 
     @property
@@ -165,7 +165,9 @@ class NewSession:
         male, female = self.said.get("male", ""), self.said.get("female", "")
         if not male or not female:
             return []
-        known = ethogram.at_hand(self.workspace)
+        # They are asked how long a moult or a meal counts, which only cards tell of; to read all of them takes long.
+        carded = any(self.animals.find(name) for name in (male, female))
+        known = ethogram.at_hand(self.workspace) if carded else []
         found = readiness.facts(male, female, self.animals, known, system.wall_now().date())
         return [fact.text for fact in found if fact.side == "against"]
 
@@ -221,10 +223,10 @@ def _topics(cautions: Iterable[str]) -> set[str]:
     return {words[-1].casefold() for one in cautions if (words := one.partition(":")[0].split())}
 
 
-@cache
-def _shipped_cautions() -> frozenset[str]:
-    files = ethogram.shipped().glob("*.toml")
-    return frozenset(caution for file in files for caution in ethogram.read(file).cautions)
+def _is_shipped(caution: str, name: str) -> bool:
+    """Tell whether a shipped ethogram says a caution; most likely the one of that name, and each takes long to read."""
+    likeliest_first = sorted(ethogram.shipped().glob("*.toml"), key=lambda file: file.stem != name)
+    return any(caution in ethogram.read(file).cautions for file in likeliest_first)
 
 
 def begin(folder: Path, kept: Ethogram, began: datetime, clock_at: float, name: str = "", **said: Any) -> Journal:

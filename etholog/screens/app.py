@@ -122,15 +122,16 @@ class WatchApp(ThemedApp):
 
     def show_cautions(self) -> None:
         """Show the cautions; one key starts the clock."""
-        if self.new is not None:
+        new = self.new
+        if new is not None:
             self.push_screen(
                 Ready(
-                    definitions(self.new.ethogram, self.new.layout, self.new.keyboard, self.new.hand),
-                    f"{self.new.pair}. {self.new.headline}",
-                    self.new.cautions,
-                    self.new.asked,
-                    self.new.before,
-                    self.new.warnings,
+                    lambda: definitions(new.ethogram, new.layout, new.keyboard, new.hand),
+                    f"{new.pair}. {new.headline}",
+                    new.cautions,
+                    new.asked,
+                    new.before,
+                    new.warnings,
                     self.start_clock,
                 ),
                 lambda back: self.show_form() if back else self.exit(),

@@ -17,11 +17,11 @@ from etholog.screens.packed import Packed
 class Ready(Screen[bool], inherit_bindings=False):
     """Waits for one key, which calls `start`; its result is whether to go back to the form rather than leave.
 
-    `definitions` say what each behaviour is, and stand in place of the rest after `?`. This screen stays below the one
-    that `start` shows.
+    `definitions` gives what each behaviour is, which stands in place of the rest after `?`. This screen stays below the
+    one that `start` shows.
     """
 
-    CSS = """
+    DEFAULT_CSS = """
     Ready { overflow: hidden; }
     VerticalScroll { height: 1fr; padding: 1 2; scrollbar-size: 0 0; }
     VerticalScroll Static { height: auto; margin: 0 0 1 0; }
@@ -33,7 +33,7 @@ class Ready(Screen[bool], inherit_bindings=False):
 
     def __init__(
         self,
-        definitions: Sequence[str],
+        definitions: Callable[[], Sequence[str]],
         title: str,
         cautions: Sequence[str],
         asked: Sequence[str],
@@ -51,19 +51,18 @@ class Ready(Screen[bool], inherit_bindings=False):
 
     def compose(self) -> ComposeResult:
         """Lay the screen out."""
+        said = [
+            visible(self._title),
+            visible_lines(self._asked),
+            visible_lines(("Before:", *self._before) if self._before else ()),
+            visible_lines(("Speaks against it:", *self._warnings) if self._warnings else ()),
+            *map(visible, self._cautions),
+        ]
+        # One widget for all of it, and one for what is not asked for yet: each costs the first paint a millisecond.
         with VerticalScroll(id="said", can_focus=False):
-            yield Static(visible(self._title), markup=False)
-            if self._asked:
-                yield Static(visible_lines(self._asked), markup=False)
-            if self._before:
-                yield Static(visible_lines(("Before:", *self._before)), markup=False)
-            if self._warnings:
-                yield Static(visible_lines(("Speaks against it:", *self._warnings)), markup=False)
-            for caution in self._cautions:
-                yield Static(visible(caution), markup=False)
+            yield Static("\n\n".join(filter(None, said)), markup=False)
         with VerticalScroll(id="meanings", can_focus=False):
-            for words in self._definitions:
-                yield Static(words, markup=False)
+            yield Static(markup=False)
         yield Packed(id="start")
 
     def on_resize(self) -> None:
@@ -84,6 +83,8 @@ class Ready(Screen[bool], inherit_bindings=False):
     def _turn(self) -> None:
         self._shown.display = False
         self._meanings = not self._meanings
+        if self._meanings:
+            self._shown.query_one(Static).update("\n\n".join(self._definitions()))
         self._shown.display = True
         self.call_after_refresh(self._tell)
 

@@ -51,7 +51,7 @@ FOCUS_LOST = "THIS WINDOW HAS LOST THE FOCUS: keys go elsewhere and are not mark
 class Watching(Screen[bool], inherit_bindings=False):
     """Records one session; its result is True when it was ended on purpose."""
 
-    CSS = """
+    DEFAULT_CSS = """
     Watching { overflow: hidden; layers: default typed; }
     #line { display: none; layer: typed; }
     """

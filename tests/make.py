@@ -11,7 +11,7 @@ from etholog.animals import card
 from etholog.animals.card import Entry
 from etholog.base.dates import Day
 from etholog.base.journal import Draft, Journal
-from etholog.ethogram import Ethogram, Hand
+from etholog.ethogram import Ethogram, Hand, from_plain
 from etholog.recording.keyboard import QWERTY_KEYBOARD, Keyboard
 from etholog.recording.opening import begin
 from etholog.recording.recorder import Recorder
@@ -22,7 +22,7 @@ def small_ethogram() -> Ethogram:
     def behaviour(code: str, kind: str = "state", **more: Any) -> dict[str, Any]:
         return {"code": code, "label": code, "actor": "male", "kind": kind, "definition": "d", "source": "s", **more}
 
-    return Ethogram.model_validate(
+    return from_plain(
         {
             "format": "etholog-ethogram/1",
             "name": "small",

@@ -3,29 +3,19 @@
 import json
 import re
 import tomllib
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from functools import cache
 from pathlib import Path
 from typing import Any
-
-from pydantic import ValidationError
 
 from etholog.base import files
 from etholog.base.refusal import Finding, Refusal
 from etholog.base.shipped import folder as shipped_folder
 from etholog.base.text import nearest
 from etholog.base.workspace import root_of
-from etholog.ethogram.contradictions import Where, contradictions
+from etholog.ethogram import known
 from etholog.ethogram.roles import NEEDED
-from etholog.ethogram.schema import (
-    Aftercare,
-    Behaviour,
-    Choice,
-    Ethogram,
-    Interval,
-    Limit,
-    Prompt,
-)
+from etholog.ethogram.schema import Ethogram
 
 
 def shipped() -> Path:
@@ -62,15 +52,11 @@ def _parsed(path: Path, text: str) -> Ethogram:
     except (tomllib.TOMLDecodeError, RecursionError) as error:
         what = f"is not TOML: {str(error) or 'nested too deep'}"
         raise Refusal(Finding(what, "mend that place first", path)) from error
-    lines = _Lines(text)
-    try:
-        ethogram = Ethogram.model_validate(values)
-    except ValidationError as error:
-        raise Refusal(*_findings(path, values, lines, error)) from None
-    found = [Finding(what, path=path, line=lines.at(where)) for where, what in contradictions(ethogram)]
-    if found:
-        raise Refusal(*dict.fromkeys(found))
-    return ethogram
+    if known.is_shipped(text):
+        return known.built(values)
+    from etholog.ethogram import checking
+
+    return checking.from_table(path, text, values)
 
 
 def at_hand(workspace: Path) -> list[Ethogram]:
@@ -86,10 +72,11 @@ def at_hand(workspace: Path) -> list[Ethogram]:
 
 def from_plain(values: Mapping[str, Any]) -> Ethogram:
     """Read back what `plain` gave. Raises pydantic's ValidationError, or Refusal for a contradiction."""
-    ethogram = Ethogram.model_validate(values)
-    for _, what in contradictions(ethogram):
-        raise Refusal(what)
-    return ethogram
+    if known.was_shipped(values):
+        return known.built(values)
+    from etholog.ethogram import checking
+
+    return checking.from_values(values)
 
 
 def with_roles(kept: Ethogram, sessions: Path) -> Ethogram:
@@ -107,67 +94,3 @@ def with_roles(kept: Ethogram, sessions: Path) -> Ethogram:
 @cache  # one object for all sessions that share it
 def _told_by(plain: str, own: Path, _changed: int) -> Ethogram:
     return from_plain(json.loads(plain)).told_by(read(own))
-
-
-class _Lines:
-    """Finds the line of a table's member in TOML text. tomllib and tomlkit give no positions, so the headers are
-    counted."""
-
-    def __init__(self, text: str) -> None:
-        self._lines = text.splitlines()
-
-    def at(self, where: Where) -> int:
-        """Return the line, from 1, of e.g. ("behaviour", 3, "key"); the nearest one above it where the member isn't
-        there."""
-        start, end = 0, len(self._lines)
-        rest = list(where)
-        if len(where) >= 2 and isinstance(where[1], int):
-            headers = [i for i, line in enumerate(self._lines) if re.match(rf"\s*\[\[\s*{where[0]}\s*\]\]", line)]
-            if where[1] < len(headers):
-                start = headers[where[1]]
-                end = next((i for i in range(start + 1, end) if re.match(r"\s*\[", self._lines[i])), end)
-            rest = rest[2:]
-        if rest and isinstance(rest[0], str):
-            for i in range(start, end):
-                if re.match(rf"\s*{re.escape(rest[0])}\s*[=.]", self._lines[i]):
-                    return i + 1
-        return start + 1
-
-
-_FIELDS = {
-    model.__name__.lower(): tuple(model.model_fields)
-    for model in (Behaviour, Interval, Prompt, Limit, Aftercare, Choice)
-}
-
-
-def _findings(path: Path, values: Mapping[str, Any], lines: _Lines, error: ValidationError) -> Iterator[Finding]:
-    seen: set[tuple[int, str]] = set()
-    for fault in error.errors(include_url=False):
-        where: Where = tuple(part for part in fault["loc"] if not str(part).startswith(("constrained-", "dict[")))
-        line = lines.at(where)
-        member = str(where[-1]) if where else ""
-        what = fault["msg"].removeprefix("Value error, ")
-        if fault["type"] == "extra_forbidden":
-            fields = _FIELDS.get("choice" if "choices" in where else str(where[0]), tuple(Ethogram.model_fields))
-            what = f"unknown word {member!r}{nearest(member, fields)}"
-        elif fault["type"] == "missing":
-            what = f"{member!r} is missing; add it"
-        elif fault["type"] == "value_error":
-            pass
-        else:
-            shown = repr(fault["input"])
-            what = f"{member} = {shown[:60]}: {what}; change it"
-        if (line, member) not in seen:  # a union complains once for each of its members
-            seen.add((line, member))
-            yield Finding(f"{_whose(values, where)}{what}", path=path, line=line)
-
-
-def _whose(values: Mapping[str, Any], where: Where) -> str:
-    if len(where) < 2 or not isinstance(where[1], int):
-        return ""
-    try:
-        table = values[str(where[0])][where[1]]
-        name = table.get("code") or table.get("name")
-    except (KeyError, IndexError, TypeError, AttributeError):
-        return ""
-    return f"{where[0]} {name!r}: " if name else f"{where[0]} number {where[1] + 1}: "

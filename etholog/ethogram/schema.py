@@ -1,17 +1,31 @@
-"""The tables of an ethogram, and what each may hold."""
+"""The tables of an ethogram, and what each may hold.
+
+What a member may hold stands beside it (`Held`); `checking` has pydantic hold a file to that. Who only asks an ethogram
+that was checked before loads no pydantic for it.
+"""
 
 import hashlib
 import json
 from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import MISSING, dataclass, field, fields, replace
 from functools import cached_property
 from typing import Annotated, Any, Literal, NamedTuple, Self
-
-from pydantic import BaseModel, ConfigDict, Field, PrivateAttr, StringConstraints, model_validator
 
 from etholog.base.language import gettext, of_labels
 from etholog.base.refusal import Refusal
 from etholog.base.text import nearest
 from etholog.ethogram.roles import INTERVALS_OF_FORMAT_1, OF_FORMAT_1, IntervalRole, Role
+
+
+class Held:
+    """What a value is held to, in the words of pydantic's core schemas: `min_length`, `pattern`, `gt`, `le` ..."""
+
+    def __init__(self, **rules: Any) -> None:
+        self._rules = rules
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: Any) -> Any:
+        return {**handler(source), **self._rules}
+
 
 Actor = Literal["male", "female", "pair", "keeper"]
 Kind = Literal["event", "state"]
@@ -25,24 +39,26 @@ Stage = Literal["search", "courtship", "contact", "copulation", "separation", "a
 # What one hand reaches without leaving its place on a QWERTY keyboard, row by row, and is not kept for the screen.
 REACH: dict[Hand, str] = {"left": "456qwertyasdfghzxcvbn", "right": "567poiuyt[;lkjhg'/.,mnb"}
 
-Code = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9_]{0,31}$")]
-Label = Annotated[str, StringConstraints(min_length=1, max_length=40, pattern=r"^[^\x00-\x1f\x7f-\x9f]+$")]
-LanguageCode = Annotated[str, StringConstraints(pattern=r"^[a-z]{2,3}$")]
-Line = Annotated[str, StringConstraints(min_length=1, max_length=160, pattern=r"^[^\x00-\x1f\x7f-\x9f]+$")]
+Code = Annotated[str, Held(pattern=r"^[a-z][a-z0-9_]{0,31}$")]
+Label = Annotated[str, Held(min_length=1, max_length=40, pattern=r"^[^\x00-\x1f\x7f-\x9f]+$")]
+LanguageCode = Annotated[str, Held(pattern=r"^[a-z]{2,3}$")]
+Line = Annotated[str, Held(min_length=1, max_length=160, pattern=r"^[^\x00-\x1f\x7f-\x9f]+$")]
 Labels = dict[LanguageCode, Line]
-Text = Annotated[str, StringConstraints(min_length=1, max_length=2000)]
-Key = Annotated[str, StringConstraints(pattern=r"^[^\s\x00-\x1f\x7f-\x9f]$")]
+Text = Annotated[str, Held(min_length=1, max_length=2000)]
+Key = Annotated[str, Held(pattern=r"^[^\s\x00-\x1f\x7f-\x9f]$")]
 Keys = Key | dict[Hand, Key]
-Minutes = Annotated[float, Field(gt=0, le=24 * 60)]
-Days = Annotated[int, Field(ge=0, le=3000)]
+Minutes = Annotated[float, Held(gt=0, le=24 * 60)]
+Days = Annotated[int, Held(ge=0, le=3000)]
 
 
-class Part(BaseModel):
+@dataclass(frozen=True)
+class Part:
     """A table of the file. It can't change once read, and holds no word that we don't know."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
+    __pydantic_config__ = {"extra": "forbid", "strict": True}  # noqa: RUF012  pydantic wants this very dict
 
 
+@dataclass(frozen=True, kw_only=True)
 class Choice(Part):
     """One value of a behaviour's qualifier, with a key of its own where there is one."""
 
@@ -50,6 +66,7 @@ class Choice(Part):
     key: Keys | None = None
 
 
+@dataclass(frozen=True, kw_only=True)
 class Behaviour(Part):
     """One entry of the ethogram.
 
@@ -69,13 +86,13 @@ class Behaviour(Part):
     chain: Code | None = None
     stage: Stage | None = None
     qualifier: Label | None = None
-    choices: Annotated[tuple[Choice, ...], Field(strict=False)] = ()
-    ends: Annotated[tuple[Code, ...], Field(strict=False)] = ()
+    choices: tuple[Choice, ...] = ()
+    ends: tuple[Code, ...] = ()
     within: Code | None = None
     resembles: Code | None = None
-    labels: Labels = {}
+    labels: Labels = field(default_factory=dict)
     hides: bool = False
-    nbo: Annotated[str, StringConstraints(pattern=r"^NBO:\d{7}$")] | None = None
+    nbo: Annotated[str, Held(pattern=r"^NBO:\d{7}$")] | None = None
     role: Role | None = None
 
     @property
@@ -84,6 +101,7 @@ class Behaviour(Part):
         return self.labels.get(of_labels()) or gettext(self.label)
 
 
+@dataclass(frozen=True, kw_only=True)
 class Interval(Part):
     """A named latency: from the first onset of one of `since` (none: the session's start) to the first of `to`
     after it.
@@ -93,10 +111,10 @@ class Interval(Part):
 
     name: Code
     label: Line
-    since: Annotated[tuple[str, ...], Field(strict=False)] = ()
-    to: Annotated[tuple[str, ...], Field(strict=False, min_length=1)]
-    ends: Annotated[tuple[str, ...], Field(strict=False)] = ()
-    labels: Labels = {}
+    since: tuple[str, ...] = ()
+    to: Annotated[tuple[str, ...], Held(min_length=1)]
+    ends: tuple[str, ...] = ()
+    labels: Labels = field(default_factory=dict)
     role: IntervalRole | None = None
 
     @property
@@ -105,39 +123,40 @@ class Interval(Part):
         return self.labels.get(of_labels()) or gettext(self.label)
 
 
+@dataclass(frozen=True, kw_only=True)
 class Prompt(Part):
     """A timed reminder: at the onset of `after`, or when `during` has run, `without` has been missing, or the
     session lasted `minutes`."""
 
     name: Code
     text: Line
-    after: Annotated[tuple[Code, ...], Field(strict=False)] = ()
+    after: tuple[Code, ...] = ()
     during: Code | None = None
-    without: Annotated[tuple[Code, ...], Field(strict=False)] = ()
+    without: tuple[Code, ...] = ()
     minutes: Minutes | None = None
     urgent: bool = False
 
-    @model_validator(mode="after")
-    def _one_cause(self) -> Self:
+    def __post_init__(self) -> None:
         causes = [bool(self.after), self.during is not None, bool(self.without)]
         if sum(causes) > 1:
             raise ValueError("has more than one of after, during, without: keep one")
         if not self.after and self.minutes is None:
             raise ValueError("has no `minutes`: say after how many it comes")
-        return self
 
 
+@dataclass(frozen=True, kw_only=True)
 class Limit(Part):
     """A soft limit of plausibility: outside it etholog asks, and never blocks. Seconds, or counts for `measure =
     "count"`."""
 
     of: str
     measure: Literal["latency", "duration", "count", "length"]
-    least: Annotated[float, Field(ge=0)] = 0.0
-    most: Annotated[float, Field(gt=0)]
+    least: Annotated[float, Held(ge=0)] = 0.0
+    most: Annotated[float, Held(gt=0)]
     source: Text
 
 
+@dataclass(frozen=True, kw_only=True)
 class Aftercare(Part):
     """Windows in days for the genera named (none: for all others).
 
@@ -146,15 +165,15 @@ class Aftercare(Part):
     file says nothing, the defaults are common practice, no source.
     """
 
-    genera: Annotated[tuple[str, ...], Field(strict=False)] = ()
-    sac: tuple[Days, Days] = Field(strict=False)
-    pull: tuple[Days, Days] | None = Field(default=None, strict=False)
-    free: tuple[Days, Days] = Field(strict=False)
-    again: tuple[Days, Days] = Field(default=(3, 14), strict=False)
+    genera: tuple[str, ...] = ()
+    sac: tuple[Days, Days]
+    pull: tuple[Days, Days] | None = None
+    free: tuple[Days, Days]
+    again: tuple[Days, Days] = (3, 14)
     guard: Days = 30
-    meal: tuple[Days, Days] = Field(default=(7, 21), strict=False)
+    meal: tuple[Days, Days] = (7, 21)
     water: Days = 7
-    prime: tuple[Days, Days] = Field(default=(14, 180), strict=False)
+    prime: tuple[Days, Days] = (14, 180)
     sac_form: Text | None = None
     source: Text
 
@@ -166,25 +185,28 @@ class Press(NamedTuple):
     choice: str | None
 
 
+@dataclass(frozen=True, kw_only=True)
 class Ethogram(Part):
     """Everything there is to know about recording one group of species."""
 
     format: Literal["etholog-ethogram/1", "etholog-ethogram/2", "etholog-ethogram/3"]
-    name: Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9-]{0,31}$")]
+    name: Annotated[str, Held(pattern=r"^[a-z][a-z0-9-]{0,31}$")]
     title: Label
-    version: Annotated[str, StringConstraints(pattern=r"^[0-9A-Za-z][0-9A-Za-z.-]{0,31}$")]
+    version: Annotated[str, Held(pattern=r"^[0-9A-Za-z][0-9A-Za-z.-]{0,31}$")]
     about: Text
-    cautions: Annotated[tuple[Text, ...], Field(strict=False, min_length=1)]
-    rescue: Annotated[tuple[Text, ...], Field(strict=False, min_length=1)]
-    species: Annotated[tuple[str, ...], Field(strict=False)] = ()
-    behaviour: Annotated[tuple[Behaviour, ...], Field(strict=False, min_length=1)]
-    interval: Annotated[tuple[Interval, ...], Field(strict=False)] = ()
-    prompt: Annotated[tuple[Prompt, ...], Field(strict=False)] = ()
-    limit: Annotated[tuple[Limit, ...], Field(strict=False)] = ()
-    aftercare: Annotated[tuple[Aftercare, ...], Field(strict=False)] = ()
+    cautions: Annotated[tuple[Text, ...], Held(min_length=1)]
+    rescue: Annotated[tuple[Text, ...], Held(min_length=1)]
+    species: tuple[str, ...] = ()
+    behaviour: Annotated[tuple[Behaviour, ...], Held(min_length=1)]
+    interval: tuple[Interval, ...] = ()
+    prompt: tuple[Prompt, ...] = ()
+    limit: tuple[Limit, ...] = ()
+    aftercare: tuple[Aftercare, ...] = ()
 
-    # What was said of it after it was recorded: that changes neither its hash nor what a session keeps of it.
-    _added: Mapping[str, Role] = PrivateAttr(default_factory=dict)
+    @cached_property
+    def _added(self) -> dict[str, Role]:
+        """What was said of it after it was recorded: that changes neither its hash nor what a session keeps of it."""
+        return {}
 
     @property
     def behaviours(self) -> tuple[Behaviour, ...]:
@@ -205,7 +227,8 @@ class Ethogram(Part):
     def role_of(self) -> dict[str, Role]:
         """The role of each behaviour that has one, by its code. In format 1 its code may tell it."""
         told = OF_FORMAT_1 if self.format == FORMAT_1 else {}
-        return {b.code: role for b in self.behaviour if (role := b.role or self._added.get(b.code) or told.get(b.code))}
+        told = told | self._added
+        return {b.code: role for b in self.behaviour if (role := b.role or told.get(b.code))}
 
     def codes_of(self, *roles: Role) -> tuple[str, ...]:
         """Return the codes of the behaviours that have one of the roles, in the order of the file."""
@@ -241,8 +264,8 @@ class Ethogram(Part):
 
     def told_by(self, later: Self) -> Self:
         """Return this ethogram with the roles that a later one of its name gives to the same codes; its hash stays."""
-        own = type(self).model_validate(self.plain())
-        own._added = {code: role for code, role in later.role_of.items() if code in self.by_code}
+        own = replace(self)
+        own.__dict__["_added"] = {code: role for code, role in later.role_of.items() if code in self.by_code}
         return own
 
     @cached_property
@@ -252,11 +275,11 @@ class Ethogram(Part):
 
     def plain(self) -> dict[str, Any]:
         """Return it as plain values, for a session's first line; `from_plain` reads them back."""
-        return self.model_dump(mode="json", exclude_defaults=True)
+        return dict(_plain(self))
 
     def plain_json(self) -> str:
         """Return `plain` as one canonical line of JSON."""
-        return json.dumps(self.plain(), sort_keys=True, ensure_ascii=False, separators=(",", ":"))
+        return as_line(self.plain())
 
     def layout(self, hand: Hand) -> dict[str, Press]:
         """Return what each key means when that hand is on the keyboard."""
@@ -268,6 +291,24 @@ class Ethogram(Part):
             if interval.name == name:
                 return interval
         raise Refusal(f"no interval {name!r}{nearest(name, (i.name for i in self.interval))}")
+
+
+def as_line(values: Mapping[str, Any]) -> str:
+    """Return plain values as one canonical line of JSON."""
+    return json.dumps(values, sort_keys=True, ensure_ascii=False, separators=(",", ":"))
+
+
+def _plain(value: Any) -> Any:
+    """Return a table, or a value in one, as plain values: members that say what they would by themselves are left
+    out."""
+    if isinstance(value, Part):
+        told = ((one, getattr(value, one.name)) for one in fields(value))
+        return {one.name: _plain(said) for one, said in told if said != _by_itself(one)}
+    return [_plain(one) for one in value] if isinstance(value, tuple) else value
+
+
+def _by_itself(member: Any) -> Any:
+    return member.default if member.default_factory is MISSING else member.default_factory()
 
 
 def presses(behaviours: Iterable[Behaviour], hand: Hand) -> Iterator[tuple[str, Press, int]]:

@@ -1,5 +1,7 @@
 """The watch screen over a film: the same strip and keys, and a few more that steer the film."""
 
+from dataclasses import replace
+
 from textual import events
 
 from etholog.base import system
@@ -27,7 +29,7 @@ class FilmWatching(Watching):
     def __init__(self, recorder: Recorder, look: Look, *, pair: str, asks: bool, film: Mpv, clock: FilmClock) -> None:
         super().__init__(recorder, look, pair=pair, asks=asks)
         self._film, self._frames = film, clock
-        self._prompts = Prompts(recorder.ethogram.model_copy(update={"prompt": ()}))  # they are for who sits there
+        self._prompts = Prompts(replace(recorder.ethogram, prompt=()))  # they are for who sits there
 
     def tick(self) -> None:
         """Show what is, and keep as a gap what was not filmed."""

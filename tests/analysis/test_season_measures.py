@@ -12,7 +12,7 @@ from etholog.analysis import chain
 from etholog.analysis.duration import duration
 from etholog.analysis.transition import transition, transition_each
 from etholog.base.refusal import Refusal
-from etholog.ethogram import Ethogram
+from etholog.ethogram import Ethogram, from_plain
 from etholog.season import Season
 from tests.make import marks, small_ethogram, write_session
 
@@ -55,7 +55,7 @@ def test_qualifiers_name_one_palp(tmp_path: Path) -> None:
 
 def test_each_session_is_measured_by_the_interval_of_its_own_ethogram(tmp_path: Path) -> None:
     def kept(name: str, *intervals: dict[str, Any]) -> Ethogram:
-        return Ethogram.model_validate(small_ethogram().model_dump() | {"name": name, "interval": list(intervals)})
+        return from_plain(small_ethogram().plain() | {"name": name, "interval": list(intervals)})
 
     display = {"name": "display", "label": "to his display", "since": ["walking"], "to": ["drumming"]}
     other = display | {"since": [], "to": ["touch"], "ends": ["clasp"]}
@@ -75,7 +75,7 @@ def test_each_session_is_measured_by_the_interval_of_its_own_ethogram(tmp_path: 
 def test_onsets_that_nobody_saw_are_those_of_the_sessions_own_ethogram(tmp_path: Path) -> None:
     def kept(name: str, code: str) -> Ethogram:
         asked = {"name": "display", "label": "to his display", "to": [code]}
-        return Ethogram.model_validate(small_ethogram().model_dump() | {"name": name, "interval": [asked]})
+        return from_plain(small_ethogram().plain() | {"name": name, "interval": [asked]})
 
     # In both he drums from 3 s on and touches just after a gap: seen by nobody only where the touch is the display.
     made = marks((3000, "drumming", "onset"))
@@ -274,12 +274,12 @@ def test_chains_break_at_gaps_and_out_of_sight(tmp_path: Path) -> None:
 
 def hers() -> Ethogram:
     """The small ethogram, but what she may do is hers."""
-    plain = small_ethogram().model_dump(mode="json", exclude_defaults=True)
+    plain = small_ethogram().plain()
     for behaviour in plain["behaviour"]:
         behaviour.pop("ends", None)
         if behaviour["code"] in ("touch", "flees", "hidden"):
             behaviour["actor"] = "female"
-    return Ethogram.model_validate(plain)
+    return from_plain(plain)
 
 
 def test_what_she_does_within_seconds_of_what_he_does(tmp_path: Path) -> None:

@@ -16,7 +16,7 @@ from etholog.analysis.outcome import funnel, outcomes
 from etholog.base.dates import Day
 from etholog.base.journal import Journal
 from etholog.base.refusal import Refusal
-from etholog.ethogram import INTERVAL_ROLES, ROLES, Ethogram, IntervalRole, Role
+from etholog.ethogram import INTERVAL_ROLES, ROLES, IntervalRole, Role, from_plain
 from etholog.season import Season
 from etholog.session import summary
 from etholog.session.evidence import Evidence, evidence
@@ -39,7 +39,7 @@ def test_the_list_of_roles_is_closed_and_told_in_help() -> None:
 
 def test_a_role_that_is_none_is_refused() -> None:
     with pytest.raises(ValueError, match="role"):
-        Ethogram.model_validate(_with(touch="tuch"))
+        from_plain(_with(touch="tuch"))
 
 
 def _with(**roles: str) -> dict[str, Any]:
@@ -50,10 +50,10 @@ def _with(**roles: str) -> dict[str, Any]:
 
 
 def test_a_role_is_part_of_the_hash_and_one_given_at_reading_is_not() -> None:
-    told = Ethogram.model_validate(_with(touch="touch"))
+    told = from_plain(_with(touch="touch"))
     assert told.hash != ETHOGRAM.hash
     assert told.role_of == ETHOGRAM.role_of
-    later = ETHOGRAM.told_by(Ethogram.model_validate(_with(hidden="flight")))
+    later = ETHOGRAM.told_by(from_plain(_with(hidden="flight")))
     assert later.role_of["hidden"] == "flight"
     assert later.hash == ETHOGRAM.hash
     assert later.plain() == ETHOGRAM.plain()
@@ -66,7 +66,7 @@ def test_two_courtships_are_refused() -> None:
 
 
 def test_a_session_says_by_its_format_that_version_0_1_cannot_read_it(tmp_path: Path) -> None:
-    for name, kept, form in (("old", ETHOGRAM, 1), ("new", Ethogram.model_validate(_with(touch="touch")), 2)):
+    for name, kept, form in (("old", ETHOGRAM, 1), ("new", from_plain(_with(touch="touch")), 2)):
         write_session(tmp_path / f"{name}.jsonl", [], kept)
         assert session.header(tmp_path / f"{name}.jsonl")["format"] == f"etholog-session/{form}"
 

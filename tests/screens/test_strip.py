@@ -1,5 +1,7 @@
 """The strip's geometry against a slow and obvious drawing of the same bouts, cell by cell."""
 
+from dataclasses import replace
+
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -9,9 +11,9 @@ from etholog.screens.strip import PLAIN, ruler, trace
 from etholog.session.folding import Bout, Span
 
 EVENT = Behaviour(code="answers", label="she answers", actor="female", kind="event", definition="x", source="x")
-STATE = EVENT.model_copy(update={"kind": "state"})
-SIDES = STATE.model_copy(update={"chain": "palps", "choices": (Choice(name="left"), Choice(name="right"))})
-BOTH = STATE.model_copy(update={"choices": (Choice(name="left"), Choice(name="right"))})
+STATE = replace(EVENT, kind="state")
+SIDES = replace(STATE, chain="palps", choices=(Choice(name="left"), Choice(name="right")))
+BOTH = replace(STATE, choices=(Choice(name="left"), Choice(name="right")))
 
 lengths = st.lists(
     st.tuples(st.integers(0, 9000), st.integers(0, 9000), st.sampled_from(["left", "right"])), max_size=60

@@ -19,6 +19,7 @@ from typing_extensions import TypedDict
 from etholog.animals import card as card_
 from etholog.animals import veil as veil_
 from etholog.animals.card import NAMING
+from etholog.animals.lines import lines
 from etholog.animals.pedigree import NOBODY
 from etholog.animals.sources import GATHERED, Source, SourceCard, SourceSession
 from etholog.animals.veil import Veil
@@ -172,7 +173,7 @@ def _take_cards(target: Path, names: _Names, source: Source, veil: Veil, found: 
     there: dict[str, Path] = {}
     for name in files.listed(folder, ".jsonl")[0]:
         try:
-            told = card_.lines(folder / name)
+            told = lines(folder / name)
         except Refusal as refusal:
             found.findings += refusal.findings
             continue
@@ -198,7 +199,7 @@ def _take_card(
         book = Journal.create(path, {"format": card_.GATHERED, "id": here, "animal": one.identity})
         found.cards += 1
     else:
-        before = card_.lines(path).records
+        before = lines(path).records
         book = Journal.open(path)[0]
     try:
         for draft in _new_lines(source, one, before, book, names, veil, found):

@@ -6,13 +6,14 @@ from datetime import date
 from functools import cached_property
 from pathlib import Path
 
-from etholog.animals import card, naming
+from etholog.animals import cards as cards_
+from etholog.animals import naming
 from etholog.animals.card import LASTING, Card
 from etholog.animals.groups import Group, group_of
 from etholog.animals.pedigree import UNKNOWN, Chances, Parents, circles, weighed
 from etholog.animals.species import Synonyms, synonyms
-from etholog.base import files
 from etholog.base.dates import Day
+from etholog.base.journal import Scalar
 from etholog.base.refusal import Finding, Refusal
 from etholog.base.text import nearest
 from etholog.base.workspace import workspace as meant_by
@@ -21,7 +22,6 @@ from etholog.session import closing, digest, endings
 from etholog.session.broken_off import broken_off
 from etholog.session.digest import Digest
 from etholog.session.evidence import Evidence
-from etholog.session.record import Scalar
 
 # Two that meet so many days before the day that was chosen for them have met for it (our own choice).
 AHEAD_DAYS = 7
@@ -277,15 +277,7 @@ def read(workspace: Path, sessions: Path | None = None) -> Animals:
     if sessions is None:
         meant = meant_by(workspace)
         workspace, sessions = meant.root, meant.sessions
-    names, findings = files.listed(workspace / "animals", ".jsonl")
-    found: list[Card] = []
-    for name in names:
-        try:
-            found.append(card.read(workspace / "animals" / name))
-        except Refusal as refusal:
-            findings += refusal.findings
-            continue
-        findings += found[-1].findings
+    found, findings = cards_.read(workspace / "animals")
     cards, unclear = naming.gathered(found)
     findings += unclear
     alone = Animals(workspace, cards)

@@ -10,6 +10,7 @@ from etholog import session
 from etholog.animals import card as card_
 from etholog.animals import notebook
 from etholog.animals.entering import Slashes
+from etholog.animals.lines import lines
 from etholog.base import files, journal
 from etholog.base.refusal import Finding, Refusal
 from etholog.base.workspace import workspace
@@ -91,7 +92,7 @@ def read(label: str, path: Path, slashes: Slashes | None = None) -> Source:
 
 
 def _card(path: Path, findings: list[Finding]) -> SourceCard | None:
-    told = card_.lines(path)
+    told = lines(path)
     findings += told.findings
     if not told.records:
         return None  # nothing is told of it, and nothing tells it from another

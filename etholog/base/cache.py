@@ -4,6 +4,7 @@ A file counts as known while it has the size and the times that it had when it w
 program; whatever is wrong with what was kept, the files are read instead.
 """
 
+import json
 import time
 from collections.abc import Callable, Iterable, Mapping
 from contextlib import suppress
@@ -12,7 +13,7 @@ from os import stat_result
 from pathlib import Path
 from struct import Struct
 from types import ModuleType
-from typing import BinaryIO
+from typing import Any, BinaryIO
 
 from etholog.base.atomic import replacing
 from etholog.base.refusal import Refusal
@@ -66,3 +67,22 @@ def keep(folder: Path, name: str, write: Callable[[BinaryIO], None]) -> None:
         (home / ".gitignore").write_text("*\n")
         with replacing(home / name) as file:
             write(file)
+
+
+def keep_values(folder: Path, name: str, by: bytes, values: Any) -> None:
+    """Have plain values kept in a file of the folder's cache; `by` is what must be as it was for them to be so."""
+    body = json.dumps(values, separators=(",", ":")).encode()
+    keep(folder, name, lambda file: file.writelines((_seal(by, body), b"\n", body)))
+
+
+def kept_values(folder: Path, name: str, by: bytes) -> Any:
+    """Return the plain values that were kept by the same; None where they were not, or are damaged."""
+    with suppress(OSError, ValueError):
+        head, _, body = (folder / FOLDER / name).read_bytes().partition(b"\n")
+        if head == _seal(by, body):
+            return json.loads(body)
+    return None
+
+
+def _seal(by: bytes, body: bytes) -> bytes:
+    return sha256(by + body).hexdigest().encode()

@@ -30,6 +30,7 @@ _NUMBER = re.compile(rb'\{"n":(0|[1-9][0-9]{0,17}),"do":"')
 LEFT_OUT = gettext_noop("left out, the file is as it was")
 # A record without its number. What may stand in one is for those to say who make them, each by a typed constructor.
 Draft = NewType("Draft", Mapping[str, Any])
+Scalar = str | int | float | bool | None
 CRLF_REMEDY = gettext_noop("nothing is lost; see .gitattributes in `etholog help files`")
 _DUE: list[bytes] = []  # how lines 0, 1, 2 ... begin
 

@@ -8,6 +8,7 @@ from pathlib import Path
 from etholog import session
 from etholog.base.catalogues import asked_for_labels
 from etholog.base.clock import clock_face
+from etholog.base.journal import Scalar
 from etholog.base.language import labelling
 from etholog.base.refusal import Finding, Refusal
 from etholog.base.text import in_words, many, visible
@@ -19,7 +20,6 @@ from etholog.recording.keyboard import Keyboard
 from etholog.recording.opening import reopen, take_late
 from etholog.recording.taps import WORDS, LateTaps
 from etholog.session import closing, summary
-from etholog.session.record import Scalar
 
 
 def configure(parser: argparse.ArgumentParser) -> None:

@@ -24,9 +24,8 @@ from etholog.recording.opening import resume
 from etholog.recording.recorder import Recorder
 from etholog.recording.replay import LINE_BEGINS, rehearse
 from etholog.recording.taps import LateTaps
-from etholog.session import Session, summary
+from etholog.session import FORMATS, Session, summary
 from etholog.session.broken_off import broken_off
-from etholog.session.record import FORMATS
 
 
 def configure(parser: argparse.ArgumentParser) -> None:

@@ -6,6 +6,7 @@ from pathlib import Path
 
 from etholog.base import files
 from etholog.base.catalogues import asked_for_labels
+from etholog.base.journal import Scalar
 from etholog.base.language import labelling
 from etholog.base.refusal import Refusal
 from etholog.base.text import visible
@@ -17,7 +18,6 @@ from etholog.recording.forms import CONDITIONS, ETHOGRAM, PAIR, SETTING
 from etholog.recording.keyboard import Keyboard
 from etholog.recording.opening import NewSession
 from etholog.session.question import Question
-from etholog.session.record import Scalar
 
 
 def configure(parser: argparse.ArgumentParser) -> None:

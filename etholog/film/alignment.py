@@ -14,8 +14,8 @@ from etholog.base.language import gettext, gettext_noop, number
 from etholog.base.refusal import Refusal
 from etholog.film.evening import Part, part_at
 from etholog.film.source import Source, probe
-from etholog.session import Session, drafts
-from etholog.session.record import FORMAT_1, FilmClip
+from etholog.session import FORMAT_1, Session, drafts
+from etholog.session.record import FilmClip
 
 # Own choices, said with every result. The clap or flash follows its key by a reaction time; two quartz clocks differ by
 # some tens of millionths (from memory, no source); a file's time of creation has whole seconds, by the camera's clock.

@@ -4,7 +4,7 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, ValidationError
 
-from etholog.session.record import TAP_ID
+from etholog.session.drafts import TAP_ID
 
 LONGEST = 8192  # bytes of a message
 NOTE_LONGEST = 2000

@@ -8,11 +8,10 @@ from typing import Any, TypeVar, cast
 
 from etholog.base import system
 from etholog.base.clock import clock_face, seconds_typed
-from etholog.base.journal import Draft, Journal
+from etholog.base.journal import Draft, Journal, Scalar
 from etholog.ethogram import Behaviour
 from etholog.recording.live import Live
 from etholog.session import closing, drafts
-from etholog.session.record import Scalar
 
 NOTE_LENGTH = 10_000
 WALL_EVERY_S = 60

@@ -7,7 +7,7 @@ from functools import cached_property
 from etholog.animals.cautions import poison_centre
 from etholog.base import system
 from etholog.base.clock import clock_face
-from etholog.base.journal import Draft, Journal
+from etholog.base.journal import Draft, Journal, Scalar
 from etholog.base.workspace import workspace_of
 from etholog.ethogram import Behaviour, Ethogram, Hand, Press
 from etholog.ethogram.own_keys import Act, Where, act_of
@@ -19,7 +19,6 @@ from etholog.recording.live import Live
 from etholog.recording.taps import ACTS, NOTE, Tap
 from etholog.session import drafts
 from etholog.session.folding import Bout
-from etholog.session.record import Scalar
 
 CLOCK_JUMP_S = 2.0
 STILL_S = 5.0

@@ -11,7 +11,7 @@ from typing import Any
 from etholog.base import files, journal
 from etholog.base.refusal import Refusal
 from etholog.ethogram.own_keys import Act
-from etholog.session.record import TAP_ID
+from etholog.session.drafts import TAP_ID
 
 ACTS = {act.name.lower(): act for act in (Act.UNDO, Act.EARLIER, Act.OTHER, Act.DOUBT, Act.AWAY, Act.RESCUE)}
 NOTE = "note"

@@ -1,8 +1,10 @@
 """One pairing: its records, the bouts that they fold to, and what they come to in plain words."""
 
-from etholog.session.file import Session, counted_once, header, header_of, read
+from etholog.session.file import FORMAT_1, FORMATS, Session, counted_once, header, header_of, read
 
 __all__ = [
+    "FORMATS",
+    "FORMAT_1",
     "Session",
     "broken_off",
     "closing",

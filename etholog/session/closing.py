@@ -4,13 +4,13 @@ from collections.abc import Mapping
 from datetime import date
 
 from etholog.base.dates import Day
+from etholog.base.journal import Scalar
 from etholog.base.language import gettext_noop
 from etholog.base.refusal import Finding
 from etholog.base.text import nearest
 from etholog.session.endings import ATTACKED, KILLED
 from etholog.session.evidence import OF_A_SESSION
 from etholog.session.question import NEVER, NO, WISHES, YES, NotUnderstood, Question, day_meant
-from etholog.session.record import Scalar
 
 __all__ = ["NEVER", "NO", "QUESTIONS", "YES", "answer", "changed", "is_accident", "wish", "wished_day"]
 

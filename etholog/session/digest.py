@@ -3,8 +3,6 @@
 What is due, a card, a label ask this of every session that there is, and of none for its bouts.
 """
 
-import hashlib
-import json
 from collections.abc import Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
@@ -14,22 +12,19 @@ from os import stat_result
 from pathlib import Path
 from typing import Any
 
-from pydantic_core import from_json
-
 from etholog import ethogram as ethograms
+from etholog import session
 from etholog.base import cache as caches
 from etholog.base import files, journal
+from etholog.base.journal import Scalar
 from etholog.base.refusal import Finding, Refusal
 from etholog.base.workspace import root_of
 from etholog.ethogram import Ethogram, from_plain
-from etholog.session import closing, evidence, folding, log, record
-from etholog.session import file as session_file
+from etholog.session import closing, evidence, log
 from etholog.session.evidence import Evidence
 from etholog.session.file import Session, counted_once
-from etholog.session.record import Scalar
 
 FILE = "digests.json"
-_CODE = (journal, ethograms, closing, evidence, folding, log, record, session_file)
 
 
 @dataclass(frozen=True)
@@ -76,9 +71,9 @@ def read(folder: Path) -> tuple[list[Digest], list[Finding]]:
     names, findings = files.listed(folder)
     known = _kept(folder, names) if caches.pays(names) else {}
     found = dict(known)
-    for name in names.keys() - known.keys():
+    for name in [name for name in names if name not in known]:
         try:
-            found[name] = of(session_file.read(folder / name))
+            found[name] = of(session.read(folder / name))
         except Refusal as refusal:
             findings += refusal.findings
     if len(found) > len(known) and caches.pays(names):
@@ -93,12 +88,9 @@ def counted(found: Iterable[Digest]) -> list[Digest]:
 
 
 def _kept(folder: Path, names: Mapping[str, stat_result]) -> dict[str, Digest]:
-    # Whatever a damaged file makes json, the dates or the models raise means the same.
+    # Whatever nonsense makes the dates or the models raise means the same.
     with suppress(Exception):
-        head, _, body = (folder / caches.FOLDER / FILE).read_bytes().partition(b"\n")
-        if head.decode() != _head(folder, body):
-            return {}
-        told = from_json(body)
+        told = caches.kept_values(folder, FILE, _by(folder))
         known = [from_plain(plain) for plain in told["ethograms"]]
         now = {name: caches.stamp(seen).hex() for name, seen in names.items()}
         return {row[0]: _digest(row, known) for row in told["sessions"] if now.get(row[0]) == row[1]}
@@ -126,19 +118,16 @@ def _keep(folder: Path, names: Mapping[str, stat_result], found: Mapping[str, Di
             (one.name, then, words, one.on.toordinal(), one.closed, one.evidence, one.strikes, one.answers, which)
         )
     told = {"ethograms": [kept.plain() for _, kept in known.values()], "sessions": sessions}
-    body = json.dumps(told, separators=(",", ":")).encode()
-    head = _head(folder, body).encode()
-    caches.keep(folder, FILE, lambda file: file.writelines((head, b"\n", body)))
+    caches.keep_values(folder, FILE, _by(folder), told)
 
 
-def _head(folder: Path, body: bytes) -> str:
-    """Return what must be as it was for digests to be so: the program, the workspace's own ethograms, from which
-    sessions may have their roles, and what was kept itself."""
+def _by(folder: Path) -> bytes:
+    """Return what must be as it was for digests to be so: the program, and the workspace's own ethograms, from which
+    sessions may have their roles."""
     own = files.listed(root_of(folder) / "ethograms", ".toml")[0]
-    told = [_code(), *(name.encode() + caches.stamp(seen) for name, seen in own.items()), body]
-    return hashlib.sha256(b"".join(told)).hexdigest()
+    return b"".join((_code(), *(name.encode() + caches.stamp(seen) for name, seen in own.items())))
 
 
 @cache
 def _code() -> bytes:
-    return caches.code(_CODE)
+    return caches.code((journal, ethograms, session))

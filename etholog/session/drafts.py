@@ -5,12 +5,16 @@ A draft is a record without its number, which the journal gives it. Times `t` ar
 
 from collections.abc import Mapping, Sequence
 from datetime import datetime
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
-from etholog.base.journal import Draft
-from etholog.session.record import FilmClip, Scalar
+from etholog.base.journal import Draft, Scalar
+
+if TYPE_CHECKING:
+    from etholog.session.record import FilmClip
 
 Edge = Literal["onset", "offset"]
+# A random UUID (RFC 9562), as the phone makes it.
+TAP_ID = r"^[0-9a-f]{8}-[0-9a-f]{4}-4[0-9a-f]{3}-[89ab][0-9a-f]{3}-[0-9a-f]{12}$"
 
 
 def mark(t: int, code: str, edge: Edge | None = None, qualifier: str | None = None) -> Draft:
@@ -88,12 +92,12 @@ def clock(t: int, what: str) -> Draft:
     return _draft("clock", t=t, what=what)
 
 
-def film(clips: Sequence[FilmClip]) -> Draft:
+def film(clips: "Sequence[FilmClip]") -> Draft:
     """Return all the film that there is of the session."""
     return _draft("film", clips=list(clips))
 
 
-def sound(clips: Sequence[FilmClip]) -> Draft:
+def sound(clips: "Sequence[FilmClip]") -> Draft:
     """Return all the recordings of sound that there are beside the session."""
     return _draft("sound", clips=list(clips))
 

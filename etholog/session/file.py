@@ -4,11 +4,9 @@ import re
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import datetime
-from functools import cache, cached_property
+from functools import cached_property
 from pathlib import Path
-from typing import Any
-
-from pydantic import TypeAdapter, ValidationError
+from typing import TYPE_CHECKING, Any
 
 from etholog.base import journal
 from etholog.base.language import gettext, gettext_noop
@@ -16,10 +14,14 @@ from etholog.base.refusal import Finding, Refusal
 from etholog.ethogram import Ethogram, from_plain, with_roles
 from etholog.session.closing import is_accident
 from etholog.session.folding import Fold, fold
-from etholog.session.record import FORMAT_1, FORMAT_2, Header, Record, brief, checked
 
-# Made when first needed: a list of what is due, taken from what was kept, needs none of them.
-_adapter = cache(TypeAdapter)
+# What holds a file to its format (`record`, and pydantic) is imported when one is read: a list of what is due, taken
+# from what was kept, needs none of it.
+if TYPE_CHECKING:
+    from etholog.session.record import Header, Record
+
+# A session whose ethogram says what its behaviours are (their roles) can't be read by version 0.1.
+FORMATS = FORMAT_1, FORMAT_2 = "etholog-session/1", "etholog-session/2"
 
 
 @dataclass(frozen=True)
@@ -27,9 +29,9 @@ class Session:
     """A session as read from its file; `findings` are the lines that could not be used."""
 
     path: Path
-    header: Header
+    header: "Header"
     ethogram: Ethogram
-    records: list[Record]
+    records: "list[Record]"
     findings: list[Finding] = field(default_factory=list)
 
     @property
@@ -54,14 +56,17 @@ class Session:
 
 
 def header_of(ethogram: Ethogram, **said: Any) -> dict[str, Any]:
-    """Return a header for `Journal.create`, the ethogram whole and last. Raises pydantic's ValidationError for
-    nonsense."""
+    """Return a header for `Journal.create`, the ethogram whole and last. Raises Refusal for nonsense."""
+    from pydantic import ValidationError
+
+    from etholog.session import record
+
     told = ethogram.tells_roles
     header = {"format": FORMAT_2 if told else FORMAT_1, **said, "ethogram_hash": ethogram.hash}
     try:
-        _adapter(Header).validate_python({"n": 0, "do": "begin", **header})
+        record.check_header({"n": 0, "do": "begin", **header})
     except ValidationError as error:
-        raise Refusal(f"the details of the session can't be kept: {brief(error)}; change it") from None
+        raise Refusal(f"the details of the session can't be kept: {record.brief(error)}; change it") from None
     return {**header, "ethogram": ethogram.plain()}
 
 
@@ -71,7 +76,11 @@ NOT_READ = gettext_noop("this is not a session of etholog that can be read")
 _known: dict[bytes, Ethogram] = {}
 
 
-def _begin(path: Path, body: bytes) -> tuple[Header, Ethogram]:
+def _begin(path: Path, body: bytes) -> "tuple[Header, Ethogram]":
+    from pydantic import ValidationError
+
+    from etholog.session import record
+
     # An unescaped quotation mark can't stand within a JSON string, so this finds the member itself.
     at = body.find(b',"ethogram":{')
     if at < 0:
@@ -86,12 +95,12 @@ def _begin(path: Path, body: bytes) -> tuple[Header, Ethogram]:
         what = gettext("{name} stands there twice", name=twice)
         raise Refusal(Finding(what, gettext(NOT_READ), path, 1))
     try:
-        header = _adapter(Header).validate_json(body[:at] + b"}")
+        header = record.header_of(body[:at] + b"}")
         plain = body[at + len(b',"ethogram":') :]
         if plain not in _known:
-            _known[plain] = from_plain(TypeAdapter(dict[str, Any]).validate_json(plain))
+            _known[plain] = from_plain(record.members_of(plain))
     except ValidationError as error:
-        raise Refusal(Finding(brief(error), gettext(NOT_READ), path, 1)) from None
+        raise Refusal(Finding(record.brief(error), gettext(NOT_READ), path, 1)) from None
     except Refusal as error:
         what = gettext("its ethogram contradicts itself: {what}", what=error)
         raise Refusal(Finding(what, "", path, 1)) from None
@@ -111,14 +120,16 @@ def counted_once(sessions: Iterable[tuple[str, str | None]]) -> list[int]:
     return [at for at in first.values() if told[at][1] not in first]
 
 
-def header(path: Path) -> Header:
+def header(path: Path) -> "Header":
     """Read only the first line of a session. Raises Refusal when it can't be used."""
     return _begin(path, journal.first(path))[0]
 
 
 def read(path: Path) -> Session:
     """Read a session. Raises Refusal when there is none in the file; single bad lines are left out and told of."""
+    from etholog.session import record
+
     reading = journal.read(path)
     header, ethogram = _begin(path, reading.bodies[0])
-    records, findings = checked(path, reading.bodies[1:], _adapter(list[Record]), _adapter(Record))
+    records, findings = record.records_of(path, reading.bodies[1:])
     return Session(path, header, ethogram, records, [*reading.findings, *findings])

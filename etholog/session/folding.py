@@ -6,10 +6,10 @@ from functools import partial
 from operator import itemgetter
 from typing import Any, NamedTuple, cast
 
+from etholog.base.journal import Scalar
 from etholog.base.language import gettext, number
 from etholog.base.refusal import Finding
 from etholog.ethogram import Ethogram
-from etholog.session.record import Scalar
 
 
 class Bout(NamedTuple):

@@ -7,8 +7,8 @@ from datetime import date, timedelta
 from typing import Literal
 
 from etholog.base.dates import Day
+from etholog.base.journal import Scalar
 from etholog.base.refusal import Refusal
-from etholog.session.record import Scalar
 
 WISHES = YES, NO, NEVER = "yes", "no", "never"
 LEAST_LETTERS = 3  # of an answer in one's own words: a single letter is a key that went astray

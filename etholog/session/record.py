@@ -1,8 +1,9 @@
 """The kinds of lines that a session's file can hold, exact to the member: the border at which pydantic stands guard."""
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime
+from functools import cache
 from pathlib import Path
 from typing import Annotated, Any, Literal, NotRequired, TypeVar
 
@@ -10,20 +11,16 @@ from pydantic import AwareDatetime, BeforeValidator, ConfigDict, Field, TypeAdap
 from typing_extensions import TypedDict  # before Python 3.12, pydantic takes no other
 
 from etholog.base import journal
+from etholog.base.journal import Scalar
 from etholog.base.language import gettext
 from etholog.base.refusal import Finding
-
-# A session whose ethogram says what its behaviours are (their roles) can't be read by version 0.1.
-FORMATS = FORMAT_1, FORMAT_2 = "etholog-session/1", "etholog-session/2"
+from etholog.session.drafts import TAP_ID
 
 Ms = Annotated[int, Field(ge=0, le=10**10)]
 Number = Annotated[int, Field(ge=0)]
 Word = Annotated[str, Field(max_length=200)]
 Name = Annotated[str, Field(min_length=1, max_length=200)]
 Prose = Annotated[str, Field(max_length=100_000)]
-# A random UUID (RFC 9562), as the phone makes it.
-TAP_ID = r"^[0-9a-f]{8}-[0-9a-f]{4}-4[0-9a-f]{3}-[89ab][0-9a-f]{3}-[0-9a-f]{12}$"
-Scalar = str | int | float | bool | None
 T = TypeVar("T")
 
 _exact = with_config(ConfigDict(extra="forbid", strict=True, allow_inf_nan=False))
@@ -246,6 +243,32 @@ Record = Annotated[
     | Close,
     Field(discriminator="do"),
 ]
+
+
+# Made when first needed.
+_adapter = cache(TypeAdapter)
+
+
+def check_header(values: Mapping[str, Any]) -> None:
+    """Raise pydantic's ValidationError where these can't stand in a session's first line."""
+    _adapter(Header).validate_python(values)
+
+
+def header_of(text: bytes) -> Header:
+    """Return the first line's members, but for the ethogram. Raises pydantic's ValidationError."""
+    header: Header = _adapter(Header).validate_json(text)
+    return header
+
+
+def members_of(text: bytes) -> dict[str, Any]:
+    """Return any JSON object. Raises pydantic's ValidationError."""
+    members: dict[str, Any] = _adapter(dict[str, Any]).validate_json(text)
+    return members
+
+
+def records_of(path: Path, bodies: Sequence[bytes]) -> tuple[list[Record], list[Finding]]:
+    """Return the records of a session that can be used, and a finding for each of the others."""
+    return checked(path, bodies, _adapter(list[Record]), _adapter(Record))
 
 
 def brief(error: ValidationError) -> str:

@@ -11,7 +11,7 @@ from subprocess import CompletedProcess
 import pytest
 
 from etholog import animals
-from etholog.animals.card import lines
+from etholog.animals.lines import lines
 
 Run = Callable[..., CompletedProcess[str]]
 KEEPERS = ("anna", "bert", "carla")

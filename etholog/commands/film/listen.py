@@ -167,7 +167,7 @@ def _sources(args: argparse.Namespace) -> "tuple[Session, list[tuple[Clip, Sourc
 def _keep(read: "Session", clips: "list[Clip]") -> None:
     """Keep a recording's alignment in the session's journal, where that can be; a line says why not."""
     from etholog.film import alignment
-    from etholog.session.record import FORMAT_1
+    from etholog.session import FORMAT_1
 
     if read.header["format"] == FORMAT_1:
         return say("the session does not keep when that was heard: it is of a format that etholog 0.1 reads")

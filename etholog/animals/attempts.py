@@ -200,6 +200,11 @@ def by_female(animals: Animals) -> Tries:
     return {name: attempts(animals, name) for name in animals.known() if animals.sex_of(name) == "female"}
 
 
+def of_layers(animals: Animals) -> Tries:
+    """Return the attempts of the females that have laid."""
+    return {one.id: attempts(animals, one.id) for one in animals.cards.values() if one.all("sac")}
+
+
 def _life(animals: Animals, female: str) -> list[Pairing | Entry]:
     card = animals.find(female)
     told = card.all("moult", "sac", *SAC_NAMED, "died") if card else []

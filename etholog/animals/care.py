@@ -6,7 +6,7 @@ from datetime import date, timedelta
 from itertools import pairwise
 from statistics import mean, stdev
 
-from etholog.animals.attempts import Attempt, Tries, by_female
+from etholog.animals.attempts import Attempt, Tries, by_female, of_layers
 from etholog.animals.card import Card, Entry
 from etholog.animals.custody import Custody, custody
 from etholog.animals.groups import Group
@@ -88,7 +88,7 @@ def window(name: str, animals: Animals, known: Sequence[Ethogram], tries: Tries 
     if not entries:
         return None
     care = entries[0]
-    own = own_sac_days(genus, animals, by_female(animals) if tries is None else tries)
+    own = own_sac_days(genus, animals, of_layers(animals) if tries is None else tries)
     if len(own) >= OWN_SACS:
         return Window(care, (min(own), max(own)), gettext("your own {own} sacs of {genus}", own=len(own), genus=genus))
     return Window(care, care.sac, gettext(care.source))

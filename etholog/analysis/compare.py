@@ -91,8 +91,8 @@ def compare(
 
     Medians: Kaplan & Meier 1958 with log-log limits. Means: within the first `horizon_s` seconds (see
     `analysis.survival`). Test: log-rank of k groups, stratified by `within` (Mantel 1966), permuted: sessions within
-    strata (see `analysis.logrank`), or whole animals where groups belong to them (see `analysis.welch`). Effects:
-    see `analysis.pairs.pairs`. Rows whose group is not known are left out.
+    strata (see `analysis.logrank.permuted`), or whole animals where groups belong to them (see `analysis.welch`).
+    Effects: see `analysis.pairs.pairs`. Rows whose group is not known are left out.
 
     Parameters
     ----------
@@ -233,8 +233,7 @@ def _permuted(
         return permutation.NOTHING
     if len(rows) == groups:  # each stands alone, so every labelling says the same; to try them grows with its cube
         return permutation.Permuted(1.0, permutation.distinct(rows.label, rows.stratum), True, 1.0, 0.0)
-    statistic = logrank.statistic(rows.time, rows.occurred, rows.stratum, groups)
-    return permutation.permute(statistic, rows.label, rows.stratum, shuffles, seed)
+    return logrank.permuted(rows.time, rows.occurred, rows.label, rows.stratum, shuffles, seed)
 
 
 def _animals_mixed(plan: Design, rows: Rows) -> bool:

@@ -172,6 +172,41 @@ def test_scipys_permutation_test_agrees_within_balanced_blocks() -> None:
     assert compare(THREE_MALES, by="male", within="female").permutation_p == pytest.approx(reference.pvalue)
 
 
+def test_scipys_permutation_test_agrees_for_many_males() -> None:
+    from scipy.stats import permutation_test
+
+    generator = np.random.default_rng(11)
+    pace = np.repeat(np.exp(generator.normal(0, 0.45, 60)), 3)
+    time, occurred = generator.exponential(300, 180) * pace, generator.random(180) < 0.8
+    label, stratum = np.repeat(np.arange(60), 3), np.zeros(180, dtype=np.intp)
+    found = logrank.permuted(time, occurred, label, stratum)
+
+    score = scores(time, occurred, stratum)  # of groups alike in size their squares rank as the quadratic form
+    reference = permutation_test(
+        (np.arange(180),),
+        lambda order: (score[order.astype(int)].reshape(60, 3).sum(axis=1) ** 2).sum(),
+        permutation_type="pairings",
+        alternative="greater",
+        n_resamples=9999,
+        vectorized=False,
+        random_state=5,
+    )
+    assert not found.exact
+    assert 0.005 < reference.pvalue < 0.5
+    assert found.p == pytest.approx(reference.pvalue, abs=4 * (found.error + np.sqrt(reference.pvalue / 9999)))
+
+
+@pytest.mark.slow
+def test_three_hundred_males_of_three_sessions_are_compared() -> None:
+    """With a variance for each labelling they would take minutes, and gigabytes."""
+    generator = np.random.default_rng(12)
+    label, stratum = np.repeat(np.arange(300), 3), np.zeros(900, dtype=np.intp)
+    time, occurred = generator.exponential(300, 900) * np.where(label < 150, 1.0, 1.6), generator.random(900) < 0.8
+    told = logrank.permuted(time, occurred, label, stratum)
+    assert told.p < 0.05
+    assert told.labellings >= permutation.SHUFFLES_AT_LEAST
+
+
 def test_holm_on_published_p_values() -> None:
     # R's p.adjust; statsmodels agrees. Benjamini & Hochberg 1995 (from memory): Holm rejects 3 of 15.
     np.testing.assert_allclose(holm(np.array([0.01, 0.04, 0.03, 0.005])), [0.03, 0.06, 0.06, 0.02])

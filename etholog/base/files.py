@@ -9,6 +9,8 @@ import os
 import stat
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
+from functools import partial
+from itertools import islice
 from pathlib import Path
 from typing import BinaryIO
 
@@ -16,6 +18,7 @@ from etholog.base.language import gettext, gettext_noop
 from etholog.base.refusal import Finding, Refusal
 
 LARGEST = 256 * 2**20  # bytes; a night of marks has less than one hundredth of that
+PIECE = 2**18  # bytes read at once: most sessions take one
 NAME_BYTES = 120  # what a name may take, so that endings still fit: most systems take 255 bytes, or 143 encrypted
 
 # Files that lie beside journals and are none: what was torn off, what was rescued, what was taken in.
@@ -54,7 +57,8 @@ def remedy(error: OSError) -> str:
 def read(path: Path) -> bytes:
     """Return all that is in a file. Raises Refusal where it is not there, no file, or larger than `LARGEST`."""
     with _opened(path) as file:
-        return file.read(LARGEST + 1)
+        # In pieces: room for the largest file, asked for at once, takes longer to get and give back than to fill.
+        return b"".join(islice(iter(partial(file.read, PIECE), b""), LARGEST // PIECE + 1))
 
 
 def read_line(path: Path) -> bytes:
@@ -115,9 +119,10 @@ def listed(folder: Path, suffix: str = "") -> tuple[dict[str, os.stat_result], l
 
 
 def _odd(seen: os.stat_result) -> str | None:
-    for is_kind, what in _KINDS:
-        if is_kind(seen.st_mode):
-            return what
+    if not stat.S_ISREG(seen.st_mode):
+        for is_kind, what in _KINDS:
+            if is_kind(seen.st_mode):
+                return what
     if seen.st_size > LARGEST:
         return f"is larger than {LARGEST // 2**20} MiB"
     return None

@@ -36,6 +36,9 @@ def wrapped(text: str, width: int) -> str:
     """
     lines = []
     for line in text.split("\n"):
+        if cell_len(line) <= width:  # nearly all are, and a key waits for each
+            lines.append(line)
+            continue
         first, *words = line.split(" ")
         lines.append(first)
         for word in words:

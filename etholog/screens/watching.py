@@ -56,6 +56,7 @@ class Watching(Screen[bool], inherit_bindings=False):
     #line { display: none; layer: typed; }
     """
     AUTO_FOCUS = ""
+    BLANK = True  # of the screen itself nothing is seen: the sheet covers it
     compares_clocks = True
     BINDINGS: ClassVar[list[BindingType]] = []
 

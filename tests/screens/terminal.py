@@ -34,6 +34,7 @@ class Terminal:
         self._emulator = pyte.Screen(columns, rows)
         self._stream = pyte.ByteStream(self._emulator)
         self.raw = b""
+        self._drawn = 0  # so much of it the emulator has taken in: it does so when asked, as it takes longer than a key
         self.pid, self.master = pty.fork()
         if self.pid == 0:
             os.chdir(cwd)
@@ -50,6 +51,7 @@ class Terminal:
 
     def resize(self, columns: int, rows: int) -> None:
         fcntl.ioctl(self.master, termios.TIOCSWINSZ, struct.pack("HHHH", rows, columns, 0, 0))
+        self._draw()
         self._emulator.resize(rows, columns)
         self._worked_out = -1, ""
 
@@ -70,7 +72,6 @@ class Terminal:
             if not data:
                 return
             self.raw += data
-            self._stream.feed(data)
 
     def screen(self) -> str:
         self.read(0.02)
@@ -79,8 +80,13 @@ class Terminal:
     def _text(self) -> str:
         """Return what stands on the screen; working that out is slow, so it is done when something new has come."""
         if self._worked_out[0] != len(self.raw):
+            self._draw()
             self._worked_out = len(self.raw), "\n".join(self._emulator.display)
         return self._worked_out[1]
+
+    def _draw(self) -> None:
+        self._stream.feed(self.raw[self._drawn :])
+        self._drawn = len(self.raw)
 
     def until(self, words: str, seconds: float = 20.0) -> str:
         end = time.monotonic() + seconds

@@ -133,6 +133,7 @@ class WatchApp(ThemedApp):
                     new.before,
                     new.warnings,
                     self.start_clock,
+                    new.prepare,
                 ),
                 lambda back: self.show_form() if back else self.exit(),
             )

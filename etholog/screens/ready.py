@@ -17,8 +17,8 @@ from etholog.screens.packed import Packed
 class Ready(Screen[bool], inherit_bindings=False):
     """Waits for one key, which calls `start`; its result is whether to go back to the form rather than leave.
 
-    `definitions` gives what each behaviour is, which stands in place of the rest after `?`. This screen stays below the
-    one that `start` shows.
+    `definitions` gives what each behaviour is, which stands in place of the rest after `?`. `prepare` is called when
+    all is painted, the first time and later. This screen stays below the one that `start` shows.
     """
 
     DEFAULT_CSS = """
@@ -40,13 +40,14 @@ class Ready(Screen[bool], inherit_bindings=False):
         before: Sequence[str],
         warnings: Sequence[str],
         start: Callable[[], None],
+        prepare: Callable[[], None],
     ) -> None:
         super().__init__()
         self._definitions, self._title = definitions, title
         self._cautions, self._warnings = cautions, warnings
         self._asked, self._before = asked, before
         self._meanings = False  # whether the behaviours are shown in place of the cautions
-        self._start = start
+        self._start, self._prepare = start, prepare
         self._started = False
 
     def compose(self) -> ComposeResult:
@@ -75,6 +76,7 @@ class Ready(Screen[bool], inherit_bindings=False):
         self.query_one("#start", Packed).say(
             *more, "Enter starts the clock", f"? {what}", "Esc the form", "Ctrl-C leave"
         )
+        self.call_after_refresh(self._prepare)
 
     @property
     def _shown(self) -> VerticalScroll:

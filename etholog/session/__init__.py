@@ -1,6 +1,6 @@
 """One pairing: its records, the bouts that they fold to, and what they come to in plain words."""
 
-from etholog.session.file import FORMAT_1, FORMATS, Session, counted_once, header, header_of, read
+from etholog.session.file import FORMAT_1, FORMATS, Session, counted_once, header, header_of, prepare, read
 
 __all__ = [
     "FORMATS",
@@ -18,6 +18,7 @@ __all__ = [
     "header_of",
     "latency",
     "log",
+    "prepare",
     "question",
     "read",
     "record",

@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Iterable
+from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import datetime
 from functools import cached_property
@@ -68,6 +69,16 @@ def header_of(ethogram: Ethogram, **said: Any) -> dict[str, Any]:
     except ValidationError as error:
         raise Refusal(f"the details of the session can't be kept: {record.brief(error)}; change it") from None
     return {**header, "ethogram": ethogram.plain()}
+
+
+def prepare() -> None:
+    """Load what a first line is held to, so that whoever makes one soon does not wait for it."""
+    from pydantic import ValidationError
+
+    from etholog.session import record
+
+    with suppress(ValidationError):
+        record.check_header({})
 
 
 NOT_READ = gettext_noop("this is not a session of etholog that can be read")

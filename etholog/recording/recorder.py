@@ -240,7 +240,9 @@ class Recorder(Corrector):
             self._append(drafts.repeat(self.t(at), key))
             return Answer(f"key {key!r} is held down: one press")
         if not (self._doubtful and self._held.beats):
-            self._doubtful, self._before_doubtful = [], (list(self._done), list(self._undone))
+            self._doubtful = []
+            if self._held.is_doubtful:  # to copy it takes the longer, the more was done
+                self._before_doubtful = list(self._done), list(self._undone)
         first = self.journal.n
         answer = do()
         if told is None and self._held.is_doubtful:

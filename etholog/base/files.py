@@ -19,6 +19,7 @@ from etholog.base.refusal import Finding, Refusal
 
 LARGEST = 256 * 2**20  # bytes; a night of marks has less than one hundredth of that
 PIECE = 2**18  # bytes read at once: most sessions take one
+PICTURES = (".svg", ".pdf", ".png")  # the forms in which figures and labels are written
 NAME_BYTES = 120  # what a name may take, so that endings still fit: most systems take 255 bytes, or 143 encrypted
 
 # Files that lie beside journals and are none: what was torn off, what was rescued, what was taken in.

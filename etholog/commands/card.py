@@ -12,6 +12,7 @@ from etholog.animals import Animals, entering, life, loan, notebook, young
 from etholog.animals.card import KINDS
 from etholog.animals.custody import custody
 from etholog.animals.entering import NewEntry
+from etholog.base import files
 from etholog.base.refusal import Finding, Refusal
 from etholog.base.text import many, visible
 from etholog.commands.output import add_json, as_json, draw, finding_data, goes_with, portable_table, say, tell
@@ -207,13 +208,13 @@ def _pedigree(name: str | None, known: Animals, out: Path) -> int:
     elif kind == ".csv":
         table = lineage.lineage(known, names)
         content = portable_table(table).to_csv(index=False, lineterminator="\n").encode()
-    elif kind in (".svg", ".pdf", ".png"):
+    elif kind in files.PICTURES:
         from etholog import figures
 
         draw(figures.pedigree(known, names, who), out)
         return 0
     else:
-        raise Refusal(f"{out}: a pedigree is written as .svg, .pdf, .png, .csv or .ped")
+        raise Refusal(f"{out}: a pedigree is written as {', '.join(files.PICTURES)}, .csv or .ped")
     with replacing(out) as file:
         file.write(content)
     say(f"{many(len(names), 'animal')} written to {out}")

@@ -10,6 +10,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TextIO
 
+from etholog.base import files
 from etholog.base.refusal import Finding, Refusal
 from etholog.base.text import many, percent, portable, unsafe, visible
 
@@ -240,9 +241,9 @@ def picture_file(name: str) -> Path:
 
 def _form(path: Path) -> str:
     """Return the form that a picture's name asks for. Raises Refusal for one that none is drawn in."""
-    if (form := path.suffix[1:].lower()) not in ("svg", "pdf", "png"):
-        raise Refusal(f"{path}: a figure is written as .svg, .pdf or .png")
-    return form
+    if (form := path.suffix.lower()) not in files.PICTURES:
+        raise Refusal(f"{path}: a figure is written as one of {', '.join(files.PICTURES)}")
+    return form[1:]
 
 
 def draw(figure: "ReproducibleFigure", path: Path) -> None:

@@ -13,6 +13,7 @@ from matplotlib.patches import PathPatch, Rectangle
 from matplotlib.path import Path as MplPath
 from matplotlib.textpath import TextToPath
 
+from etholog.base import files
 from etholog.base.atomic import replacing
 from etholog.base.refusal import Refusal
 from etholog.base.text import drawable
@@ -48,7 +49,6 @@ SHEETS = {
     "101.6x50.8": Sheet(LETTER, 2, 5, 4.0, 12.7, 4.7),
 }
 SIZES = tuple(SHEETS)
-KINDS = (".svg", ".pdf", ".png")
 LONGEST_LINE = 200
 _POINT_MM = 0.3528
 
@@ -182,8 +182,10 @@ def write(path: Path, labels: Sequence[Label], size: tuple[float, float], sheet:
     """Write labels: PDF takes many, a page each, or many on a page (`sheet`); SVG and PNG one. Raises Refusal
     otherwise."""
     kind = path.suffix.lower()
-    if kind not in KINDS:
-        raise Refusal(f"{path}: a label is written as {', '.join(KINDS)}, or as plain text without a file")
+    if kind not in files.PICTURES:
+        raise Refusal(
+            f"{path}: a label is written as one of {', '.join(files.PICTURES)}, or as plain text without a file"
+        )
     if len(labels) > 1 and kind != ".pdf":
         raise Refusal(f"{path}: holds one label; write several as .pdf")
     if sheet and kind != ".pdf":

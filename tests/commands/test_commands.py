@@ -51,7 +51,7 @@ def test_bad_words_end_with_2_and_no_traceback(etholog: Run, words: list[str]) -
 def test_a_picture_of_another_form_is_refused_before_the_work(etholog: Run, tmp_path: Path, words: list[str]) -> None:
     done = etholog(*words, "drawn.gif", cwd=tmp_path)  # where there is nothing to work on, which would be said first
     assert (done.returncode, done.stdout) == (2, "")
-    assert done.stderr.splitlines()[-1].endswith("drawn.gif: a figure is written as .svg, .pdf or .png")
+    assert done.stderr.splitlines()[-1].endswith("drawn.gif: a figure is written as one of .svg, .pdf, .png")
 
 
 def test_an_unknown_command_names_the_nearest(etholog: Run) -> None:

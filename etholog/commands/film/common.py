@@ -27,7 +27,6 @@ if TYPE_CHECKING:
     from etholog.session import Session
 
 Writers = Mapping[str, Callable[[Path], object]]
-PICTURES = (".svg", ".png", ".pdf")
 
 
 def add_choice(verb: argparse.ArgumentParser) -> None:

@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
+from etholog.base import files
 from etholog.base.catalogues import asked
 from etholog.base.language import ENGLISH, speaking
 from etholog.base.refusal import Refusal
@@ -16,7 +17,6 @@ from etholog.base.text import many, nearest, visible
 from etholog.commands import recording
 from etholog.commands.film.anchors import anchor
 from etholog.commands.film.common import (
-    PICTURES,
     add_session,
     aligned,
     bar,
@@ -88,7 +88,7 @@ def run(args: argparse.Namespace) -> int:
     from etholog.film.captions import moment
 
     goes_with("--sound", args.sound, seen=args.seen)
-    check_ending(args.trace, PICTURES)
+    check_ending(args.trace, files.PICTURES)
     goes_with("--trace", args.trace, language=args.language)
     language = asked(args.language) if args.trace else ENGLISH
     more = more_of(args)

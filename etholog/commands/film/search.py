@@ -5,11 +5,12 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from etholog.base import files
 from etholog.base.catalogues import asked
 from etholog.base.language import ENGLISH, speaking
 from etholog.base.refusal import Refusal
 from etholog.base.text import STILLNESS, many
-from etholog.commands.film.common import PICTURES, add_search, area_of, check_ending, evening, more_of, searched, write
+from etholog.commands.film.common import add_search, area_of, check_ending, evening, more_of, searched, write
 from etholog.commands.output import add_json, add_language, as_json, goes_with, say, table
 
 if TYPE_CHECKING:
@@ -46,7 +47,7 @@ def run(args: argparse.Namespace) -> int:
 
     from etholog.film import hours, stretches
 
-    check_ending(args.trace, PICTURES)
+    check_ending(args.trace, files.PICTURES)
     check_ending(args.sheet, (".png", ".pdf"))
     goes_with("--trace or --sheet", args.trace or args.sheet, language=args.language)
     language = asked(args.language) if args.trace or args.sheet else ENGLISH

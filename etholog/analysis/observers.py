@@ -34,8 +34,9 @@ class Observers:
     table: pd.DataFrame
     """Index: behaviour. what: 'seconds' in all of a state, or 'count' of an event, for each session. sessions.
     difference: the mean of second less first; low, high: its 95 % limits of agreement; low_from, low_to, high_from,
-    high_to: the 95 % limits of these, for differences that are about normal. icc, icc_low, icc_high: ICC(2,1) with its
-    limits (Shrout & Fleiss 1979), of observers and sessions drawn at random."""
+    high_to: the 95 % limits of these, for differences that are about normal; difference_from, difference_to: those of
+    the mean. icc, icc_low, icc_high: ICC(2,1) with its limits (Shrout & Fleiss 1979), of observers and sessions drawn
+    at random."""
     kappa: float
     """Cohen's kappa over all time units of all sessions."""
     kappa_low: float
@@ -159,14 +160,16 @@ def _icc_limits(
 
 def limits_over_sessions(apart: Floats) -> dict[str, float]:
     """Return the mean difference and its 95 % limits of agreement (Bland & Altman 1986) with their own 95 % limits:
-    difference, low, high, low_from, low_to, high_from, high_to.
+    difference, low, high, low_from, low_to, high_from, high_to, and those of the mean (Student's t): difference_from,
+    difference_to.
 
-    Their limits are exact for normal differences, by the noncentral t (Carkeet 2015, Optom. Vis. Sci. 92:e71, from
-    memory); those of Bland & Altman 1999, from a standard error, hold in 92 to 94 of 100.
+    The limits of the limits are exact for normal differences, by the noncentral t (Carkeet 2015, Optom. Vis. Sci.
+    92:e71, from memory); those of Bland & Altman 1999, from a standard error, hold in 92 to 94 of 100.
     """
     from scipy.special import nctdtrit
 
-    names = ("difference", "low", "high", "low_from", "low_to", "high_from", "high_to")
+    ends = ("low_from", "low_to", "high_from", "high_to", "difference_from", "difference_to")
+    names = ("difference", "low", "high", *ends)
     n = len(apart)
     if not n:
         return dict.fromkeys(names, np.nan)
@@ -175,7 +178,9 @@ def limits_over_sessions(apart: Floats) -> dict[str, float]:
         return dict.fromkeys(names, np.nan) | {"difference": mean}
     low, high = mean - 1.96 * spread, mean + 1.96 * spread
     near, far = (float(nctdtrit(n - 1, 1.96 * np.sqrt(n), share)) * spread / np.sqrt(n) for share in (0.025, 0.975))
-    return dict(zip(names, (mean, low, high, mean - far, mean - near, mean + near, mean + far), strict=True))
+    off = t_quantile(0.975, n - 1) * spread / np.sqrt(n)
+    found = mean, low, high, mean - far, mean - near, mean + near, mean + far, mean - off, mean + off
+    return dict(zip(names, found, strict=True))
 
 
 def _session(pair: tuple[Season, Season], found: Agreement) -> dict[str, object]:

@@ -34,9 +34,10 @@ def differences(found: Agreement, named: Mapping[str, str] | None = None, size: 
     """Return a picture of two observers' durations: second less first against the mean of both (Bland & Altman 1986).
 
     A mark for each matched bout of a state that both saw whole. Lines: the mean difference and the 95 % limits of
-    agreement; shaded: their own 95 % limits, for differences that are about normal (Carkeet 2015). Under five bouts
-    have no limits. The limits take bouts for independent, and all behaviours for alike: where the marks of one lie
-    apart, look at each. Where the marks spread towards the right, the longer bouts differ more than the lines say.
+    agreement; shaded: their own 95 % limits, for differences that are about normal (Carkeet 2015; of the mean
+    Student's). Under five bouts have no limits. The limits take bouts for independent, and all behaviours for alike:
+    where the marks of one lie apart, look at each. Where the marks spread towards the right, the longer bouts differ
+    more than the lines say.
 
     Parameters
     ----------
@@ -101,8 +102,8 @@ def _logarithmic(axes: Axes, mean: pd.Series) -> bool:
 
 def _lines(axes: Axes, limits: Mapping[str, float]) -> None:
     """Draw the mean and the limits of agreement across, and write them at the right."""
-    for name in ("low", "high"):
-        if np.isfinite(limits[name]):
+    for name in ("low", "difference", "high"):
+        if np.isfinite(limits[f"{name}_from"]):
             ends = limits[f"{name}_from"], limits[f"{name}_to"]
             axes.axhspan(*ends, color=INK, alpha=0.08, linewidth=0, zorder=0, gid=f"limits:{name}")
     for name in ("low", "difference", "high"):

@@ -37,6 +37,16 @@ def test_limits_of_agreement_have_limits() -> None:
     assert np.isnan(limits_over_sessions(apart[:4])["low"])
 
 
+def test_limits_of_the_mean_on_peak_flows() -> None:
+    # Bland & Altman 1986 (Lancet 327:307-310), table 1, the first readings of the two meters: mean -2.1 l/min, its 95 %
+    # limits -22.0 and 17.8 (from memory; R's t.test of the differences: -22.05 and 17.81).
+    large = [494, 395, 516, 434, 476, 557, 413, 442, 650, 433, 417, 656, 267, 478, 178, 423, 427]
+    mini = [512, 430, 520, 428, 500, 600, 364, 380, 658, 445, 432, 626, 260, 477, 259, 350, 451]
+    found = limits_over_sessions(np.array(large, dtype=float) - mini)
+    told = [round(found[name], 1) for name in ("difference", "difference_from", "difference_to")]
+    assert told == [-2.1, -22.0, 17.8]
+
+
 def alone(season: Season, at: int, late_s: float = 0.0) -> Season:
     """Return one session as a season of its own, its times later by so many seconds."""
     row = season.sessions.iloc[at : at + 1]

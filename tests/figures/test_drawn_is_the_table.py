@@ -308,6 +308,7 @@ def test_differences_stand_against_their_means_between_their_limits() -> None:
         (line,) = found(figure, f"line:{name}")
         assert line.get_ydata()[0] == pytest.approx(apart.mean() + at * apart.std(ddof=1))
     # Their limits: about as wide as by the standard error of Bland & Altman 1999, sqrt(3 s2 / n), with t of 5 df.
+    assert found(figure, "limits:difference")
     (band,) = found(figure, "limits:high")
     half = 2.5706 * np.sqrt(3 * apart.var(ddof=1) / 6)
     assert band.get_height() == pytest.approx(2 * half, rel=0.25)

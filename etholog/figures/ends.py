@@ -95,7 +95,9 @@ def ends(shares: pd.DataFrame, size: Size = "page") -> ReproducibleFigure:
         if len(waited) and not limited:
             why = no_limits(few=len(waited) < LIMITS_LEAST)
             figure.supxlabel(why, fontsize=6.5, color=FAINT, x=0.01, ha="left")
-        figure.legend(loc="outside upper left", ncols=2 if size == "page" else 1, handlelength=2.8)
+        # In the order in which the curves end, the highest first, so that none has to be searched for in the legend.
+        highest = sorted(axes.lines, key=lambda line: -float(np.asarray(line.get_ydata())[-1]))
+        figure.legend(handles=highest, loc="outside upper left", ncols=2 if size == "page" else 1, handlelength=2.8)
         return figure
 
 

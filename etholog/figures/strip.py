@@ -8,6 +8,7 @@ import pandas as pd
 from matplotlib.axes import Axes
 
 from etholog.analysis import columns
+from etholog.base.language import gettext
 from etholog.base.refusal import Refusal
 from etholog.figures.style import (
     ACTORS,
@@ -78,7 +79,7 @@ def strip(
         lanes = {name: bouts.iloc[rows] for name, rows in lanes_of(bouts, named).items()}
         if not lanes:
             return nothing(size, "Nothing was marked in this session.")
-        figure = plate(size, 0.62 + LANE_INCHES * len(lanes))
+        figure = plate(size, 0.76 + LANE_INCHES * len(lanes))
         axes = figure.subplots()
         end = max(float(row["length_s"]), 1.0)
         for at, (name, rows) in enumerate(lanes.items()):
@@ -100,6 +101,7 @@ def strip(
         axes.set_yticks(range(len(lanes)), [label(name, named) for name in lanes])
         actor_ticks(axes, actors)
         minutes(axes, end, 8 if size == "page" else 4)
+        axes.set_xlabel(gettext("minutes : seconds"))
         began = row["began"] + pd.Timedelta(minutes=int(row["utc_offset_min"]))
         axes.set_title(plain(f"{row['male'] or 'male'} with {row['female'] or 'female'}, {began:%Y-%m-%d %H:%M}"))
         return figure

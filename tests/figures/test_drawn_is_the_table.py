@@ -370,6 +370,11 @@ def test_ends_are_the_shares_that_came_to_each(season: Season) -> None:
         assert found(figure, f"limits:{cause}") == []  # F-Umbra and others waited twice
     assert figure.get_supxlabel() == "No limits: an animal is in it more than once."
     assert sum(line.get_ydata()[-1] for line in figure.axes[0].lines) <= 1 + 1e-12
+    last = shares[[name for name in shares if not str(name).startswith("se_")]].iloc[-1]
+    (legend,) = figure.legends  # as the curves end, from the highest down
+    assert [text.get_text() for text in legend.get_texts()] == list(
+        last.sort_values(ascending=False, kind="stable").index
+    )
 
 
 def test_a_curve_without_limits_says_why(season: Season) -> None:

@@ -130,8 +130,8 @@ class Names:
         who = self.of(name)
         own = [one for one in self.renamed if self.of(one.names[0]) == who]
         if who not in {one.names[0] for one in own}:
-            path = self.folder / "animals" / card_.file_name(who)
-            with suppress(Refusal, OSError):  # an error: no file can be called so
+            with suppress(Refusal, OSError):  # either: no file can be called so
+                path = self.folder / "animals" / card_.file_name(who)
                 if path.exists():  # to read one loads pydantic, and on a first evening there is none
                     own.append(card_.read(path))
         return gathered(own)[0].get(who)

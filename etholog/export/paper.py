@@ -16,6 +16,7 @@ from etholog import __version__, figures
 from etholog.analysis.compare import Comparison, compare
 from etholog.analysis.duration import duration
 from etholog.analysis.latency import latency
+from etholog.analysis.logrank import has_one_variance
 from etholog.analysis.survival import LIMITS_LEAST
 from etholog.analysis.transition import transition
 from etholog.base.refusal import Refusal
@@ -106,6 +107,7 @@ def expected(interval: str, found: Comparison) -> pd.DataFrame:
     rows: list[tuple[str, str, float | None]] = [
         ("interval", interval, None),
         ("within", found.within or "", None),
+        ("variance", "one" if has_one_variance(len(found.table)) else "each", None),
         ("horizon_s", "", found.horizon_s),
         ("p_error", "", found.permutation_error),
         ("chi_squared", "", found.statistic),
@@ -127,6 +129,11 @@ def methods(season: Season, times: pd.DataFrame, found: Comparison, seed: int) -
         if found.exact
         else f"by {found.permutations:,} random labellings (seed {seed}) [@phipson2010]"
     )
+    variance = (
+        "one variance for all labellings, that of the scores under permutation"
+        if has_one_variance(len(found.table))
+        else "the variance of each labelling [@heimann1998]"
+    )
     within = f" within {found.within}s" if found.within else ""
     unseen = "kept at risk" if about.get("unseen", "keep") == "keep" else "censored from there on"
     parts = [
@@ -138,8 +145,8 @@ def methods(season: Season, times: pd.DataFrame, found: Comparison, seed: int) -
         f" nobody watched, do not count; time out of sight was {unseen}.",
         "Latencies are given as Kaplan-Meier estimates [@kaplan1958], medians with log-log limits"
         f" [@brookmeyer1982] from {LIMITS_LEAST} sessions on, and means within the first {found.horizon_s:g} s.",
-        f"Males were compared by the log-rank test{within} [@mantel1966], permuted {how} with the variance of each"
-        " labelling [@heimann1998], and pairs of males by the same test, adjusted after Holm [@holm1979].",
+        f"Males were compared by the log-rank test{within} [@mantel1966], permuted {how} with {variance},"
+        " and pairs of males by the same test, adjusted after Holm [@holm1979].",
         "Transitions were counted from onset to onset; adjusted residuals [@haberman1973] against quasi-independence,"
         " adjusted after Holm [@holm1979].",
         f"Computed with etholog {__version__}, Python {platform.python_version()},"

@@ -12,6 +12,7 @@ told <- read.csv(file.path(here, "expected.csv"), fileEncoding = "UTF-8-BOM", ch
 asked <- function(quantity) told$value[told$quantity == quantity]
 interval <- told$group[told$quantity == "interval"]
 within <- told$group[told$quantity == "within"]
+variance <- told$group[told$quantity == "variance"]
 horizon <- asked("horizon_s")
 
 times <- read.csv(file.path(here, "..", "latencies.csv"), fileEncoding = "UTF-8-BOM", na.strings = "")
@@ -87,17 +88,45 @@ agrees <- function(model, ours) {
 agrees(Surv(latency_s, occurred) ~ male, log_rank(times$male, rep("all", nrow(times))))
 if (within == "female") agrees(Surv(latency_s, occurred) ~ male + strata(stratum), observed)
 
+# Where one variance serves for all labellings: that of the scores (Peto & Peto 1972) when they change places.
+score <- numeric(nrow(times))
+spread <- matrix(0, length(males), length(males))
+for (one in unique(stratum)) {
+  inside <- which(stratum == one)
+  hazard <- function(time) {
+    at <- unique(times$latency_s[inside][times$occurred[inside] & times$latency_s[inside] <= time])
+    sum(vapply(at, function(t) {
+      sum(times$occurred[inside] & times$latency_s[inside] == t) / sum(times$latency_s[inside] >= t)
+    }, 0))
+  }
+  score[inside] <- times$occurred[inside] - vapply(times$latency_s[inside], hazard, 0)
+  each <- tabulate(match(times$male[inside], males), length(males))
+  n <- length(inside)
+  if (n > 1) spread <- spread + var(score[inside]) * (diag(each, length(males)) - outer(each, each) / n)
+}
+parts <- eigen(spread, symmetric = TRUE)
+varies <- parts$values > 1e-10 * max(parts$values)
+axes <- parts$vectors[, varies, drop = FALSE] %*% diag(1 / sqrt(parts$values[varies]), sum(varies))
+one_variance <- function(male) {
+  sums <- vapply(males, function(one) sum(score[male == one]), 0)
+  sum(drop(sums %*% axes)^2)
+}
+statistics <- function(male) {
+  if (variance == "one") return(rep(one_variance(male), 2))
+  this <- log_rank(male, stratum)
+  c(this$chi_squared, this$squares)
+}
+
 # Males change places within strata; with more than two males each labelling counts by the smaller of its two ranks.
 set.seed(1)
 shuffles <- 2000
-values <- rbind(c(observed$chi_squared, observed$squares), t(replicate(shuffles, {
+values <- rbind(statistics(times$male), t(replicate(shuffles, {
   moved <- times$male
   for (one in unique(stratum)) {
     inside <- which(stratum == one)
     moved[inside] <- moved[inside][sample.int(length(inside))]
   }
-  this <- log_rank(moved, stratum)
-  c(this$chi_squared, this$squares)
+  statistics(moved)
 })))
 tail_of <- function(x) sapply(x, function(one) mean(x >= one - 1e-6 * max(1e-4, abs(one))))
 ranks <- tail_of(values[, 1])

@@ -11,6 +11,7 @@ import pytest
 from pypdf import PdfReader
 
 from etholog import __version__
+from etholog.analysis import logrank
 from etholog.base.refusal import Refusal
 from etholog.export import folder
 from etholog.season import Season
@@ -45,6 +46,21 @@ def test_r_recomputes_the_comparison_from_the_csv_alone(kit: Path) -> None:
     assert len(figures) > 15
     for row in figures:  # the digits themselves, not what the script says of them
         assert float(row["R"]) == pytest.approx(float(row["etholog"]), rel=1e-9)
+
+
+def test_r_recomputes_the_comparison_of_so_many_males_that_one_variance_serves(
+    known: Season, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(logrank, "STUDENTISED_AT_MOST", 5)
+    folder.write(known, tmp_path / "tables", paper=True)
+    done = by_r(tmp_path / "tables" / "paper")
+    assert done.returncode == 0, done.stdout + done.stderr
+    rows = {row["quantity"]: row for row in csv.DictReader(done.stdout.splitlines())}
+    ours, theirs = (float(rows["p"][whose]) for whose in ("etholog", "R"))
+    assert ours == pytest.approx(theirs, abs=4 * (ours / 2000) ** 0.5)
+    told = (tmp_path / "tables" / "paper" / "methods.md").read_text(encoding="utf-8")
+    assert "one variance for all labellings" in told
+    assert "heimann1998" not in told
 
 
 def test_r_would_notice_another_latency(kit: Path, tmp_path: Path) -> None:

@@ -13,7 +13,7 @@ from etholog.animals.card import read as read_card
 from etholog.base import cache as caches
 from etholog.base import files, journal
 from etholog.base.dates import Day
-from etholog.base.refusal import Finding, Refusal
+from etholog.base.refusal import Finding
 
 FILE = "cards.json"
 AT_LEAST = 50  # cards; fewer are read before anybody could feel it
@@ -25,16 +25,11 @@ def read(folder: Path) -> tuple[list[Card], list[Finding]]:
     names, findings = files.listed(folder, ".jsonl")
     pays = len(names) >= AT_LEAST or caches.pays(names)
     known = _kept(folder, names) if pays else {}
-    found = dict(known)
-    for name in [name for name in names if name not in known]:
-        try:
-            found[name] = read_card(folder / name)
-        except Refusal as refusal:
-            findings += refusal.findings
+    found, unread = caches.with_others(names, known, lambda name: read_card(folder / name))
     if pays and len(found) > len(known):
         _keep(folder, names, found)
-    told = [found[name] for name in names if name in found]
-    return told, [*findings, *(finding for one in told for finding in one.findings)]
+    told = list(found.values())
+    return told, [*findings, *unread, *(finding for one in told for finding in one.findings)]
 
 
 def _kept(folder: Path, names: Mapping[str, stat_result]) -> dict[str, Card]:
@@ -51,15 +46,16 @@ def _card(path: Path, names: Sequence[str], rows: Iterable[Sequence[Any]]) -> Ca
     for n, kind, on, sure, words, number, note, by, sac in rows:
         entry = Entry(n, kind, Day.parse(on), sure, words, number, note, by=by, sac=Day.parse(sac) if sac else None)
         check(entry)
-        if not _is_sound(entry):
+        if not (type(n) is int and type(sure) is bool and _are_words(words, note, by)):
             raise TypeError
         entries.append(entry)
+    if not _are_words(*names):
+        raise TypeError
     return Card(path, names[-1], tuple(entries), names=tuple(dict.fromkeys(names)))
 
 
-def _is_sound(entry: Entry) -> bool:
-    words = entry.words, entry.note, entry.by
-    return type(entry.n) is int and type(entry.sure) is bool and all(type(word) is str for word in words)
+def _are_words(*told: Any) -> bool:
+    return all(type(one) is str for one in told)
 
 
 def _keep(folder: Path, names: Mapping[str, stat_result], found: Mapping[str, Card]) -> None:

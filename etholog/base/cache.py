@@ -13,10 +13,12 @@ from os import stat_result
 from pathlib import Path
 from struct import Struct
 from types import ModuleType
-from typing import Any, BinaryIO
+from typing import Any, BinaryIO, TypeVar
 
 from etholog.base.atomic import replacing
-from etholog.base.refusal import Refusal
+from etholog.base.refusal import Finding, Refusal
+
+Kept = TypeVar("Kept")
 
 # Files, or their bytes; less is read before anybody could feel it.
 AT_LEAST, AT_LEAST_BYTES = 300, 4 * 2**20
@@ -27,6 +29,21 @@ _SETTLED_S = 2.0  # a file changed less than this ago could change again within 
 def pays(files: Mapping[str, stat_result]) -> bool:
     """Return whether these files are so many, or so large, that keeping what they came to pays."""
     return len(files) >= AT_LEAST or sum(seen.st_size for seen in files.values()) >= AT_LEAST_BYTES
+
+
+def with_others(
+    names: Iterable[str], known: Mapping[str, Kept], read: Callable[[str], Kept]
+) -> tuple[dict[str, Kept], list[Finding]]:
+    """Return what each of these files came to, in their order: as it is known, else read now; and what is wrong with
+    those that can't be read."""
+    found: dict[str, Kept] = {}
+    findings: list[Finding] = []
+    for name in names:
+        try:
+            found[name] = known[name] if name in known else read(name)
+        except Refusal as refusal:
+            findings += refusal.findings
+    return found, findings
 
 
 # What a file looks like from outside: its size, its time, and the time of change, which tells of a content put back

@@ -17,7 +17,7 @@ from etholog import session
 from etholog.base import cache as caches
 from etholog.base import files, journal
 from etholog.base.journal import Scalar
-from etholog.base.refusal import Finding, Refusal
+from etholog.base.refusal import Finding
 from etholog.base.workspace import root_of
 from etholog.ethogram import Ethogram, from_plain
 from etholog.session import closing, evidence, log
@@ -69,16 +69,12 @@ def read(folder: Path) -> tuple[list[Digest], list[Finding]]:
     """Return the digests of the sessions of a folder, by the names of their files, and what could not be read. A large
     folder is read again only where it changed. Raises Refusal where the folder can't be read."""
     names, findings = files.listed(folder)
-    known = _kept(folder, names) if caches.pays(names) else {}
-    found = dict(known)
-    for name in [name for name in names if name not in known]:
-        try:
-            found[name] = of(session.read(folder / name))
-        except Refusal as refusal:
-            findings += refusal.findings
-    if len(found) > len(known) and caches.pays(names):
+    pays = caches.pays(names)
+    known = _kept(folder, names) if pays else {}
+    found, unread = caches.with_others(names, known, lambda name: of(session.read(folder / name)))
+    if pays and len(found) > len(known):
         _keep(folder, names, found)
-    return [found[name] for name in names if name in found], findings
+    return list(found.values()), [*findings, *unread]
 
 
 def counted(found: Iterable[Digest]) -> list[Digest]:

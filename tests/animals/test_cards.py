@@ -117,6 +117,15 @@ def test_nonsense_that_was_kept_is_not_believed(folder: Path, member: str, value
     assert cards.read(folder)[0] == fresh(folder)
 
 
+def test_a_name_that_was_kept_and_is_none_is_not_believed(folder: Path) -> None:
+    cards.read(folder)
+    told = cache.kept_values(folder, cards.FILE, cards._code())
+    for one in told:
+        one[2] = [3]
+    cache.keep_values(folder, cards.FILE, cards._code(), told)
+    assert cards.read(folder)[0] == fresh(folder)
+
+
 def test_few_cards_keep_nothing(tmp_path: Path) -> None:
     shutil.copytree(SEASON, tmp_path, dirs_exist_ok=True)
     cards.read(tmp_path / "animals")

@@ -74,6 +74,11 @@ class Comparison:
     met: pd.DataFrame | None = None
     """How many sessions each male had with each female, where p assumes that they met at random."""
 
+    @property
+    def one_variance(self) -> bool:
+        """Whether sessions were permuted with one variance for all labellings (see `analysis.logrank.permuted`)."""
+        return logrank.has_one_variance(len(self.table))
+
     def _repr_html_(self) -> str:
         return notebook.html(self.sentence, self.table.filter(regex="^(?!q[0-9])"))
 

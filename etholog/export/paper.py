@@ -16,7 +16,6 @@ from etholog import __version__, figures
 from etholog.analysis.compare import Comparison, compare
 from etholog.analysis.duration import duration
 from etholog.analysis.latency import latency
-from etholog.analysis.logrank import has_one_variance
 from etholog.analysis.survival import LIMITS_LEAST
 from etholog.analysis.transition import transition
 from etholog.base.refusal import Refusal
@@ -107,7 +106,7 @@ def expected(interval: str, found: Comparison) -> pd.DataFrame:
     rows: list[tuple[str, str, float | None]] = [
         ("interval", interval, None),
         ("within", found.within or "", None),
-        ("variance", "one" if has_one_variance(len(found.table)) else "each", None),
+        ("variance", "one" if found.one_variance else "each", None),
         ("horizon_s", "", found.horizon_s),
         ("p_error", "", found.permutation_error),
         ("chi_squared", "", found.statistic),
@@ -131,7 +130,7 @@ def methods(season: Season, times: pd.DataFrame, found: Comparison, seed: int) -
     )
     variance = (
         "one variance for all labellings, that of the scores under permutation"
-        if has_one_variance(len(found.table))
+        if found.one_variance
         else "the variance of each labelling [@heimann1998]"
     )
     within = f" within {found.within}s" if found.within else ""

@@ -6,15 +6,12 @@ from functools import cache
 from typing import IO, Any
 
 import numpy as np
-from pydantic_core import from_json
 
 from etholog import ethogram, session
 from etholog.base import journal
 from etholog.base.cache import code
 from etholog.season import rows
 from etholog.season.rows import NUMBER_COLUMNS, TEXT_COLUMNS, Rows
-from etholog.session import folding as fold
-from etholog.session import record
 
 _BOUTS = ("code", "qualifier", "onset", "offset", "whole", "sure", "n")
 _GAPS = ("onset", "offset", "why")
@@ -46,7 +43,7 @@ def unpack(file: IO[bytes], more: Iterable[str] = ()) -> tuple[Rows, dict[str, A
         with np.load(file, allow_pickle=False) as kept:
             if bytes(kept["schema"]) != _schema():
                 return None
-            told = from_json(bytes(kept["told"]))
+            told = json.loads(bytes(kept["told"]))
             found = Rows(
                 {name: told["said"][name] for name in TEXT_COLUMNS},
                 {name: kept[f"session_{name}"] for name in NUMBER_COLUMNS},
@@ -94,4 +91,4 @@ def _consistent(found: Rows) -> bool:
 
 @cache
 def _schema() -> bytes:
-    return code([ethogram, fold, journal, record, rows, session])
+    return code([ethogram, journal, rows, session])

@@ -12,10 +12,9 @@ from contextlib import ExitStack, suppress
 from dataclasses import dataclass, field
 from functools import cache
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from pydantic import BaseModel, Field, ValidationError
 
 from etholog import ethogram as ethograms_
 from etholog import session
@@ -46,9 +45,6 @@ _WORDS = ("name", "id", "male", "female", "species", "observer", "place", "sourc
 _JSON = ("conditions", "outcome", "findings")
 
 
-_Part = Annotated[str, Field(pattern=r"^part-[0-9a-f]+\.parquet$")]
-
-
 @dataclass(frozen=True)
 class Store:
     """What `season.json` says: the parts by month, each a name, and what all sessions share."""
@@ -65,22 +61,6 @@ class Store:
         return [self.folder / table / f"month={month}" / part for month, parts in self.months.items() for part in parts]
 
 
-class _List(BaseModel):
-    """`season.json`."""
-
-    format: str
-    program: str
-    following: int
-    months: dict[Annotated[str, Field(pattern=r"^\d{4}-\d\d$")], list[_Part]]
-    names: dict[str, str]
-    species: dict[str, str]
-    ethograms: list[dict[str, Any]]
-
-
-def _list(path: Path) -> _List:
-    return _List.model_validate_json(files.read(path))
-
-
 def is_store(folder: Path) -> bool:
     """Tell whether a folder holds a season that was written here."""
     try:
@@ -91,14 +71,13 @@ def is_store(folder: Path) -> bool:
 
 def opened(folder: Path) -> Store:
     """Return the season that was written into a folder. Raises Refusal where there is none, or a newer format."""
+    from etholog.season import contents
+
     needed("pyarrow", "Parquet")
     path = folder / NAME
     if not is_store(folder):
         raise Refusal(f"{folder}: is no season for an engine; write one: etholog export DIR --by-month")
-    try:
-        told = _list(path)
-    except ValidationError as error:
-        raise Refusal(Finding("is no season that etholog wrote", "write it anew into another folder", path)) from error
+    told = contents.read(path)
     if told.format != FORMAT:
         raise Refusal(Finding(f"is of another format ({told.format!r})", f"this version reads {FORMAT}", path))
     kept = [from_plain(one) for one in told.ethograms]
@@ -238,6 +217,8 @@ def rows_of(
 def _before(to: Path, program: str) -> tuple[Store, dict[str, tuple[str, int, str, Stamp]]]:
     """Return the season that is there, and of each of its files (month, began, id, stamp); nothing where another
     program wrote it: what that one read, it may have read otherwise."""
+    from etholog.season import contents
+
     empty = Store(to, {}, [])
     if not to.exists():
         return empty, {}
@@ -246,7 +227,7 @@ def _before(to: Path, program: str) -> tuple[Store, dict[str, tuple[str, int, st
             raise Refusal(f"{to}: holds something else than a season for an engine; name a folder that is not there")
         return empty, {}
     store = opened(to)
-    if _list(to / NAME).program != program:
+    if contents.read(to / NAME).program != program:
         return Store(to, {}, [], following=store.following), {}
     known = {}
     for path in store.files("sessions"):

@@ -105,14 +105,25 @@ def _sessions(season: Season, named: Mapping[str, str]) -> pd.DataFrame:
     return out
 
 
+_NOTHING: Mapping[str, Any] = {}
+_SAID = ("text", "key", "why", "name", "what")
+
+
 class Marks:
     """The table of every record of every journal, a column at a time, so that a million of them are no objects."""
 
-    WORDS = ("record", "behaviour", "edge", "qualifier", "stands_behaviour", "stands_qualifier")
+    WORDS = (
+        ("record", "recorded", "do"),
+        ("behaviour", "recorded", "code"),
+        ("edge", "recorded", "edge"),
+        ("qualifier", "recorded", "qualifier"),
+        ("stands_behaviour", "stands", "code"),
+        ("stands_qualifier", "stands", "qualifier"),
+    )
 
     def __init__(self) -> None:
         self.sessions: list[tuple[str, int]] = []
-        self.words: dict[str, list[str | None]] = {name: [] for name in self.WORDS}
+        self.words: dict[str, list[str | None]] = {name: [] for name, _, _ in self.WORDS}
         self.said: list[str | None] = []
         self.seconds = {"at_s": array("d"), "stands_at_s": array("d")}
         self.numbers = {name: array("q") for name in ("n", "amends", "in_force", "confident")}
@@ -120,31 +131,19 @@ class Marks:
     def add(self, one: Session) -> None:
         """Take in a session's records: as they were recorded, and as they stand after all corrections."""
         gone = undone(one.records)
-        stands = {record["n"]: record for record in corrected(one.records)[0]}
-        self.sessions.append((one.id, len(one.records)))
-        for record in one.records:
-            row: Mapping[str, Any] = record
-            now = stands.get(row["n"], {})
-            for name, word in zip(
-                self.WORDS,
-                (
-                    row["do"],
-                    row.get("code"),
-                    row.get("edge"),
-                    row.get("qualifier"),
-                    now.get("code"),
-                    now.get("qualifier"),
-                ),
-                strict=True,
-            ):
-                self.words[name].append(word)
-            self.said.append(next((row[name] for name in ("text", "key", "why", "name", "what") if name in row), None))
-            self.seconds["at_s"].append(row["t"] / 1000 if "t" in row else np.nan)
-            self.seconds["stands_at_s"].append(now["t"] / 1000 if now else np.nan)
-            self.numbers["n"].append(row["n"])
-            self.numbers["amends"].append(row.get("of", -1))
-            self.numbers["in_force"].append(row["n"] not in gone)
-            self.numbers["confident"].append(now.get("sure", True) if now.get("do") == "mark" else -1)
+        stands: dict[int, Mapping[str, Any]] = {record["n"]: record for record in corrected(one.records)[0]}
+        rows: Sequence[Mapping[str, Any]] = one.records
+        now = [stands.get(row["n"], _NOTHING) for row in rows]
+        self.sessions.append((one.id, len(rows)))
+        for name, told, word in self.WORDS:
+            self.words[name] += [row.get(word) for row in (rows if told == "recorded" else now)]
+        self.said += [next((row[name] for name in _SAID if name in row), None) for row in rows]
+        self.seconds["at_s"].extend([row["t"] / 1000 if "t" in row else np.nan for row in rows])
+        self.seconds["stands_at_s"].extend([row["t"] / 1000 if row else np.nan for row in now])
+        self.numbers["n"].extend([row["n"] for row in rows])
+        self.numbers["amends"].extend([row.get("of", -1) for row in rows])
+        self.numbers["in_force"].extend([row["n"] not in gone for row in rows])
+        self.numbers["confident"].extend([row.get("sure", True) if row.get("do") == "mark" else -1 for row in now])
 
     def table(self, order: pd.Index) -> pd.DataFrame:
         """Return the table, its sessions in this order."""

@@ -92,7 +92,9 @@ def _alive(span: _Span, animals: Animals, card: Card | None) -> None:
     if where.gone:
         span.close(where.words)
     elif where.where == "lent":
-        if where.until:
+        if where.until and where.until.last < span.first:
+            span.unknown.append(where.words)  # overdue: it may be back, or not
+        elif where.until:
             span.from_(where.until.last, where.words)
         else:
             span.close(gettext("{where}, nobody knows until when", where=where.words))

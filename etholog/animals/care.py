@@ -228,6 +228,11 @@ def _is_ours(male: str, animals: Animals) -> bool:
     return not animals.died(male) and not custody(animals.find(male)).gone
 
 
+def _may_meet_again(last: Pairing, animals: Animals) -> bool:
+    """Tell whether to ask if these two shall meet again: he is there to be asked about, and nobody has decided."""
+    return _is_ours(last.male, animals) and animals.is_open(last.male, last.female)
+
+
 def _no_window(name: str, species: str, today: date) -> Task:
     why = gettext("nothing is known of {species}", species=species) if species else gettext("no species on record")
     what = gettext("no window known: enter its species, or its family")
@@ -264,7 +269,7 @@ def _brood(one: Attempt, mine: Window, animals: Animals, card: Card | None) -> I
         )
     elif one.taken:
         yield from _waiting(one, mine, animals, card)
-    elif animals.is_open((last := one.pairings[-1]).male, she):
+    elif _may_meet_again(last := one.pairings[-1], animals):
         yield _again(she, gettext("introduce again?"), last, last.evidence, care)
 
 
@@ -284,7 +289,7 @@ def _waiting(one: Attempt, mine: Window, animals: Animals, card: Card | None) ->
     she, care = one.female, mine.care
     last = one.taken[-1]
     best = max(pairing.evidence for pairing in one.taken)
-    if best < Evidence.BOTH_PALPS and _is_ours(last.male, animals) and animals.is_open(last.male, she):
+    if best < Evidence.BOTH_PALPS and _may_meet_again(last, animals):
         what = beside("a second introduction? Cup in hand: after a pairing that took, she often attacks")
         yield _again(she, what, last, best, care)
     windows = sac_windows(one, mine)

@@ -247,7 +247,7 @@ def hers(female: str, animals: Animals, known: Sequence[Ethogram], now: Day) -> 
     tries, group = attempts(animals, female), animals.group_of(female)
     if card is not None:
         yield from _adult(card, tries, group, now)
-        yield from _moults(card, group, now)
+        yield from _moults(card, tries, group, now)
         yield from _fed(card, animals, window(female, animals, known), now)
         yield from _measured(card, now)
     told = [pairing for pairing in animals.pairings_of(female) if pairing.female == who and pairing.female_after]
@@ -266,7 +266,7 @@ def _ended_before(one: Attempt, moult: Day) -> bool:
     return last.before(moult)
 
 
-def _moults(card: Card, group: Group, now: Day) -> Iterator[Fact]:
+def _moults(card: Card, tries: Sequence[Attempt], group: Group, now: Day) -> Iterator[Fact]:
     who, moults = card.id, [entry.on for entry in card.all("moult")]
     if card.last_moult:
         yield Fact("note", f"{who}: told as her last moult: {_ago(card.last_moult.on, now)}")
@@ -289,10 +289,16 @@ def _moults(card: Card, group: Group, now: Day) -> Iterator[Fact]:
             "unknown", f"{who}: moulted {_ago(moults[-1], now)}; when the next may come is not known of her kind"
         )
         return
-    when = f"in {between(left)}" if left[0] > 0 else f"any day now, or within {max(0, left[1])} days"
-    yield Fact(
-        "against" if near else "for", f"{who}: moulted {_ago(moults[-1], now)}; the next may come {when}, by {basis}"
-    )
+    when = f"in {between(left)}" if left[0] > 0 else "any day now"
+    if left[0] <= 0 < left[1]:
+        when += f", or within {many(left[1], 'day')}"
+    told = f"{who}: moulted {_ago(moults[-1], now)}; the next may come {when}, by {basis}"
+    # What is usual of adults speaks for nobody who may be growing yet: those moult far more often.
+    growing = not tries and len(moults) <= OWN_INTERMOULTS
+    if growing and not near:
+        yield Fact("unknown", f"{told}; sooner if she is still growing")
+    else:
+        yield Fact("against" if near else "for", told)
 
 
 def _this_intermoult(who: str, one: Attempt) -> Iterator[Fact]:

@@ -221,6 +221,13 @@ def test_a_plan_pairs_by_weeks_and_never_zero_for_unknown(tmp_path: Path) -> Non
     assert figures.plan(found).content("svg")
 
 
+def test_who_was_to_be_back_from_a_loan_by_now_is_planned_with_a_word_on_it(tmp_path: Path) -> None:
+    herd(tmp_path)
+    write_card(tmp_path, "F-2", ("lent", "2026-04-01", "Anna until 2026-05-20"))
+    pairs = plan(animals.read(tmp_path), at_hand(tmp_path), TODAY, form="").pairs
+    assert "F-2: lent to Anna since 2026-04-01, until 2026-05-20" in pairs.set_index("female")["unknown"]["F-2"]
+
+
 @pytest.mark.slow
 def test_the_keeper_changes_a_pair_and_it_is_computed_anew(
     tmp_path: Path, etholog: Callable[..., CompletedProcess[str]]

@@ -14,7 +14,7 @@ from etholog.animals.attempts import attempts
 from etholog.animals.care import Task
 from etholog.animals.pedigree import Parents
 from etholog.ethogram import at_hand
-from tests.make import CardLine, write_card
+from tests.make import CardLine, marks, write_card, write_session
 
 pytestmark = pytest.mark.slow
 
@@ -37,6 +37,24 @@ def test_after_a_pairing_a_sac_is_looked_for_in_its_window(tmp_path: Path) -> No
     assert tasks["F nosac"].first == date(2026, 12, 27)
     assert tasks["F again"].first == date(2026, 3, 4)
     assert tasks["M check"].first == date(2026, 3, 2)
+
+
+@pytest.mark.parametrize(
+    ("ended", "his", "asked"),
+    [
+        ("keeper ended it", (), True),
+        ("he was killed", (), False),
+        ("keeper ended it", (("died", "2026-05-04"),), False),
+        ("keeper ended it", (("sold", "2026-05-04", "Bert"),), False),
+    ],
+)
+def test_nobody_is_asked_to_introduce_a_male_again_who_is_not_there(
+    ended: str, his: tuple[CardLine, ...], asked: bool, tmp_path: Path
+) -> None:
+    (tmp_path / "sessions").mkdir()
+    made = [*marks((1000, "walking", "onset")), {"do": "close", "t": 90_000, "outcome": {"ended": ended}}]
+    write_session(tmp_path / "sessions" / "a.jsonl", made)
+    assert ("F again" in due(tmp_path, "2026-05-05", male=his)) == asked
 
 
 def test_having_looked_puts_the_next_look_a_week_on(tmp_path: Path) -> None:
@@ -262,6 +280,21 @@ AGAINST = [
     ((), (), "unknown", "species of M-1 and F-1 not on record"),
     ((), (), "unknown", "they may be kin"),
 ]
+
+
+def test_what_is_usual_of_adults_speaks_for_nobody_who_may_be_growing(tmp_path: Path) -> None:
+    young = facts(tmp_path, "2026-03-01", (), (BRACHYPELMA, ("moult", "2026-01-15"), ("size", "2026-01-20", "", "40")))
+    assert not said(young["for"], "moulted")
+    assert said(young["unknown"], "moulted 45 days ago (2026-01-15); the next may come in 320 to 503 days")
+    assert said(young["unknown"], "sooner if she is still growing")
+
+
+@pytest.mark.parametrize(
+    ("moult", "when"),
+    [("2024-08-31", "any day now, or within 1 day, by"), ("2024-01-01", "may come any day now, by 12 to 18 months")],
+)
+def test_a_moult_that_is_late_is_never_within_no_days(moult: str, when: str, tmp_path: Path) -> None:
+    assert said(facts(tmp_path, "2026-03-01", (), (("moult", moult),))["against"], when)
 
 
 @pytest.mark.parametrize(("he", "she", "side", "words"), AGAINST)

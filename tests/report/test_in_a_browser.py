@@ -205,6 +205,17 @@ def test_figures_fit_every_width_and_tables_say_that_they_scroll(
         assert page.evaluate(f"{hidden}.length") > 0
 
 
+def test_no_cell_runs_into_the_next(tmp_path: Path, open_page: Callable[..., Opened]) -> None:
+    (tmp_path / "sessions").mkdir()
+    answers = {"again": "yes", "again_when": "2026-05-20"}  # 'pair her again with M-1, as you chose'
+    made = [*marks((1000, "touch", None)), {"do": "close", "t": 600_000, "outcome": answers}]
+    write_session(tmp_path / "sessions" / "a.jsonl", made, male="M-Dawn")
+    report(tmp_path / "sessions" / "a.jsonl", "--out", tmp_path / "a.html")
+    page, _ = open_page(tmp_path / "a.html", viewport={"width": 390, "height": 844})
+    assert "pair her again with M-Dawn, as you chose" in page.locator("td").all_inner_texts()
+    assert page.evaluate("[...document.querySelectorAll('td')].filter(e => e.scrollWidth > e.clientWidth).length") == 0
+
+
 @pytest.mark.parametrize("width", [390, 1440])
 def test_what_happened_fits_one_screen(width: int, season_page: Path, open_page: Callable[..., Opened]) -> None:
     page, _ = open_page(season_page, viewport={"width": width, "height": 900})

@@ -42,9 +42,10 @@ def outcomes(season: Season, today: date) -> pd.DataFrame:
     female, species, males (those that may be the sire), sires (how many), first_on, last_on, pairings; watched
     (whether a session of it was), evidence (rung of the ladder, 0 to 7; NaN unknown), courted, latency_s (of the
     evening with the best evidence), insertions, insertion_s, palps; may_have_taken, end ('sac', 'moult', 'died',
-    'open'), days from the last pairing that may have taken to the end (or `today`); eaten, pulled, opened, young (NaN:
-    not counted), doubts; sac_end ('young', 'lost', 'none': counted, no young; 'open'; '' no sac) in sac_days. seen: the
-    rung that was seen in its sessions, a sac left aside; rests_on: on what it rests that sperm may have been
+    'open'), days from the last pairing that may have taken to the end (or `today`, or the day on which she was sold,
+    given away or given back: what came later nobody here has seen); eaten, pulled, opened, young (NaN: not counted),
+    doubts; sac_end ('young', 'lost', 'none': counted, no young; 'open'; '' no sac) in sac_days. seen: the rung that was
+    seen in its sessions, a sac left aside; rests_on: on what it rests that sperm may have been
     transferred. Of the young: laid (all eggs of the first count), then the latest count of the living at each stage
     (eggs, eggs_with_legs, nymphs, first_instar, second_instar, spiderlings; NaN: not counted), and stages: the same in
     words, with what was lost between.
@@ -97,7 +98,7 @@ def _row(one: Attempt, species: str, evenings: Mapping[Any, Mapping[Any, Any]], 
     seen = [evening for _, evening in known]
     best = max(known, key=lambda pair: pair[0].evidence)[1] if known else None
     start = (one.taken or one.pairings or (Pairing("", "", Day.of(today)),))[-1].on
-    end = one.ended_on or Day.of(today)
+    end = one.ended_on or one.seen_until(today)
     return {
         "female": one.female,
         "species": species,
@@ -163,7 +164,8 @@ def _of_sac(one: Attempt, today: date) -> dict[str, Any]:
     """Return what came of the sac first, and in how many days; without a sac, nothing."""
     if not one.sac:
         return {"sac_end": "", "sac_days": float("nan")}
-    came, on = "open", Day.of(today)
+    # A sac that was taken from her stays here when she goes.
+    came, on = "open", one.seen_until(today) if one.guarding else Day.of(today)
     young = [count for count in one.lot.counts if count.state == "alive" and count.stage > Stage.EGGS]
     if one.young:
         came, on = "young", next(count.on for count in young if count.number)

@@ -41,8 +41,8 @@ def practice_outcomes(season: Season, name: str, today: date) -> Practice:
     """Return what came of attempts and sacs before and after a practice was begun, as `analysis.begun` compares it.
 
     A sac: from the first pairing that may have taken, a moult or her death ending the wait. The sac lost: from the
-    sac, until it was opened or pulled. Time before the practice counts as time without it (start-stop risk sets;
-    Crowley & Hu 1977).
+    sac, for as long as she has it with her. What came after she was sold or given away nobody here has seen. Time
+    before the practice counts as time without it (start-stop risk sets; Crowley & Hu 1977).
 
     Parameters
     ----------
@@ -87,13 +87,13 @@ def practice_outcomes(season: Season, name: str, today: date) -> Practice:
 
 
 def _waited(one: Attempt, animals: Animals, done: list[Entry], today: date) -> dict[str, Any]:
-    return _unit(one, animals, one.taken[0].on, one.ended_on or Day.of(today), one.sac is not None, done)
+    return _unit(one, animals, one.taken[0].on, one.ended_on or one.seen_until(today), one.sac is not None, done)
 
 
 def _guarded(one: Attempt, animals: Animals, done: list[Entry], today: date) -> dict[str, Any]:
     assert one.sac
-    until = one.eaten or one.opened or one.pulled
-    return _unit(one, animals, one.sac.on, until.on if until else Day.of(today), one.eaten is not None, done)
+    until = one.eaten.on if one.eaten else one.guarded_until or one.seen_until(today)
+    return _unit(one, animals, one.sac.on, until, one.eaten is not None, done)
 
 
 def _unit(one: Attempt, animals: Animals, start: Day, end: Day, came: bool, done: list[Entry]) -> dict[str, Any]:

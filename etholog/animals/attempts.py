@@ -2,10 +2,12 @@
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from datetime import date
 from functools import cached_property
 from typing import Literal
 
 from etholog.animals.card import SAC_NAMED, Entry
+from etholog.animals.custody import custody
 from etholog.animals.herd import Animals, Pairing
 from etholog.animals.lot import Count, Left, Lot, Stage, counted
 from etholog.base.dates import Day
@@ -27,7 +29,7 @@ class Attempt:
     With a sac, `moult` and `died` are what came after it, and `of_sac` all that was told of it and its young.
     `again`: a further sac without a further pairing. `stored`:
     the pairings before an earlier sac of this intermoult, whose sperm she may still have. `doubts`: sentences on dates
-    that don't say what came first.
+    that don't say what came first. `left`: the day on which she was sold, given away or given back, for good.
     """
 
     female: str
@@ -42,6 +44,7 @@ class Attempt:
     again: bool = False
     stored: tuple[Pairing, ...] = ()
     doubts: tuple[str, ...] = ()
+    left: Day | None = None
 
     @cached_property
     def taken(self) -> tuple[Pairing, ...]:
@@ -64,8 +67,20 @@ class Attempt:
     @property
     def guarding(self) -> bool:
         """Whether she has a sac with her, as far as is known: a moult ends it, too."""
-        ended = self.eaten or self.pulled or self.opened or self.moult or self.died or self.left_the_sac
-        return self.sac is not None and not ended
+        return self.sac is not None and self.guarded_until is None
+
+    @property
+    def guarded_until(self) -> Day | None:
+        """Since when she has the sac with her no more; None as long as she has it, or where there is none."""
+        told = [entry.on for entry in (self.eaten, self.pulled, self.opened, self.moult, self.died) if entry]
+        if self.left_the_sac:
+            told += [one.on for one in self.lot.counts if one.state == "alive" and one.stage == Stage.SPIDERLINGS][:1]
+        return min(told, key=lambda day: day.first) if self.sac and told else None
+
+    def seen_until(self, today: date) -> Day:
+        """Return the last day on which this keeper would have seen what comes: she may have left before today."""
+        last = self.sac.on if self.sac else self.pairings[-1].on if self.pairings else None
+        return self.left if self.left and not (last and self.left.before(last)) else Day.of(today)
 
     @property
     def left_the_sac(self) -> bool:
@@ -175,8 +190,10 @@ def attempts(animals: Animals, female: str) -> list[Attempt]:
             now = replace(now, died=what)
     if now.pairings or now.sac:
         done.append(now)
+    where = custody(animals.find(female))
+    left = where.since if where.gone else None
     doubts = [tuple(_doubts(one, animals)) for one in done]
-    return [replace(one, doubts=own) if own else one for one, own in zip(done, doubts, strict=True)]
+    return [replace(one, doubts=own, left=left) if own or left else one for one, own in zip(done, doubts, strict=True)]
 
 
 def of_sac(own: Sequence[Attempt], sac: Day | None = None) -> Attempt | None:

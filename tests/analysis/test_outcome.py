@@ -20,6 +20,7 @@ from etholog.analysis import outcome
 from etholog.analysis.practice import practice_outcomes
 from etholog.analysis.sign import signs, signs_seen
 from etholog.base.refusal import Refusal
+from tests.make import CardLine, write_card
 
 TODAY = date(2026, 11, 20)
 
@@ -104,6 +105,47 @@ def test_as_known_on_an_earlier_day(season: etholog.Season) -> None:
     early = outcome.outcomes(season, date(2026, 7, 20))
     assert (early["end"] == "sac").sum() == 1
     assert not (early["first_on"] > "2026-07-20").any()
+
+
+@pytest.mark.parametrize(
+    ("told", "days", "sac_days"),
+    [
+        ((), 100, np.nan),
+        ((("sold", "2026-04-10", "Bert"),), 40, np.nan),
+        ((("lent", "2026-04-10", "Bert"),), 100, np.nan),  # who lends hears of it
+        ((("sold", "2026-04-10", "Bert"), ("got", "2026-05-01")), 100, np.nan),
+        ((("sac", "2026-04-30"), ("sold", "2026-05-20", "Bert")), 60, 20),
+        ((("sac", "2026-04-30"), ("pulled", "2026-05-15"), ("sold", "2026-05-20", "Bert")), 60, 40),
+        ((("sold", "2026-04-10", "Bert"), ("sac", "2026-04-30")), 60, 40),  # the buyer told of it
+    ],
+)
+def test_who_was_sold_waits_here_no_longer(
+    told: tuple[CardLine, ...], days: float, sac_days: float, tmp_path: Path
+) -> None:
+    write_card(tmp_path, "F-1", ("sex", "2020", "female"), ("paired", "2026-03-01", "M-1"), *told)
+    (row,) = outcome.outcomes(etholog.read(tmp_path), date(2026, 6, 9)).to_dict("records")
+    assert row["days"] == days
+    assert row["sac_days"] == pytest.approx(sac_days, nan_ok=True)
+
+
+@pytest.mark.parametrize(
+    ("told", "days"),
+    [
+        ((), 40),
+        ((("died", "2026-05-10"),), 10),
+        ((("moult", "2026-05-10"),), 10),
+        ((("count", "2026-05-10", "spiderlings", "90"),), 10),
+        ((("sold", "2026-05-10", "Bert"),), 10),
+        ((("pulled", "2026-05-10"), ("opened", "2026-05-30")), 10),
+    ],
+)
+def test_a_sac_can_be_lost_only_while_it_is_with_her(told: tuple[CardLine, ...], days: float, tmp_path: Path) -> None:
+    laid = (("practice", "2026-03-01", "cool rest"), ("paired", "2026-03-01", "M-1"), ("sac", "2026-04-30"))
+    write_card(tmp_path, "F-1", ("sex", "2020", "female"), *laid, *told)
+    write_card(tmp_path, "F-2", ("sex", "2020", "female"), *laid[1:2], ("sac", "2026-04-30"))
+    write_card(tmp_path, "F-2", ("practice", "2026-05-01", "cool rest"))
+    table = practice_outcomes(etholog.read(tmp_path), "cool rest", date(2026, 6, 9)).table.set_index("outcome")
+    assert table.loc["the sac lost", ["with_days", "without_days"]].sum() == 40 + days
 
 
 def test_time_to_sac_is_the_incidence_of_what_came_first(season: etholog.Season) -> None:

@@ -3,7 +3,6 @@
 import json
 from collections.abc import Sequence
 from fractions import Fraction
-from pathlib import Path
 from typing import Any
 
 from etholog.base.refusal import Refusal
@@ -78,8 +77,8 @@ def as_json(cuts: CutList, session: str) -> str:
     return json.dumps(plain(cuts, session), ensure_ascii=False, indent=1) + "\n"
 
 
-def write_otio(path: Path, cuts: CutList, title: str, bouts: Sequence[Bout], ethogram: Ethogram) -> None:
-    """Write an OpenTimelineIO file: a clip for each cut, in it a marker for each bout that begins there."""
+def as_otio(cuts: CutList, title: str, bouts: Sequence[Bout], ethogram: Ethogram) -> str:
+    """Return an OpenTimelineIO file: a clip for each cut, in it a marker for each bout that begins there."""
     try:
         import opentimelineio as otio
     except ImportError:
@@ -112,7 +111,8 @@ def write_otio(path: Path, cuts: CutList, title: str, bouts: Sequence[Bout], eth
     timeline = otio.schema.Timeline(name=title)
     timeline.metadata["etholog"] = {"alignment": error_told(cuts.clips)}
     timeline.tracks.append(track)
-    otio.adapters.write_to_file(timeline, str(path))
+    written: str = otio.adapters.write_to_string(timeline, "otio_json")
+    return written
 
 
 def _marker(otio: Any, bout: Bout, ethogram: Ethogram, span: Any, cuts: CutList, cut: Cut) -> Any:

@@ -6,13 +6,12 @@ from pathlib import Path
 from etholog.base.catalogues import asked
 from etholog.base.language import speaking, unchecked
 from etholog.commands.film.common import (
-    Writers,
+    Contents,
     add_choice,
     add_session,
     add_words,
     aligned,
     chosen_cuts,
-    text,
     words_of,
     write,
 )
@@ -58,15 +57,15 @@ def _write(args: argparse.Namespace) -> int:
     make = captions.all_chapters if args.chapters else captions.captions
     cues = make(read.fold.bouts, read.ethogram, found, words_of(args, read))
     about = " ".join(filter(None, (error_told(clips), unchecked())))
-    writers: Writers = {
-        ".vtt": text(lambda: subtitles.webvtt(cues, found.rate, about)),
+    contents: Contents = {
+        ".vtt": lambda: subtitles.webvtt(cues, found.rate, about),
         **(
-            {".ffmeta": text(lambda: subtitles.ffmetadata(cues, found.rate, about))}
+            {".ffmeta": lambda: subtitles.ffmetadata(cues, found.rate, about)}
             if args.chapters
-            else {".srt": text(lambda: subtitles.subrip(cues, found.rate))}
+            else {".srt": lambda: subtitles.subrip(cues, found.rate)}
         ),
     }
-    write(args.out, writers)
+    write(args.out, contents)
     listed = pd.DataFrame(
         [(float(cue.first / found.rate), float(cue.end / found.rate), cue.text) for cue in cues],
         columns=["from_s", "to_s", "text"],

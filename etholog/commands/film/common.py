@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from etholog import session
+from etholog.base.atomic import replacing
 from etholog.base.language import gettext
 from etholog.base.refusal import Refusal
 from etholog.base.text import STILLNESS
@@ -26,7 +27,7 @@ if TYPE_CHECKING:
     from etholog.film.source import Source
     from etholog.session import Session
 
-Writers = Mapping[str, Callable[[Path], object]]
+Contents = Mapping[str, Callable[[], str | bytes]]  # of a file, by its ending
 
 
 def add_choice(verb: argparse.ArgumentParser) -> None:
@@ -227,21 +228,15 @@ def check_ending(file: Path | None, endings: Collection[str]) -> None:
         raise Refusal(f"{file}: give it one of the endings {', '.join(endings)}")
 
 
-def write(files: Sequence[Path], writers: Writers) -> None:
-    """Write each file as its ending says. Raises Refusal, before anything is written, for an ending that means
-    nothing."""
+def write(files: Sequence[Path], contents: Contents) -> None:
+    """Write each file, whole or not at all, with what its ending asks for. Raises Refusal, before anything is written,
+    for an ending that means nothing."""
     for file in files:
-        check_ending(file, writers)
+        check_ending(file, contents)
     for file in files:
-        try:
-            writers[file.suffix.lower()](file)
-        except OSError as error:
-            raise Refusal(f"{file}: can't be written ({error.strerror}); choose another folder") from error
-
-
-def text(content: Callable[[], str]) -> Callable[[Path], object]:
-    """Return what writes a text to a file, the same bytes on every system."""
-    return lambda file: file.write_bytes(content().encode())
+        content = contents[file.suffix.lower()]()
+        with replacing(file) as to:
+            to.write(content.encode() if isinstance(content, str) else content)
 
 
 def area_of(words: str | None) -> "Area":

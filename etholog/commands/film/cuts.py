@@ -5,7 +5,7 @@ import sys
 from pathlib import Path
 
 from etholog.base.text import some_of
-from etholog.commands.film.common import add_choice, add_session, aligned, chosen_cuts, text, write
+from etholog.commands.film.common import add_choice, add_session, aligned, chosen_cuts, write
 from etholog.commands.output import add_json, as_json, say, table
 
 SHOWN = 3  # behaviours of a cut
@@ -35,9 +35,9 @@ def run(args: argparse.Namespace) -> int:
     write(
         args.out,
         {
-            ".edl": text(lambda: editlist.edl(found, read.id)),
-            ".otio": lambda file: editlist.write_otio(file, found, read.id, bouts, read.ethogram),
-            ".json": text(lambda: editlist.as_json(found, read.id)),
+            ".edl": lambda: editlist.edl(found, read.id),
+            ".otio": lambda: editlist.as_otio(found, read.id, bouts, read.ethogram),
+            ".json": lambda: editlist.as_json(found, read.id),
         },
     )
     told = pd.DataFrame(tally(found, bouts, read.ethogram))

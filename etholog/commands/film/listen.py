@@ -23,12 +23,12 @@ from etholog.commands.film.common import (
     check_ending,
     ended_by_signals,
     more_of,
-    write,
 )
-from etholog.commands.output import add_json, add_language, as_json, goes_with, say, table
+from etholog.commands.output import add_json, add_language, as_json, draw, goes_with, say, table
 
 if TYPE_CHECKING:
     from etholog.ethogram import Behaviour
+    from etholog.figures import ReproducibleFigure
     from etholog.film.alignment import Clip
     from etholog.film.sound import Heard
     from etholog.film.source import Source
@@ -125,8 +125,7 @@ def run(args: argparse.Namespace) -> int:
     say(f"{many(len(offers), 'burst')}. {NO_PROOF} A rate is too low where strokes were not heard.")
     if args.trace is not None:
         with speaking(language):
-            write([args.trace], {args.trace.suffix.lower(): lambda file: _drawn(heard, more, file)})
-        say(f"written: {args.trace}")
+            draw(_drawn(heard, more), args.trace)
     return 0 if behaviour is None else _offer(read, offers, behaviour)
 
 
@@ -252,7 +251,7 @@ def _play(offer: Offer) -> None:
     subprocess.run([*words, str(offer.clip.path.absolute())], stdin=subprocess.DEVNULL, check=False)
 
 
-def _drawn(heard: "Sequence[tuple[Clip, Heard]]", more: float, file: Path) -> None:
+def _drawn(heard: "Sequence[tuple[Clip, Heard]]", more: float) -> "ReproducibleFigure":
     import numpy as np
     import pandas as pd
 
@@ -266,4 +265,4 @@ def _drawn(heard: "Sequence[tuple[Clip, Heard]]", more: float, file: Path) -> No
         at_s = clip.begins / 1000
         parts.append(pd.DataFrame({"film_s": at_s + np.arange(len(strength)) / 4, "strength": strength}))
         bars += [{"onset_s": at_s + b.onset_s, "offset_s": at_s + b.offset_s, "disturbed": False} for b in one.bursts]
-    figures.activity(pd.concat(parts), pd.DataFrame(bars, columns=["onset_s", "offset_s", "disturbed"])).savefig(file)
+    return figures.activity(pd.concat(parts), pd.DataFrame(bars, columns=["onset_s", "offset_s", "disturbed"]))

@@ -10,8 +10,8 @@ from etholog.base.catalogues import asked
 from etholog.base.language import ENGLISH, speaking
 from etholog.base.refusal import Refusal
 from etholog.base.text import STILLNESS, many
-from etholog.commands.film.common import add_search, area_of, check_ending, evening, more_of, searched, write
-from etholog.commands.output import add_json, add_language, as_json, goes_with, say, table
+from etholog.commands.film.common import add_search, area_of, check_ending, evening, more_of, searched
+from etholog.commands.output import add_json, add_language, as_json, draw, goes_with, say, table
 
 if TYPE_CHECKING:
     from etholog.figures import ReproducibleFigure
@@ -75,10 +75,9 @@ def run(args: argparse.Namespace) -> int:
     )
     with speaking(language):
         if args.trace is not None:
-            write([args.trace], {args.trace.suffix.lower(): lambda file: _drawn(seen, found, args.more).savefig(file)})
+            draw(_drawn(seen, found, args.more), args.trace)
         if args.sheet is not None:
-            write([args.sheet], {args.sheet.suffix.lower(): lambda file: _sheet(seen, found).savefig(file)})
-    say(*(f"written: {file}" for file in (args.trace, args.sheet) if file is not None))
+            draw(_sheet(seen, found), args.sheet)
     findings = [finding for _, _, held in seen for finding in held.findings]
     say(*findings)
     return 1 if findings else 0

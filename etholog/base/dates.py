@@ -8,6 +8,7 @@ from functools import lru_cache
 
 from etholog.base.refusal import Refusal
 
+FIRST_YEAR, LAST_YEAR = 1900, 2199  # what is reckoned from a day then stays within the calendar
 _WRITTEN = re.compile(r"(\d{4})(?:-(\d{2}))?(?:-(\d{2}))?", re.ASCII)
 
 
@@ -32,6 +33,8 @@ class Day:
             first = date(year or 0, month or 1, day or 1)
         except ValueError as error:
             raise Refusal(f"{text!r} is not a date ({error}); look at the calendar again") from None
+        if not FIRST_YEAR <= first.year <= LAST_YEAR:
+            raise Refusal(f"{text!r} is not a date (the year must be {FIRST_YEAR} to {LAST_YEAR}); look at it again")
         if day:
             return cls(text, first, first)
         end = month or 12
@@ -66,6 +69,11 @@ def exact_day(text: str) -> date:
     if not day.exact:
         raise Refusal(f"{text!r} is not a single day; write 2026-03-05")
     return day.first
+
+
+def as_of(text: str | None) -> date:
+    """Return the day for which something is asked: today, where none is named."""
+    return exact_day(text) if text else date.today()
 
 
 def between(days: tuple[int, int]) -> str:

@@ -91,6 +91,10 @@ def main(argv: Sequence[str] | None = None) -> int:
         print(visible(f"etholog: no command {words[0]!r}{nearest(words[0], COMMANDS)}"), file=sys.stderr)
         return 2
     named = {word for word in words if not word.startswith("-")}
+    if empty := [word for word in words if word.startswith("--") and word.endswith("=--")]:
+        # argparse of Python 3.11 takes such a value for none at all, and hands a command an empty list.
+        print(visible(f"etholog: {empty[0]}: -- is no value; write one behind the ="), file=sys.stderr)
+        return 2
     # A command that stands first needs no list of the others: each costs its start a fraction of a millisecond.
     first = set(words[:1]) & COMMANDS.keys()
     parser = parser_for(first, first) if first else parser_for(named)
@@ -113,7 +117,10 @@ def main(argv: Sequence[str] | None = None) -> int:
         return 0
     except OSError as error:
         # A name that is too long for the system, a folder that vanished: what no command could foresee.
-        print(visible(f"{error.filename or 'the system'}: {error.strerror or error}"), file=sys.stderr)
+        from etholog.base import files
+
+        where = error.filename or "the system"
+        print(visible(f"{where}: {error.strerror or error}; {files.remedy(error)}"), file=sys.stderr)
         return 2
     except UnicodeEncodeError as error:
         print(visible(f"{error.object}: holds what no name or text can carry here; change it"), file=sys.stderr)

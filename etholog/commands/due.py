@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from etholog.base.catalogues import asked
-from etholog.base.dates import exact_day
+from etholog.base.dates import as_of
 from etholog.base.language import ENGLISH, ngettext, speaking
 from etholog.base.refusal import Refusal
 from etholog.base.text import many, some_of, visible
@@ -61,7 +61,7 @@ def run(args: argparse.Namespace) -> int:
     goes_with("--sitter", args.sitter, days=args.days is not None)
     goes_with("--sitter or --ics", args.sitter or args.ics, language=args.language)
     language = asked(args.language) if args.sitter or args.ics else ENGLISH
-    today = exact_day(args.today) if args.today else date.today()
+    today = as_of(args.today)
     known = animals_.read(args.folder).as_of(today)
     wanted = {known.require(name) for name in args.animals}
     kept = ethogram.at_hand(args.folder)

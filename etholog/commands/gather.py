@@ -1,6 +1,7 @@
 """`etholog gather`: several keepers' workspaces as one."""
 
 import argparse
+import os
 from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
@@ -49,7 +50,7 @@ def run(args: argparse.Namespace) -> int:
     labels = [label for label, _ in told]
     if twice := next((label for label in labels if labels.count(label) > 1), None):
         raise Refusal(f"two sources are called {twice!r}: write LABEL=FOLDER, each with a label of its own")
-    if any(path.resolve() == args.to.resolve() for _, path in told):
+    if any(os.path.realpath(path) == os.path.realpath(args.to) for _, path in told):
         raise Refusal(f"{args.to}: is a source; name another folder for --to")
     read = [sources.read(label, path, args.slashes) for label, path in told]
     found = gathering.gather(args.to, read, args.places, args.people)
@@ -90,7 +91,7 @@ def _join(known: "animals_.Animals", twins: "Sequence[conflicts.Twins]") -> list
 def _labelled(text: str) -> tuple[str, Path]:
     label, is_there, path = text.partition("=")
     if not is_there:
-        label, path = Path(text).resolve().name.removesuffix(".csv"), text
+        label, path = Path(os.path.realpath(text)).name.removesuffix(".csv"), text
     if not label.strip() or not path or len(label) > 60 or not label.isprintable() or set(label) & set("()/\\"):
         raise Refusal(f"{text!r}: write LABEL=FOLDER, such as anna=from-anna")
     return label, Path(path)

@@ -6,7 +6,7 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from etholog.base.dates import exact_day
+from etholog.base.dates import as_of
 from etholog.base.refusal import Refusal
 from etholog.commands.output import (
     add_json,
@@ -55,7 +55,7 @@ def run(args: argparse.Namespace) -> int:
     goes_with("--signs", args.signs, draw=args.draw)
     if args.day is not None and (args.practice or args.signs or args.each):
         raise Refusal("--day is about the shares of all attempts: leave out --practice, --signs and --each")
-    today = exact_day(args.today) if args.today else date.today()
+    today = as_of(args.today)
     season = season_.read(args.folder)
     if args.practice:
         from etholog.analysis.practice import practice_outcomes

@@ -3,13 +3,12 @@
 import argparse
 import math
 import sys
-from datetime import date
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from etholog.base.catalogues import asked
-from etholog.base.dates import exact_day
+from etholog.base.dates import as_of
 from etholog.base.language import ENGLISH, current, gettext, speaking
 from etholog.base.refusal import Refusal
 from etholog.base.text import many
@@ -70,7 +69,7 @@ def run(args: argparse.Namespace) -> int:
     if not 1 <= args.weeks <= 520 or not 0 <= args.rest <= 365:
         raise Refusal("--weeks takes 1 to 520, --rest 0 to 365")
     goes_with("--ics", args.ics, language=args.language)
-    today = exact_day(args.today) if args.today else date.today()
+    today = as_of(args.today)
     known = animals_.read(args.folder).as_of(today)
     couples = [[_couple(text, known) for text in said] for said in (args.forbid, args.fix)]
     propose = partial(

@@ -2,11 +2,10 @@
 
 import argparse
 from collections.abc import Iterable, Sequence
-from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from etholog.base.dates import Day, exact_day
+from etholog.base.dates import Day, as_of
 from etholog.base.refusal import Refusal
 from etholog.base.text import percent, visible
 from etholog.commands.output import add_json, as_json, say, tell
@@ -37,7 +36,7 @@ def run(args: argparse.Namespace) -> int:
     from etholog.animals import readiness
     from etholog.ethogram import at_hand
 
-    today = exact_day(args.today) if args.today else date.today()
+    today = as_of(args.today)
     known = animals_.read(args.folder).as_of(today)
     for name in filter(None, (args.male, args.female)):
         known.require(name)

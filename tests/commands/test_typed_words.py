@@ -1,10 +1,12 @@
 """What keepers type is taken as they mean it: units, two words for one kind, words after an option, a folder of 0.1."""
 
+from contextlib import closing
 from pathlib import Path
 
 import pytest
 
 from etholog import animals
+from etholog.base.journal import Draft, Journal
 from etholog.base.workspace import workspace
 from etholog.commands import main
 from tests.make import RECORDS, write_card, write_session
@@ -69,3 +71,36 @@ def test_resume_and_check_take_the_workspace_as_every_command_does(
     assert main(["resume", "--folder", str(tmp_path / "empty"), "--plain"]) == 2
     assert "no session was broken off" in capsys.readouterr().err
     assert main(["resume", "a.jsonl", "--folder", str(tmp_path)]) == 2
+
+
+def test_two_dashes_are_no_value(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """argparse of Python 3.11 makes an empty list of them, which no command expects."""
+    assert main(["plan", "--form=--", "--folder", str(tmp_path)]) == 2
+    assert capsys.readouterr().err == "etholog: --form=--: -- is no value; write one behind the =\n"
+
+
+@pytest.mark.parametrize("day", ["9999-12-31", "2200-01-01", "1899-12-31", "0001-01-01"])
+def test_a_day_in_no_keepers_time_is_refused(tmp_path: Path, capsys: pytest.CaptureFixture[str], day: str) -> None:
+    write_card(tmp_path, "F-1", ("sex", "2025", "female"), ("species", "2025", "Brachypelma smithi"))
+    for words in (["plan"], ["due"], ["ready", "F-1"], ["outcome"]):
+        assert main([*words, "--today", day, "--folder", str(tmp_path)]) == 2
+        assert "the year must be 1900 to 2199" in capsys.readouterr().err
+    assert said(tmp_path, "F-1", "moult", "--on", day) == 2
+
+
+def test_days_that_a_card_has_from_elsewhere_are_left_out(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    write_card(tmp_path, "F-1", ("sex", "2025", "female"), ("species", "2025", "Brachypelma smithi"))
+    write_card(tmp_path, "M-1", ("sex", "2025", "male"), ("species", "2025", "Brachypelma smithi"))
+    with closing(Journal.open(tmp_path / "animals" / "F-1.jsonl")[0]) as book:
+        book.append(Draft({"do": "moult", "on": "9999-12-31", "sure": True, "told": "2026-01-01T00:00:00+00:00"}))
+    assert main(["plan", "--today", "2026-05-03", "--folder", str(tmp_path)]) in (0, 1)
+    assert "F-1.jsonl: record 3: '9999-12-31' is not a date" in capsys.readouterr().err
+
+
+def test_a_link_in_a_circle_is_no_source(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (tmp_path / "from").symlink_to("from")
+    assert main(["gather", f"anna={tmp_path / 'from'}", "--to", str(tmp_path / "to")]) == 2
+    assert "from: " in capsys.readouterr().err
+    (tmp_path / "anna").mkdir()
+    assert main(["gather", f"anna={tmp_path / 'anna'}", "--to", str(tmp_path / "from")]) == 2
+    assert "from: " in capsys.readouterr().err

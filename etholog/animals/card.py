@@ -1,6 +1,7 @@
 """One animal's life: an append-only file of dated entries, the same journal that a session is."""
 
 import hashlib
+import os
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date
@@ -280,7 +281,7 @@ def file_name(name: str) -> str:
 
 def open_or_create(path: Path) -> journal.Journal:
     """Open an animal's card to write into it, or begin one."""
-    if path.exists():
+    if os.path.lexists(path):  # what is wrong with a link that leads nowhere is said, too
         return journal.Journal.open(path)[0]
     try:
         path.parent.mkdir(parents=True, exist_ok=True)

@@ -2,10 +2,11 @@
 
 import os
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import BinaryIO
 
+from etholog.base import files
 from etholog.base.refusal import Refusal
 
 
@@ -13,8 +14,11 @@ from etholog.base.refusal import Refusal
 def replacing(path: Path) -> Iterator[BinaryIO]:
     """Give a file to write to beside `path`, and put it in its place when all is written and on the disk.
 
-    Raises Refusal where that can't be done; what was there before then stays as it was.
+    Raises Refusal where that can't be done; what was there before then stays as it was, and a device or a pipe always.
     """
+    with suppress(OSError):
+        if odd := files.no_file(path.stat()):
+            raise Refusal(f"{path}: {odd}; choose another place")
     beside = path.with_name(f".{path.name}.{os.getpid()}.part")
     try:
         with beside.open("wb") as file:

@@ -15,6 +15,7 @@ from struct import Struct
 from types import ModuleType
 from typing import Any, BinaryIO, TypeVar
 
+from etholog.base import files
 from etholog.base.atomic import replacing
 from etholog.base.refusal import Finding, Refusal
 
@@ -26,9 +27,9 @@ FOLDER = ".etholog-cache"
 _SETTLED_S = 2.0  # a file changed less than this ago could change again within one tick of its clock
 
 
-def pays(files: Mapping[str, stat_result]) -> bool:
+def pays(those: Mapping[str, stat_result]) -> bool:
     """Return whether these files are so many, or so large, that keeping what they came to pays."""
-    return len(files) >= AT_LEAST or sum(seen.st_size for seen in files.values()) >= AT_LEAST_BYTES
+    return len(those) >= AT_LEAST or sum(seen.st_size for seen in those.values()) >= AT_LEAST_BYTES
 
 
 def with_others(
@@ -81,7 +82,7 @@ def keep(folder: Path, name: str, write: Callable[[BinaryIO], None]) -> None:
     home = folder / FOLDER
     with suppress(OSError, Refusal):
         home.mkdir(exist_ok=True)
-        (home / ".gitignore").write_text("*\n")
+        files.write_anew(home / ".gitignore", "*\n")
         with replacing(home / name) as file:
             write(file)
 
@@ -95,7 +96,7 @@ def keep_values(folder: Path, name: str, by: bytes, values: Any) -> None:
 def kept_values(folder: Path, name: str, by: bytes) -> Any:
     """Return the plain values that were kept by the same; None where they were not, or are damaged."""
     with suppress(OSError, ValueError):
-        head, _, body = (folder / FOLDER / name).read_bytes().partition(b"\n")
+        head, _, body = files.read(folder / FOLDER / name).partition(b"\n")
         if head == _seal(by, body):
             return json.loads(body)
     return None

@@ -57,19 +57,20 @@ def remedy(error: OSError) -> str:
 
 def read(path: Path) -> bytes:
     """Return all that is in a file. Raises Refusal where it is not there, no file, or larger than `LARGEST`."""
-    with _opened(path) as file:
+    with opened(path) as file:
         # In pieces: room for the largest file, asked for at once, takes longer to get and give back than to fill.
         return b"".join(islice(iter(partial(file.read, PIECE), b""), LARGEST // PIECE + 1))
 
 
 def read_line(path: Path) -> bytes:
     """Return the first line of a file, its end too. Raises Refusal as `read` does."""
-    with _opened(path) as file:
+    with opened(path) as file:
         return file.readline()
 
 
 @contextmanager
-def _opened(path: Path) -> Iterator[BinaryIO]:
+def opened(path: Path) -> Iterator[BinaryIO]:
+    """Give a file to read from, which waits for nobody. Raises Refusal as `read` does."""
     try:
         # Without O_NONBLOCK, opening a pipe would wait for somebody to write to it.
         descriptor = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
@@ -119,14 +120,15 @@ def listed(folder: Path, suffix: str = "") -> tuple[dict[str, os.stat_result], l
     return found, findings
 
 
+def no_file(seen: os.stat_result) -> str | None:
+    """Say what something is that is no file; None where it is one."""
+    return next((what for is_kind, what in _KINDS if is_kind(seen.st_mode)), None)
+
+
 def _odd(seen: os.stat_result) -> str | None:
-    if not stat.S_ISREG(seen.st_mode):
-        for is_kind, what in _KINDS:
-            if is_kind(seen.st_mode):
-                return what
-    if seen.st_size > LARGEST:
+    if seen.st_size > LARGEST and stat.S_ISREG(seen.st_mode):
         return f"is larger than {LARGEST // 2**20} MiB"
-    return None
+    return no_file(seen)
 
 
 def cut(name: str, size: int = NAME_BYTES) -> str:
@@ -136,6 +138,13 @@ def cut(name: str, size: int = NAME_BYTES) -> str:
     '蜘蛛'
     """
     return name.encode("utf-8", "replace")[:size].decode("utf-8", "ignore")
+
+
+def write_anew(path: Path, text: str) -> None:
+    """Write a small file in place of whatever had its name: no link is followed, and no pipe waited for."""
+    path.unlink(missing_ok=True)
+    with path.open("x", encoding="utf-8", newline="\n") as file:
+        file.write(text)
 
 
 def is_device(name: str) -> bool:

@@ -239,7 +239,7 @@ class Journal:
         try:
             descriptor = os.open(path, system.APPEND | os.O_CREAT | os.O_EXCL, 0o644)
         except FileExistsError as error:
-            raise Refusal(f"{path}: is there already; `etholog resume` goes on with it") from error
+            raise Refusal(f"{path}: is there already, perhaps since a moment ago; try again") from error
         except OSError as error:
             raise Refusal(f"{path}: can't be made ({error.strerror}); {files.remedy(error)}") from error
         try:
@@ -267,10 +267,7 @@ class Journal:
                 raise Refusal(f"{path}: another etholog is writing into it; end that one first")
             reading = read(path)
             if reading.torn:
-                with path.with_name(path.name + ".torn").open("ab") as aside:
-                    aside.write(reading.torn + b"\n")
-                    aside.flush()
-                    os.fsync(aside.fileno())
+                add_whole(path.with_name(path.name + ".torn"), reading.torn + b"\n")
                 os.ftruncate(descriptor, os.fstat(descriptor).st_size - len(reading.torn))
             content = _content(descriptor)
             missing = _missing_end(content, reading.ending)
@@ -281,7 +278,9 @@ class Journal:
             raise
         except OSError as error:
             os.close(descriptor)
-            raise Refusal(f"{path}: can't be written ({error.strerror}); {files.remedy(error)}") from error
+            raise Refusal(
+                f"{error.filename or path}: can't be written ({error.strerror}); {files.remedy(error)}"
+            ) from error
         return cls(path, descriptor, reading, content + missing), reading
 
     def append(self, draft: Draft) -> int:
@@ -501,8 +500,7 @@ def _missing_end(content: bytes, ending: bytes) -> bytes:
 
 def add_whole(path: Path, data: bytes) -> None:
     """Append to a file, all or nothing, and wait for the disk."""
-    flags = os.O_WRONLY | os.O_APPEND | os.O_CREAT | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_BINARY", 0)
-    descriptor = os.open(path, flags, 0o600)
+    descriptor = os.open(path, system.ADD, 0o600)
     try:
         before = os.fstat(descriptor).st_size
         try:

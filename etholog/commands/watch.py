@@ -1,6 +1,7 @@
 """`etholog watch`: record a pairing by single keys against a running clock."""
 
 import argparse
+import tempfile
 from collections.abc import Callable
 from pathlib import Path
 
@@ -116,10 +117,9 @@ def _run(args: argparse.Namespace) -> int:
 
 def check_folder(folder: Path) -> None:
     """Refuse a folder that can't be written, by writing into it."""
-    probe = folder / ".etholog-probe"
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        probe.write_bytes(b"x")
-        probe.unlink()
+        with tempfile.TemporaryFile(dir=folder, buffering=0) as probe:
+            probe.write(b"x")
     except OSError as error:
         raise Refusal(f"{folder}: can't be written ({error.strerror}); {files.remedy(error)} with --folder") from error

@@ -11,6 +11,7 @@ from typing import Any
 import pandas as pd
 
 from etholog.base import system
+from etholog.base.files import read as read_file
 from etholog.base.library import needed
 from etholog.base.refusal import Finding, Refusal
 from etholog.export import darwin, datapackage, deposit, files, parquet
@@ -149,7 +150,7 @@ def _all(folder: Path) -> Iterator[Path]:
 def _written(to: Path) -> dict[str, str | None] | None:
     """Return the files that an export says it wrote, with their digests; None where none made this folder."""
     try:
-        said: Any = json.loads((to / datapackage.NAME).read_bytes())
+        said: Any = json.loads(read_file(to / datapackage.NAME))
         told = [*said["resources"], *said["etholog"]["more"]]
         return {datapackage.NAME: None} | {str(one["path"]): str(one["hash"]) for one in told}
     except (OSError, ValueError, LookupError, TypeError, RecursionError):

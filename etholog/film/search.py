@@ -11,6 +11,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from etholog.base import files
 from etholog.base.atomic import replacing
 from etholog.base.refusal import Refusal
 from etholog.film import ffmpeg
@@ -86,7 +87,7 @@ def known(film: Path) -> Searched | None:
     None where there was none, where it was broken off, or where the film is another one now.
     """
     try:
-        with beside(film).open("rb") as file, np.load(file, allow_pickle=False) as held:
+        with files.opened(beside(film)) as file, np.load(file, allow_pickle=False) as held:
             if not held["whole"] or json.loads(str(held["film"]))[: len(told := _file(film))] != told:
                 return None
             rows, columns = held["shape"].tolist()
@@ -119,7 +120,7 @@ def _short(source: Source, trace: Trace) -> list[str]:
 
 def _identity(source: Source, area: Area, mask: Path | None) -> str:
     """Return what the trace belongs to: the film's size and time, a hash of some of its blocks, and what was asked."""
-    drawn = "" if mask is None else hashlib.sha256(mask.read_bytes()).hexdigest()
+    drawn = "" if mask is None else hashlib.sha256(files.read(mask)).hexdigest()
     return json.dumps([*_file(source.path), asdict(area), drawn, WIDTH, PER_S], sort_keys=True)
 
 
@@ -137,7 +138,7 @@ def _file(film: Path) -> list[int | str]:
 def _kept(film: Path, told: str) -> tuple[Trace | None, bool]:
     """Return the trace that lies beside a film, if it is this film's, and whether it goes to its end."""
     try:
-        with beside(film).open("rb") as file, np.load(file, allow_pickle=False) as held:
+        with files.opened(beside(film)) as file, np.load(file, allow_pickle=False) as held:
             if str(held["film"]) != told:
                 return None, False
             return Trace(*(held[name] for name in COLUMNS)), bool(held["whole"])

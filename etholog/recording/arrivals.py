@@ -12,7 +12,7 @@ import os
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from etholog.base import files
+from etholog.base import files, system
 from etholog.base.refusal import Refusal
 
 _SETTLED = ""  # in place of a key's name: all before it is settled
@@ -110,7 +110,7 @@ class Arrivals:
     def _write(self, line: list[Any]) -> None:
         with contextlib.suppress(OSError, ValueError):
             if self._descriptor < 0:
-                self._descriptor = os.open(self.path, os.O_WRONLY | os.O_APPEND | os.O_CREAT, 0o644)
+                self._descriptor = os.open(self.path, system.ADD, 0o644)
             os.write(self._descriptor, json.dumps(line).encode() + b"\n")
 
     def _read(self) -> tuple[dict[int, Arrival], list[_Taken], list[Arrival]]:

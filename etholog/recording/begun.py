@@ -34,7 +34,7 @@ class Begun:
             return
         new = self.path.with_name(f"{self.path.name}.new")
         with contextlib.suppress(OSError):
-            new.write_text(json.dumps({"what": what, "typed": dict(typed)}), encoding="utf-8")
+            files.write_anew(new, json.dumps({"what": what, "typed": dict(typed)}))
             new.replace(self.path)
 
     def typed(self, what: What) -> dict[str, str]:

@@ -80,7 +80,7 @@ def keep(session: Path, settings: Settings) -> None:
     if not said:
         return
     with contextlib.suppress(OSError):
-        _beside(session).write_text(json.dumps(said), encoding="utf-8")
+        files.write_anew(_beside(session), json.dumps(said))
 
 
 def kept(session: Path) -> Settings:

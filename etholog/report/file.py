@@ -3,9 +3,11 @@
 from pathlib import Path
 
 from etholog import __version__
+from etholog.base import files
 from etholog.base.atomic import replacing
 from etholog.base.refusal import Refusal
 
+HEAD_BYTES = 4096
 OURS = b'<meta name="generator" content="etholog '
 GENERATOR = f'<meta name="generator" content="etholog {__version__}">'
 
@@ -15,10 +17,18 @@ def check(to: Path) -> None:
     if to.suffix.lower() not in (".html", ".htm"):
         raise Refusal(f"{to}: a page is written as .html")
     try:
-        if to.exists() and OURS not in to.read_bytes()[:4096]:
-            raise Refusal(f"{to}: is there already and is not a page of etholog; give another name")
+        there = to.exists()
     except OSError as error:
         raise Refusal(f"{to}: can't be written over ({error.strerror or error}); give another name") from error
+    if not there:
+        return
+    try:
+        with files.opened(to) as file:
+            ours = OURS in file.read(HEAD_BYTES)
+    except Refusal as odd:
+        raise Refusal(f"{to}: {odd.findings[0].what}; give another name") from odd
+    if not ours:
+        raise Refusal(f"{to}: is there already and is not a page of etholog; give another name")
 
 
 def write(page: str, to: Path) -> None:

@@ -9,9 +9,14 @@ from subprocess import CompletedProcess
 
 import pytest
 
-from etholog.base import files
+from etholog.base import cache, files
+from etholog.base.atomic import replacing
+from etholog.base.journal import Journal
 from etholog.base.refusal import Refusal
+from etholog.commands.film import common
 from etholog.recording import opening
+from etholog.recording.arrivals import Arrivals
+from etholog.recording.begun import Begun
 from tests.make import BEGAN, ETHOGRAM, season_of
 
 Run = Callable[..., CompletedProcess[str]]
@@ -71,3 +76,64 @@ def test_two_long_names_begin_a_session(tmp_path: Path) -> None:
     assert other.path.name.casefold() != same.path.name.casefold()
     assert other.close()
     assert same.close()
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    ("odd", "words"),
+    [
+        ("page.html", ("report", "--season", "-o", "page.html")),
+        ("page.html", ("due", "--sitter", "page.html")),
+        ("dates.ics", ("due", "--ics", "dates.ics")),
+        ("label.svg", ("label", "F-1", "-o", "label.svg")),
+        ("tables/datapackage.json", ("export", "tables")),
+    ],
+)
+def test_nothing_is_written_over_a_pipe(tmp_path: Path, etholog: Run, odd: str, words: tuple[str, ...]) -> None:
+    season_of(tmp_path)
+    (tmp_path / odd).parent.mkdir(exist_ok=True)
+    os.mkfifo(tmp_path / odd)
+    done = etholog(*words, cwd=tmp_path)  # the fixture ends what hangs
+    assert done.returncode == 2, done.stdout
+    assert done.stderr.startswith(odd.partition("/")[0])
+    assert (tmp_path / odd).is_fifo()
+
+
+def test_a_device_stays_a_device(tmp_path: Path) -> None:
+    (tmp_path / "link.svg").symlink_to("/dev/null")
+    with pytest.raises(Refusal, match="is a device"), replacing(tmp_path / "link.svg") as file:
+        file.write(b"a picture")
+    assert (tmp_path / "link.svg").is_symlink()
+    with pytest.raises(Refusal, match="is a device"):
+        common.write([tmp_path / "link.svg"], {".svg": lambda: "a picture"})
+
+
+def test_no_pipe_is_waited_for_where_we_write(tmp_path: Path) -> None:
+    book = opening.begin(tmp_path, ETHOGRAM, BEGAN, 0.0, male="M", female="F")
+    assert book.close()
+    path = book.path
+    whole = path.read_bytes()
+    path.write_bytes(whole + b'{"n":1,"do":"ma')
+    os.mkfifo(tmp_path / f"{path.name}.torn")
+    with pytest.raises(Refusal, match=r"torn: can't be written"):
+        Journal.open(path)
+    assert path.read_bytes() == whole + b'{"n":1,"do":"ma'
+    os.mkfifo(tmp_path / f".{path.name}.keys")
+    Arrivals(path).note("w", "w", 5)
+    begun = Begun.of_folder(tmp_path)
+    os.mkfifo(tmp_path / f"{begun.path.name}.new")
+    begun.keep("form", {"male": "M-1"})
+    assert begun.typed("form") == {"male": "M-1"}
+    (tmp_path / cache.FOLDER).mkdir()
+    os.mkfifo(tmp_path / cache.FOLDER / "digests.json")
+    assert cache.kept_values(tmp_path, "digests.json", b"") is None
+
+
+def test_a_cache_writes_through_no_link(tmp_path: Path) -> None:
+    mine = tmp_path / "mine"
+    mine.write_text("mine")
+    (tmp_path / cache.FOLDER).mkdir()
+    (tmp_path / cache.FOLDER / ".gitignore").symlink_to(mine)
+    cache.keep_values(tmp_path, "digests.json", b"", [1])
+    assert cache.kept_values(tmp_path, "digests.json", b"") == [1]
+    assert mine.read_text() == "mine"

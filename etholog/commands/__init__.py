@@ -84,6 +84,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     gc.set_threshold(100_000, 20, 20)
     # pydantic would look for plugins in the metadata of every installed package, at each start.
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
+    _open_all_streams()
     if isinstance(sys.stdout, io.TextIOWrapper):
         sys.stdout.reconfigure(errors="backslashreplace")  # a console that lacks a character ends nothing
     words = list(sys.argv[1:] if argv is None else argv)
@@ -137,6 +138,18 @@ def main(argv: Sequence[str] | None = None) -> int:
     except KeyboardInterrupt:
         return 130
     return done
+
+
+def _open_all_streams() -> None:
+    """Have stdin, stdout and stderr lead somewhere. Of one that was closed (`>&-`) Python has none, and the next file
+    that is opened, a journal, would take its number, and with it whatever is written there."""
+    if sys.stdin is None or sys.stdout is None or sys.stderr is None:
+        while (nowhere := os.open(os.devnull, os.O_RDWR)) <= 2:
+            pass
+        os.close(nowhere)
+        sys.stdin = sys.stdin or open(0, closefd=False)  # noqa: SIM115
+        sys.stdout = sys.stdout or open(1, "w", closefd=False)  # noqa: SIM115
+        sys.stderr = sys.stderr or open(2, "w", closefd=False)  # noqa: SIM115
 
 
 def _remark(args: argparse.Namespace) -> None:

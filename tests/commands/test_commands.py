@@ -10,7 +10,7 @@ from subprocess import CompletedProcess
 
 import pytest
 
-from etholog import __version__
+from etholog import __version__, animals
 
 Run = Callable[..., CompletedProcess[str]]
 
@@ -76,6 +76,20 @@ def test_a_broken_pipe_is_no_error(etholog: Run) -> None:
     )
     assert done.stdout.startswith("usage")
     assert "Traceback" not in done.stderr
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("closed", ["<&-", ">&-", "2>&-", "<&- >&- 2>&-"])
+def test_a_stream_that_is_closed_takes_nothing_and_nothing_else_takes_its_place(tmp_path: Path, closed: str) -> None:
+    words = f"{sys.executable} -m etholog card F-1 meal small --on 2026-05-03 --folder {tmp_path}"
+    done = subprocess.run(f"{words} {closed}", shell=True, capture_output=True, text=True, check=True)
+    assert "Traceback" not in done.stderr
+    again = subprocess.run(f"{words} {closed}", shell=True, capture_output=True, text=True, check=False)  # it is asked
+    assert again.returncode == 1
+    assert ("is on the card already" in again.stderr) == ("2>" not in closed)
+    assert again.stdout.startswith("F-1: meal small") == (" >" not in f" {closed}")
+    assert [entry.kind for entry in animals.read(tmp_path).cards["F-1"].entries] == ["meal", "meal"]
+    assert not animals.read(tmp_path).findings
 
 
 @pytest.mark.slow

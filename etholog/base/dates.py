@@ -8,7 +8,7 @@ from functools import lru_cache
 
 from etholog.base.refusal import Refusal
 
-FIRST_YEAR, LAST_YEAR = 1900, 2199  # what is reckoned from a day then stays within the calendar
+FIRST_YEAR, LAST_YEAR = 1900, 2999  # what is reckoned from a day then stays within the calendar
 _WRITTEN = re.compile(r"(\d{4})(?:-(\d{2}))?(?:-(\d{2}))?", re.ASCII)
 
 

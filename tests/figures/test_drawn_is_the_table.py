@@ -9,6 +9,7 @@ import pytest
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import FancyArrowPatch, PathPatch
+from matplotlib.text import Text
 from statsmodels.duration.survfunc import SurvfuncRight
 
 import etholog
@@ -89,12 +90,30 @@ def test_the_bands_are_the_limits_of_the_table(season: Season) -> None:
 def test_censored_sessions_have_ticks_and_the_numbers_at_risk_are_right(season: Season) -> None:
     times = etholog.latency(season, "courtship")
     figure = figures.survival(times, by="male")
-    for axes, (name, rows) in zip(figure.axes, times.groupby("male", observed=True), strict=True):
+    for name, rows in times.groupby("male", observed=True):
         (ticks,) = found(figure, f"censored:{name}")
         assert list(ticks.get_xdata()) == sorted(rows.loc[~rows["occurred"], "latency_s"])
-        for at, words in zip(axes.get_xticks(), told(axes), strict=True):
-            assert int(words.split("\n")[1]) == (rows["latency_s"] >= at).sum()
-        assert told(axes)[0].split("\n") == ["0:00", str(len(rows))]
+        labels = found(figure, f"at risk:{name}")
+        for label in labels:
+            assert int(label.get_text().split("\n")[1]) == (rows["latency_s"] >= label.xy[0]).sum()
+        assert [label.get_text().split("\n")[0] for label in labels] == ["0:00", "10:00", "20:00"]
+
+
+def test_each_panel_of_many_curves_stands_apart_and_within_the_figure(season: Season) -> None:
+    times = etholog.latency(season, "courtship")
+    for size in ("page", "column"):
+        figure = figures.survival(times, by="male", size=size)
+        figure.draw_without_rendering()
+        boxes = [
+            line.get_window_extent() for name in times["male"].cat.categories for line in found(figure, f"curve:{name}")
+        ]
+        assert len(boxes) == 6
+        assert not any(one.overlaps(other) for at, one in enumerate(boxes) for other in boxes[:at])
+        for text in figure.findobj(Text):
+            if text.get_text():
+                seen = text.get_window_extent()
+                assert figure.bbox.padded(1).containsx(seen.x0) and figure.bbox.padded(1).containsx(seen.x1)
+                assert figure.bbox.padded(1).containsy(seen.y0) and figure.bbox.padded(1).containsy(seen.y1)
 
 
 def test_few_groups_share_a_panel_and_differ_by_line_style_too(season: Season) -> None:

@@ -13,15 +13,15 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from etholog.analysis import columns, sequence, shuffle, survival
+from etholog.analysis.chain import FEW_EXPECTED
 from etholog.analysis.multiplicity import holm
 from etholog.base import notebook
 from etholog.base.language import gettext, gettext_noop, number
 from etholog.base.refusal import Refusal
+from etholog.ethogram import ACTORS
 from etholog.season import Season
 
-SMALL_EXPECTED = 5.0
 ALPHA = 0.05
-ACTORS = ("male", "female", "pair", "keeper")
 OF_MALES = gettext_noop(
     "Pooled from {sessions} sessions of {males} males: animals repeat themselves, so p comes out too small (Machlis,"
     " Dodd & Fentress 1985). Look at each male, or shuffle within sessions."
@@ -168,7 +168,7 @@ def _tested(counts: pd.DataFrame, possible: NDArray[np.bool_]) -> Transitions:
         residual = _residuals(observed, expected, inside)
     with np.errstate(divide="ignore", invalid="ignore"):
         probability = observed / observed.sum(axis=1, keepdims=True)
-    small = used & (expected < SMALL_EXPECTED)
+    small = used & (expected < FEW_EXPECTED)
 
     def frame(values: NDArray[np.float64], where: NDArray[np.bool_]) -> pd.DataFrame:
         return pd.DataFrame(np.where(where, values, np.nan), counts.index, counts.columns)
@@ -253,7 +253,7 @@ def _sentence(
                 " memory).",
                 some=int(small.sum()),
                 all=int(used.sum()),
-                least=number(SMALL_EXPECTED, "g"),
+                least=number(FEW_EXPECTED, "g"),
             )
         )
     return " ".join([*said, gettext(POOLED)])

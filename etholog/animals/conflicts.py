@@ -10,13 +10,13 @@ from dataclasses import dataclass
 from itertools import combinations
 
 from etholog.animals.card import KINDS, Card, Entry
+from etholog.animals.custody import NEAR_DAYS
 from etholog.animals.herd import Animals
 from etholog.animals.naming import Alike, label, quoted
 from etholog.base.refusal import Finding
 
 ONCE = ("sex", "species", "form", "family", "dam", "sire", "born", "died")  # there is one true value of each
 EVENTS = ("moult", "sac")
-NEAR_DAYS = 14  # two keepers' dates of one event may differ by so much (our own choice)
 SAME_NAME = "the same name"
 _LABELLED = re.compile(r"(.+) \([^()]+\)")
 

@@ -10,7 +10,7 @@ from etholog.base.language import gettext, gettext_noop
 
 Where = Literal["here", "borrowed", "lent", "sold", "given", "back"]
 KINDS = ("got", "lent", "borrowed", "returned", "sold", "given", "moved")
-NEAR_DAYS = 14  # two keepers' dates of one handing over may differ by so much (our own choice)
+NEAR_DAYS = 14  # two keepers' dates of one event, such as a handing over, may differ by so much (our own choice)
 # `moved` takes any words; these are what keepers wrote there before there were entries of their own.
 _MOVED = re.compile(
     r"(lent|loaned|borrowed|sold|given|returned|back)\b(?:\s+(?:away|out|home))?(?:\s+(?:to|from)\s+(.+))?", re.I

@@ -15,7 +15,17 @@ from etholog.animals.entering import NewEntry
 from etholog.base import files
 from etholog.base.refusal import Finding, Refusal
 from etholog.base.text import many, visible
-from etholog.commands.output import add_json, as_json, draw, finding_data, goes_with, portable_table, say, tell
+from etholog.commands.output import (
+    add_folder,
+    add_json,
+    as_json,
+    draw,
+    finding_data,
+    goes_with,
+    portable_table,
+    say,
+    tell,
+)
 from etholog.ethogram import at_hand
 
 
@@ -50,7 +60,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     )  # fmt: skip
     parser.add_argument("--browse", action="store_true", help="browse the cards on a screen")
     parser.add_argument("--leaf", action="store_true", help=argparse.SUPPRESS)  # its name in 0.1
-    parser.add_argument("--folder", type=Path, default=Path(), help="the workspace (default: here)")
+    add_folder(parser)
     add_json(parser)
     parser.epilog = (
         "examples:\n  etholog card F-Umbra                              read it\n"

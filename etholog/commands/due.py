@@ -15,9 +15,11 @@ from etholog.base.language import ENGLISH, ngettext, speaking
 from etholog.base.refusal import Refusal
 from etholog.base.text import many, some_of, visible
 from etholog.commands.output import (
+    add_folder,
     add_json,
     add_language,
     add_more,
+    add_today,
     as_json,
     goes_with,
     lead,
@@ -39,13 +41,13 @@ TORCH = "Opening and shaking can make her eat a sac: look with a torch."
 def configure(parser: argparse.ArgumentParser) -> None:
     """Give the command its arguments."""
     parser.add_argument("animals", nargs="*", metavar="ANIMAL", help="only these (default: all)")
-    parser.add_argument("--today", metavar="DATE", help="as if it were that day")
+    add_today(parser)
     parser.add_argument("--ahead", type=int, default=60, metavar="DAYS", help="how far to look ahead (default: 60)")
     parser.add_argument("--ics", type=Path, metavar="FILE", help="write it all as a calendar (iCalendar, RFC 5545)")
     parser.add_argument("--sitter", type=Path, metavar="FILE", help="a page (.html) for whoever looks after them")
     parser.add_argument("--days", type=int, metavar="N", help="with --sitter: for how long (default: 14)")
     add_language(parser)
-    parser.add_argument("--folder", type=Path, default=Path(), help="the workspace (default: here)")
+    add_folder(parser)
     add_more(parser)
     add_json(parser)
     parser.epilog = (

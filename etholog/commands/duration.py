@@ -4,12 +4,24 @@ import argparse
 import math
 import sys
 from collections.abc import Mapping
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from etholog.base.refusal import Refusal
 from etholog.base.text import in_words, many
-from etholog.commands.output import add_json, add_more, as_json, goes_with, lead, limits, say, shares, table, tell
+from etholog.commands.output import (
+    SESSIONS_TOO,
+    add_folder,
+    add_json,
+    add_more,
+    as_json,
+    goes_with,
+    lead,
+    limits,
+    say,
+    shares,
+    table,
+    tell,
+)
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -27,7 +39,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--of", metavar="CODE", help="with --compare: this behaviour")
     parser.add_argument("--within", metavar="COLUMN", help="with --compare: permute within this, e.g. female, or none")
     parser.add_argument("--seed", type=int, default=0)
-    parser.add_argument("--folder", type=Path, default=Path(), help="workspace or folder of sessions (default: here)")
+    add_folder(parser, SESSIONS_TOO)
     add_more(parser)
     add_json(parser)
     parser.epilog = (

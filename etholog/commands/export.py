@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from etholog.base.refusal import Refusal
 from etholog.base.text import many, visible
-from etholog.commands.output import goes_with, say
+from etholog.commands.output import SESSIONS_TOO, add_folder, goes_with, say
 
 if TYPE_CHECKING:
     from etholog.export.deposit import Deposit
@@ -39,7 +39,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
         "--places", choices=("left-out", "coarse", "full"),
         help="with --deposit: places (default: left-out); coarse: by your places.csv (place, coarse)",
     )  # fmt: skip
-    parser.add_argument("--folder", type=Path, default=Path(), help="workspace or folder of sessions (default: here)")
+    add_folder(parser, SESSIONS_TOO)
     parser.epilog = (
         "examples:\n  etholog export tables --also xlsx\n  etholog export large --by-month\n"
         '  etholog export archive --deposit CC-BY-4.0 --creator "YOUR NAME" --places coarse'

@@ -9,7 +9,7 @@ from etholog.base.catalogues import asked
 from etholog.base.language import beside, gettext, gettext_noop, ngettext, number, speaking, unchecked
 from etholog.base.refusal import Refusal
 from etholog.base.text import many, visible
-from etholog.commands.output import add_language, goes_with, say, tell
+from etholog.commands.output import add_folder, add_language, goes_with, say, tell
 
 if TYPE_CHECKING:
     from etholog.animals import Animals
@@ -40,7 +40,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--size", metavar="WxH", help=f"with --out: in mm (default: {SIZE})")
     parser.add_argument("--sheet", action="store_true", help="with --out: many on a page, as sheets of labels are sold")
     add_language(parser)
-    parser.add_argument("--folder", type=Path, default=Path(), help="the workspace (default: here)")
+    add_folder(parser)
     parser.epilog = (
         "examples:\n  etholog label F-Umbra\n  etholog label F-Umbra --lot\n"
         "  etholog label F-Umbra F-Sepia -o labels.pdf --size 70x37\n"

@@ -3,13 +3,24 @@
 import argparse
 import math
 import sys
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from etholog.base.refusal import Refusal
 from etholog.base.text import many
 from etholog.commands import curve
-from etholog.commands.output import add_json, add_more, as_json, lead, limits, say, shares, table, tell
+from etholog.commands.output import (
+    SESSIONS_TOO,
+    add_folder,
+    add_json,
+    add_more,
+    as_json,
+    lead,
+    limits,
+    say,
+    shares,
+    table,
+    tell,
+)
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -40,7 +51,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--spans", action="store_true", help="onsets that nobody saw, as spans of time (Turnbull)")
     parser.add_argument("--permutations", type=int, default=10_000, metavar="N", help="shuffles, where not exact")
     parser.add_argument("--seed", type=int, default=0)
-    parser.add_argument("--folder", type=Path, default=Path(), help="workspace or folder of sessions (default: here)")
+    add_folder(parser, SESSIONS_TOO)
     parser.add_argument("--engine", choices=("duckdb",), help="of what `export DIR --by-month` wrote: in little memory")
     add_more(parser)
     add_json(parser)

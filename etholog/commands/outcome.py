@@ -3,14 +3,15 @@
 import argparse
 import sys
 from datetime import date
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from etholog.base.dates import as_of
 from etholog.base.refusal import Refusal
 from etholog.commands.output import (
+    add_folder,
     add_json,
     add_more,
+    add_today,
     as_json,
     draw,
     goes_with,
@@ -37,8 +38,8 @@ def configure(parser: argparse.ArgumentParser) -> None:
         "--draw", type=picture_file, metavar="FILE", help="with --signs: draw them, as .svg, .pdf or .png"
     )
     parser.add_argument("--each", action="store_true", help="one row for each attempt")
-    parser.add_argument("--today", metavar="DATE", help="as known on that day")
-    parser.add_argument("--folder", type=Path, default=Path(), help="the workspace (default: here)")
+    add_today(parser, "as known on that day")
+    add_folder(parser)
     add_more(parser)
     add_json(parser)
     parser.epilog = (

@@ -28,6 +28,19 @@ def add_json(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--json", action="store_true", help="print every number at full precision, as JSON")
 
 
+THE_WORKSPACE, SESSIONS_TOO = "the workspace", "workspace or folder of sessions"
+
+
+def add_folder(parser: argparse.ArgumentParser, what: str = THE_WORKSPACE) -> None:
+    """Give a command its `--folder`."""
+    parser.add_argument("--folder", type=Path, default=Path(), help=f"{what} (default: here)")
+
+
+def add_today(parser: argparse.ArgumentParser, what: str = "as if it were that day") -> None:
+    """Give a command its `--today`, which `dates.as_of` reads."""
+    parser.add_argument("--today", metavar="DATE", help=what)
+
+
 def add_language(parser: argparse.ArgumentParser) -> None:
     """Give a command its `--language`."""
     parser.add_argument(

@@ -13,8 +13,10 @@ from etholog.base.language import ENGLISH, current, gettext, speaking
 from etholog.base.refusal import Refusal
 from etholog.base.text import many
 from etholog.commands.output import (
+    add_folder,
     add_json,
     add_language,
+    add_today,
     as_json,
     draw,
     goes_with,
@@ -50,8 +52,8 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--draw", type=picture_file, metavar="FILE", help="draw it as well, as .svg, .pdf or .png")
     parser.add_argument("--ics", type=Path, metavar="FILE", help="write it as a calendar as well (iCalendar)")
     add_language(parser)
-    parser.add_argument("--today", metavar="DATE", help="as if it were that day")
-    parser.add_argument("--folder", type=Path, default=Path(), help="the workspace (default: here)")
+    add_today(parser)
+    add_folder(parser)
     add_json(parser)
     parser.epilog = (
         "examples:\n  etholog plan\n  etholog plan --now\n"

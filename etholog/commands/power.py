@@ -2,12 +2,11 @@
 
 import argparse
 import sys
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from etholog.base.refusal import Refusal
 from etholog.base.text import percent
-from etholog.commands.output import add_json, as_json, draw, picture_file, say, table, tell
+from etholog.commands.output import SESSIONS_TOO, add_folder, add_json, as_json, draw, picture_file, say, table, tell
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -24,7 +23,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--like", type=float, nargs="+", default=[0.1, 0.4], metavar="R", help="repeatabilities to try")
     parser.add_argument("--draw", type=picture_file, metavar="FILE", help="draw it, as .svg, .pdf or .png")
     parser.add_argument("--seed", type=int, default=0)
-    parser.add_argument("--folder", type=Path, default=Path(), help="workspace or folder of sessions (default: here)")
+    add_folder(parser, SESSIONS_TOO)
     add_json(parser)
     parser.epilog = (
         "examples:\n  etholog power courtship --times 3\n  etholog power --median 120 --watch 1800 --males 6 12"

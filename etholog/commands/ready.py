@@ -2,13 +2,12 @@
 
 import argparse
 from collections.abc import Iterable, Sequence
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from etholog.base.dates import Day, as_of
 from etholog.base.refusal import Refusal
 from etholog.base.text import percent, visible
-from etholog.commands.output import add_json, as_json, say, tell
+from etholog.commands.output import add_folder, add_json, add_today, as_json, say, tell
 
 if TYPE_CHECKING:
     from etholog.animals import Animals
@@ -21,8 +20,8 @@ def configure(parser: argparse.ArgumentParser) -> None:
     """Give the command its arguments."""
     parser.add_argument("male", help="his id; with no female named: hers, for the facts on pairing her once more")
     parser.add_argument("female", nargs="?", help="her id")
-    parser.add_argument("--today", metavar="DATE", help="as if it were that day")
-    parser.add_argument("--folder", type=Path, default=Path(), help="the workspace (default: here)")
+    add_today(parser)
+    add_folder(parser)
     add_json(parser)
     parser.epilog = (
         "examples:\n  etholog ready M-Basalt F-Umbra      before a pairing\n"

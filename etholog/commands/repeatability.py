@@ -2,11 +2,21 @@
 
 import argparse
 import sys
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from etholog.base.refusal import Refusal
-from etholog.commands.output import add_json, as_json, draw, picture_file, say, shares, table, tell
+from etholog.commands.output import (
+    SESSIONS_TOO,
+    add_folder,
+    add_json,
+    as_json,
+    draw,
+    picture_file,
+    say,
+    shares,
+    table,
+    tell,
+)
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -25,7 +35,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--draw", type=picture_file, metavar="FILE", help="draw what is expected of each male")
     parser.add_argument("--permutations", type=int, default=10_000, metavar="N", help="shuffles, where not exact")
     parser.add_argument("--seed", type=int, default=0)
-    parser.add_argument("--folder", type=Path, default=Path(), help="workspace or folder of sessions (default: here)")
+    add_folder(parser, SESSIONS_TOO)
     add_json(parser)
     parser.epilog = (
         "examples:\n  etholog repeatability courtship --adjust temperature_c order\n"

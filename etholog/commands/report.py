@@ -10,7 +10,7 @@ from etholog.base.language import speaking
 from etholog.base.refusal import Refusal
 from etholog.base.text import visible
 from etholog.base.workspace import root_of, workspace_of
-from etholog.commands.output import add_language, say, working
+from etholog.commands.output import SESSIONS_TOO, add_folder, add_language, say, working
 
 if TYPE_CHECKING:
     from etholog.animals.care import Task
@@ -21,7 +21,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     """Give the command its arguments."""
     parser.add_argument("files", nargs="*", type=Path, metavar="SESSION", help="a session's file")
     parser.add_argument("--season", action="store_true", help="all sessions of the workspace instead")
-    parser.add_argument("--folder", type=Path, default=Path(), help="workspace or folder of sessions (default: here)")
+    add_folder(parser, SESSIONS_TOO)
     parser.add_argument(
         "--strips", action="store_true", help="every session's whole strip, also where there are more than 40"
     )

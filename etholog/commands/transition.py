@@ -2,12 +2,23 @@
 
 import argparse
 import sys
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from etholog.base.refusal import Refusal
 from etholog.base.text import in_words
-from etholog.commands.output import add_json, add_more, as_json, lead, p_value, say, table, tell
+from etholog.commands.output import (
+    SESSIONS_TOO,
+    add_folder,
+    add_json,
+    add_more,
+    as_json,
+    lead,
+    p_value,
+    say,
+    table,
+    tell,
+)
+from etholog.ethogram import ACTORS
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -16,7 +27,6 @@ if TYPE_CHECKING:
     from etholog.analysis.transition import Transitions
     from etholog.season import Season
 
-ACTORS = ("male", "female", "pair", "keeper")
 SHOWN = 20
 SHORT = 10
 QUESTIONS = {"order": "Does what came before the first matter too?", "homogeneity": "Do they differ by {by}?"}
@@ -35,7 +45,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--shuffles", type=int, default=0, metavar="N", help="p by shuffles within sessions")
     parser.add_argument("--follows", nargs=2, metavar=("FIRST", "NEXT"), help="only this one, planned beforehand")
     parser.add_argument("--seed", type=int, default=0)
-    parser.add_argument("--folder", type=Path, default=Path(), help="workspace or folder of sessions (default: here)")
+    add_folder(parser, SESSIONS_TOO)
     add_more(parser)
     add_json(parser)
     parser.epilog = (

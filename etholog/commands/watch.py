@@ -14,7 +14,7 @@ from etholog.base.text import visible
 from etholog.base.workspace import workspace
 from etholog.commands import recording
 from etholog.commands.film.common import add_search
-from etholog.commands.output import say
+from etholog.commands.output import add_folder, say
 from etholog.recording.forms import CONDITIONS, ETHOGRAM, PAIR, SETTING
 from etholog.recording.keyboard import Keyboard
 from etholog.recording.opening import NewSession
@@ -31,7 +31,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--ethogram", default="", metavar="NAME", help="name or file (default: the one that fits their species)"
     )
-    parser.add_argument("--folder", type=Path, default=Path(), help="the workspace (default: here)")
+    add_folder(parser)
     conditions = parser.add_argument_group("conditions")
     for asked in CONDITIONS:
         conditions.add_argument(

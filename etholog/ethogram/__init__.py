@@ -4,6 +4,7 @@ one TOML file."""
 from etholog.ethogram.file import at_hand, find, from_plain, read, shipped, with_roles
 from etholog.ethogram.roles import INTERVAL_ROLES, NEEDED, ROLES, IntervalRole, Role
 from etholog.ethogram.schema import (
+    ACTORS,
     FORMAT_1,
     FORMAT_2,
     FORMAT_3,
@@ -25,6 +26,7 @@ from etholog.ethogram.schema import (
 )
 
 __all__ = [
+    "ACTORS",
     "FORMAT_1",
     "FORMAT_2",
     "FORMAT_3",

@@ -9,7 +9,7 @@ import json
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import MISSING, dataclass, field, fields, replace
 from functools import cached_property
-from typing import Annotated, Any, Literal, NamedTuple, Self
+from typing import Annotated, Any, Literal, NamedTuple, Self, get_args
 
 from etholog.base.language import gettext, of_labels
 from etholog.base.refusal import Refusal
@@ -28,13 +28,14 @@ class Held:
 
 
 Actor = Literal["male", "female", "pair", "keeper"]
+ACTORS: tuple[Actor, ...] = get_args(Actor)
 Kind = Literal["event", "state"]
 Hand = Literal["left", "right"]
 
 FORMAT_1, FORMAT_2, FORMAT_3 = "etholog-ethogram/1", "etholog-ethogram/2", "etholog-ethogram/3"
 
-STAGES = ("search", "courtship", "contact", "copulation", "separation", "after")
 Stage = Literal["search", "courtship", "contact", "copulation", "separation", "after"]
+STAGES: tuple[str, ...] = get_args(Stage)
 
 # What one hand reaches without leaving its place on a QWERTY keyboard, row by row, and is not kept for the screen.
 REACH: dict[Hand, str] = {"left": "456qwertyasdfghzxcvbn", "right": "567poiuyt[;lkjhg'/.,mnb"}

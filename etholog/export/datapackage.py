@@ -8,11 +8,12 @@ from typing import Any
 import pandas as pd
 
 from etholog import __version__
+from etholog.ethogram import ACTORS
 from etholog.export.columns import KEYS, POINTS_TO, TABLES, described
 
 NAME = "datapackage.json"
 PROFILE = "https://datapackage.org/profiles/2.0/datapackage.json"
-ENUMS = {"actor": ["male", "female", "pair", "keeper"], "kind": ["event", "state"], "edge": ["onset", "offset"]}
+ENUMS = {"actor": [*ACTORS], "kind": ["event", "state"], "edge": ["onset", "offset"]}
 
 
 def descriptor(

@@ -293,8 +293,7 @@ def resume(
     `missed` are keys that arrived and were never handled: they are taken in before the gap.
     """
     known = session.read(path)
-    if known.fold.closed:
-        raise Refusal(f"{path}: is closed; `etholog amend` corrects it")
+    known.refuse_closed()
     journal, _ = Journal.open(path)
     told = [str(finding) for finding in known.findings]
     same = known.header["boot"] == system.boot() != "" and known.header["clock"] == system.CLOCK

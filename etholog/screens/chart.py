@@ -7,6 +7,7 @@ from rich.style import Style
 from textual.strip import Strip
 
 from etholog.base.text import visible
+from etholog.ethogram import ACTORS
 from etholog.recording.lanes import FOREVER, Lane, Lanes
 from etholog.recording.live import Live
 from etholog.screens.fit import shortened
@@ -28,7 +29,7 @@ class Chart:
 
     def __init__(self, live: Live, lanes: Lanes, look: Look, now: Callable[[], int], with_cursor: bool = False) -> None:
         self._live, self._lanes, self._look, self._now = live, lanes, look, now
-        self._styles = {actor: ink(look, actor) for actor in ("male", "female", "pair", "keeper")}
+        self._styles = {actor: ink(look, actor) for actor in ACTORS}
         self._faint = ink(look, "faint")
         self._with_cursor = with_cursor
         self.scale = MS_PER_COLUMN

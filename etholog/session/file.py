@@ -50,6 +50,16 @@ class Session:
         """Whether it was begun by mistake: it counts for nothing."""
         return is_accident(self.fold.outcome)
 
+    def refuse_closed(self) -> None:
+        """Raise Refusal where nobody can go on with it any more."""
+        if self.fold.closed:
+            raise Refusal(f"{self.path}: is closed; `etholog amend` corrects it")
+
+    def refuse_open(self) -> None:
+        """Raise Refusal where it has not ended yet."""
+        if not self.fold.closed:
+            raise Refusal(f"{self.path}: is still open; end it first: etholog resume {self.path}")
+
     @cached_property
     def fold(self) -> Fold:
         """What the records come to."""

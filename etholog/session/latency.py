@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from typing import Literal, NamedTuple
 
-from etholog.ethogram import Ethogram, Interval
+from etholog.ethogram import ACTORS, Ethogram, Interval
 from etholog.session.endings import FOR_GOOD, LAST
 from etholog.session.folding import Bout, Fold
 
@@ -79,8 +79,7 @@ def is_named(bout: Bout, names: Sequence[str]) -> bool:
 def hiding_actors(ethogram: Ethogram, names: Sequence[str]) -> set[str]:
     """Return whose going out of sight keeps one from seeing what is named."""
     actors = {ethogram.by_code[code].actor for name in names if (code := name.partition(":")[0]) in ethogram.by_code}
-    everybody = {"male", "female", "pair", "keeper"}
-    return set(actors) if actors and not actors & {"pair", "keeper"} else everybody
+    return set(actors) if actors and not actors & {"pair", "keeper"} else set(ACTORS)
 
 
 def _first_unseen(ethogram: Ethogram, fold: Fold, interval: Interval, start: int) -> int | None:

@@ -45,8 +45,7 @@ def run(args: argparse.Namespace) -> int:
     from etholog.film import alignment
 
     read = session.read(args.session)
-    if not read.fold.closed:
-        raise Refusal(f"{args.session}: is still open; end it first: etholog resume {args.session}")
+    read.refuse_open()
     if args.forget:
         return _forget(read, args)
     if not args.files:

@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from etholog.film.source import Source
     from etholog.session import Session
 
+NO_STRETCH = f"no stretch was found; --more 2 looks for weaker ones. {STILLNESS}"
 Contents = Mapping[str, Callable[[], str | bytes]]  # of a file, by its ending
 
 
@@ -210,7 +211,7 @@ def chosen_cuts(read: "Session", clips: "list[Clip]", args: argparse.Namespace) 
         say(STILLNESS)
     if not found.cuts:
         if by == "stretches":
-            raise Refusal(f"{read.path}: no stretch was found; --more 2 looks for weaker ones. {STILLNESS}")
+            raise Refusal(f"{read.path}: {NO_STRETCH}")
         raise Refusal(f"{read.path}: nothing of what is to be kept is on its film; see --keep and --longest")
     return found
 

@@ -182,8 +182,7 @@ def _behaviour(read: "Session", code: str) -> "Behaviour":
     known = read.ethogram.by_code
     if read.path.suffix.lower() != ".jsonl":
         raise Refusal("--take goes with a session: a film alone has no marks")
-    if not read.fold.closed:
-        raise Refusal(f"{read.path}: is still open; end it first: etholog resume {read.path}")
+    read.refuse_open()
     if code not in known:
         raise Refusal(f"--take {code}: is no behaviour of this session's ethogram{nearest(code, known)}")
     if known[code].choices:

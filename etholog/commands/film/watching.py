@@ -72,8 +72,7 @@ def resume(args: argparse.Namespace, keyboard: Keyboard) -> int:
     known = session.read(args.file)
     if args.plain:
         raise Refusal(f"{args.file}: was recorded from film, which needs the screen: leave --plain out")
-    if known.fold.closed:
-        raise Refusal(f"{args.file}: is closed; `etholog amend` corrects it")
+    known.refuse_closed()
     clips = clips_of(known)
     if not clips or not all(clip.path.is_file() for clip in clips):
         raise Refusal(f"{args.file}: its film is no longer where it was; put it back, or end it by `etholog amend`")
@@ -129,7 +128,7 @@ def _stretches(args: argparse.Namespace, shown: "Reel") -> tuple[float, ...]:
             end = at_s + stretch.offset_s
     if not starts:
         names = ", ".join(clip.path.name for clip in shown.clips)
-        raise Refusal(f"{names}: no stretch was found; --more 2 looks for weaker ones. {STILLNESS}")
+        raise Refusal(f"{names}: {common.NO_STRETCH}")
     say(STILLNESS)
     return tuple(starts)
 

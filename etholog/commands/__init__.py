@@ -78,7 +78,14 @@ def parser_for(called: Collection[str], listed: Collection[str] = COMMANDS) -> a
 
 
 def main(argv: Sequence[str] | None = None) -> int:
-    """Run one command; 0 done, 1 done with findings, 2 bad input."""
+    """Run one command; 0 done, 1 done with findings, 2 bad input, 130 ended by Ctrl-C."""
+    try:
+        return _main(argv)
+    except KeyboardInterrupt:  # also while what it needs is imported
+        return 130
+
+
+def _main(argv: Sequence[str] | None) -> int:
     # Commands are short-lived, so collect garbage rarely: it cost a fifth of the time of `due` over 10,000 cards.
     # What is imported before a first screen is some 80,000 objects, none of them garbage.
     gc.set_threshold(100_000, 20, 20)
@@ -135,8 +142,6 @@ def main(argv: Sequence[str] | None = None) -> int:
 
         say(*str(refusal).splitlines())
         return 2
-    except KeyboardInterrupt:
-        return 130
     return done
 
 

@@ -155,3 +155,19 @@ def test_cards_are_browsed_in_a_terminal_alone(etholog: Run, repository: Path) -
     done = etholog("card", "F-Moss", "--browse", "--folder", repository / "examples" / "season")
     assert (done.returncode, done.stdout) == (2, "")
     assert "needs a terminal" in done.stderr
+
+
+def test_ctrl_c_while_a_command_is_imported_is_no_traceback(tmp_path: Path) -> None:
+    """Its importing is where a short command spends its time; here it comes as the command is asked for."""
+    code = (
+        "import signal, sys\n"
+        "class Interrupting:\n"
+        "    def find_spec(self, name, path=None, target=None):\n"
+        "        if name == 'etholog.commands.latency':\n"
+        "            signal.raise_signal(signal.SIGINT)\n"
+        "sys.meta_path.insert(0, Interrupting())\n"
+        "from etholog.commands import main\n"
+        "sys.exit(main(['latency', 'courtship']))\n"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, cwd=tmp_path, check=False)
+    assert (done.returncode, done.stdout, done.stderr) == (130, "", "")

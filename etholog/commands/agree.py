@@ -3,10 +3,11 @@
 import argparse
 import math
 import sys
+from datetime import timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from etholog.base.refusal import Refusal
+from etholog.base.refusal import Finding, Refusal
 from etholog.base.text import in_words, percent
 from etholog.base.workspace import root_of
 from etholog.commands.output import (
@@ -26,6 +27,7 @@ from etholog.commands.output import (
 if TYPE_CHECKING:
     from etholog.analysis.agreement import Agreement
     from etholog.analysis.observers import Observers
+    from etholog.session import Session
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -63,6 +65,9 @@ def run(args: argparse.Namespace) -> int:
     from etholog.analysis.sentences import agreement as sentences
 
     read = [session.read(path) for path in (args.first, args.second)]
+    if mistakes := [one.mistake for one in read if one.is_accident]:
+        raise Refusal(*mistakes)
+    odd = _odd(*read)
     records = [season.of(one.path.parent, [one]) for one in read]
     found = agreement(records[0], records[1], args.tolerance, args.unit, args.align)
     labels = records[1].labels | records[0].labels
@@ -82,9 +87,25 @@ def run(args: argparse.Namespace) -> int:
         from etholog import figures
 
         draw(figures.differences(found, labels), args.chart)
-    faults = [fault for one in read for fault in one.findings]
+    faults = [*odd, *(fault for one in read for fault in one.findings)]
     say(*faults)
     return 1 if faults else 0
+
+
+def _odd(first: "Session", second: "Session") -> list[Finding]:
+    """Return what speaks against two files being two records of one session; a name may be spelt in two ways."""
+    if first.id == second.id:
+        raise Refusal(Finding("is one record, named twice", "name that of the second observer, too", second.path))
+    if second.header.get("record_of") == first.id or first.header.get("record_of") == second.id:
+        return []
+    pairs = [f"{one.header['male']} with {one.header['female']}" for one in (first, second)]
+    if pairs[0] != pairs[1]:
+        return [Finding(f"one record is of {pairs[0]}, the other of {pairs[1]}", "name two records of one session")]
+    ends = [one.began + timedelta(milliseconds=one.fold.end) for one in (first, second)]
+    if max(first.began, second.began) > min(ends):
+        began = " and ".join(f"{one.began:%Y-%m-%d %H:%M}" for one in (first, second))
+        return [Finding(f"the two were not recorded at one time ({began})", "name two records of one session")]
+    return []
 
 
 def _folder(args: argparse.Namespace) -> int:

@@ -58,7 +58,8 @@ def _write(args: argparse.Namespace) -> int:
     found, unread = season.sessions_in(folder, called[here]) if args.season else (named, [])
     read = season.of(folder, found, unread, called[here])
     if read.sessions.empty:
-        raise Refusal(f"{folder}: no session to report on")
+        mistakes = [one.mistake for one in named if one.is_accident]
+        raise Refusal(*mistakes) if mistakes else Refusal(f"{folder}: no session to report on")
     today, whole = date.today() if args.season else None, True if args.strips else None
     with svg.processes() as pool, working(f"Drawing {len(read.sessions)} sessions"):
         file.write(page.html(read, found, today, whole, _tasks(found), pool), out)

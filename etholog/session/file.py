@@ -50,6 +50,12 @@ class Session:
         """Whether it was begun by mistake: it counts for nothing."""
         return is_accident(self.fold.outcome)
 
+    @property
+    def mistake(self) -> Finding:
+        """What to say where it is asked about alone, and was begun by mistake."""
+        count = f"if it is to count: etholog amend {self.path} --answer accident=no"
+        return Finding("was begun by mistake, as you answered, and counts for nothing", count, self.path)
+
     def refuse_closed(self) -> None:
         """Raise Refusal where nobody can go on with it any more."""
         if self.fold.closed:

@@ -227,6 +227,22 @@ async def test_taps_swipes_and_corrections(tmp_path: Path) -> None:
     assert on.live.rescues == 1
 
 
+async def test_a_second_phone_says_who_is_the_keyboard_until_it_is_let_in(tmp_path: Path) -> None:
+    on = live_recorder(tmp_path)
+    async with chromium() as browser, served(on) as phone, opened(browser, phone):
+        context = await browser.new_context(viewport={"width": 390, "height": 844}, has_touch=True, is_mobile=True)
+        second = await context.new_page()
+        await second.goto(phone.seat.url)
+        link = second.locator("#link")
+        await expect(link).to_have_text(re.compile("Another phone is the keyboard. Ctrl-P"), timeout=10_000)
+        await second.wait_for_timeout(3000)  # after 1.5 s without a laptop the page says that there is none
+        assert "Another phone is the keyboard" in await link.inner_text()
+        assert phone.let_in()
+        await ready(second)
+        await lane(second, "walking").tap()
+        await until_recorded(on, 1)
+
+
 async def test_delay_jitter_and_loss_shift_nothing_and_a_cut_loses_nothing(tmp_path: Path) -> None:
     on = live_recorder(tmp_path)
     truths, lanes = Truths(on), ("drumming", "walking", "vibration", "raises", "still")

@@ -26,7 +26,7 @@ const phone = remembered("phone", uuid());
 let epoch = uuid();        // changes with each load and each wake: this clock runs since then
 let clock = null;          // how it compares with the recorder's: asked, shown here, came
 let welcome = null, state = null, stateAt = 0;
-let socket = null, goes = false, ended = "", tries = 0, goneSince = performance.now();
+let socket = null, goes = false, asks = false, ended = "", tries = 0, goneSince = performance.now();
 let picks = null;          // what a lane is to be picked for: the mark that should have been another
 let sortedBy = "", allFit = true, rows = 0;
 
@@ -102,7 +102,7 @@ function connect() {
     if (line !== socket) return;
     if (goes || goneSince === null) goneSince = performance.now();
     socket = null;
-    goes = false;
+    goes = asks = false;
     for (const tap of queue) delete tap.sentBy;
     show();
     setTimeout(connect, Math.min(3000, 300 * 2 ** tries++));
@@ -125,6 +125,7 @@ function heard(told, line) {
       break;
     case "welcome":
       welcome = told;
+      asks = false;
       tries = 0;
       dress();
       break;
@@ -152,7 +153,8 @@ function heard(told, line) {
       show();
       break;
     case "wait":
-      $("link").textContent = "Another phone is the keyboard. Ctrl-P on the laptop lets this one in.";
+      asks = true;
+      show();
       break;
     case "no":
     case "again":
@@ -485,10 +487,10 @@ function showLink() {
     text = waits ? `The session has ended; ${many(waits)} still to be sent: leave this page open.`
       : "The session has ended. All taps are safe; this page can be closed.";
     trouble = waits > 0;
-  } else if (!goes && goneSince !== null && performance.now() - goneSince > 1500) {
+  } else if (asks) text = "Another phone is the keyboard. Ctrl-P on the laptop lets this one in.";
+  else if (!goes && goneSince !== null && performance.now() - goneSince > 1500) {
     text = `NO LAPTOP for ${length(performance.now() - goneSince)}. Go on: ${waits ? many(waits) + " kept here" : "taps are kept here"} until it is back.`;
   } else if (!goes) {
-    if (line.textContent.startsWith("Another phone")) return;
     text = "Compares the clocks";
     trouble = false;
   } else if (state && state.trouble) text = "The laptop's disk: " + state.trouble;

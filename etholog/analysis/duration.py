@@ -22,6 +22,7 @@ _COLUMNS = (
     "median_s", "median_low_s", "median_high_s", "per_hour", "per_hour_low", "per_hour_high", "share_low",
     "share_high", "typical_per_hour", "typical_low", "typical_high", "males", "females", "limits",
 )  # fmt: skip
+_LONGEST = 10**11  # ms: ten times the longest session that is read
 
 
 def duration(season: Season, by: str | None = None, join_s: float | None = None, seed: int = 0) -> pd.DataFrame:
@@ -42,11 +43,11 @@ def duration(season: Season, by: str | None = None, join_s: float | None = None,
     -------
     DataFrame
         actor, behaviour, qualifier, kind: which. sessions: in how many it came. count: its bouts or events. cut:
-        bouts whose end was not seen. total_s, share, share_in_sight: seconds, and their share of the seconds watched,
-        and of those in which its actor was in sight as well. per_hour: all of them by all hours in which its actor
-        was watched and in sight. typical_per_hour: the same of the typical male, the geometric mean of males' own
-        rates with half an event added to each. median_s: of one bout of a male taken at random, cut ones
-        right-censored (males weighed alike).
+        bouts whose end was not seen. total_s, share: seconds, and their share of the seconds watched. share_in_sight:
+        of the seconds in which its actor was watched and in sight, the share in which it went on. per_hour: all of
+        them by all hours in which its actor was watched and in sight. typical_per_hour: the same of the typical male,
+        the geometric mean of males' own rates with half an event added to each. median_s: of one bout of a male taken
+        at random, cut ones right-censored (males weighed alike).
 
         share_low, share_high, per_hour_low, per_hour_high, typical_low, typical_high, median_low_s, median_high_s:
         95 % limits, in which males and females vary; missing where too few animals were watched. males, females: how
@@ -79,7 +80,7 @@ def duration(season: Season, by: str | None = None, join_s: float | None = None,
     length, whole = bouts["duration_s"].to_numpy(dtype=float), bouts["whole"].to_numpy(dtype=bool)
     order, ends = _sorted(kind_of, None if by is None else group[per.place], len(kinds), len(names))
     watched = sessions["watched_s"].to_numpy(dtype=float)
-    seen = in_sight(season)
+    seen, unseen = in_sight(season), _out_of_sight(season, bouts, kinds, kind_of)
     hours = np.array([seen.get(actor, watched) / 3600 for actor, *_ in kinds]).reshape(len(kinds), len(sessions)).T
     male, female = animals(season)
     rows = []
@@ -98,7 +99,9 @@ def duration(season: Season, by: str | None = None, join_s: float | None = None,
             time = count[:, at].astype(np.float64), hours[inside, at], his, hers
             found = {"per_hour": crossed.ratio(*time, "log"), "typical": crossed.typical(*time)}
             if kind == "state":
-                row |= _time(total[:, at].sum(), watched[inside].sum(), hours[inside, at].sum())
+                on, in_view = total[:, at].sum(), hours[inside, at].sum() * 3600
+                row |= {"total_s": float(on), "share": _part(on, watched[inside].sum())}
+                row["share_in_sight"] = _part(max(0.0, on - unseen[inside, at].sum()), in_view)
                 own = order[ends[value * len(kinds) + at] : ends[value * len(kinds) + at + 1]]
                 place = np.zeros(len(sessions), dtype=np.intp)
                 place[inside[came]] = np.arange(int(came.sum()))
@@ -265,24 +268,70 @@ def _sorted(kind_of: Ints, group: Ints | None, kinds: int, values: int) -> tuple
     return np.argsort(key, kind="stable"), starts
 
 
-def _time(total: float, watched: float, hours: float) -> dict[str, float]:
-    return {
-        "total_s": float(total),
-        "share": float(total / watched) if watched else np.nan,
-        "share_in_sight": float(total / hours / 3600) if hours else np.nan,
-    }
+def _part(some: float, of: float) -> float:
+    return float(some / of) if of else np.nan
+
+
+class _Hidden(NamedTuple):
+    """The spans in which an actor was out of sight, none over another, in the order of their sessions; milliseconds
+    that count on from session to session."""
+
+    start: Ints
+    end: Ints
+
+    def before(self, at: Ints) -> Ints:
+        """Return for how long it was out of sight before each instant."""
+        length = self.end - self.start
+        span = np.searchsorted(self.start, at, side="right") - 1
+        since = np.minimum(at, self.end[span]) - self.start[span]
+        return np.where(span < 0, 0, (np.cumsum(length) - length)[span] + since)
+
+
+def _hidden(season: Season, actor: str) -> _Hidden:
+    """Return when an actor was out of sight; of the pair, one of them."""
+    bouts = season.bouts
+    rows = bouts["hides"].to_numpy()
+    if actor != "pair" and rows.any():
+        rows = rows & is_(bouts["actor"], actor)
+    own = bouts[rows]
+    start, end = _on_one_axis(own, "onset_s"), _on_one_axis(own, "offset_s")
+    last = np.maximum.accumulate(end)
+    apart = np.flatnonzero(start[1:] > last[:-1]) + 1
+    first = np.concatenate([[0], apart]) if len(start) else apart
+    return _Hidden(start[first], np.maximum.reduceat(end, first) if len(start) else end)
+
+
+def _on_one_axis(bouts: pd.DataFrame, name: str) -> Ints:
+    return codes(bouts["session"]).astype(np.int64) * _LONGEST + (bouts[name].to_numpy() * 1000).round().astype(
+        np.int64
+    )
+
+
+def _out_of_sight(
+    season: Season, bouts: pd.DataFrame, kinds: list[tuple[str, str, str | None, str]], kind_of: Ints
+) -> Floats:
+    """Return (sessions, kinds): the seconds in which a state went on while its actor was out of sight."""
+    shape = (len(season.sessions), len(kinds))
+    lost = np.zeros(shape)
+    for actor in ("male", "female", "pair") if season.bouts["hides"].any() else ():
+        hidden = _hidden(season, actor)
+        if not len(hidden.start):
+            continue
+        own = np.array([one == actor and kind == "state" for one, _, _, kind in kinds])
+        rows = np.flatnonzero(own[kind_of])
+        part = bouts.iloc[rows]
+        unseen = hidden.before(_on_one_axis(part, "offset_s")) - hidden.before(_on_one_axis(part, "onset_s"))
+        cell = codes(part["session"]).astype(np.intp) * len(kinds) + kind_of[rows]
+        lost += np.bincount(cell, weights=unseen / 1000, minlength=lost.size).reshape(shape)
+    return lost
 
 
 def in_sight(season: Season) -> dict[str, Floats]:
     """Return the seconds of each session in which an actor was watched and in sight; for the pair, both of them."""
     watched = season.sessions["watched_s"].to_numpy(dtype=float)
-    both = season.sessions["out_of_sight_s"].to_numpy(dtype=float)
-    seen = {"pair": np.clip(watched - both, 0.0, None).astype(np.float64)}
-    hides = season.bouts["hides"].to_numpy()
-    for actor in ("male", "female"):
-        hidden = season.bouts[hides & is_(season.bouts["actor"], actor)] if hides.any() else season.bouts.iloc[:0]
-        lost = np.bincount(
-            hidden["session"].cat.codes.to_numpy(), weights=hidden["duration_s"].to_numpy(), minlength=len(watched)
-        )
+    seen = {}
+    for actor in ("male", "female", "pair"):
+        hidden = _hidden(season, actor)
+        lost = np.bincount(hidden.start // _LONGEST, weights=(hidden.end - hidden.start) / 1000, minlength=len(watched))
         seen[actor] = np.clip(watched - lost, 0.0, None).astype(np.float64)
     return seen

@@ -146,7 +146,8 @@ def _measured(
         stop = np.where(touched, hidden, stop)
     times = sessions.loc[at_risk].reset_index(drop=True)
     lost = _gap_time(season, start, stop)
-    times["latency_s"] = (stop - start - lost)[at_risk].clip(min=0.0)
+    # Times are whole milliseconds: what subtraction leaves beside them would part two that are one.
+    times["latency_s"] = (stop - start - lost)[at_risk].clip(min=0.0).round(3)
     times["occurred"] = (why == OCCURRED)[at_risk]
     times["ended_by"] = pd.Categorical(why[at_risk])
     for name, column in order(sessions)[at_risk].items():

@@ -8,7 +8,7 @@ import pandas as pd
 import pytest
 
 import etholog
-from etholog.analysis import chain
+from etholog.analysis import chain, survival
 from etholog.analysis.duration import duration
 from etholog.analysis.transition import transition, transition_each
 from etholog.base.refusal import Refusal
@@ -111,6 +111,16 @@ def test_out_of_sight_and_gaps_by_choice(tmp_path: Path) -> None:
     assert list(censor["ended_by"]) == ["unseen"]
 
 
+def test_an_event_comes_before_a_censoring_at_the_same_millisecond(tmp_path: Path) -> None:
+    # The convention of Kaplan & Meier 1958. 1.1 s less 0.4 s is not 0.7 s in binary, which parted the two.
+    came = [*marks((400, "walking", "onset"), (1100, "drumming", "onset")), close(2000)]
+    season = season_of(tmp_path, came, [*marks((0, "walking", "onset")), close(700)])
+    times = etholog.latency(season, since="walking", to="drumming")
+    assert times["latency_s"].tolist() == [0.7, 0.7]
+    curve = survival.kaplan_meier(times["latency_s"].to_numpy(), times["occurred"].to_numpy())
+    assert curve[["at_risk", "share"]].to_numpy().tolist() == [[2.0, 0.5]]
+
+
 def test_an_unknown_behaviour_gets_the_nearest_names(tmp_path: Path) -> None:
     season = season_of(tmp_path, [close(1000, 1)])
     with pytest.raises(Refusal, match="did you mean 'drumming'"):
@@ -142,7 +152,23 @@ def test_rates_and_shares_count_only_what_could_be_seen(tmp_path: Path) -> None:
     table = duration(season).set_index("behaviour")
     assert table.loc["touch", "per_hour"] == pytest.approx(1 / 5 * 3600)  # 5 of 10 s in sight
     assert table.loc["hidden", "share"] == 0.5
-    assert table.loc["walking", "share_in_sight"] == 2.0  # it may go on, but not be seen to
+    # What is out of sight counts for nothing (Martin & Bateson, Measuring Behaviour), above the line as below.
+    assert table.loc["walking", "share_in_sight"] == 1.0
+    assert table.loc["hidden", "share_in_sight"] == 0.0
+
+
+def test_one_actor_hidden_twice_over_is_out_of_sight_once(tmp_path: Path) -> None:
+    plain = small_ethogram().plain()
+    hidden = next(b for b in plain["behaviour"] if b["code"] == "hidden")
+    kept = from_plain(plain | {"behaviour": [*plain["behaviour"], hidden | {"code": "burrow", "label": "burrow"}]})
+    made = marks(
+        (0, "walking", "onset"), (1000, "hidden", "onset"), (4000, "burrow", "onset"), (6000, "walking", "offset"),
+        (7000, "hidden", "offset"), (8000, "burrow", "offset"), (9000, "touch", None),
+    )  # fmt: skip
+    write_session(tmp_path / "s.jsonl", [*made, close(10_000)], kept)
+    table = duration(etholog.read(tmp_path)).set_index("behaviour")
+    assert table.loc["touch", "per_hour"] == pytest.approx(1 / 3 * 3600)  # 7 of 10 s hidden, not 9
+    assert table.loc["walking", "share_in_sight"] == pytest.approx(1 / 3)
 
 
 def test_one_male_has_a_rate_and_no_limits(tmp_path: Path) -> None:

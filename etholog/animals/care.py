@@ -270,16 +270,26 @@ def _brood(one: Attempt, mine: Window, animals: Animals, card: Card | None) -> I
     elif one.taken:
         yield from _waiting(one, mine, animals, card)
     elif _may_meet_again(last := one.pairings[-1], animals):
-        yield _again(she, gettext("introduce again?"), last, last.evidence, care)
+        yield _again(gettext("introduce again?"), last, last.evidence, care, _hardened(card, animals))
 
 
-def _again(she: str, what: str, last: Pairing, evidence: Evidence, care: Aftercare) -> Task:
+def _hardened(card: Card | None, animals: Animals) -> date:
+    """Return the day from which a female has hardened after her last moult; long ago where none stands in the way."""
+    moult = card.last("moult") if card else None
+    if card is None or moult is None or card.last_moult or animals.group_of(card.id).females_moult is False:
+        return date.min
+    return _in(moult.on.last, HARDENED_DAYS)
+
+
+def _again(what: str, last: Pairing, evidence: Evidence, care: Aftercare, hardened: date) -> Task:
+    soonest, latest = care.again
+    first = max(_in(last.on.first, soonest), hardened)
     return Task(
-        f"{she}/again/{last.on.text}",
-        she,
+        f"{last.female}/again/{last.on.text}",
+        last.female,
         what,
-        _in(last.on.first, care.again[0]),
-        _in(last.on.last, care.again[1]),
+        first,
+        max(_in(last.on.last, latest), _in(first, latest - soonest)),
         gettext("{day} with {male}: {evidence}", day=last.on.text, male=last.male, evidence=evidence.words),
         care.source,
     )
@@ -291,7 +301,7 @@ def _waiting(one: Attempt, mine: Window, animals: Animals, card: Card | None) ->
     best = max(pairing.evidence for pairing in one.taken)
     if best < Evidence.BOTH_PALPS and _may_meet_again(last, animals):
         what = beside("a second introduction? Cup in hand: after a pairing that took, she often attacks")
-        yield _again(she, what, last, best, care)
+        yield _again(what, last, best, care, _hardened(card, animals))
     windows = sac_windows(one, mine)
     for at, window_ in enumerate(windows):
         yield from _looking(she, window_, windows[at - 1].closes if at else None, mine, card)

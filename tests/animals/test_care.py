@@ -57,6 +57,20 @@ def test_nobody_is_asked_to_introduce_a_male_again_who_is_not_there(
     assert ("F again" in due(tmp_path, "2026-05-05", male=his)) == asked
 
 
+@pytest.mark.parametrize(
+    ("moult", "first", "last"),
+    [
+        ("2025-09-01", date(2026, 3, 4), date(2026, 3, 15)),
+        ("2026-02-26", date(2026, 3, 26), date(2026, 4, 6)),  # soft for four weeks, as `ready` says too
+    ],
+)
+def test_a_female_that_has_just_moulted_is_not_to_be_paired_again_before_she_has_hardened(
+    moult: str, first: date, last: date, tmp_path: Path
+) -> None:
+    again = due(tmp_path, "2026-03-02", ("moult", moult), PAIRED)["F again"]
+    assert (again.first, again.last) == (first, last)
+
+
 def test_having_looked_puts_the_next_look_a_week_on(tmp_path: Path) -> None:
     assert due(tmp_path, "2026-07-01", PAIRED, ("looked", "2026-06-29"))["F sac"].first == date(2026, 7, 6)
 

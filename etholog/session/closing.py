@@ -1,18 +1,29 @@
 """The questions about a session's end: what an answer to each means, whoever asks, and what the answers say later."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from datetime import date
 
 from etholog.base.dates import Day
 from etholog.base.journal import Scalar
-from etholog.base.language import gettext_noop
+from etholog.base.language import gettext, gettext_noop
 from etholog.base.refusal import Finding
 from etholog.base.text import nearest
 from etholog.session.endings import ATTACKED, KILLED
 from etholog.session.evidence import OF_A_SESSION
 from etholog.session.question import NEVER, NO, WISHES, YES, NotUnderstood, Question, day_meant
 
-__all__ = ["NEVER", "NO", "QUESTIONS", "YES", "answer", "changed", "is_accident", "wish", "wished_day"]
+__all__ = [
+    "NEVER",
+    "NO",
+    "QUESTIONS",
+    "YES",
+    "answer",
+    "changed",
+    "contradictions",
+    "is_accident",
+    "wish",
+    "wished_day",
+]
 
 QUESTIONS = (
     Question(
@@ -95,6 +106,16 @@ def wished_day(outcome: Mapping[str, Scalar], began: date) -> Day | None:
     """Return when they shall be paired again; words such as 'in two weeks' count from the session's day."""
     said = outcome.get("again_when")
     return day_meant(said, began) if isinstance(said, str) else None
+
+
+def contradictions(outcome: Mapping[str, Scalar]) -> Iterator[str]:
+    """Yield which answers can't all be true: a male who was killed is not whole, and is not paired again."""
+    if outcome.get("ended") != KILLED:
+        return
+    if outcome.get("male_whole") is True:
+        yield gettext("he was killed, and is whole: which is right?")
+    if wish(outcome) == YES or (outcome.get("again_when") and wish(outcome) not in (NO, NEVER)):
+        yield gettext("he was killed, and is to be paired again: which is right?")
 
 
 def is_accident(outcome: Mapping[str, Scalar]) -> bool:

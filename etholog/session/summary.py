@@ -135,9 +135,11 @@ def _plain(value: float) -> str:
 
 
 def questions(session: Session) -> Iterator[str]:
-    """Yield what is odd: remarks of the fold, and what lies outside the ethogram's soft limits."""
+    """Yield what is odd: remarks of the fold, answers against each other, and what lies outside the ethogram's soft
+    limits."""
     fold = session.fold
     yield from map(str, fold.remarks)
+    yield from closing.contradictions(fold.outcome)
     for limit in session.ethogram.limit:
         for value, what in _measured(session, limit.of, limit.measure):
             if not limit.least <= value <= limit.most:

@@ -4,8 +4,9 @@ from datetime import date, timedelta
 
 import pytest
 
+from etholog.base.journal import Scalar
 from etholog.base.refusal import Finding
-from etholog.session.closing import QUESTIONS, answer, changed, is_accident, wish, wished_day
+from etholog.session.closing import QUESTIONS, answer, changed, contradictions, is_accident, wish, wished_day
 
 TODAY = date(2026, 12, 20)
 
@@ -48,3 +49,19 @@ def test_what_the_answers_say_later() -> None:
     assert wished_day({"again_when": "when she has eaten"}, TODAY) is None
     assert [is_accident({"accident": said}) for said in (True, False, None)] == [True, False, False]
     assert changed({"a": 1, "b": 2}, {"a": None, "c": 3}) == {"b": 2, "c": 3}
+
+
+def test_a_male_who_was_killed_is_not_whole_and_not_paired_again() -> None:
+    killed: dict[str, Scalar] = {"ended": "he was killed"}
+    for more, said in (
+        ({}, []),
+        ({"male_whole": False, "again": "never"}, []),
+        ({"again": "no", "again_when": "2026-12-30"}, []),
+        ({"male_whole": True}, ["is whole"]),
+        ({"again": "yes, in spring"}, ["paired again"]),
+        ({"male_whole": True, "again_when": "2026-12-30"}, ["is whole", "paired again"]),
+    ):
+        found = list(contradictions({**killed, **more}))
+        assert len(found) == len(said), more
+        assert all(words in text for words, text in zip(said, found, strict=True))
+    assert not list(contradictions({"ended": "he got out", "male_whole": True, "again": "yes"}))

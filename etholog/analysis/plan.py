@@ -95,8 +95,10 @@ def choose(animals: Animals, species: str = "", form: str | None = None) -> tupl
         raise Refusal(
             f"one species and form at a time: name it by --species and --form ('' where none is told): {told}"
         )
-    meant = like(species, [name for name, _ in of])
-    raise Refusal(f"no living animal of {species or 'that form'}{f'{meant} There' if meant else '; there'} are: {told}")
+    is_known = any(animals.synonyms.same(name, species) for name, _ in of if name)
+    sought = " of ".join(filter(None, (f"form {form!r}" if form else "", species or ("" if form else "that form"))))
+    meant = "" if is_known else like(species, [name for name, _ in of])
+    raise Refusal(f"no living animal of {sought}{f'{meant} There' if meant else '; there'} are: {told}")
 
 
 def plan(

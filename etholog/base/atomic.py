@@ -27,6 +27,6 @@ def replacing(path: Path) -> Iterator[BinaryIO]:
             os.fsync(file.fileno())
         beside.replace(path)
     except OSError as error:
-        raise Refusal(f"{path}: can't be written ({error.strerror}); choose another place") from error
+        raise Refusal(f"{path}: can't be written ({error.strerror}); {files.remedy(error)}") from error
     finally:
         beside.unlink(missing_ok=True)

@@ -12,6 +12,7 @@ import pandas as pd
 
 from etholog.base import system
 from etholog.base.files import read as read_file
+from etholog.base.files import remedy
 from etholog.base.library import needed
 from etholog.base.refusal import Finding, Refusal
 from etholog.export import darwin, datapackage, deposit, files, parquet
@@ -115,7 +116,9 @@ def replace(to: Path, fill: Callable[[Path], None]) -> list[Path]:
             new.rename(to)
         system.sync_folder(to.parent)
     except OSError as error:
-        raise Refusal(f"{to}: can't be written ({error.strerror or error}); nothing was changed") from error
+        raise Refusal(
+            f"{to}: can't be written ({error.strerror or error}), nothing was changed; {remedy(error)}"
+        ) from error
     finally:
         shutil.rmtree(new, ignore_errors=True)
     shutil.rmtree(old, ignore_errors=True)

@@ -251,6 +251,7 @@ def test_the_keeper_changes_a_pair_and_it_is_computed_anew(
         (("--fix", "M-3:F-1"), "M-3 is not free (lent to Anna"),
         (("--fix", "F-1:M-1"), "write the male first"),
         (("--fix", "M-1:F-1", "--forbid", "M-1:F-1"), "fixed and forbidden"),
+        (("--species", "Brachypelma smithi", "--form", "hills"), "form 'hills' of Brachypelma smithi; there are: Bra"),
         (("--species", "Nosuch genus"), "no living animal of Nosuch genus; there are: Brachypelma"),
         (("--species", "Brachypelma smithii"), "did you mean 'Brachypelma smithi'? There are: Brachypelma"),
     ]:

@@ -88,6 +88,11 @@ class Attempt:
         return Stage.SPIDERLINGS in self.lot.alive
 
     @property
+    def apart(self) -> bool:
+        """Whether the sac or its young are with her no more, and ask for care of their own."""
+        return bool(self.pulled or self.opened or self.left_the_sac) and not self.eaten
+
+    @property
     def sires(self) -> tuple[str, ...]:
         """The males that may be the sire; more than one means that nobody knows which."""
         return tuple(dict.fromkeys(pairing.male for pairing in (*self.stored, *self.taken)))

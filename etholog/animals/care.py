@@ -145,18 +145,22 @@ def due(animals: Animals, known: Sequence[Ethogram], today: date) -> list[Task]:
     """Return all that is to be done from today on, by date; what should be done already comes first.
 
     An animal that is sold, given or lent needs nothing from this keeper but, where it was lent until a date, to come
-    back; one that is here on loan is looked after, and goes back in its time.
+    back; a sac that was taken from her before stays here. One that is here on loan is looked after, and goes back in
+    its time.
     """
     every = by_female(animals)
     cards = {name: animals.find(name) for name in animals.known()}
     custodies = {name: custody(card) for name, card in cards.items()}
-    kept = windows([name for name, where in custodies.items() if where.at_hand], animals, known, every)
+    behind = {name: _left_behind(every.get(name, []), where) for name, where in custodies.items() if not where.at_hand}
+    kept = windows([name for name in custodies if behind.get(name, True)], animals, known, every)
     found: list[Task] = []
     for name, where in custodies.items():
         card, tries = cards[name], every.get(name, [])
         if not animals.died(name):
             found += _return(name, where)
         if not where.at_hand:
+            for one in behind[name]:
+                found += _apart(one, mine) if (mine := kept[name]) else ()
             continue
         found += _planned(name, animals)
         last = tries[-1] if tries else None
@@ -168,7 +172,7 @@ def due(animals: Animals, known: Sequence[Ethogram], today: date) -> list[Task]:
                 found.append(_no_window(name, animals.species_of(name), today))
             continue
         for earlier in tries[:-1]:
-            if (earlier.pulled or earlier.opened or earlier.left_the_sac) and not earlier.eaten:
+            if earlier.apart:
                 found += _apart(earlier, mine)
         if tries:
             found += _brood(tries[-1], mine, animals, card)
@@ -180,6 +184,12 @@ def due(animals: Animals, known: Sequence[Ethogram], today: date) -> list[Task]:
             found += _keeping(card, mine, last, animals)
     still = [task for task in found if task.until_done or task.last >= today]
     return sorted(still, key=lambda task: (task.first, task.animal, task.key))
+
+
+def _left_behind(tries: Sequence[Attempt], where: Custody) -> list[Attempt]:
+    """Return the attempts whose sac was taken from her before she left: it, and its young, did not leave with her."""
+    taken = [(one, one.guarded_until) for one in tries if one.apart]
+    return [one for one, on in taken if on and where.since and not where.since.before(on)]
 
 
 def _return(name: str, where: Custody) -> Iterator[Task]:

@@ -1,7 +1,7 @@
 """Who has an animal now, and until when."""
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from etholog.animals.card import NO_EVENT, Card, Entry
@@ -78,7 +78,7 @@ def custody(card: Card | None) -> Custody:
         kind = {"loaned": "lent", "back": "returned"}.get(kind, kind)
         if card and entry.by and kind in ("lent", "sold", "given") and (taker := _taker(card, kind, entry)):
             now = now if kind == "lent" else Custody(since=entry.on, keeper=taker)
-        elif entry.by and kind == "returned":
+        elif card and entry.by and kind == "returned" and _is_anothers(card, entry.by):
             now = Custody()
         elif kind != "got":
             now = _after(now, kind, who, entry)
@@ -106,6 +106,14 @@ def _taker(card: Card, kind: str, handed: Entry) -> str:
         ):
             return entry.by
     return ""
+
+
+def _is_anothers(card: Card, by: str) -> bool:
+    """Tell whether an animal that one of several gathered keepers returned is another's of them, by that one's own
+    entries; else it left the group for its owner's."""
+    others = {entry.by for entry in card.entries if entry.kind not in NO_EVENT} - {"", by}
+    own = (replace(card, entries=tuple(entry for entry in card.entries if entry.by == other)) for other in others)
+    return any(not custody(one).gone for one in own)
 
 
 def _after(now: Custody, kind: str, words: str, entry: Entry) -> Custody:

@@ -47,8 +47,8 @@ def facts(male: str, female: str, animals: Animals, known: Sequence[Ethogram], t
     """Return all that cards and sessions say about pairing these two today."""
     now = Day.of(today)
     return [
-        *_alive(male, female, animals),
-        *_at_hand(male, female, animals),
+        *_alive({male: "male", female: "female"}, animals),
+        *_at_hand((male, female), animals),
         *_species(male, female, animals),
         *_kin(male, female, animals),
         *_his(male, animals, known, now),
@@ -57,14 +57,20 @@ def facts(male: str, female: str, animals: Animals, known: Sequence[Ethogram], t
     ]
 
 
+def once_more(female: str, animals: Animals, known: Sequence[Ethogram], today: date) -> list[Fact]:
+    """Return what is known of a female alone: what speaks for pairing her once more today."""
+    hers_ = hers(female, animals, known, Day.of(today))
+    return [*_alive({female: "female"}, animals), *_at_hand((female,), animals), *hers_]
+
+
 def _ago(then: Day, now: Day) -> str:
     if then.first == then.last == now.first:
         return f"today ({then.text})"
     return f"{between(then.days_until(now))} ago ({then.text})"
 
 
-def _alive(male: str, female: str, animals: Animals) -> Iterator[Fact]:
-    for name, sex in ((male, "male"), (female, "female")):
+def _alive(expected: Mapping[str, str], animals: Animals) -> Iterator[Fact]:
+    for name, sex in expected.items():
         card = animals.find(name)
         if card is None:
             yield Fact("unknown", f"{name} has no card: nothing is known but sessions")
@@ -77,8 +83,8 @@ def _alive(male: str, female: str, animals: Animals) -> Iterator[Fact]:
             yield Fact(side, f"the card of {name} {known}")
 
 
-def _at_hand(male: str, female: str, animals: Animals) -> Iterator[Fact]:
-    for name in (male, female):
+def _at_hand(names: Iterable[str], animals: Animals) -> Iterator[Fact]:
+    for name in names:
         where = custody(animals.find(name))
         if where.where != "here":
             yield Fact("against" if where.gone else "note", f"{animals.id_of(name)}: {where.words}")

@@ -4,7 +4,7 @@ import argparse
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
-from etholog.base.dates import Day, as_of
+from etholog.base.dates import as_of
 from etholog.base.refusal import Refusal
 from etholog.base.text import percent, visible
 from etholog.commands.output import add_folder, add_json, add_today, as_json, say, tell
@@ -47,7 +47,7 @@ def run(args: argparse.Namespace) -> int:
         she, title = args.male, f"{args.male} once more"
         if known.sex_of(she) == "male":
             raise Refusal(f"{she} is a male; name the female as well: etholog ready {she} FEMALE")
-        found = list(readiness.hers(she, known, kept, Day.of(today)))
+        found = readiness.once_more(she, known, kept, today)
     found += _second_introductions(known, known.genus_of(she))
     if args.json:
         print(as_json([vars(fact) for fact in found]))

@@ -139,6 +139,17 @@ def test_a_sac_that_was_pulled_outlives_her(tmp_path: Path) -> None:
     assert set(tasks) == {"F incubator", "F free"}
 
 
+@pytest.mark.parametrize("left", [("sold", "2026-08-10", "Bea"), ("lent", "2026-08-10", "Bea")])
+def test_a_sac_that_was_pulled_stays_when_she_leaves(left: CardLine, tmp_path: Path) -> None:
+    before = (PAIRED, ("sac", "2026-07-01"), ("meal", "2026-06-01"), ("water", "2026-06-01"))
+    assert set(due(tmp_path, "2026-08-11", *before, ("pulled", "2026-08-08"), left)) == {"F incubator", "F free"}
+
+
+def test_a_sac_that_left_with_her_is_the_buyers(tmp_path: Path) -> None:
+    told = (PAIRED, ("sac", "2026-07-01"), ("sold", "2026-08-08", "Bea"), ("pulled", "2026-08-10"))
+    assert not due(tmp_path, "2026-08-11", *told)
+
+
 def test_a_moult_ends_the_guarding(tmp_path: Path) -> None:
     tasks = due(tmp_path, "2026-08-05", PAIRED, ("sac", "2026-07-01"), ("meal", "2026-06-20"), ("moult", "2026-08-01"))
     assert set(tasks) == {"F meal"}
@@ -322,6 +333,18 @@ def test_what_came_later_is_not_known_on_that_day(tmp_path: Path) -> None:
     found = facts(tmp_path, "2026-03-01", (("died", "2026-08"),), (("moult", "2026-06-01"),))
     assert not said(found["against"], "died")
     assert said(found["unknown"], "no moult on her card")
+
+
+@pytest.mark.parametrize(
+    ("end", "words"),
+    [(("sold", "2026-05-01", "Bea"), "sold to Bea since 2026-05-01"), (("died", "2026-05-01"), "died on 2026-05-01")],
+)
+def test_a_female_that_is_gone_is_not_paired_once_more(end: CardLine, words: str, tmp_path: Path) -> None:
+    write_card(tmp_path, "F-1", ("sex", "2020", "female"), BRACHYPELMA, PAIRED, end)
+    for day, told in ((date(2026, 4, 30), False), (date(2026, 5, 2), True)):
+        known = animals.read(tmp_path).as_of(day)
+        found = readiness.once_more("F-1", known, at_hand(tmp_path), day)
+        assert any(fact.side == "against" and words in fact.text for fact in found) == told
 
 
 def test_ready_on_the_example_season_gives_no_verdict(repository: Path, etholog: Run) -> None:

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 Ints = NDArray[np.integer[Any]]
 
 BLOCK = 1 << 17  # rows
+SESSION = 10**11  # ms: ten times the longest session that is read
 
 
 def codes(column: pd.Series) -> Ints:
@@ -28,4 +29,12 @@ def begins(place: Ints) -> NDArray[np.bool_]:
     """Return which rows are the first of their session, where rows lie in the order of their sessions."""
     out = np.ones(len(place), dtype=bool)
     np.not_equal(place[1:], place[:-1], out=out[1:])
+    return out
+
+
+def instants(place: Ints, seconds: NDArray[np.float64]) -> NDArray[np.int64]:
+    """Return times of sessions in milliseconds on one axis, on which each session has a stretch of `SESSION`."""
+    ms = seconds * 1000
+    out: NDArray[np.int64] = np.rint(ms, out=ms).astype(np.int64)
+    out += place.astype(np.int64) * SESSION
     return out

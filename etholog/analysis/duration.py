@@ -7,7 +7,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from etholog.analysis import columns, crossed, renamed
-from etholog.analysis.blocks import blocks, codes
+from etholog.analysis.blocks import SESSION, blocks, codes, instants
 from etholog.analysis.bout import join
 from etholog.analysis.crossed import Estimate
 from etholog.analysis.latency import is_
@@ -22,7 +22,6 @@ _COLUMNS = (
     "median_s", "median_low_s", "median_high_s", "per_hour", "per_hour_low", "per_hour_high", "share_low",
     "share_high", "typical_per_hour", "typical_low", "typical_high", "males", "females", "limits",
 )  # fmt: skip
-_LONGEST = 10**11  # ms: ten times the longest session that is read
 
 
 def duration(season: Season, by: str | None = None, join_s: float | None = None, seed: int = 0) -> pd.DataFrame:
@@ -294,17 +293,11 @@ def _hidden(season: Season, actor: str) -> _Hidden:
     if actor != "pair" and rows.any():
         rows = rows & is_(bouts["actor"], actor)
     own = bouts[rows]
-    start, end = _on_one_axis(own, "onset_s"), _on_one_axis(own, "offset_s")
+    start, end = (instants(codes(own["session"]), own[name].to_numpy()) for name in ("onset_s", "offset_s"))
     last = np.maximum.accumulate(end)
     apart = np.flatnonzero(start[1:] > last[:-1]) + 1
     first = np.concatenate([[0], apart]) if len(start) else apart
     return _Hidden(start[first], np.maximum.reduceat(end, first) if len(start) else end)
-
-
-def _on_one_axis(bouts: pd.DataFrame, name: str) -> Ints:
-    return codes(bouts["session"]).astype(np.int64) * _LONGEST + (bouts[name].to_numpy() * 1000).round().astype(
-        np.int64
-    )
 
 
 def _out_of_sight(
@@ -320,8 +313,10 @@ def _out_of_sight(
         own = np.array([one == actor and kind == "state" for one, _, _, kind in kinds])
         rows = np.flatnonzero(own[kind_of])
         part = bouts.iloc[rows]
-        unseen = hidden.before(_on_one_axis(part, "offset_s")) - hidden.before(_on_one_axis(part, "onset_s"))
-        cell = codes(part["session"]).astype(np.intp) * len(kinds) + kind_of[rows]
+        place = codes(part["session"])
+        onset, offset = (instants(place, part[name].to_numpy()) for name in ("onset_s", "offset_s"))
+        unseen = hidden.before(offset) - hidden.before(onset)
+        cell = place.astype(np.intp) * len(kinds) + kind_of[rows]
         lost += np.bincount(cell, weights=unseen / 1000, minlength=lost.size).reshape(shape)
     return lost
 
@@ -332,6 +327,6 @@ def in_sight(season: Season) -> dict[str, Floats]:
     seen = {}
     for actor in ("male", "female", "pair"):
         hidden = _hidden(season, actor)
-        lost = np.bincount(hidden.start // _LONGEST, weights=(hidden.end - hidden.start) / 1000, minlength=len(watched))
+        lost = np.bincount(hidden.start // SESSION, weights=(hidden.end - hidden.start) / 1000, minlength=len(watched))
         seen[actor] = np.clip(watched - lost, 0.0, None).astype(np.float64)
     return seen

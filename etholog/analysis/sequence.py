@@ -9,7 +9,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from etholog.analysis import columns
-from etholog.analysis.blocks import BLOCK, begins, blocks, codes
+from etholog.analysis.blocks import BLOCK, begins, blocks, codes, instants
 from etholog.analysis.latency import is_
 from etholog.season import Season
 
@@ -130,9 +130,9 @@ def _next(place: Ints, start: NDArray[np.float64], in_: Ints, after: NDArray[np.
     its place in `start`."""
     if not len(start):
         return np.full(len(after), np.inf), np.zeros(len(after), dtype=np.intp)
-    order = np.argsort(_key(place, start), kind="stable")
-    key = _key(place, start)[order]
-    at = np.minimum(np.searchsorted(key, _key(in_, after), side="right"), len(order) - 1)
+    order = np.argsort(instants(place, start), kind="stable")
+    key = instants(place, start)[order]
+    at = np.minimum(np.searchsorted(key, instants(in_, after), side="right"), len(order) - 1)
     found = order[at]
     there = (place[found] == in_) & (start[found] > after)
     return np.where(there, start[found], np.inf), found
@@ -142,8 +142,8 @@ def _running(
     place: Ints, start: NDArray[np.float64], end: NDArray[np.float64], in_: Ints, now: NDArray[np.float64]
 ) -> NDArray[np.bool_]:
     """Return whether one of the spans runs at each instant `now` of session `in_`."""
-    begun = np.searchsorted(np.sort(_key(place, start)), _key(in_, now), side="right")
-    ended = np.searchsorted(np.sort(_key(place, end)), _key(in_, now), side="right")
+    begun = np.searchsorted(np.sort(instants(place, start)), instants(in_, now), side="right")
+    ended = np.searchsorted(np.sort(instants(place, end)), instants(in_, now), side="right")
     return np.asarray(begun > ended)
 
 
@@ -208,13 +208,8 @@ def breaks(season: Season, actor: str | None) -> Ints | None:
         return None
     new = hides.astype(np.int32)
     if len(season.gaps):
-        key = _key(codes(bouts["session"]), bouts["onset_s"].to_numpy())
-        gaps = _key(codes(season.gaps["session"]), season.gaps["offset_s"].to_numpy())
+        key = instants(codes(bouts["session"]), bouts["onset_s"].to_numpy())
+        gaps = instants(codes(season.gaps["session"]), season.gaps["offset_s"].to_numpy())
         after = np.searchsorted(key, np.sort(gaps))
         np.add.at(new, after[after < len(new)], 1)
     return np.cumsum(new, dtype=np.int32)
-
-
-def _key(place: Ints, seconds: NDArray[np.float64]) -> NDArray[np.float64]:
-    # No session lasts 10^8 s (the reader refuses more than 10^10 ms), so this sorts as (session, time) does.
-    return place.astype(float) * 1e8 + seconds

@@ -16,9 +16,11 @@ FILE = "season.npz"
 def load(folder: Path, stamps: Mapping[str, Stamp]) -> tuple[Rows, bool]:
     """Return the rows of those files that are as they were when they were read, and whether that is all that is
     kept. None at all where there is no cache, or anything is wrong with it."""
-    kept = None
-    with suppress(OSError), (folder / FOLDER / FILE).open("rb") as file:
-        kept = packing.unpack(file, ["stamps"])
+    kept, path = None, folder / FOLDER / FILE
+    with suppress(OSError):
+        if path.is_file():  # a pipe would keep who opens it waiting
+            with path.open("rb") as file:
+                kept = packing.unpack(file, ["stamps"])
     if kept is None:
         return rows.gather([]), False
     found, then = kept[0], bytes(kept[1]["stamps"])

@@ -42,8 +42,9 @@ class Comparison:
     table: pd.DataFrame
     """Index = group. n, occurred, median_s with its limits, mean_s within the first `horizon_s` seconds and its
     standard error mean_se_s, q25_s and q75_s with their limits, the number of males or females that it rests on,
-    and why: for what reason there are no limits, or what they do not hold for. Where a group has several sessions of
-    one male, the median is that of males weighed alike (see `analysis.crossed`), and there are no quartiles."""
+    and why: for what reason there are no limits, or what they do not hold for. Where groups are neither males nor
+    females and one has several sessions of one male, the median is that of males weighed alike (see
+    `analysis.crossed`), and there are no quartiles; of a male or a female, each session counts for itself."""
     horizon_s: float
     """The time to which means reach: given, or the longest to which every curve is known."""
     statistic: float

@@ -16,6 +16,7 @@ from etholog.analysis import columns, cox
 from etholog.analysis.compare import test
 from etholog.analysis.survival import normal_quantile, t_quantile
 from etholog.base import notebook
+from etholog.base.text import many
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -469,9 +470,10 @@ def _models(found: dict[str, Profile]) -> pd.DataFrame:
 
 
 def _too_few(label: Labels, names: pd.Index, p: float) -> Repeatability:
+    males = int((np.bincount(label, minlength=1) >= SESSIONS_AT_LEAST).sum())
     said = (
-        f"Too few to say how repeatable: {int((np.bincount(label, minlength=1) >= SESSIONS_AT_LEAST).sum())} males have"
-        f" {SESSIONS_AT_LEAST} sessions or more, and it takes {MALES_AT_LEAST}."
+        f"Too few to say how repeatable: {many(males, 'male')} with {SESSIONS_AT_LEAST} sessions or more,"
+        f" and it takes {MALES_AT_LEAST}."
     )
     nothing = pd.DataFrame(columns=["sessions", "typical", "low", "high"], index=pd.Index([], name="male"), dtype=float)
     return Repeatability(

@@ -43,12 +43,12 @@ def outcomes(season: Season, today: date) -> pd.DataFrame:
     (whether a session of it was), evidence (rung of the ladder, 0 to 7; NaN unknown), courted, latency_s (of the
     evening with the best evidence), insertions, insertion_s, palps; may_have_taken, end ('sac', 'moult', 'died',
     'open'), days from the last pairing that may have taken to the end (or `today`, or the day on which she was sold,
-    given away or given back: what came later nobody here has seen); eaten, pulled, opened, young (NaN: not counted),
-    doubts; sac_end ('young', 'lost', 'none': counted, no young; 'open'; '' no sac) in sac_days. seen: the rung that was
-    seen in its sessions, a sac left aside; rests_on: on what it rests that sperm may have been
-    transferred. Of the young: laid (all eggs of the first count), then the latest count of the living at each stage
-    (eggs, eggs_with_legs, nymphs, first_instar, second_instar, spiderlings; NaN: not counted), and stages: the same in
-    words, with what was lost between.
+    given away or given back: what came later nobody here has seen); left (whether she was before it ended); eaten,
+    pulled, opened, young (NaN: not counted), doubts; sac_end ('young', 'lost', 'none': counted, no young; 'open'; '' no
+    sac) in sac_days. seen: the rung that was seen in its sessions, a sac left aside; rests_on: on what it rests that
+    sperm may have been transferred. Of the young: laid (all eggs of the first count), then the latest count of the
+    living at each stage (eggs, eggs_with_legs, nymphs, first_instar, second_instar, spiderlings; NaN: not counted), and
+    stages: the same in words, with what was lost between.
 
     Raises
     ------
@@ -116,6 +116,7 @@ def _row(one: Attempt, species: str, evenings: Mapping[Any, Mapping[Any, Any]], 
         "palps": _of_known(seen, "palps", max),
         "may_have_taken": bool(one.taken),
         "end": one.end,
+        "left": one.end == "open" and one.seen_until(today) == one.left,
         # A date known to the month counts as its middle.
         "days": sum(start.days_until(end)) / 2,
         **_of_sac(one, today),
@@ -182,7 +183,8 @@ def funnel(table: pd.DataFrame, day: float | None = None) -> pd.DataFrame:
     Up to the insertion, counts of the attempts of which a session was watched, with Wilson's 95 % limits (1927) of as
     many independent attempts as these are worth: those of one male, and of one female, resemble each other. A sac and
     young take time: their share is what had come by a named day (Aalen & Johansen 1978), those that still wait
-    counted for as long as they have waited; limits on the log-log scale.
+    counted for as long as they have waited; limits on the log-log scale. That a pair was introduced makes it an
+    attempt, so that step has no limits.
 
     Parameters
     ----------
@@ -223,7 +225,7 @@ def funnel(table: pd.DataFrame, day: float | None = None) -> pd.DataFrame:
         "inserted": int((inserted & ~(seen >= Evidence.INSERTION)).sum()),
     }
     rows = [
-        _step("introduced", pd.Series(True, index=table.index), table, 0),
+        _step("introduced", pd.Series(True, index=table.index), table, 0) | {"low": np.nan, "high": np.nan},
         _step("courted", courted, watched, by_sac["courted"]),
         _step("clasped", clasped[courted], watched[courted], by_sac["clasped"]),
         _step("inserted", inserted[clasped], watched[clasped], by_sac["inserted"]),

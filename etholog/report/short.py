@@ -36,7 +36,7 @@ def of_season(
     said = []
     taken = attempts[attempts["may_have_taken"]] if len(attempts) else attempts
     if len(taken) and today:
-        waiting = int((taken["end"] == "open").sum())
+        waiting = int(((taken["end"] == "open") & ~taken["left"]).sum())
         sacs = int((taken["end"] == "sac").sum())
         told = gettext("attempts gave a sac")
         if waiting:

@@ -18,6 +18,7 @@ import etholog
 from etholog import figures
 from etholog.analysis import outcome
 from etholog.analysis.practice import practice_outcomes
+from etholog.analysis.sentences.outcome import answer
 from etholog.analysis.sign import signs, signs_seen
 from etholog.base.refusal import Refusal
 from tests.make import CardLine, write_card
@@ -123,9 +124,14 @@ def test_who_was_sold_waits_here_no_longer(
     told: tuple[CardLine, ...], days: float, sac_days: float, tmp_path: Path
 ) -> None:
     write_card(tmp_path, "F-1", ("sex", "2020", "female"), ("paired", "2026-03-01", "M-1"), *told)
-    (row,) = outcome.outcomes(etholog.read(tmp_path), date(2026, 6, 9)).to_dict("records")
+    rows = outcome.outcomes(etholog.read(tmp_path), date(2026, 6, 9))
+    (row,) = rows.to_dict("records")
     assert row["days"] == days
     assert row["sac_days"] == pytest.approx(sac_days, nan_ok=True)
+    assert row["left"] == (row["end"] == "open" and days < 100)
+    if row["end"] == "open":
+        ended = "1 were open when she was sold or given away" if days < 100 else "1 still wait"
+        assert f"transferred, {ended}. As known" in answer(rows, date(2026, 6, 9))
 
 
 @pytest.mark.parametrize(

@@ -353,7 +353,10 @@ def test_the_funnel_is_its_table_with_wilsons_limits_of_what_the_attempts_are_wo
     figure = figures.funnel(steps)
     (dots,), (bars,) = found(figure, "share"), found(figure, "limits")
     np.testing.assert_allclose(dots.get_xdata(), 100 * steps["share"])
-    for segment, row in zip(bars.get_segments(), steps.itertuples(), strict=True):
+    # There is no attempt without an introduction, so nothing is estimated of that.
+    assert steps["low"].isna().tolist() == [step == "introduced" for step in steps["step"]]
+    segments = [segment for segment in bars.get_segments() if len(segment)]
+    for segment, row in zip(segments, steps[1:].itertuples(), strict=True):
         np.testing.assert_allclose(segment[:, 0], [100 * row.low, 100 * row.high])
         if row.day == row.day:
             continue

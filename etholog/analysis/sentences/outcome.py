@@ -13,6 +13,7 @@ ENDS = {
     "sac": gettext_noop("{count} gave a sac"),
     "moult": gettext_noop("{count} ended with her moult"),
     "died": gettext_noop("{count} ended with her death"),
+    "left": gettext_noop("{count} were open when she was sold or given away"),
     "open": gettext_noop("{count} still wait"),
 }
 BY_DAY = (
@@ -29,7 +30,7 @@ def answer(attempts: pd.DataFrame, today: date) -> str:
     taken = attempts[attempts["may_have_taken"]]
     if not len(taken):
         return gettext(NONE)
-    ways = taken["end"].value_counts()
+    ways = taken["end"].mask(taken["left"], "left").value_counts()
     told = [gettext(words, count=count) for end, words in ENDS.items() if (count := int(ways.get(end, 0)))]
     return gettext(
         TAKEN,

@@ -130,7 +130,7 @@ def test_who_was_sold_waits_here_no_longer(
     assert row["sac_days"] == pytest.approx(sac_days, nan_ok=True)
     assert row["left"] == (row["end"] == "open" and days < 100)
     if row["end"] == "open":
-        ended = "1 were open when she was sold or given away" if days < 100 else "1 still wait"
+        ended = "1 open when she was sold or given away" if days < 100 else "1 still wait"
         assert f"transferred, {ended}. As known" in answer(rows, date(2026, 6, 9))
 
 

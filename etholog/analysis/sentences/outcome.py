@@ -13,7 +13,7 @@ ENDS = {
     "sac": gettext_noop("{count} gave a sac"),
     "moult": gettext_noop("{count} ended with her moult"),
     "died": gettext_noop("{count} ended with her death"),
-    "left": gettext_noop("{count} were open when she was sold or given away"),
+    "left": gettext_noop("{count} open when she was sold or given away"),
     "open": gettext_noop("{count} still wait"),
 }
 BY_DAY = (

@@ -168,12 +168,14 @@ def _of_sac(one: Attempt, today: date) -> dict[str, Any]:
     # A sac that was taken from her stays here when she goes.
     came, on = "open", one.seen_until(today) if one.guarding else Day.of(today)
     young = [count for count in one.lot.counts if count.state == "alive" and count.stage > Stage.EGGS]
-    if one.young:
-        came, on = "young", next(count.on for count in young if count.number)
+    if one.gave_young:
+        came, on = "young", ([told.on for told in young if told.number] or [one.lot.left[0].on])[0]
     elif one.eaten:
         came, on = "lost", one.eaten.on
     elif young:
-        came, on = "none", young[0].on
+        came, on = "none", next(count.on for count in young if not count.number)
+    elif one.over:
+        came, on = "none", one.over
     return {"sac_end": came, "sac_days": max(sum(one.sac.on.days_until(on)) / 2, 0.0)}
 
 

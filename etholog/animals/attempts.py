@@ -9,7 +9,7 @@ from typing import Literal
 from etholog.animals.card import SAC_NAMED, Entry
 from etholog.animals.custody import custody
 from etholog.animals.herd import Animals, Pairing
-from etholog.animals.lot import Count, Left, Lot, Stage, counted
+from etholog.animals.lot import Count, Left, Lot, Stage, counted, stage_of
 from etholog.base.dates import Day
 from etholog.base.language import gettext
 from etholog.session.evidence import Evidence
@@ -73,6 +73,8 @@ class Attempt:
     def guarded_until(self) -> Day | None:
         """Since when she has the sac with her no more; None as long as she has it, or where there is none."""
         told = [entry.on for entry in (self.eaten, self.pulled, self.opened, self.moult, self.died) if entry]
+        if self.over:
+            told.append(self.over)
         if self.left_the_sac:
             told += [one.on for one in self.lot.counts if one.state == "alive" and one.stage == Stage.SPIDERLINGS][:1]
         return min(told, key=lambda day: day.first) if self.sac and told else None
@@ -86,6 +88,14 @@ class Attempt:
     def left_the_sac(self) -> bool:
         """Whether living spiderlings were counted: whoever counts those has no closed sac any more."""
         return Stage.SPIDERLINGS in self.lot.alive
+
+    @property
+    def over(self) -> Day | None:
+        """Since when it is known that none of the sac lives here any more; one that she ate is left aside."""
+        if self.opened is None or any(count.state == "alive" for count in self.lot.counts):
+            return self.lot.over
+        held = stage_of(self.opened.words)
+        return self.opened.on if held and held[1] != "alive" else None
 
     @property
     def apart(self) -> bool:
@@ -134,6 +144,11 @@ class Attempt:
         return young.number if young else None
 
     @property
+    def gave_young(self) -> bool:
+        """Whether young live by the latest count, or left alive, as where all were placed and none is here."""
+        return bool(self.young or any(one.number for one in self.lot.left))
+
+    @property
     def best(self) -> Evidence:
         """The most that was seen in any of its pairings, sperm stored from before an earlier sac too."""
         return max((pairing.evidence for pairing in (*self.stored, *self.pairings)), default=Evidence.UNWATCHED)
@@ -154,7 +169,7 @@ class Attempt:
     def rung(self) -> Evidence | None:
         """The rung of the whole ladder that it reached; None unknown."""
         if self.sac:
-            return Evidence.YOUNG if self.young else Evidence.SAC
+            return Evidence.YOUNG if self.gave_young else Evidence.SAC
         known = [pairing.evidence for pairing in self.pairings if pairing.evidence.known]
         return max(known) if known else None
 

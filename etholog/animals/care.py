@@ -172,7 +172,7 @@ def due(animals: Animals, known: Sequence[Ethogram], today: date) -> list[Task]:
                 found.append(_no_window(name, animals.species_of(name), today))
             continue
         for earlier in tries[:-1]:
-            if earlier.apart:
+            if earlier.apart and not earlier.over:
                 found += _apart(earlier, mine)
         if tries:
             found += _brood(tries[-1], mine, animals, card)
@@ -188,7 +188,7 @@ def due(animals: Animals, known: Sequence[Ethogram], today: date) -> list[Task]:
 
 def _left_behind(tries: Sequence[Attempt], where: Custody) -> list[Attempt]:
     """Return the attempts whose sac was taken from her before she left: it, and its young, did not leave with her."""
-    taken = [(one, one.guarded_until) for one in tries if one.apart]
+    taken = [(one, one.guarded_until) for one in tries if one.apart and not one.over]
     return [one for one, on in taken if on and where.since and not where.since.before(on)]
 
 
@@ -360,6 +360,8 @@ def _looking(she: str, window_: SacWindow, before: date | None, mine: Window, ca
 
 def of_sac(one: Attempt, mine: Window) -> Iterator[Task]:
     """Yield what a sac asks for, with her or taken from her, and its young."""
+    if one.over:
+        return
     if not (one.opened or one.left_the_sac or one.pulled):
         quiet = (QUIET_CHECK_DAYS, QUIET_CHECK_DAYS + 3)
         yield _since_laid(
@@ -402,7 +404,7 @@ def _apart(one: Attempt, mine: Window) -> Iterator[Task]:
     if closed:
         free = gettext("free spiderlings are expected: cups, food and labels ready")
         yield _since_laid(one, mine, "free", free, care.free)
-    elif one.opened and not one.counts:
+    elif one.opened and not any(count.state == "alive" for count in one.lot.counts):
         opened = one.opened.on
         yield Task(
             f"{she}/count/{opened.text}",

@@ -219,11 +219,25 @@ class Lot:
         return [*laid, *((stage.words, number, at[stage]) for stage, number in self.alive.items())]
 
     @property
+    def over(self) -> Day | None:
+        """Since when none of it lives here any more; None where some may."""
+        living = [one for one in self.counts if one.state == "alive"]
+        sums = self.closing
+        if sums is None or sums.alive > 0 or not living:
+            return None
+        return self.told[-1].on if living[-1].number else living[-1].on
+
+    @property
     def words(self) -> str:
-        """The whole lot on one line: `laid 220, nymphs 150 (70 lost)`."""
+        """The whole lot on one line: `laid 220, nymphs 150 (70 lost), alive 120`."""
         lost = ["", *(gettext(" ({n} lost)", n=number(n, "g")) if n > 0 else "" for _, _, n in self.lost)]
         known = zip(self._known(), lost, strict=False)
-        return ", ".join(f"{what} {number(n, 'g')}{less}" for (what, n, _), less in known)
+        said = [f"{what} {number(n, 'g')}{less}" for (what, n, _), less in known]
+        sums, living = self.closing, [one for one in self.counts if one.state == "alive"]
+        last = {one.stage: one.number for one in living if one.on == living[-1].on}
+        if sums and living and sums.alive != sum(last.values()):
+            said.append(gettext("alive {n}", n=number(sums.alive, "g")))
+        return ", ".join(said)
 
 
 _OF_SAC = re.compile(r"(.*?)\s*\bof (\d{4}(?:-\d{2}){0,2})", re.ASCII | re.DOTALL)

@@ -20,7 +20,9 @@ from etholog.analysis import outcome
 from etholog.analysis.practice import practice_outcomes
 from etholog.analysis.sentences.outcome import answer
 from etholog.analysis.sign import signs, signs_seen
+from etholog.animals import care
 from etholog.base.refusal import Refusal
+from etholog.ethogram import at_hand
 from tests.make import CardLine, write_card
 
 TODAY = date(2026, 11, 20)
@@ -152,6 +154,39 @@ def test_a_sac_can_be_lost_only_while_it_is_with_her(told: tuple[CardLine, ...],
     write_card(tmp_path, "F-2", ("practice", "2026-05-01", "cool rest"))
     table = practice_outcomes(etholog.read(tmp_path), "cool rest", date(2026, 6, 9)).table.set_index("outcome")
     assert table.loc["the sac lost", ["with_days", "without_days"]].sum() == 40 + days
+
+
+@pytest.mark.parametrize(
+    ("told", "end", "days"),
+    [
+        ((("count", "2026-06-05", "eggs", "0"),), "none", 35),
+        ((("count", "2026-06-05", "eggs", "90"), ("count", "2026-06-15", "dead eggs", "90")), "none", 45),
+        ((("opened", "2026-06-05", "bad eggs"),), "none", 35),
+        ((("count", "2026-06-05", "eggs", "90"), ("count", "2026-06-15", "dead eggs", "80")), "open", 153),
+        # Some that mould are taken out: of the others nothing is known.
+        ((("count", "2026-06-05", "dead eggs", "5"),), "open", 153),
+        (
+            (
+                ("count", "2026-06-05", "nymphs", "60"),
+                ("placed", "2026-06-20", "Anna", "60"),
+                ("count", "2026-07-01", "nymphs", "0"),
+            ),
+            "young",
+            35,
+        ),
+        ((("count", "2026-06-05", "eggs with legs", "60"), ("count", "2026-06-20", "nymphs", "0")), "none", 50),
+    ],
+)
+def test_a_sac_in_which_nothing_lives_waits_for_no_young(
+    told: tuple[CardLine, ...], end: str, days: float, tmp_path: Path
+) -> None:
+    write_card(tmp_path, "M-1", ("sex", "2020", "male"))
+    paired = ("paired", "2026-01-01", "M-1"), ("sac", "2026-05-01"), ("pulled", "2026-06-04")
+    write_card(tmp_path, "F-1", ("sex", "2020", "female"), ("species", "2020", "Brachypelma smithi"), *paired, *told)
+    read = etholog.read(tmp_path)
+    assert outcome.outcomes(read, date(2026, 10, 1))[["sac_end", "sac_days"]].to_numpy().tolist() == [[end, days]]
+    tasks = care.due(read.animals, at_hand(tmp_path), date(2026, 6, 25))
+    assert not tasks or end != "none"
 
 
 def test_time_to_sac_is_the_incidence_of_what_came_first(season: etholog.Season) -> None:

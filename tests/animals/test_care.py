@@ -145,6 +145,11 @@ def test_a_sac_that_was_pulled_stays_when_she_leaves(left: CardLine, tmp_path: P
     assert set(due(tmp_path, "2026-08-11", *before, ("pulled", "2026-08-08"), left)) == {"F incubator", "F free"}
 
 
+def test_dead_ones_taken_out_are_no_count_of_the_young(tmp_path: Path) -> None:
+    opened = (PAIRED, ("sac", "2026-07-01"), ("opened", "2026-08-08"), ("count", "2026-08-08", "dead eggs", "5"))
+    assert "F count" in due(tmp_path, "2026-08-11", *opened)
+
+
 def test_a_sac_that_left_with_her_is_the_buyers(tmp_path: Path) -> None:
     told = (PAIRED, ("sac", "2026-07-01"), ("sold", "2026-08-08", "Bea"), ("pulled", "2026-08-10"))
     assert not due(tmp_path, "2026-08-11", *told)

@@ -88,6 +88,11 @@ def test_counts_close_by_the_command_that_is_told(more: tuple[CardLine, ...], tm
     assert not [found for found in animals.questions(known) if "don't close" in found.what]
 
 
+def test_a_lot_says_how_many_live_where_some_died_or_left_since(tmp_path: Path) -> None:
+    known = herd(tmp_path, *COUNTED, ("count", "2026-06-25", "dead nymphs", "150"))
+    assert young.lot(known, "F-1").lot.words == "laid 220, eggs 200 (20 lost), nymphs 150 (50 lost), alive 0"
+
+
 def test_those_that_were_placed_are_not_lost(tmp_path: Path) -> None:
     known = herd(tmp_path, *COUNTED, ("placed", "2026-07-01", "", "40"), ("count", "2026-08-01", "spiderlings", "100"))
     assert (

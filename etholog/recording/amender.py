@@ -99,10 +99,10 @@ class Amender(Corrector):
         self._chosen = None
         return Answer(f"taken out: {told}", self._do(drafts.undo(mark["n"])))
 
-    def shift(self, seconds: float) -> Answer:
+    def shift(self, seconds: float, latest: int | None = None) -> Answer:
         """Move the mark in hand; the cursor goes with it."""
         mark = self.in_hand()
-        answer = super().shift(seconds)
+        answer = super().shift(seconds, latest)
         if mark is not None:
             self._hold(mark["n"])
         return answer

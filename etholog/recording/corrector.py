@@ -115,18 +115,25 @@ class Corrector:
         return Answer(f"brought back: {self.undo_text}", n)
 
     @in_one_write
-    def shift(self, seconds: float) -> Answer:
-        """Put the mark in hand so many seconds later, or earlier; the time first typed stays in the journal."""
+    def shift(self, seconds: float, latest: int | None = None) -> Answer:
+        """Put the mark in hand so many seconds later, or earlier; the time first typed stays in the journal.
+
+        Never later than `latest` (ms), or than a closed session's end: what nobody has watched would count as watched.
+        """
         mark = self.in_hand()
         if mark is None:
             return Answer("no mark to move")
         t = max(0, mark["t"] + round(seconds * 1000))
+        if (last := self.live.end if latest is None else latest) is not None:
+            t = min(t, max(last, mark["t"]))
         ends = self.live.ends_of(mark["n"])
-        if len(ends) == 2:  # a bout that was turned round would have no end
+        if len(ends) == 2:  # a bout or a gap that was turned round would have no end
             least = ends[0] > ends[1]  # of two records of one instant, the one with the higher number comes later
             here = ends.index(mark["n"])
             other = (self.live.lasting(ends[1 - here]) or mark)["t"]
             t = max(t, other + least) if here else min(t, other - least)
+        elif (bout := self.live.bout_begun_by(mark["n"])) is not None and bout.whole and mark.get("edge") == "onset":
+            t = min(t, max(bout.offset - 1, mark["t"]))  # past what ended it, it would run on
         group = [self._append(drafts.move(back, t)) for back in self._ends_of_gap_around(t, mark["t"])]
         group.append(self._append(drafts.move(mark["n"], t)))
         self._keep(*group)

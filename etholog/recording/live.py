@@ -5,7 +5,7 @@ from typing import Any
 
 from etholog.base.clock import clock_face
 from etholog.ethogram import Ethogram
-from etholog.session.folding import Folding, corrected
+from etholog.session.folding import Bout, Folding, corrected
 from etholog.session.log import SIGNED, mark_words
 
 UNSURE = " (unsure)"
@@ -123,9 +123,11 @@ class Live:
         return [record for record in self._lasting.values() if record["do"] not in ("prompt", "clock")]
 
     def ends_of(self, n: int) -> tuple[int, ...]:
-        """Return the marks at both ends of the bout that mark `n` began or ended: its onset, and its offset if that
-        was marked. Any other record stands alone."""
+        """Return the records at both ends of the bout or the gap that `n` began or ended: its onset, and its offset if
+        that was marked. Any other record stands alone."""
         mark = self._lasting[n]
+        if mark["do"] in ("gap", "back"):
+            return self._ends_of_gap(mark)
         behaviour = self.ethogram.by_code.get(mark.get("code", ""))
         if mark["do"] != "mark" or behaviour is None or behaviour.kind == "event":
             return (n,)
@@ -133,11 +135,25 @@ class Live:
         if mark.get("edge") == "offset":
             onsets = [b.n for b in bouts if b.offset == mark["t"] and mark.get("qualifier") in (None, b.qualifier)]
             return (onsets[-1], n) if onsets else (n,)
-        ended = next((bout.offset for bout in bouts if bout.n == n), None)
+        bout = self.bout_begun_by(n)
+        ended = None if bout is None else bout.offset
         for record in self._lasting.values():
             if record["t"] == ended and record.get("edge") == "offset" and record["code"] == mark["code"]:
                 return n, record["n"]
         return (n,)
+
+    def _ends_of_gap(self, end: Mapping[str, Any]) -> tuple[int, ...]:
+        of_gaps = [record for record in self._lasting.values() if record["do"] in ("gap", "back")]
+        for gap in self.folding.gaps:
+            began = next((r["n"] for r in of_gaps if r["do"] == "gap" and r["t"] == gap.onset), None)
+            back = next((r["n"] for r in reversed(of_gaps) if r["do"] == "back" and r["t"] == gap.offset), None)
+            if began is not None and back is not None and end["n"] in (began, back):
+                return began, back
+        return (end["n"],)
+
+    def bout_begun_by(self, n: int) -> Bout | None:
+        """Return the bout that mark `n` began and that is over; None where there is none."""
+        return next((bout for bout in self.folding.bouts if bout.n == n), None)
 
     def told(self, n: int) -> str:
         """Say in words what record `n` is, as corrected."""

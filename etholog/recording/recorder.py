@@ -278,7 +278,7 @@ class Recorder(Corrector):
         text = text.strip()[:NOTE_LENGTH]
         self._held.forget()
         if (by := shift_typed(text)) is not None:
-            return self.shift(by)
+            return self.shift(by, self.ends_at(at))
         if not text:
             return Answer("no note")
         of = self.live.open_gap

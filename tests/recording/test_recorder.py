@@ -160,6 +160,15 @@ def test_an_offset_is_not_moved_before_its_onset(tmp_path: Path) -> None:
     assert not fold.remarks
 
 
+def test_no_mark_is_moved_into_what_is_still_to_come(tmp_path: Path) -> None:
+    live = recorder(tmp_path)
+    press(live, "d")
+    live.line("+600", 105)
+    live.close(110)
+    assert [(b.onset, b.offset) for b in reread(live).fold.bouts] == [(5_000, 10_000)]
+    assert reread(live).fold.end == 10_000
+
+
 def test_a_mark_moved_back_into_a_gap_ends_the_gap_there(tmp_path: Path) -> None:
     live = recorder(tmp_path)
     press(live, "-")

@@ -124,6 +124,33 @@ def test_a_bout_is_not_turned_round(closed: Path) -> None:
     assert not read.fold.remarks
 
 
+def test_no_mark_is_moved_past_the_end_of_the_session(closed: Path) -> None:
+    read = amended(closed, "go 8000", "line +600")
+    assert (read.fold.end, spans(read)[-1]) == (20_000, ("leg_tapping", None, 20, 20))
+
+
+def test_no_onset_is_moved_past_what_ended_its_bout(closed: Path) -> None:
+    read = amended(closed, "go 1000", "line +7", "go 5000", "line +7")  # what the clasp ended, and what ended with it
+    assert [(b.code, b.onset, b.offset) for b in read.fold.bouts if b.code in ("drumming", "insertion")] == [
+        ("drumming", 3999, 4000),
+        ("insertion", 5999, 6000),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("doings", "gap"),
+    [(("go 2000", "line +60"), (3000, 3000)), (("go 3000", "step -1", "step 1", "line -60"), (2000, 2000))],
+)
+def test_a_gap_is_not_turned_round(tmp_path: Path, doings: tuple[str, ...], gap: tuple[int, int]) -> None:
+    live = recorder(tmp_path)
+    press(live, *"d-rd")  # nobody watched from 2 to 3 s
+    live.close(120)
+    assert live.journal.close()
+    read = amended(live.journal.path, *doings)
+    assert [(one.onset, one.offset) for one in read.fold.gaps] == [gap]
+    assert (read.fold.end, read.fold.remarks) == (20_000, [])
+
+
 def test_a_note_belongs_to_the_mark_in_hand(closed: Path) -> None:
     read = amended(closed, "go 5500", "line on film it is the right one")
     (note,) = [record for record in read.records if record["do"] == "note"]
@@ -180,10 +207,10 @@ def test_amending_in_a_terminal(closed: Path, tmp_path: Path) -> None:
         terminal.until("0:00:05 of 0:00:20")
         terminal.type("\r")
         terminal.read(0.3)
-        terminal.type("+1.5\r")
-        terminal.until("moved to 0:00:06: insertion left")
+        terminal.type("+0.5\r")
+        terminal.until("moved to 0:00:05: insertion left")
         terminal.type("q")
-        terminal.until("added: she is hidden began 0:00:06")
+        terminal.until("added: she is hidden began 0:00:05")
         terminal.type("\x7f")
         terminal.until("taken back: she is hidden")
         terminal.type("?")
@@ -192,7 +219,7 @@ def test_amending_in_a_terminal(closed: Path, tmp_path: Path) -> None:
         assert terminal.wait() == 0
         assert "what was first typed is still in it" in terminal.screen()
     read = session.read(closed)
-    assert [bout.onset for bout in read.fold.bouts if bout.code == "insertion"] == [6500]
+    assert [bout.onset for bout in read.fold.bouts if bout.code == "insertion"] == [5500]
     assert "female_hidden" not in [bout.code for bout in read.fold.bouts]
     assert [(bout.code, bout.onset) for bout in read.fold.bouts if bout.code in ("raises", "threat")] == [
         ("threat", 3000)

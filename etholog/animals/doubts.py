@@ -101,6 +101,8 @@ def odd(animals: Animals, card: Card, entry: Entry) -> Iterator[Finding]:
             yield Finding(f"{entry.words!r} has no card and no session{near}")
         if card.sex == animals.sex_of(entry.words) != "unknown":
             yield Finding(f"the cards of {card.id} and {entry.words} both say {card.sex}")
+        if (died := animals.died(entry.words)) and died.before(entry.on):
+            yield Finding(f"paired on {entry.on.text}, and {animals.id_of(entry.words)} died on {died.text}")
     if entry.kind == "died" and any(entry.on.before(met.on) for met in animals.pairings_of(card.id)):
         yield Finding(f"{card.id} has a session after {entry.on.text}")
 

@@ -10,6 +10,7 @@ from etholog.animals.custody import shares
 from etholog.animals.herd import Animals
 from etholog.animals.life import Section
 from etholog.animals.lot import parted
+from etholog.animals.naming import quoted
 from etholog.base.refusal import Refusal
 from etholog.base.text import many
 from etholog.ethogram import Ethogram
@@ -25,7 +26,7 @@ def lot(animals: Animals, name: str, sac: str = "") -> Attempt:
         who = animals.id_of(name)
         if animals.sex_of(name) == "male":
             raise Refusal(f"{who} is a male: a lot is the young of a female's sac; name her")
-        raise Refusal(f"no sac of {who} is on record; write it first: etholog card {who} sac --on DATE")
+        raise Refusal(f"no sac of {who} is on record; write it first: etholog card {quoted(who)} sac --on DATE")
     if not sac:
         return laid[-1]
     fit = [one for one in laid if one.sac and one.sac.on.text == sac]
@@ -86,7 +87,7 @@ def _split(animals: Animals, of: Attempt, people: bool) -> Iterator[str]:
             parts = ", ".join(f"{who} {n}" for who, n in parted(round(sums.alive), agreed).items())
             several = of.sac and sum(bool(one.sac) for one in attempts(animals, of.female)) > 1
             meant = f" of {of.sac.on.text}" if of.sac and several else ""
-            write = f"etholog card {of.female} split {parts}{meant}"
+            write = f"etholog card {quoted(of.female)} split {parts}{meant}"
             yield f"by that, of {sums.alive:g} alive: {parts}; to agree on it: {write}"
 
 

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from etholog import animals as animals_
-from etholog.animals import Animals, entering, life, loan, notebook, young
+from etholog.animals import Animals, entering, life, loan, naming, notebook, young
 from etholog.animals.card import KINDS
 from etholog.animals.custody import custody
 from etholog.animals.entering import NewEntry
@@ -277,7 +277,7 @@ def _add(new_entry: NewEntry, known: Animals) -> int:
         begun = ", a new card" if one.begins and one.card.id not in new else ""
         new.add(one.card.id)
         print(visible(f"{one.card.id}: {one.entry.said} on {one.entry.on.text}  [#{n}{begun}]"))
-        wrong = f"if that is wrong: etholog card {one.card.id} undo {n}"
+        wrong = f"if that is wrong: etholog card {naming.quoted(one.card.id)} undo {n}"
         say(*(Finding(f"? {found.what}", "; ".join(filter(None, (found.remedy, wrong)))) for found in one.asked))
     return 1 if proposal.asked else 0
 

@@ -2,6 +2,7 @@
 
 import difflib
 import re
+import shlex
 from itertools import combinations
 from pathlib import Path
 
@@ -137,3 +138,25 @@ def test_of_many_names_those_alike_are_found_that_comparing_every_pair_finds(nam
     near = naming.Alike(names)
     found = {(one, other) for one, other in combinations(names, 2) if other in near.to(one)}
     assert found == {(one, other) for one, other in combinations(names, 2) if alike(one, other)}
+
+
+def test_the_command_that_takes_back_can_be_typed_whatever_the_name(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Gathered animals of one name are called `F-1 (bea)`, which a shell takes apart."""
+    write_card(tmp_path, "F-1", ("sex", "2020", "female"))
+    write_card(tmp_path, "F-1 (bea)", ("sex", "2020", "female"))
+    assert main(["card", "F-1 (bea)", "renamed", "F-1", "--folder", str(tmp_path)]) == 1
+    told = capsys.readouterr().err.partition("if that is wrong: ")[2].strip()
+    assert main([*shlex.split(told)[1:], "--folder", str(tmp_path)]) == 0
+    assert animals.read(tmp_path).known() == ["F-1", "F-1 (bea)"]
+
+
+def test_a_pairing_with_one_who_had_died_is_asked_about_as_it_is_written(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    write_card(tmp_path, "M-1", ("sex", "2020", "male"), ("died", "2026-01-10", "killed by F-1"))
+    write_card(tmp_path, "F-1", ("sex", "2020", "female"))
+    for day, asked in (("2026-01-10", False), ("2026-01-20", True)):
+        assert main(["card", "F-1", "paired", "M-1", "--on", day, "--folder", str(tmp_path)]) == asked
+        assert ("M-1 died on 2026-01-10" in capsys.readouterr().err) == asked

@@ -155,6 +155,16 @@ class Live:
         """Return the bout that mark `n` began and that is over; None where there is none."""
         return next((bout for bout in self.folding.bouts if bout.n == n), None)
 
+    def ended_by(self, n: int) -> list[Bout]:
+        """Return the bouts that mark `n` ended without being their own offset."""
+        mark = self._lasting[n]
+        if mark["do"] != "mark":
+            return []
+        here = [r for r in self._lasting.values() if r["t"] == mark["t"] and r["n"] != n and r.get("edge") == "offset"]
+        own = {record["code"] for record in here}
+        ended = [b for b in self.folding.bouts if b.whole and b.onset < b.offset == mark["t"] and b.n != n]
+        return [bout for bout in ended if bout.code not in own]
+
     def told(self, n: int) -> str:
         """Say in words what record `n` is, as corrected."""
         record = self._lasting.get(n)

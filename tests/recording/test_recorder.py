@@ -160,6 +160,15 @@ def test_an_offset_is_not_moved_before_its_onset(tmp_path: Path) -> None:
     assert not fold.remarks
 
 
+def test_a_palp_moved_earlier_does_not_change_places_with_the_other(tmp_path: Path) -> None:
+    live = recorder(tmp_path)
+    press(live, "v", "x", "c")  # at 1, 2 and 3 s
+    live.line("-1.5", 104)
+    live.close(110)
+    told = [(b.qualifier, b.onset, b.offset) for b in reread(live).fold.bouts if b.code == "insertion"]
+    assert told == [("left", 2_000, 2_001), ("right", 2_001, 10_000)]
+
+
 def test_no_mark_is_moved_into_what_is_still_to_come(tmp_path: Path) -> None:
     live = recorder(tmp_path)
     press(live, "d")

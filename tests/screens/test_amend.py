@@ -137,6 +137,17 @@ def test_no_onset_is_moved_past_what_ended_its_bout(closed: Path) -> None:
     ]
 
 
+def test_no_end_is_moved_before_the_beginning_of_what_it_ended(closed: Path) -> None:
+    read = amended(
+        closed, "go 6000", "line -1.5", "go 4000", "line -60"
+    )  # the clasp's end; its onset ends the drumming
+    assert [(b.code, b.onset, b.offset) for b in read.fold.bouts if b.code in ("drumming", "clasp", "insertion")] == [
+        ("drumming", 1000, 1001),
+        ("clasp", 1001, 5001),
+        ("insertion", 5000, 5001),
+    ]
+
+
 @pytest.mark.parametrize(
     ("doings", "gap"),
     [(("go 2000", "line +60"), (3000, 3000)), (("go 3000", "step -1", "step 1", "line -60"), (2000, 2000))],

@@ -134,6 +134,8 @@ class Corrector:
             t = max(t, other + least) if here else min(t, other - least)
         elif (bout := self.live.bout_begun_by(mark["n"])) is not None and bout.whole and mark.get("edge") == "onset":
             t = min(t, max(bout.offset - 1, mark["t"]))  # past what ended it, it would run on
+        if mark.get("edge") == "onset":  # within an earlier bout of its own it would begin nothing, and be lost
+            t = max(t, min(self.live.over_before(mark["n"]) + 1, mark["t"]))
         # Before what it ended had begun, it would end nothing, and that would run on.
         t = max([t, *(bout.onset + 1 for bout in self.live.ended_by(mark["n"]) if bout.n not in ends)])
         group = [self._append(drafts.move(back, t)) for back in self._ends_of_gap_around(t, mark["t"])]

@@ -165,6 +165,19 @@ class Live:
         ended = [b for b in self.folding.bouts if b.whole and b.onset < b.offset == mark["t"] and b.n != n]
         return [bout for bout in ended if bout.code not in own]
 
+    def over_before(self, n: int) -> int:
+        """Return when the bout of the same kind that came before onset `n` was over, in milliseconds; -1 for none."""
+        mark = self._lasting[n]
+        same = mark["code"], mark.get("qualifier")
+        return max(
+            (
+                b.offset
+                for b in self.folding.bouts
+                if b.whole and b.offset <= mark["t"] and same == (b.code, b.qualifier)
+            ),
+            default=-1,
+        )
+
     def told(self, n: int) -> str:
         """Say in words what record `n` is, as corrected."""
         record = self._lasting.get(n)

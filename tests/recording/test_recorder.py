@@ -169,6 +169,19 @@ def test_a_palp_moved_earlier_does_not_change_places_with_the_other(tmp_path: Pa
     assert told == [("left", 2_000, 2_001), ("right", 2_001, 10_000)]
 
 
+def test_a_bout_moved_into_the_one_before_it_is_not_lost(tmp_path: Path) -> None:
+    live = recorder(tmp_path)
+    press(live, *"ddd")  # from 1 to 2 s, and from 3 s on
+    live.line("-1.5", 104)
+    live.close(110)
+    read = reread(live).fold
+    assert [(b.code, b.onset, b.offset) for b in read.bouts] == [
+        ("drumming", 1_000, 2_000),
+        ("drumming", 2_001, 10_000),
+    ]
+    assert not read.remarks
+
+
 def test_no_mark_is_moved_into_what_is_still_to_come(tmp_path: Path) -> None:
     live = recorder(tmp_path)
     press(live, "d")

@@ -38,9 +38,8 @@ else:
 # Windows turns "\n" into two bytes unless told that the file is binary.
 APPEND = os.O_RDWR | os.O_APPEND | getattr(os, "O_BINARY", 0)
 # To a file that may not be there yet. A link of that name is not followed, and a pipe not waited for.
-ADD = os.O_WRONLY | os.O_APPEND | os.O_CREAT
-for flag in ("O_NOFOLLOW", "O_NONBLOCK", "O_BINARY"):
-    ADD |= getattr(os, flag, 0)
+ADD = os.O_WRONLY | os.O_APPEND | os.O_CREAT | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0)
+ADD |= getattr(os, "O_BINARY", 0)
 
 
 def now() -> float:

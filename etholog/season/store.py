@@ -55,6 +55,7 @@ class Store:
     names: dict[str, str] = field(default_factory=dict)
     species: dict[str, str] = field(default_factory=dict)
     following: int = 0  # the number that the next session gets
+    program: str = ""  # a digest of the code that read the sessions
 
     def files(self, table: str) -> list[Path]:
         """Return the files of a table: sessions, bouts or gaps; part by part, so that each lies at one place in all."""
@@ -81,7 +82,7 @@ def opened(folder: Path) -> Store:
     if told.format != FORMAT:
         raise Refusal(Finding(f"is of another format ({told.format!r})", f"this version reads {FORMAT}", path))
     kept = [from_plain(one) for one in told.ethograms]
-    return Store(folder, told.months, kept, told.names, told.species, told.following)
+    return Store(folder, told.months, kept, told.names, told.species, told.following, told.program)
 
 
 def write(folder: Path, to: Path, part_rows: int = PART_ROWS) -> tuple[list[str], list[Finding]]:
@@ -122,7 +123,7 @@ def write(folder: Path, to: Path, part_rows: int = PART_ROWS) -> tuple[list[str]
     parts = {month: parts[month] for month in sorted(parts) if parts[month]}
     called = naming.names(root_of(folder))
     _keep(Store(to, parts, [with_roles(one, folder.absolute()) for one in told.values()], dict(called.now),
-                _species(called, to, parts), following), program)  # fmt: skip
+                _species(called, to, parts), following, program))  # fmt: skip
     _clear(to, parts)
     return sorted(changed & parts.keys()), unread
 
@@ -217,8 +218,6 @@ def rows_of(
 def _before(to: Path, program: str) -> tuple[Store, dict[str, tuple[str, int, str, Stamp]]]:
     """Return the season that is there, and of each of its files (month, began, id, stamp); nothing where another
     program wrote it: what that one read, it may have read otherwise."""
-    from etholog.season import contents
-
     empty = Store(to, {}, [])
     if not to.exists():
         return empty, {}
@@ -227,7 +226,7 @@ def _before(to: Path, program: str) -> tuple[Store, dict[str, tuple[str, int, st
             raise Refusal(f"{to}: holds something else than a season for an engine; name a folder that is not there")
         return empty, {}
     store = opened(to)
-    if contents.read(to / NAME).program != program:
+    if store.program != program:
         return Store(to, {}, [], following=store.following), {}
     known = {}
     for path in store.files("sessions"):
@@ -253,8 +252,8 @@ def _species(called: naming.Names, to: Path, parts: Mapping[str, Sequence[str]])
     return {name: species for name, species in found.items() if species}
 
 
-def _keep(store: Store, program: str) -> None:
-    told = {"format": FORMAT, "program": program, "following": store.following, "months": store.months}
+def _keep(store: Store) -> None:
+    told = {"format": FORMAT, "program": store.program, "following": store.following, "months": store.months}
     told |= {"names": store.names, "species": store.species, "ethograms": [one.plain() for one in store.ethograms]}
     with replacing(store.folder / NAME) as file:
         file.write(json.dumps(told, ensure_ascii=False, indent=1).encode() + b"\n")

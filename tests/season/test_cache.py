@@ -72,6 +72,14 @@ def test_with_and_without_are_the_same(folder: Path, read_files: list[str]) -> N
     assert_same_season(without, warm)
 
 
+def test_no_pipe_is_waited_for_in_its_place(folder: Path) -> None:
+    without = etholog.read(folder, cached=False)
+    kept(folder).parent.mkdir()
+    os.mkfifo(kept(folder))
+    assert_same_season(without, etholog.read(folder))
+    assert kept(folder).is_fifo()
+
+
 def torn(file: Path) -> None:
     with file.open("ab") as open_file:
         open_file.write(b'{"n":')

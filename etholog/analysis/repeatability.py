@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from etholog.analysis import columns, cox
+from etholog.analysis import columns, cox, permutation
 from etholog.analysis.compare import test
 from etholog.analysis.survival import normal_quantile, t_quantile
 from etholog.base import notebook
@@ -72,7 +72,11 @@ class Repeatability:
 
 
 def repeatability(
-    times: pd.DataFrame, by: str = "male", adjust: Sequence[str] = (), permutations: int = 10_000, seed: int = 0
+    times: pd.DataFrame,
+    by: str = "male",
+    adjust: Sequence[str] = (),
+    permutations: int = permutation.SHUFFLES,
+    seed: int = 0,
 ) -> Repeatability:
     """Return how repeatable a latency is: log-normal or Weibull with a normal effect of each male, gamma frailty third.
 
@@ -123,9 +127,13 @@ def repeatability(
 
 
 def mixed(
-    table: pd.DataFrame, measure: str, by: str = "male", adjust: Sequence[str] = (), permutations: int = 10_000,
+    table: pd.DataFrame,
+    measure: str,
+    by: str = "male",
+    adjust: Sequence[str] = (),
+    permutations: int = permutation.SHUFFLES,
     seed: int = 0,
-) -> Repeatability:  # fmt: skip
+) -> Repeatability:
     """Return how repeatable a measure is that nothing censors, by the mixed model (REML; Patterson & Thompson 1971).
 
     As `repeatability`, on the measure's own scale.

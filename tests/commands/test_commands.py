@@ -1,5 +1,8 @@
 """The command line's frame, in processes of its own."""
 
+import argparse
+import importlib
+import inspect
 import json
 import os
 import subprocess
@@ -10,7 +13,10 @@ from subprocess import CompletedProcess
 
 import pytest
 
+import etholog as library
 from etholog import __version__, animals
+from etholog.analysis.observers import observers
+from etholog.analysis.plan import plan
 
 Run = Callable[..., CompletedProcess[str]]
 
@@ -27,6 +33,31 @@ def test_help_is_shown_without_any_heavy_library() -> None:
     unmeasured = {name: value for name, value in os.environ.items() if not name.startswith("COVERAGE_")}
     done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True, env=unmeasured)
     assert done.stdout.splitlines()[-1] == "[]"
+
+
+@pytest.mark.parametrize(
+    ("command", "function", "options"),
+    [
+        ("plan", plan, {"rest": "rest", "weeks": "weeks"}),
+        ("latency", library.compare, {"permutations": "permutations", "seed": "seed"}),
+        ("repeatability", library.repeatability, {"permutations": "permutations", "seed": "seed"}),
+        ("duration", library.contrast, {"seed": "seed"}),
+        ("transition", library.transition, {"lag": "lag", "shuffles": "shuffles", "seed": "seed"}),
+        ("agree", library.agreement, {"tolerance": "tolerance_s", "unit": "unit_s"}),
+        ("agree", observers, {"tolerance": "tolerance_s", "unit": "unit_s"}),
+        ("power", library.power, {"times": "ratio", "males": "males", "sessions": "sessions", "like": "like"}),
+    ],
+)
+def test_what_is_not_typed_is_what_the_function_has_by_itself(
+    command: str, function: Callable[..., object], options: dict[str, str]
+) -> None:
+    parser = argparse.ArgumentParser()
+    importlib.import_module(f"etholog.commands.{command}").configure(parser)
+    has = {name: one.default for name, one in inspect.signature(function).parameters.items()}
+    typed = {option: parser.get_default(option) for option in options}
+    assert typed == {
+        option: list(has[name]) if isinstance(has[name], tuple) else has[name] for option, name in options.items()
+    }
 
 
 def test_alone_without_a_terminal_it_prints_the_short_help(etholog: Run) -> None:

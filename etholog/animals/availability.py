@@ -6,9 +6,10 @@ from datetime import date, timedelta
 
 from etholog.animals.attempts import Tries, attempts
 from etholog.animals.card import Card
-from etholog.animals.care import HARDENED_DAYS, NEAR_MOULT_DAYS, Window, next_moult
+from etholog.animals.care import Window
 from etholog.animals.custody import custody
 from etholog.animals.herd import Animals
+from etholog.animals.moults import hardened_on, moults_on, next_moult
 from etholog.base.language import gettext, ngettext
 from etholog.session.evidence import Evidence
 
@@ -141,15 +142,12 @@ def _hers(span: _Span, animals: Animals, card: Card | None, mine: Window | None,
     elif not (card and card.last_moult):
         span.unknown.append(gettext("is she adult? no sac is known"))
     moult = card.last("moult") if card else None
-    if group.females_moult is not False and not (card and card.last_moult):
-        if card is None or moult is None:
-            span.unknown.append(gettext("no moult on her card: she may moult soon"))
-        else:
-            hard = moult.on.last + timedelta(days=HARDENED_DAYS)
-            span.from_(hard, gettext("moulted {day}: she has to harden and feed", day=moult.on.text))
-            (low, _), basis = next_moult(card)
-            why = gettext("her next moult may be near, by {basis}", basis=basis)
-            span.until(moult.on.first + timedelta(days=low - NEAR_MOULT_DAYS), why)
+    if card and moult and (hardened := hardened_on(card, group)):
+        span.from_(hardened, gettext("moulted {day}: she has to harden and feed", day=moult.on.text))
+        after = next_moult(card)
+        span.until(after.near_from, gettext("her next moult may be near, by {basis}", basis=after.basis))
+    elif moults_on(card, group):
+        span.unknown.append(gettext("no moult on her card: she may moult soon"))
     if last is None or last.moult:
         return
     if last.guarding and last.sac and mine:

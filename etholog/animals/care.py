@@ -3,8 +3,6 @@
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
-from itertools import pairwise
-from statistics import mean, stdev
 
 from etholog.animals.attempts import Attempt, Tries, by_female, of_layers
 from etholog.animals.card import Card, Entry
@@ -12,7 +10,7 @@ from etholog.animals.custody import Custody, custody
 from etholog.animals.groups import Group
 from etholog.animals.herd import Animals, Pairing
 from etholog.animals.lot import Stage
-from etholog.base.dates import Day
+from etholog.animals.moults import hardened_on, refused_near_moult
 from etholog.base.language import beside, gettext, gettext_noop, number
 from etholog.ethogram import Aftercare, Ethogram
 from etholog.session.evidence import Evidence
@@ -22,14 +20,9 @@ OWN_SACS = 5  # so many sacs of one's own say more than a shipped window
 LOOK_DAYS = 7
 INCUBATOR_DAYS = 3
 QUIET_CHECK_DAYS = 14
-REST_DAYS = 14
+FED_AFTER_MOULT_DAYS = 14
 REFUSED_DAYS = 90
-NEAR_MOULT_DAYS = 60
-HARDENED_DAYS = 28
 NO_WINDOW = "window"
-OWN_INTERMOULTS = 2  # so many of her own say more than what is usual
-# Adults of many species moult every 12 to 18 months (common practice, no source).
-USUAL_INTERMOULT = (365, 548)
 
 
 @dataclass(frozen=True)
@@ -280,20 +273,12 @@ def _brood(one: Attempt, mine: Window, animals: Animals, card: Card | None) -> I
     elif one.taken:
         yield from _waiting(one, mine, animals, card)
     elif _may_meet_again(last := one.pairings[-1], animals):
-        yield _again(gettext("introduce again?"), last, last.evidence, care, _hardened(card, animals))
+        yield _again(gettext("introduce again?"), last, last.evidence, care, hardened_on(card, animals.group_of(she)))
 
 
-def _hardened(card: Card | None, animals: Animals) -> date:
-    """Return the day from which a female has hardened after her last moult; long ago where none stands in the way."""
-    moult = card.last("moult") if card else None
-    if card is None or moult is None or card.last_moult or animals.group_of(card.id).females_moult is False:
-        return date.min
-    return _in(moult.on.last, HARDENED_DAYS)
-
-
-def _again(what: str, last: Pairing, evidence: Evidence, care: Aftercare, hardened: date) -> Task:
+def _again(what: str, last: Pairing, evidence: Evidence, care: Aftercare, hardened: date | None) -> Task:
     soonest, latest = care.again
-    first = max(_in(last.on.first, soonest), hardened)
+    first = max(_in(last.on.first, soonest), hardened or date.min)
     return Task(
         f"{last.female}/again/{last.on.text}",
         last.female,
@@ -311,7 +296,7 @@ def _waiting(one: Attempt, mine: Window, animals: Animals, card: Card | None) ->
     best = max(pairing.evidence for pairing in one.taken)
     if best < Evidence.BOTH_PALPS and _may_meet_again(last, animals):
         what = beside("a second introduction? Cup in hand: after a pairing that took, she often attacks")
-        yield _again(what, last, best, care, _hardened(card, animals))
+        yield _again(what, last, best, care, hardened_on(card, animals.group_of(she)))
     windows = sac_windows(one, mine)
     for at, window_ in enumerate(windows):
         yield from _looking(she, window_, windows[at - 1].closes if at else None, mine, card)
@@ -484,49 +469,6 @@ def _male(name: str, card: Card | None, mine: Window, animals: Animals) -> Itera
         )
 
 
-def moult_may_be_near(card: Card, group: Group, on: Day) -> bool:
-    """Tell whether a moult can't be ruled out around a date: not for a mature male, nor where mature females moult no
-    more; for all others once the shortest known intermoult (or a year, of an adult) is nearly over."""
-    if card.last_moult or (group.females_moult is False and card.sex == "female" and card.all("paired", "sac")):
-        return False
-    moults = [entry.on for entry in card.all("moult") if not on.before(entry.on)]
-    spans = [b.days_until(c)[0] for b, c in pairwise(moults)]
-    if not moults or (len(spans) < OWN_INTERMOULTS and not card.all("paired", "sac")):
-        return True
-    shortest = min(spans) if len(spans) >= OWN_INTERMOULTS else USUAL_INTERMOULT[0]
-    return moults[-1].days_until(on)[1] >= shortest - NEAR_MOULT_DAYS
-
-
-def next_moult(card: Card) -> tuple[tuple[int, int], str]:
-    """Return how many days after her last moult a female's next one may come, and by what: her own intermoults where
-    two are known."""
-    moults = [entry.on for entry in card.all("moult")]
-    spans = [a.days_until(b) for a, b in pairwise(moults)]
-    if len(spans) < OWN_INTERMOULTS:
-        return USUAL_INTERMOULT, (
-            gettext(
-                "12 to 18 months as in many adults (common practice, no source); her own known: {spans}",
-                spans=len(spans),
-            )
-        )
-    middles = [sum(span) / 2 for span in spans]
-    basis = gettext(
-        "her own {spans} intermoults of {middles} days (sd {middles_2})",
-        spans=len(spans),
-        middles=number(mean(middles), ".0f"),
-        middles_2=number(stdev(middles), ".0f"),
-    )
-    return (min(span[0] for span in spans), max(span[1] for span in spans)), basis
-
-
-def refused_near_moult(card: Card, animals: Animals) -> bool:
-    """Tell whether an animal refused its last meal, has not moulted since, and a moult may be near."""
-    meal, moult = card.last("meal"), card.last("moult")
-    if meal is None or meal.words != "refused" or (moult is not None and not moult.on.before(meal.on)):
-        return False
-    return moult_may_be_near(card, animals.group_of(card.id), meal.on)
-
-
 def _refused(card: Card, attempt: Attempt | None, animals: Animals) -> Iterator[Task]:
     meal = card.last("meal")
     if meal is None or (attempt is not None and attempt.guarding) or not refused_near_moult(card, animals):
@@ -565,7 +507,7 @@ def _keeping(card: Card, mine: Window, attempt: Attempt | None, animals: Animals
 def _meal(card: Card, mine: Window, attempt: Attempt | None, meal: Entry, near_moult: bool) -> Task:
     low, high = mine.care.meal
     moult = card.last("moult")
-    rested = _in(moult.on.last, REST_DAYS) if moult else meal.on.last
+    rested = _in(moult.on.last, FED_AFTER_MOULT_DAYS) if moult else meal.on.last
     first = max(_in(meal.on.last, REFUSED_DAYS if near_moult else low), rested)
     waiting = attempt is not None and attempt.end == "open" and bool(attempt.taken)
     mature_male = card.sex == "male" and card.last_moult is not None

@@ -9,19 +9,12 @@ from typing import Literal
 
 from etholog.animals.attempts import Attempt, attempts, by_female
 from etholog.animals.card import KINDS, Card, Entry
-from etholog.animals.care import (
-    HARDENED_DAYS,
-    NEAR_MOULT_DAYS,
-    OWN_INTERMOULTS,
-    Window,
-    next_moult,
-    refused_near_moult,
-    window,
-)
+from etholog.animals.care import Window, window
 from etholog.animals.cautions import cautions, poison_centre
 from etholog.animals.custody import custody
 from etholog.animals.groups import Group
 from etholog.animals.herd import Animals, Pairing
+from etholog.animals.moults import OWN_INTERMOULTS, hardened_on, next_moult, refused_near_moult
 from etholog.animals.pedigree import UNKNOWN, Parents, ancestors, back, common, generations, kinship
 from etholog.base.dates import Day, between
 from etholog.base.text import many
@@ -284,12 +277,12 @@ def _moults(card: Card, tries: Sequence[Attempt], group: Group, now: Day) -> Ite
     if not moults:
         yield Fact("unknown", f"{who}: no moult on her card: she may moult soon, and a moult undoes a pairing")
         return
-    since = moults[-1].days_until(now)
-    if since[0] < HARDENED_DAYS:
+    hardened = hardened_on(card, group)
+    if hardened and now.first < hardened:
         yield Fact("against", f"{who}: moulted {_ago(moults[-1], now)}: she may not have hardened and fed yet")
-    (low, high), basis = next_moult(card)
-    left = (low - since[1], high - since[0])
-    near = left[0] < NEAR_MOULT_DAYS
+    after = next_moult(card)
+    left = ((after.soonest - now.last).days, (after.latest - now.first).days)
+    near = now.last > after.near_from
     if not near and group.females_moult is None and len(moults) <= OWN_INTERMOULTS:
         yield Fact(
             "unknown", f"{who}: moulted {_ago(moults[-1], now)}; when the next may come is not known of her kind"
@@ -298,7 +291,7 @@ def _moults(card: Card, tries: Sequence[Attempt], group: Group, now: Day) -> Ite
     when = f"in {between(left)}" if left[0] > 0 else "any day now"
     if left[0] <= 0 < left[1]:
         when += f", or within {many(left[1], 'day')}"
-    told = f"{who}: moulted {_ago(moults[-1], now)}; the next may come {when}, by {basis}"
+    told = f"{who}: moulted {_ago(moults[-1], now)}; the next may come {when}, by {after.basis}"
     # What is usual of adults speaks for nobody who may be growing yet: those moult far more often.
     growing = not tries and len(moults) <= OWN_INTERMOULTS
     if growing and not near:

@@ -222,6 +222,20 @@ def of_sac(own: Sequence[Attempt], sac: Day | None = None) -> Attempt | None:
     return laid[-1] if laid else None
 
 
+def standing_wish(animals: Animals, male: str, female: str, own: Sequence[Attempt]) -> Pairing | None:
+    """Return the pairing whose answer on these two meeting again still stands; `own`: her attempts.
+
+    A chosen day falls when she has laid, or moulted, unless it lies after that: then it was chosen for afterwards."""
+    wish = animals.wish_for(male, female)
+    if wish is None or (day := wish.wished_on) is None:
+        return wish
+    of = next((one for one in own if wish in one.pairings), None)
+    if of is None or of.end == "open":
+        return wish
+    ended = of.guarded_until if of.sac else of.ended_on
+    return wish if ended and ended.before(day) else None
+
+
 def _told(one: Attempt, entry: Entry) -> Attempt:
     """Return an attempt with one thing more that was told of its sac."""
     one = replace(one, of_sac=(*one.of_sac, entry))

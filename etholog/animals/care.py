@@ -4,7 +4,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from etholog.animals.attempts import Attempt, Tries, by_female, of_layers
+from etholog.animals.attempts import Attempt, Tries, by_female, of_layers, standing_wish
 from etholog.animals.card import Card, Entry
 from etholog.animals.custody import Custody, custody
 from etholog.animals.groups import Group
@@ -155,7 +155,7 @@ def due(animals: Animals, known: Sequence[Ethogram], today: date) -> list[Task]:
             for one in behind[name]:
                 found += _apart(one, mine) if (mine := kept[name]) else ()
             continue
-        found += _planned(name, animals)
+        found += _planned(name, animals, tries)
         last = tries[-1] if tries else None
         if card is not None and not animals.died(name):
             found += _refused(card, last, animals)
@@ -204,10 +204,11 @@ def _return(name: str, where: Custody) -> Iterator[Task]:
         )
 
 
-def _planned(female: str, animals: Animals) -> Iterator[Task]:
-    """Yield the pairings that the keeper has chosen a day for."""
+def _planned(female: str, animals: Animals, tries: Sequence[Attempt]) -> Iterator[Task]:
+    """Yield the pairings that the keeper has chosen a day for; after a moult not before she has hardened."""
+    hardened = _hardened(animals.find(female), animals)
     for male in dict.fromkeys(pairing.male for pairing in animals.pairings_of(female) if pairing.female == female):
-        last = animals.wish_for(male, female)
+        last = standing_wish(animals, male, female, tries)
         if last is None or not (on := last.wished_on) or animals.died(female):
             continue
         if not _is_ours(last.male, animals):
@@ -218,8 +219,8 @@ def _planned(female: str, animals: Animals) -> Iterator[Task]:
             f"{female}/planned/{last.male}/{last.on.text}",
             female,
             gettext("pair her again with {male}, as you chose", male=last.male),
-            on.first,
-            on.last,
+            max(on.first, hardened),
+            max(on.last, hardened),
             gettext("your answer after {last}{away}", last=last.on.text, away=away),
             gettext("your own choice"),
             until_done=True,

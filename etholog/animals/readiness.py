@@ -7,7 +7,7 @@ from itertools import pairwise
 from statistics import mean
 from typing import Literal
 
-from etholog.animals.attempts import Attempt, attempts, by_female
+from etholog.animals.attempts import Attempt, attempts, by_female, standing_wish
 from etholog.animals.card import KINDS, Card, Entry
 from etholog.animals.care import Window, window
 from etholog.animals.cautions import cautions, poison_centre
@@ -332,7 +332,7 @@ def _together(male: str, female: str, animals: Animals) -> Iterator[Fact]:
     if met:
         ended = "".join(f", {said}" for said in met[-1].came_of_it)
         yield Fact("note", f"these two have met {many(len(met), 'time')}, last on {met[-1].on.text}{ended}")
-        if wish := animals.wish_for(him, her):
+        if wish := standing_wish(animals, him, her, tries):
             yield from _wished(wish)
 
 

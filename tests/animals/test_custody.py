@@ -142,6 +142,31 @@ def test_what_was_chosen_stands_until_they_met_for_it_or_it_is_answered_anew(
     assert any("you answered after" in text and stands in text for text in told) == bool(stands)
 
 
+@pytest.mark.parametrize(
+    ("hers", "first"),
+    [
+        ((), "2026-06-10"),
+        ((("sac", "2026-06-08"),), ""),  # she guards: leave her alone
+        ((("sac", "2026-06-12"),), ""),
+        ((("sac", "2026-05-20"), ("eaten", "2026-05-30")), "2026-06-10"),  # chosen for afterwards
+        ((("moult", "2026-06-12"),), ""),
+        ((("moult", "2026-06-01"),), "2026-06-29"),  # soft for four weeks
+    ],
+)
+def test_a_chosen_day_falls_when_she_has_laid_or_moulted(
+    hers: tuple[CardLine, ...], first: str, tmp_path: Path
+) -> None:
+    (tmp_path / "sessions").mkdir()
+    write_session(tmp_path / "sessions" / "a.jsonl", [{"do": "close", "t": 9000, "outcome": AGAIN}])
+    write_card(tmp_path, "M-1", MALE, SPECIES)
+    write_card(tmp_path, "F-1", ("sex", "2020", "female"), SPECIES, *hers)
+    known = animals.read(tmp_path)
+    planned = [task.first.isoformat() for task in care.due(known, at_hand(tmp_path), LATER) if task.kind == "planned"]
+    assert planned == [first] * bool(first)
+    told = [fact.text for fact in readiness.facts("M-1", "F-1", known, at_hand(tmp_path), LATER)]
+    assert any("again on 2026-06-10" in text for text in told) == bool(first)
+
+
 def test_the_lenders_page_tells_of_strikes(tmp_path: Path) -> None:
     kept = ethogram.read(ethogram.find("terrestrial"))
     (strike, *_) = kept.codes_of("strike")

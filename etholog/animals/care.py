@@ -19,6 +19,8 @@ TOGETHER_DAYS = 60  # pairings within so many days are one try: their windows ar
 OWN_SACS = 5  # so many sacs of one's own say more than a shipped window
 LOOK_DAYS = 7
 INCUBATOR_DAYS = 3
+# In a cool room eggs and nymphs take longer than their window: so long after a look at them the next is asked for.
+SLOW_YOUNG_DAYS = 60
 QUIET_CHECK_DAYS = 14
 FED_AFTER_MOULT_DAYS = 14
 REFUSED_DAYS = 90
@@ -382,7 +384,7 @@ def _apart(one: Attempt, mine: Window) -> Iterator[Task]:
             she,
             gettext("look at the pulled sac: turn it or count, take out what moulds"),
             _in(handled, INCUBATOR_DAYS),
-            _in(laid.last, care.free[1]),
+            max(_in(laid.last, care.free[1]), _in(handled, SLOW_YOUNG_DAYS)),
             gettext("pulled {pulled}", pulled=pulled.text),
             gettext(care.source),
             INCUBATOR_DAYS,
@@ -434,7 +436,7 @@ def _young(one: Attempt, care: Aftercare) -> Iterator[Task]:
     )
     next_ = _in(seen.on.last, INCUBATOR_DAYS)
     if seen.stage in _BY_STAGE:
-        until = max(_in(one.sac.on.last, care.free[1]), next_)
+        until = max(_in(one.sac.on.last, care.free[1]), _in(seen.on.last, SLOW_YOUNG_DAYS))
         source = gettext("common practice, no source")
         yield Task(key, one.female, gettext(_BY_STAGE[seen.stage]), next_, until, why, source, INCUBATOR_DAYS)
     else:

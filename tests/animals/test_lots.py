@@ -268,8 +268,17 @@ def test_what_is_due_for_a_sac_follows_its_stage(tmp_path: Path) -> None:
     assert "part, feed and label the young (190 of F-1 2026-05-01)" in [task.what for task in tasks]
 
 
-def due(folder: Path) -> dict[str, str]:
-    tasks = care.due(animals.read(folder), at_hand(folder), date(2026, 6, 10))
+def test_slow_young_are_looked_after_beyond_their_window(tmp_path: Path) -> None:
+    """That of a sac of 2026-05-01 ends on 2026-07-24."""
+    herd(tmp_path, ("pulled", "2026-06-10"), ("turned", "2026-07-22"))
+    assert due(tmp_path, date(2026, 8, 1)) == {"incubator": "2026-07-25"}
+    write_card(tmp_path, "F-1", ("opened", "2026-08-01"), ("count", "2026-08-01", "nymphs", "200"))
+    assert due(tmp_path, date(2026, 8, 20)) == {"young": "2026-08-04"}
+    assert due(tmp_path, date(2027, 8, 20)) == {}
+
+
+def due(folder: Path, today: date = date(2026, 6, 10)) -> dict[str, str]:
+    tasks = care.due(animals.read(folder), at_hand(folder), today)
     return {task.kind: task.first.isoformat() for task in tasks if task.kind in ("incubator", "young", "count")}
 
 

@@ -14,7 +14,7 @@ from etholog.base import files, journal
 from etholog.base.dates import Day
 from etholog.base.language import gettext
 from etholog.base.refusal import Finding, Refusal
-from etholog.base.text import nearest
+from etholog.base.text import like, nearest
 from etholog.session.folding import undone
 
 if TYPE_CHECKING:
@@ -249,7 +249,8 @@ def check(entry: Entry) -> None:
     if kind is None:
         raise Refusal(f"no entry {entry.kind!r}{nearest(entry.kind, KINDS)}")
     if kind.choices and entry.words and entry.words not in kind.choices:
-        raise Refusal(f"{entry.kind} takes {', '.join(kind.choices)}{nearest(entry.words, kind.choices)}")
+        meant = like(entry.words, kind.choices) or "; put other words into --note"
+        raise Refusal(f"{entry.kind} takes {', '.join(kind.choices)}, not {entry.words!r}{meant}")
     if entry.words and kind.takes == "number":
         raise Refusal(f"{entry.kind} wants a number in {kind.unit}, as 21.5; {entry.words!r} is not one")
     if entry.words and "words" not in kind.takes:

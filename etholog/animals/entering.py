@@ -305,8 +305,8 @@ def day(text: str, slashes: Slashes | None = None) -> Day:
         first, second, year = slashed.groups()
         day_first, month_first = (f"{year}-{m.zfill(2)}-{d.zfill(2)}" for d, m in ((first, second), (second, first)))
         if slashes is None and max(int(first), int(second)) <= 12 and int(first) != int(second):
-            asked = f"is {text!r} {day_first} or {month_first}? Write that, or say for the whole table"
-            raise Refusal(f"{asked}: --slashes day-first or month-first")
+            asked = f"is {text!r} {day_first} or {month_first}? Write that"
+            raise Refusal(f"{asked} (for a table with --take: --slashes day-first or month-first)")
         is_day_first = int(first) > 12 if slashes is None else slashes == "day-first"
         return Day.parse(day_first if is_day_first else month_first)
     return Day.parse(text)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from etholog.base.dates import as_of
 from etholog.base.refusal import Refusal
+from etholog.base.text import many
 from etholog.commands.output import (
     add_folder,
     add_json,
@@ -217,11 +218,11 @@ def _sentence(attempts: "pd.DataFrame", evening: "pd.DataFrame") -> str:
     unseen = int((closed["end"].eq("sac") & closed["rests_on"].str.startswith(SAC_ALONE)).sum())
     alone = f", {unseen} of them after an insertion that nobody saw (the sac is the evidence)" if unseen else ""
     return (
-        f"{len(taken)} attempts in which sperm may have been transferred, {len(taken) - len(closed)} of them still open"
-        f" (each counts for as long as it has waited); {sacs} gave a sac{alone}. Shares from the sac on: what had come"
-        f" by the day that is named. 4 measures of the evening were tried on {len(closed)} attempts of"
-        f" {closed['female'].nunique()} females{_compared(evening)} A sac does not prove a transfer, and its absence"
-        " does not rule one out."
+        f"{many(len(taken), 'attempt')} in which sperm may have been transferred, {len(taken) - len(closed)} of them"
+        f" still open (each counts for as long as it has waited); {sacs} gave a sac{alone}. Shares from the sac on: what had come"
+        f" by the day that is named. 4 measures of the evening were tried on {many(len(closed), 'attempt')} of"
+        f" {many(closed['female'].nunique(), 'female')}{_compared(evening)} A sac does not prove a transfer, and its"
+        " absence does not rule one out."
     )
 
 

@@ -44,7 +44,8 @@ def run(args: argparse.Namespace) -> int:
         found = readiness.facts(args.male, args.female, known, kept, today)
         she, title = args.female, f"{args.male} to {args.female}"
     else:
-        she, title = args.male, f"{args.male} once more"
+        she = args.male
+        title = f"{she} once more" if known.pairings_of(she) else she
         if known.sex_of(she) == "male":
             raise Refusal(f"{she} is a male; name the female as well: etholog ready {she} FEMALE")
         found = readiness.once_more(she, known, kept, today)

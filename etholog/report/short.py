@@ -40,7 +40,7 @@ def of_season(
         sacs = int((taken["end"] == "sac").sum())
         told = gettext("attempts gave a sac")
         if waiting:
-            told = ngettext("attempts gave a sac, {n} still wait", "attempts gave a sac, {n} still wait", waiting)
+            told = ngettext("attempts gave a sac, {n} still waits", "attempts gave a sac, {n} still wait", waiting)
         figures.append((gettext("{count} of {all}", count=sacs, all=len(taken)), told))
         said += [of_outcomes.answer(attempts, today), gettext(of_outcomes.UNPROVEN)]
     else:

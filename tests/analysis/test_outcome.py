@@ -21,6 +21,7 @@ from etholog.analysis.practice import practice_outcomes
 from etholog.analysis.sentences.outcome import answer
 from etholog.analysis.sign import signs, signs_seen
 from etholog.animals import care
+from etholog.base.language import speaking
 from etholog.base.refusal import Refusal
 from etholog.ethogram import at_hand
 from tests.make import CardLine, write_card
@@ -132,8 +133,10 @@ def test_who_was_sold_waits_here_no_longer(
     assert row["sac_days"] == pytest.approx(sac_days, nan_ok=True)
     assert row["left"] == (row["end"] == "open" and days < 100)
     if row["end"] == "open":
-        ended = "1 open when she was sold or given away" if days < 100 else "1 still wait"
+        ended = "1 open when she was sold or given away" if days < 100 else "1 still waits"
         assert f"transferred, {ended}. As known" in answer(rows, date(2026, 6, 9))
+        with speaking("de"):
+            assert ("davon 1 wartet noch." in answer(rows, date(2026, 6, 9))) == (days == 100)
 
 
 @pytest.mark.parametrize(

@@ -112,7 +112,7 @@ def test_undo_takes_back_and_can_be_taken_back(said: Run, tmp_path: Path) -> Non
 
 REFUSED = [
     (("mael", "small"), "did you mean 'meal'"),
-    (("meal", "huge"), "takes small, middling, large, refused"),
+    (("meal", "cricket"), "takes small, middling, large, refused, not 'cricket'; put other words into --note\n"),
     (("sex", "femal"), "did you mean 'female'"),
     (("weight",), "wants a number in g"),
     (("weight", "0"), "can't be 0"),

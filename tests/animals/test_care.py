@@ -352,6 +352,15 @@ def test_a_female_that_is_gone_is_not_paired_once_more(end: CardLine, words: str
         assert any(fact.side == "against" and words in fact.text for fact in found) == told
 
 
+def test_who_was_never_paired_is_not_paired_once_more(tmp_path: Path, etholog: Run) -> None:
+    due(tmp_path, "2026-03-02", PAIRED)
+    write_card(tmp_path, "F-2", ("sex", "2020", "female"), BRACHYPELMA)
+    first = [
+        etholog("ready", name, "--today", "2026-03-10", cwd=tmp_path).stdout.splitlines()[0] for name in ("F-1", "F-2")
+    ]
+    assert first == ["F-1 once more, 2026-03-10", "F-2, 2026-03-10"]
+
+
 def test_ready_on_the_example_season_gives_no_verdict(repository: Path, etholog: Run) -> None:
     season = repository / "examples" / "season"
     done = etholog("ready", "M-Basalt", "F-Umbra", "--today", "2026-03-10", "--folder", season)

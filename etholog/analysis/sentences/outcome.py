@@ -4,17 +4,17 @@ from datetime import date
 
 import pandas as pd
 
-from etholog.base.language import gettext, gettext_noop, ngettext
+from etholog.base.language import gettext, gettext_noop, ngettext, ngettext_noop
 from etholog.base.text import percent
 
 NONE = gettext_noop("No pairing is known in which sperm may have been transferred.")
 TAKEN = gettext_noop("Of {attempts} in which sperm may have been transferred, {ends}. As known on {today}.")
 ENDS = {
-    "sac": gettext_noop("{count} gave a sac"),
-    "moult": gettext_noop("{count} ended with her moult"),
-    "died": gettext_noop("{count} ended with her death"),
-    "left": gettext_noop("{count} open when she was sold or given away"),
-    "open": gettext_noop("{count} still wait"),
+    "sac": ngettext_noop("{n} gave a sac", "{n} gave a sac"),
+    "moult": ngettext_noop("{n} ended with her moult", "{n} ended with her moult"),
+    "died": ngettext_noop("{n} ended with her death", "{n} ended with her death"),
+    "left": ngettext_noop("{n} open when she was sold or given away", "{n} open when she was sold or given away"),
+    "open": ngettext_noop("{n} still waits", "{n} still wait"),
 }
 BY_DAY = (
     "By day {day} after the pairing about {share} have a sac, those that wait counted for as long as they have waited;"
@@ -31,7 +31,7 @@ def answer(attempts: pd.DataFrame, today: date) -> str:
     if not len(taken):
         return gettext(NONE)
     ways = taken["end"].mask(taken["left"], "left").value_counts()
-    told = [gettext(words, count=count) for end, words in ENDS.items() if (count := int(ways.get(end, 0)))]
+    told = [ngettext(*words, count) for end, words in ENDS.items() if (count := int(ways.get(end, 0)))]
     return gettext(
         TAKEN,
         attempts=ngettext("{n} attempt", "{n} attempts", len(taken)),

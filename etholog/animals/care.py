@@ -208,7 +208,7 @@ def _return(name: str, where: Custody) -> Iterator[Task]:
 
 def _planned(female: str, animals: Animals, tries: Sequence[Attempt]) -> Iterator[Task]:
     """Yield the pairings that the keeper has chosen a day for; after a moult not before she has hardened."""
-    hardened = _hardened(animals.find(female), animals)
+    hardened = hardened_on(animals.find(female), animals.group_of(female)) or date.min
     for male in dict.fromkeys(pairing.male for pairing in animals.pairings_of(female) if pairing.female == female):
         last = standing_wish(animals, male, female, tries)
         if last is None or not (on := last.wished_on) or animals.died(female):

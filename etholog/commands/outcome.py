@@ -217,12 +217,12 @@ def _sentence(attempts: "pd.DataFrame", evening: "pd.DataFrame") -> str:
     sacs = int((closed["end"] == "sac").sum())
     unseen = int((closed["end"].eq("sac") & closed["rests_on"].str.startswith(SAC_ALONE)).sum())
     alone = f", {unseen} of them after an insertion that nobody saw (the sac is the evidence)" if unseen else ""
+    tried = f"{many(len(closed), 'attempt')} of {many(closed['female'].nunique(), 'female')}"
     return (
         f"{many(len(taken), 'attempt')} in which sperm may have been transferred, {len(taken) - len(closed)} of them"
-        f" still open (each counts for as long as it has waited); {sacs} gave a sac{alone}. Shares from the sac on: what had come"
-        f" by the day that is named. 4 measures of the evening were tried on {many(len(closed), 'attempt')} of"
-        f" {many(closed['female'].nunique(), 'female')}{_compared(evening)} A sac does not prove a transfer, and its"
-        " absence does not rule one out."
+        f" still open (each counts for as long as it has waited); {sacs} gave a sac{alone}. Shares from the sac on:"
+        f" what had come by the day that is named. 4 measures of the evening were tried on {tried}"
+        f"{_compared(evening)} A sac does not prove a transfer, and its absence does not rule one out."
     )
 
 

@@ -147,6 +147,18 @@ def _of_which_sac(animals: Animals, card: Card, entry: Entry) -> Iterator[Findin
         yield Finding(what, f"if that one is, take this back and write: {again}")
 
 
+def _none_living(animals: Animals, card: Card, entry: Entry) -> Iterator[Finding]:
+    """Ask whether any live, where dead or bad ones alone were ever counted: they may be all, or those that were taken
+    out of the rest."""
+    what, one = stage_of(entry.words), of_sac(attempts(animals, card.id), entry.sac)
+    if what and what[1] != "alive" and one and not any(count.state == "alive" for count in one.lot.counts):
+        of = f" of {entry.sac.text}" if entry.sac else ""
+        write = f"etholog card {quoted(card.id)} count {what[0].words} 0{of} --on {entry.on.text}"
+        yield Finding(
+            f"{entry.number:g} {entry.words}, and the living were not counted: are there any?", f"if none: {write}"
+        )
+
+
 def unclosed(animals: Animals) -> Iterator[Finding]:
     """Yield the lots whose numbers don't close: there are more than there can be, or some are missing.
 
@@ -189,6 +201,8 @@ def surprising(animals: Animals, card: Card, entry: Entry) -> Iterator[Finding]:
         yield Finding(f"a leg span of {entry.number:g} mm, and {why}: it may be in cm", cm)
     if entry.kind in SAC_NAMED and entry.sac is None:
         yield from _of_which_sac(animals, card, entry)
+    if entry.kind == "count":
+        yield from _none_living(animals, card, entry)
     where = custody(replace(card, entries=tuple(one for one in card.entries if one.on.first <= entry.on.first)))
     if entry.kind == "returned" and where.where == "here":
         yield Finding(f"{card.id} was not away on {entry.on.text}, as far as the card says")

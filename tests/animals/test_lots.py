@@ -193,6 +193,19 @@ def test_an_animal_raised_out_of_a_lot_has_a_card_with_its_parents(etholog: Run,
     assert animals.read(tmp_path).parents["F-32"].sire == (("M-2", 1.0),)
 
 
+def test_who_counts_dead_ones_alone_is_asked_whether_any_live(tmp_path: Path) -> None:
+    herd(tmp_path, ("opened", "2026-06-15"))
+    (asked,) = told(tmp_path, "count", "bad", "eggs", "40", on="2026-06-15")
+    assert asked.startswith("40 bad eggs, and the living were not counted: are there any?; if none: ")
+    assert not young.lot(animals.read(tmp_path), "F-1").over
+    typed = asked.partition("etholog card F-1 ")[2].split(" --on ")
+    assert told(tmp_path, *typed[0].split(), on=typed[1]) == []
+    closed = young.lot(animals.read(tmp_path), "F-1")
+    assert (closed.over and closed.over.text) == "2026-06-15"
+    assert (closed.lot.closing and closed.lot.closing.words) == "laid 40 = alive 0 + dead 40"
+    assert told(tmp_path, "count", "bad", "eggs", "2", on="2026-06-16") == []
+
+
 def test_who_places_more_than_are_alive_is_asked(tmp_path: Path) -> None:
     known = herd(tmp_path, *COUNTED, ("placed", "2026-07-01", "Anna", "100"), ("placed", "2026-07-02", "", "60"))
     assert [found.what for found in animals.questions(known) if "by the counts" in found.what] == [

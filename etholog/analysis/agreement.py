@@ -51,7 +51,7 @@ class Agreement:
     high_s: float
     """The upper limit of agreement of these differences."""
     watched_s: float = np.nan
-    """Seconds that both watched: on these kappa rests."""
+    """Seconds that both watched; kappa rests on the time units that begin in them."""
     unwatched_s: float = np.nan
     """Seconds up to the end of the longer record that one of the two, or neither, watched."""
     silent_s: float = np.nan
@@ -165,6 +165,7 @@ def agreement(
     union = len(a) + len(b) - matched
     both_saw = _pairs(lengths)
     codes = _codes(one.bouts, two.bouts, unit, both)
+    watched_ms, unwatched_ms, silent_ms = _times(one, two, known)
     return Agreement(
         table,
         kappa(_cross(*codes, 1 + max(int(code.max(initial=0)) for code in codes))),
@@ -172,9 +173,9 @@ def agreement(
         shift / 1000,
         matched / union if union else np.nan,
         *limits_of_agreement((both_saw["second_s"] - both_saw["first_s"]).to_numpy()),
-        int(both.sum()) * unit / 1000,
-        int((~both).sum()) * unit / 1000,
-        int(((codes[0] == 0) & (codes[1] == 0)).sum()) * unit / 1000,
+        watched_ms / 1000,
+        unwatched_ms / 1000,
+        silent_ms / 1000,
         sum(int((~own).sum()) for own in inside),
         both_saw,
     )
@@ -292,8 +293,18 @@ def unit_table(pairs: Sequence[tuple[Season, Season]], shifts_s: Sequence[float]
 
 def _watched_units(one: Record, two: Record, known: list[Ints], unit: int) -> NDArray[np.bool_]:
     """Return for each time unit up to the end of the longer record whether both watched it."""
-    end = max([_end(one.bouts), _end(two.bouts), *(int(span.max(initial=0)) for span in known)])
-    return _inside(known, np.arange(0, end, unit))
+    return _inside(known, np.arange(0, _end(one, two, known), unit))
+
+
+def _times(one: Record, two: Record, known: list[Ints]) -> tuple[int, int, int]:
+    """Return for how long (ms) both watched, up to the end of the longer record one of them did not, and both watched
+    while neither recorded a running state."""
+    states = [record.bouts.loc[record.bouts["state"], ["onset", "offset"]].to_numpy() for record in (one, two)]
+    edges = np.unique(np.concatenate([span.reshape(-1) for span in (*known, *states)] + [[0, _end(one, two, known)]]))
+    edges = edges[edges >= 0]
+    both, silent = _inside(known, edges[:-1]), ~_inside([np.concatenate(states)], edges[:-1])
+    long = np.diff(edges)
+    return int(long[both].sum()), int(long[~both].sum()), int(long[both & silent].sum())
 
 
 def _record(given: pd.DataFrame | Season) -> Record:
@@ -338,8 +349,9 @@ def _by_name(bouts: pd.DataFrame) -> dict[str, pd.DataFrame]:
     return {str(name): own for name, own in bouts.sort_values("onset", kind="stable").groupby("name")}
 
 
-def _end(bouts: pd.DataFrame) -> int:
-    return int(bouts["offset"].max()) if len(bouts) else 0
+def _end(one: Record, two: Record, known: list[Ints]) -> int:
+    ends = (record.bouts["offset"].to_numpy() for record in (one, two))
+    return max(int(of.max(initial=0)) for of in (*ends, *known))
 
 
 def _inside(known: list[Ints], instants: Ints) -> NDArray[np.bool_]:

@@ -127,6 +127,13 @@ def test_what_was_not_watched_by_both_is_left_out_and_named() -> None:
     assert blind.agreed == 2 / 3
 
 
+@pytest.mark.parametrize("unit", [0.1, 1.0, 7.0])
+def test_how_long_both_watched_is_no_matter_of_the_unit(unit: float) -> None:
+    first, second = states("D0.25-1 P3-10.4"), states("D0.5-1")
+    found = agreement(first, second, unit_s=unit, watched=pd.DataFrame({"onset_s": [0.5], "offset_s": [3.2]}))
+    assert (found.watched_s, found.unwatched_s, found.silent_s) == (2.7, 7.7, 2.0)
+
+
 def test_two_sessions_in_one_table_are_refused() -> None:
     both = pd.concat([states("D0-6").assign(session="a"), states("D0-6").assign(session="b")])
     with pytest.raises(Refusal, match="two sessions"):

@@ -30,7 +30,7 @@ NOTHING = Permuted(np.nan, 0, False, np.nan, 0.0)
 
 
 def outcomes(season: Season, today: date) -> pd.DataFrame:
-    """Return one row for each attempt, as known at the end of a day.
+    """Return one row for each attempt, as known at the end of a day, and one for each further sac of an attempt.
 
     Parameters
     ----------
@@ -39,7 +39,8 @@ def outcomes(season: Season, today: date) -> pd.DataFrame:
 
     Returns
     -------
-    female, species, males (those that may be the sire), sires (how many), first_on, last_on, pairings; watched
+    female, species, males (those that may be the sire), sires (how many), first_on, last_on, pairings (0: a further
+    sac without a further pairing, which is no attempt of its own: none of them may have taken); watched
     (whether a session of it was), evidence (rung of the ladder, 0 to 7; NaN unknown), courted, latency_s (of the
     evening with the best evidence), insertions, insertion_s, palps; may_have_taken, end ('sac', 'moult', 'died',
     'open'), days from the last pairing that may have taken to the end (or `today`, or the day on which she was sold,
@@ -65,7 +66,7 @@ def outcomes(season: Season, today: date) -> pd.DataFrame:
         _row(one, animals.species_of(name), evenings, today)
         for name, own in by_female(animals).items()
         for one in own
-        if one.pairings
+        if one.pairings or one.stored
     ]
     # With one row more, the columns have their types even where there is no attempt.
     return pd.DataFrame([*rows, _row(Attempt(""), "", evenings, today)]).iloc[:-1]
@@ -97,7 +98,7 @@ def _row(one: Attempt, species: str, evenings: Mapping[Any, Mapping[Any, Any]], 
     known = [(p, evenings[p.file.stem]) for p in one.pairings if p.file is not None and p.file.stem in evenings]
     seen = [evening for _, evening in known]
     best = max(known, key=lambda pair: pair[0].evidence)[1] if known else None
-    start = (one.taken or one.pairings or (Pairing("", "", Day.of(today)),))[-1].on
+    start = (one.taken or one.pairings or one.stored or (Pairing("", "", Day.of(today)),))[-1].on
     end = one.ended_on or one.seen_until(today)
     return {
         "female": one.female,
@@ -185,8 +186,8 @@ def funnel(table: pd.DataFrame, day: float | None = None) -> pd.DataFrame:
     Up to the insertion, counts of the attempts of which a session was watched, with Wilson's 95 % limits (1927) of as
     many independent attempts as these are worth: those of one male, and of one female, resemble each other. A sac and
     young take time: their share is what had come by a named day (Aalen & Johansen 1978), those that still wait
-    counted for as long as they have waited; limits on the log-log scale. That a pair was introduced makes it an
-    attempt, so that step has no limits.
+    counted for as long as they have waited; limits on the log-log scale. The young are those of an attempt's first sac.
+    That a pair was introduced makes it an attempt, so that step has no limits.
 
     Parameters
     ----------
@@ -226,8 +227,9 @@ def funnel(table: pd.DataFrame, day: float | None = None) -> pd.DataFrame:
         "clasped": int((clasped & ~(seen >= Evidence.CLASP)).sum()),
         "inserted": int((inserted & ~(seen >= Evidence.INSERTION)).sum()),
     }
+    paired = table[columns.numbers(table, "pairings") > 0] if "pairings" in table else table
     rows = [
-        _step("introduced", pd.Series(True, index=table.index), table, 0) | {"low": np.nan, "high": np.nan},
+        _step("introduced", pd.Series(True, index=paired.index), paired, 0) | {"low": np.nan, "high": np.nan},
         _step("courted", courted, watched, by_sac["courted"]),
         _step("clasped", clasped[courted], watched[courted], by_sac["clasped"]),
         _step("inserted", inserted[clasped], watched[clasped], by_sac["inserted"]),

@@ -72,10 +72,12 @@ def practice_outcomes(season: Season, name: str, today: date) -> Practice:
     if not any(done.values()):
         known = {e.words for one in animals.cards.values() for e in one.all("practice")}
         raise Refusal(f"no practice {name!r} on any card{nearest(name, sorted(known))}")
-    tries = [one for own in by_female(animals).values() for one in own if one.taken]
+    every = [one for own in by_female(animals).values() for one in own]
     waits = {
-        "a sac": [_waited(one, animals, done.get(one.female, []), today) for one in tries],
-        "the sac lost": [_guarded(one, animals, done.get(one.female, []), today) for one in tries if one.sac],
+        "a sac": [_waited(one, animals, done.get(one.female, []), today) for one in every if one.taken],
+        "the sac lost": [
+            _guarded(one, animals, done.get(one.female, []), today) for one in every if one.sac and one.sires
+        ],
     }
     rows, judged = [], []
     for what, some in waits.items():

@@ -27,9 +27,9 @@ class Attempt:
     """The pairings of one female until a sac, a moult (which sheds the stored sperm) or her death.
 
     With a sac, `moult` and `died` are what came after it, and `of_sac` all that was told of it and its young.
-    `again`: a further sac without a further pairing. `stored`:
-    the pairings before an earlier sac of this intermoult, whose sperm she may still have. `doubts`: sentences on dates
-    that don't say what came first. `left`: the day on which she was sold, given away or given back, for good.
+    `stored`: the pairings before an earlier sac of this intermoult, whose sperm she may still have; a further sac
+    without a further pairing has these alone. `doubts`: sentences on dates that don't say what came first. `left`: the
+    day on which she was sold, given away or given back, for good.
     """
 
     female: str
@@ -41,7 +41,6 @@ class Attempt:
     of_sac: tuple[Entry, ...] = ()
     moult: Entry | None = None
     died: Entry | None = None
-    again: bool = False
     stored: tuple[Pairing, ...] = ()
     doubts: tuple[str, ...] = ()
     left: Day | None = None
@@ -105,7 +104,7 @@ class Attempt:
     @property
     def sires(self) -> tuple[str, ...]:
         """The males that may be the sire; more than one means that nobody knows which."""
-        return tuple(dict.fromkeys(pairing.male for pairing in (*self.stored, *self.taken)))
+        return tuple(dict.fromkeys(met.male for met in (*self.stored, *self.pairings) if met.may_have_taken))
 
     @cached_property
     def lot(self) -> Lot:
@@ -195,7 +194,7 @@ def attempts(animals: Animals, female: str) -> list[Attempt]:
         elif what.kind == "sac":
             if now.sac:
                 done.append(now)
-                now = Attempt(now.female, now.pairings, again=True, stored=now.stored)
+                now = Attempt(now.female, stored=(*now.stored, *now.pairings))
             now = replace(now, sac=what)
         elif what.kind in SAC_NAMED:
             # The young of a sac are counted on when she has moulted, or is paired again.

@@ -108,7 +108,7 @@ def own_sac_days(genus: str, animals: Animals, tries: Tries) -> list[int]:
         if not genus or animals.genus_of(name) != genus:
             continue
         for one in own:
-            if one.sac and one.taken and one.sac.on.exact and one.taken[-1].on.exact and not one.again:
+            if one.sac and one.taken and one.sac.on.exact and one.taken[-1].on.exact:
                 found.append((one.sac.on.first - one.taken[-1].on.first).days)
     return found
 

@@ -301,7 +301,7 @@ def _moults(card: Card, tries: Sequence[Attempt], group: Group, now: Day) -> Ite
 
 
 def _this_intermoult(who: str, one: Attempt) -> Iterator[Fact]:
-    for pairing in one.pairings:
+    for pairing in (*one.stored, *one.pairings):
         then = "".join(f"; {said}" for said in pairing.came_of_it)
         yield Fact("note", f"{who}: paired {pairing.on.text} with {pairing.male}: {pairing.evidence.words}{then}")
     if one.sac and one.guarding:

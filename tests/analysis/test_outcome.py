@@ -192,6 +192,25 @@ def test_a_sac_in_which_nothing_lives_waits_for_no_young(
     assert not tasks or end != "none"
 
 
+def test_a_further_sac_without_a_pairing_is_no_attempt_of_its_own(tmp_path: Path) -> None:
+    write_card(tmp_path, "M-1", ("sex", "2020", "male"))
+    her = ("sex", "2020", "female"), ("paired", "2026-01-01", "M-1"), ("paired", "2026-01-08", "M-1")
+    sacs = ("sac", "2026-05-01"), ("eaten", "2026-05-20"), ("sac", "2026-07-01"), ("eaten", "2026-07-10")
+    write_card(tmp_path, "F-1", *her, *sacs, ("practice", "2026-07-05", "dark box"))
+    season = etholog.read(tmp_path)
+    table = outcome.outcomes(season, date(2026, 10, 1))
+    assert table[["pairings", "end", "males", "days"]].to_numpy().tolist() == [
+        [2, "sac", "M-1", 113],
+        [0, "sac", "M-1", 174],
+    ]
+    assert answer(table, TODAY).startswith("Of 1 attempt in which sperm may have been transferred, 1 gave a sac.")
+    assert outcome.funnel(table).set_index("step")["of"][["introduced", "sac", "young"]].tolist() == [1, 1, 1]
+    assert signs_seen(season, TODAY)["attempt"].tolist() == [0]
+    # Each of the two could be lost.
+    lost = practice_outcomes(season, "dark box", TODAY).table.set_index("outcome").loc["the sac lost"]
+    assert (lost["with_of"], lost["without_of"]) == (1, 2)
+
+
 def test_time_to_sac_is_the_incidence_of_what_came_first(season: etholog.Season) -> None:
     """At the last end, of 8 attempts 3 were open for longer and 5 had ended, so the shares are 4 and 1 of 7 (the second
     pairing of Sepia is open since 76 days, less than the first end: it leaves the risk set)."""

@@ -135,7 +135,10 @@ def plan(
     measures = group(found)
     at = {name: i for i, name in enumerate(names)}
     males = [one for one in spans if one.sex == "male" and not one.shut]
-    females = [one for one in spans if one.sex == "female" and not one.shut]
+    wanted = {she for _, she in fix}
+    females = [
+        one for one in spans if one.sex == "female" and not one.shut and (not one.growing or one.animal in wanted)
+    ]
     _check(fix, forbid, spans)
     cost = costs(males, females, found, measures, at)
     chosen = assign(males, females, cost, rest, forbid, fix)
@@ -325,12 +328,12 @@ def _meeting(
 
 
 def _animal(one: Free, measures: Group) -> dict[str, object]:
-    shut = bool(one.shut)
+    why = one.shut or one.growing
     return {
         "animal": one.animal,
         "sex": one.sex,
-        "free_from": None if shut else one.first,
-        "free_until": None if shut else one.last,
+        "free_from": None if why else one.first,
+        "free_until": None if why else one.last,
         "mean_kinship": measures.mean_kinship[one.animal],
-        "why_not": one.shut,
+        "why_not": why,
     }

@@ -8,6 +8,7 @@ from etholog.animals.attempts import Tries, attempts
 from etholog.animals.card import Card
 from etholog.animals.care import Window
 from etholog.animals.custody import custody
+from etholog.animals.growing import grown
 from etholog.animals.herd import Animals
 from etholog.animals.moults import hardened_on, moults_on, next_moult
 from etholog.base.language import gettext, ngettext
@@ -18,7 +19,8 @@ from etholog.session.evidence import Evidence
 class Free:
     """From when to when an animal is free; `speaks_for` and `against` are sentences, `unknown` what is not known.
 
-    `shut` says why it is not free at all within the time asked for; then the dates mean nothing.
+    `shut` says why it is not free at all within the time asked for; then the dates mean nothing. `growing` says why she
+    may not be adult: nobody proposes her then, but the keeper may.
     """
 
     animal: str
@@ -29,6 +31,7 @@ class Free:
     against: tuple[str, ...] = ()
     unknown: tuple[str, ...] = ()
     shut: str = ""
+    growing: str = ""
 
 
 class _Span:
@@ -39,7 +42,7 @@ class _Span:
         self.good: list[str] = []
         self.bad: list[str] = []
         self.unknown: list[str] = []
-        self.shut = ""
+        self.shut = self.growing = ""
         self._why = ""
 
     def from_(self, day: date, why: str) -> None:
@@ -59,7 +62,7 @@ class _Span:
         if not self.shut and self.first > self.last:
             self.shut = self._why
         said = (tuple(self.good), tuple(self.bad), tuple(self.unknown))
-        return Free(self.animal, self.sex, self.first, self.last, *said, shut=self.shut)
+        return Free(self.animal, self.sex, self.first, self.last, *said, self.shut, self.growing)
 
 
 def free(name: str, animals: Animals, mine: Window | None, tries: Tries, today: date, until: date, rest: int) -> Free:
@@ -136,11 +139,12 @@ def _hers(span: _Span, animals: Animals, card: Card | None, mine: Window | None,
     own = tries.get(span.animal) or attempts(animals, span.animal)
     group = animals.group_of(span.animal)
     last = own[-1] if own else None
-    sac = next((one.sac for one in own if one.sac), None)
-    if sac:
-        span.good.append(gettext("adult: she laid a sac on {day}", day=sac.on.text))
-    elif not (card and card.last_moult):
-        span.unknown.append(gettext("is she adult? no sac is known"))
+    told = grown(span.animal, animals, own, span.first)
+    span.growing = told.growing
+    if told.adult:
+        span.good.append(told.adult)
+    else:
+        span.unknown.append(told.growing or gettext("is she adult? no sac is known"))
     moult = card.last("moult") if card else None
     if card and moult and (hardened := hardened_on(card, group)):
         span.from_(hardened, gettext("moulted {day}: she has to harden and feed", day=moult.on.text))

@@ -177,6 +177,18 @@ class Animals:
         watched = [p.ethogram.name for p in self.pairings_of(name) if p.ethogram]
         return group_of(self.species_of(name), watched[-1] if watched else "", one.fact("family") if one else "")
 
+    @cached_property
+    def smallest_adult(self) -> dict[tuple[str, str], tuple[float, str]]:
+        """By accepted name, the smallest leg span (mm) of a female that has laid or was paired, and whose it is."""
+        found: dict[tuple[str, str], tuple[float, str]] = {}
+        for one in self.cards.values():
+            size, species = one.last("size"), self.species_of(one.id)
+            adult = self.sex_of(one.id) == "female" and (one.all("sac") or self.pairings_of(one.id))
+            if adult and species and size and size.number:
+                of = self.synonyms.resolve(species)
+                found[of] = min(found.get(of, (size.number, one.id)), (size.number, one.id))
+        return found
+
     def pairings_of(self, name: str) -> list[Pairing]:
         """Return an animal's pairings, by date."""
         who = self.id_of(name)

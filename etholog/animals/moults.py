@@ -74,7 +74,7 @@ def refused_near_moult(card: Card, animals: Animals) -> bool:
     meal, moult = card.last("meal"), card.last("moult")
     if meal is None or meal.words != "refused" or (moult is not None and not moult.on.before(meal.on)):
         return False
-    adult = bool(card.all("paired", "sac"))
+    adult = bool(card.all("sac") or animals.pairings_of(card.id))
     if card.last_moult or (card.sex == "female" and adult and not moults_on(card, animals.group_of(card.id))):
         return False
     if moult is None or not (adult or len(card.all("moult")) > OWN_INTERMOULTS):

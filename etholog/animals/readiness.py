@@ -13,6 +13,7 @@ from etholog.animals.care import Window, window
 from etholog.animals.cautions import cautions, poison_centre
 from etholog.animals.custody import custody
 from etholog.animals.groups import Group
+from etholog.animals.growing import grown
 from etholog.animals.herd import Animals, Pairing
 from etholog.animals.moults import OWN_INTERMOULTS, hardened_on, next_moult, refused_near_moult
 from etholog.animals.pedigree import UNKNOWN, Parents, ancestors, back, common, generations, kinship
@@ -221,15 +222,11 @@ def _measured(card: Card, now: Day) -> Iterator[Fact]:
         yield Fact("note", f"{card.id}: {'; '.join(said)}")
 
 
-def _adult(card: Card, tries: Sequence[Attempt], group: Group, now: Day) -> Iterator[Fact]:
-    """What says that she is adult: a sac, or else her age, size, and the moults that are known."""
-    who = card.id
-    sac = next((one.sac for one in tries if one.sac), None)
-    if sac:
-        yield Fact("for", f"{who}: adult: she laid a sac on {sac.on.text}")
-        return
-    if group.females_moult is False and card.last_moult:
-        yield Fact("for", f"{who}: adult: last moult {_ago(card.last_moult.on, now)}")
+def _adult(card: Card, tries: Sequence[Attempt], animals: Animals, now: Day) -> Iterator[Fact]:
+    """What says that she is adult, or growing yet; else her age, size, and the moults that are known."""
+    who, told = card.id, grown(card.id, animals, tries, now.first)
+    if told.adult or told.growing:
+        yield Fact("for" if told.adult else "against", f"{who}: {told.adult or told.growing}")
         return
     born, size, moults = card.last("born"), card.last("size"), card.all("moult")
     known = [
@@ -245,7 +242,7 @@ def hers(female: str, animals: Animals, known: Sequence[Ethogram], now: Day) -> 
     card, who = animals.find(female), animals.id_of(female)
     tries, group = attempts(animals, female), animals.group_of(female)
     if card is not None:
-        yield from _adult(card, tries, group, now)
+        yield from _adult(card, tries, animals, now)
         yield from _moults(card, tries, group, now)
         yield from _fed(card, animals, window(female, animals, known), now)
         yield from _measured(card, now)

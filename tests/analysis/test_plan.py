@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from etholog import animals, figures
 from etholog.analysis.kin import group, kin
 from etholog.analysis.plan import UNPAIRED, assign, plan
+from etholog.animals import readiness
 from etholog.animals.availability import Free
 from etholog.animals.pedigree import Parents, table
 from etholog.base.refusal import Refusal
@@ -226,6 +227,38 @@ def test_who_was_to_be_back_from_a_loan_by_now_is_planned_with_a_word_on_it(tmp_
     write_card(tmp_path, "F-2", ("lent", "2026-04-01", "Anna until 2026-05-20"))
     pairs = plan(animals.read(tmp_path), at_hand(tmp_path), TODAY, form="").pairs
     assert "F-2: lent to Anna since 2026-04-01, until 2026-05-20" in pairs.set_index("female")["unknown"]["F-2"]
+
+
+@pytest.mark.parametrize(
+    ("lines", "why"),
+    [
+        ((("born", "2025-09"),), "she may not be adult: born 2025-09"),
+        ((("born", "2025-05"),), ""),
+        ((("moult", "2025-10-01"), ("moult", "2026-02-01")), "she may not be adult: moulted 2025-10-01 and 2026-02-01"),
+        ((("moult", "2025-08-01"), ("moult", "2026-02-01")), ""),
+        ((("size", "2026-02-01", "", "40"),), "she may not be adult: leg span 40 mm, and F-1 of her species 130 mm"),
+        ((("size", "2026-02-01", "", "65"),), ""),
+        # Whoever was paired was adult to her keeper.
+        ((("size", "2026-02-01", "", "40"), ("paired", "2025-12-01", "M-1"), ("moult", "2026-03-01")), ""),
+    ],
+)
+def test_who_may_be_growing_yet_is_proposed_by_the_keeper_alone(
+    lines: tuple[CardLine, ...], why: str, tmp_path: Path
+) -> None:
+    herd(tmp_path)
+    write_card(
+        tmp_path, "F-1", ("size", "2026-01-01", "", "130"), ("paired", "2025-01-01", "M-9"), ("moult", "2026-03-01")
+    )
+    write_card(tmp_path, "F-4", ("sex", "2020", "female"), SPECIES, *lines)
+    known, kept = animals.read(tmp_path), at_hand(tmp_path)
+    found = plan(known, kept, TODAY, form="")
+    assert dict(zip(found.animals["animal"], found.animals["why_not"], strict=True))["F-4"] == why
+    assert ("F-4" in set(found.now["female"])) == (not why)
+    against = [fact.text for fact in readiness.facts("M-2", "F-4", known, kept, TODAY) if fact.side == "against"]
+    assert ([text for text in against if "adult" in text] == [f"F-4: {why}"]) == bool(why)
+    if why:
+        (fixed,) = plan(known, kept, TODAY, form="", fix=[("M-2", "F-4")]).pairs.query("female == 'F-4'").itertuples()
+        assert why in fixed.unknown
 
 
 @pytest.mark.slow

@@ -126,10 +126,10 @@ CASES: list[Case] = [
     # Is she adult? Weight and size.
     (
         (),
-        (TERRESTRIAL, ("born", "2025-09-01"), ("size", "2026-05-01", "", "60")),
+        (TERRESTRIAL, ("born", "2025-03-01"), ("size", "2026-05-01", "", "60")),
         "ready",
         "is she adult?",
-        "",
+        "she may not be adult",
         PRACTICE,
     ),
     ((), (TERRESTRIAL, ("born", "2025-09-01"), ("size", "2026-05-01", "", "60")), "ready", "leg span 60 mm", "", OWN),

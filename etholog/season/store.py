@@ -159,13 +159,16 @@ def rows_of(
 ) -> Rows:
     """Return sessions (all, or those of these files) with these bouts and gaps, which may be fewer than they had.
 
-    They are files, or a table with the columns of one; both in the order of the sessions."""
+    They are files, or a table with the columns of one, in which the rows of a session stand together, in their order.
+    """
     import pyarrow as arrow
 
     told = _table(store.files("sessions") if sessions is None else sessions)
     held = bouts if isinstance(bouts, arrow.Table) else _table(bouts, of="bouts")
     spans = _table(gaps, of="gaps")
     number = told["session"].to_numpy()
+    held, bouts_each = _by_session(number, held)
+    spans, gaps_each = _by_session(number, spans)
     hashes = [one.hash for one in store.ethograms]
     words, codes = _codes(told["ethogram"])
     place = np.array([hashes.index(word) for word in words], dtype=np.int64)[codes]
@@ -178,8 +181,8 @@ def rows_of(
         "hidden": told["hidden_ms"].to_numpy(),
         "marks": told["marks"].to_numpy(),
         "closed": told["closed"].to_numpy(),
-        "bouts": _each(number, held["session"].to_numpy()),
-        "gaps": _each(number, spans["session"].to_numpy()),
+        "bouts": bouts_each,
+        "gaps": gaps_each,
     }
     said: dict[str, list[Any]] = {name: told[name].to_pylist() for name in _WORDS}
     read = cache(json.loads)  # most sessions say the same, and nobody changes what was said
@@ -445,6 +448,20 @@ def _codes(column: Any) -> tuple[list[str], Any]:
     return kept.dictionary.to_pylist(), kept.indices.fill_null(-1).to_numpy(zero_copy_only=False)
 
 
-def _each(number: Any, of: Any) -> Any:
-    """Return how many rows belong to each session; both lie in the order of the sessions."""
-    return np.searchsorted(of, number, "right") - np.searchsorted(of, number, "left")
+def _by_session(number: Any, held: "pyarrow.Table") -> "tuple[pyarrow.Table, Any]":
+    """Return rows in the order of the sessions, and how many each has. Those of a session stand together already.
+
+    A month that was written anew has higher numbers than those after it, so no order by number is that of the sessions.
+    """
+    of = held["session"].to_numpy()
+    starts = np.flatnonzero(np.diff(of, prepend=-1))
+    many = np.diff(starts, append=len(of))
+    order = np.argsort(number)
+    place = order[np.searchsorted(number, of[starts], sorter=order)]
+    each = np.zeros(len(number), dtype=np.int64)
+    each[place] = many
+    if np.any(np.diff(place) < 0):
+        runs = np.argsort(place)
+        first = starts[runs] - (np.cumsum(many[runs]) - many[runs])
+        held = held.take(np.repeat(first, many[runs]) + np.arange(len(of)))
+    return held, each

@@ -1,5 +1,7 @@
 """An engine's answers are those of memory: asked of the same sessions, key by key, to 1e-9."""
 
+import os
+import shutil
 import tempfile
 from collections.abc import Callable, Sequence
 from concurrent.futures import ProcessPoolExecutor
@@ -17,7 +19,7 @@ from etholog import engine
 from etholog.base.refusal import Refusal
 from etholog.season import Season, store
 from etholog.session.latency import Unseen
-from tests.make import ETHOGRAM, write_session
+from tests.make import ETHOGRAM, RECORDS, assert_same_season, write_session
 from tests.session.test_latency import hers, names
 from tests.session.test_session import records
 
@@ -117,6 +119,23 @@ def test_parts_are_a_season_each_and_can_be_sent_to_other_processes(large: Path,
         found = pd.concat(pool.map(_courtship, parts))
     theirs = library.latency(known, "courtship")
     assert found["latency_s"].tolist() == pytest.approx(theirs["latency_s"].tolist(), abs=1e-9)
+
+
+@pytest.mark.slow
+def test_a_month_that_was_written_anew_keeps_its_place(tmp_path: Path) -> None:
+    here, large = tmp_path / "here" / "sessions", tmp_path / "large"
+    shutil.copytree(SEASON / "sessions", here)
+    write_session(here / "a.jsonl", RECORDS, began="2026-05-05T21:15:00.000+02:00")
+    gap = [{"n": 1, "do": "gap", "t": 100, "why": "away"}, {"n": 2, "do": "back", "t": 900}]
+    gap.append({"n": 3, "do": "close", "t": 9000, "outcome": {}})
+    write_session(here / "b.jsonl", gap, began="2026-06-05T21:15:00.000+02:00")
+    store.write(here, large, 60)
+    for month in ("202603", "a.jsonl"):
+        for path in here.glob(f"{month}*"):
+            os.utime(path)
+        assert len(store.write(here, large, 60)[0]) == 1
+        assert_same_season(library.read(large), library.read(here))
+        same_latency(large, library.read(here), "censor", False, interval="courtship")
 
 
 def _courtship(part: engine.Part) -> pd.DataFrame:

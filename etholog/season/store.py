@@ -6,9 +6,11 @@ writing off leaves the season as it was.
 """
 
 import json
+import os
 import secrets
+import shutil
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
-from contextlib import ExitStack, suppress
+from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass, field
 from functools import cache
 from pathlib import Path
@@ -116,15 +118,19 @@ def write(folder: Path, to: Path, part_rows: int = PART_ROWS) -> tuple[list[str]
     if not months:
         raise Refusal(f"{folder}: no session to write; cards alone are exported without --by-month")
     following, parts, told = before.following, dict(before.months), {one.hash: one for one in before.ethograms}
-    for month in sorted(changed):
-        order = [name for _, _, name in sorted(months.get(month, ()))]
-        batches = _batches(folder, order, min(part_rows, BATCH_ROWS), unread)
-        parts[month], following = _month(to, month, batches, stamps, following, told, part_rows)
-    parts = {month: parts[month] for month in sorted(parts) if parts[month]}
-    called = naming.names(root_of(folder))
-    _keep(Store(to, parts, [with_roles(one, folder.absolute()) for one in told.values()], dict(called.now),
-                _species(called, to, parts), following, program))  # fmt: skip
-    _clear(to, parts)
+    with _undone_if_broken_off(to):
+        if not is_store(to):
+            to.mkdir(parents=True, exist_ok=True)
+            _keep(before)  # a season of nothing: so the next writing knows the folder, whatever ends this one
+        for month in sorted(changed):
+            order = [name for _, _, name in sorted(months.get(month, ()))]
+            batches = _batches(folder, order, min(part_rows, BATCH_ROWS), unread)
+            parts[month], following = _month(to, month, batches, stamps, following, told, part_rows)
+        parts = {month: parts[month] for month in sorted(parts) if parts[month]}
+        called = naming.names(root_of(folder))
+        _keep(Store(to, parts, [with_roles(one, folder.absolute()) for one in told.values()], dict(called.now),
+                    _species(called, to, parts), following, program))  # fmt: skip
+    _clear(to)
     return sorted(changed & parts.keys()), unread
 
 
@@ -262,8 +268,26 @@ def _keep(store: Store) -> None:
         file.write(json.dumps(told, ensure_ascii=False, indent=1).encode() + b"\n")
 
 
-def _clear(to: Path, parts: Mapping[str, Sequence[str]]) -> None:
+@contextmanager
+def _undone_if_broken_off(to: Path) -> Iterator[None]:
+    """Remove what a writing that fails has begun: on a full disk it would take the room that the next one needs."""
+    new = not to.exists()
+    try:
+        yield
+    except BaseException as error:
+        with suppress(OSError, Refusal):
+            _clear(to)
+        if new:
+            shutil.rmtree(to, ignore_errors=True)
+        if isinstance(error, OSError):
+            what = os.strerror(error.errno) if error.errno else error  # pyarrow's own words are not for keepers
+            raise Refusal(f"{to}: can't be written ({what}), nothing was changed; {files.remedy(error)}") from error
+        raise
+
+
+def _clear(to: Path) -> None:
     """Remove the parts that count no more."""
+    parts = opened(to).months
     for table in TABLES:
         for path in (to / table).glob("month=*/*.parquet"):
             if path.name not in parts.get(path.parent.name.removeprefix("month="), ()):

@@ -136,6 +136,35 @@ def test_a_kill_leaves_what_was_there(sessions: Path, tmp_path: Path, after: int
 
 
 @pytest.mark.slow
+@pytest.mark.parametrize("there", [False, True])
+def test_a_full_disk_is_one_clear_line_and_leaves_what_was_there(sessions: Path, tmp_path: Path, there: bool) -> None:
+    small, to = tmp_path / "small", tmp_path / "small" / "large"
+    asked = f'"{sys.executable}" -m etholog export "{to}" --by-month --folder "{sessions.parent}"'
+    script = f"""
+        mount -t tmpfs -o size=200k tmpfs "{small}" && cd "{small}" || exit 77
+        {asked + f' && touch "{sessions}"/a.jsonl' if there else ""}
+        head -c 1m /dev/zero > filled; truncate -s -16k filled
+        find . | sort > "{tmp_path}/before"; {asked} 2> "{tmp_path}/told"; echo $? > "{tmp_path}/code"
+        find . | sort > "{tmp_path}/after"; rm filled; {asked} && cp -r "{to}" "{tmp_path}/made" && rm -r "{to}"
+        ({asked} & sleep 0.1; while ! ls */bouts/*/*.parquet; do sleep 0.01; done; kill -9 $!; wait $!; {asked})
+    """
+    small.mkdir()
+    plain = {name: value for name, value in os.environ.items() if name != "COVERAGE_PROCESS_CONFIG"}
+    if subprocess.run(["unshare", "-rm", "true"], capture_output=True, check=False).returncode:
+        pytest.skip("NO NAMESPACES HERE: a disk that is really full is not tried")
+    done = subprocess.run(
+        ["unshare", "-rm", "sh", "-c", script], capture_output=True, check=False, env=plain, timeout=240
+    )
+    [told] = (tmp_path / "told").read_text().splitlines()
+    assert told.startswith(str(to))
+    assert "can't be written (No space left on device)" in told
+    assert (tmp_path / "code").read_text() == "2\n"
+    assert (tmp_path / "after").read_text() == (tmp_path / "before").read_text()
+    same(sessions, tmp_path / "made")
+    assert done.returncode == 0, done.stderr  # after a kill as well
+
+
+@pytest.mark.slow
 def test_nothing_else_is_written_over(
     sessions: Path, tmp_path: Path, etholog: Callable[..., CompletedProcess[str]]
 ) -> None:

@@ -10,6 +10,7 @@ from etholog.base import system
 from etholog.base.clock import clock_face, seconds_typed
 from etholog.base.journal import Draft, Journal, Scalar
 from etholog.ethogram import Behaviour
+from etholog.recording import moving
 from etholog.recording.live import Live
 from etholog.session import closing, drafts
 
@@ -119,29 +120,21 @@ class Corrector:
         """Put the mark in hand so many seconds later, or earlier; the time first typed stays in the journal.
 
         Never later than `latest` (ms), or than a closed session's end: what nobody has watched would count as watched.
+        Never so far that other bouts would change.
         """
         mark = self.in_hand()
         if mark is None:
             return Answer("no mark to move")
-        t = max(0, mark["t"] + round(seconds * 1000))
+        n, here = mark["n"], mark["t"]
+        wanted = max(0, here + round(seconds * 1000))
         if (last := self.live.end if latest is None else latest) is not None:
-            t = min(t, max(last, mark["t"]))
-        ends = self.live.ends_of(mark["n"])
-        if len(ends) == 2:  # a bout or a gap that was turned round would have no end
-            least = ends[0] > ends[1]  # of two records of one instant, the one with the higher number comes later
-            here = ends.index(mark["n"])
-            other = (self.live.lasting(ends[1 - here]) or mark)["t"]
-            t = max(t, other + least) if here else min(t, other - least)
-        elif (bout := self.live.bout_begun_by(mark["n"])) is not None and bout.whole and mark.get("edge") == "onset":
-            t = min(t, max(bout.offset - 1, mark["t"]))  # past what ended it, it would run on
-        if mark.get("edge") == "onset":  # within an earlier bout of its own it would begin nothing, and be lost
-            t = max(t, min(self.live.over_before(mark["n"]) + 1, mark["t"]))
-        # Before what it ended had begun, it would end nothing, and that would run on.
-        t = max([t, *(bout.onset + 1 for bout in self.live.ended_by(mark["n"]) if bout.n not in ends)])
-        group = [self._append(drafts.move(back, t)) for back in self._ends_of_gap_around(t, mark["t"])]
-        group.append(self._append(drafts.move(mark["n"], t)))
-        self._keep(*group)
-        return Answer(f"moved to {clock_face(t)}: {self.live.told(mark['n'])}", group[-1])
+            wanted = min(wanted, max(last, here))
+        times = moving.places(self.ethogram, self.live.marks_in_time, n, wanted)
+        if (t := times[n]) == here:
+            return Answer(f"not moved: {'other bouts would change' if wanted != here else 'there is no time beyond'}")
+        self._keep(*[self._append(drafts.move(of, times[of])) for of in sorted(times, key=n.__eq__)])
+        held = ", no further (other bouts would change)" if t != wanted else ""
+        return Answer(f"moved to {clock_face(t)}{held}: {self.live.told(n)}", self._done[-1][-1])
 
     def other_meaning(self) -> tuple[Behaviour, str | None] | None:
         """Return what the mark in hand is easily taken for: its other choice, or what it resembles."""
@@ -223,11 +216,6 @@ class Corrector:
         if behaviour.kind == "event":
             return None
         return "offset" if self.live.runs_at(t, behaviour.code, choice) else "onset"
-
-    def _ends_of_gap_around(self, t: int, before: int) -> list[int]:
-        """Return what ended the gap that lies around `t` and was over at `before`: who saw something then, watched."""
-        ended = [gap.offset for gap in self.live.folding.gaps if gap.onset <= t < gap.offset <= before]
-        return [r["n"] for r in self.live.marks_in_time if r["do"] == "back" and r["t"] in ended]
 
     def _append(self, draft: Draft) -> int:
         n = self.journal.append(draft)

@@ -155,29 +155,6 @@ class Live:
         """Return the bout that mark `n` began and that is over; None where there is none."""
         return next((bout for bout in self.folding.bouts if bout.n == n), None)
 
-    def ended_by(self, n: int) -> list[Bout]:
-        """Return the bouts that mark `n` ended without being their own offset."""
-        mark = self._lasting[n]
-        if mark["do"] != "mark":
-            return []
-        here = [r for r in self._lasting.values() if r["t"] == mark["t"] and r["n"] != n and r.get("edge") == "offset"]
-        own = {record["code"] for record in here}
-        ended = [b for b in self.folding.bouts if b.whole and b.onset < b.offset == mark["t"] and b.n != n]
-        return [bout for bout in ended if bout.code not in own]
-
-    def over_before(self, n: int) -> int:
-        """Return when the bout of the same kind that came before onset `n` was over, in milliseconds; -1 for none."""
-        mark = self._lasting[n]
-        same = mark["code"], mark.get("qualifier")
-        return max(
-            (
-                b.offset
-                for b in self.folding.bouts
-                if b.whole and b.offset <= mark["t"] and same == (b.code, b.qualifier)
-            ),
-            default=-1,
-        )
-
     def told(self, n: int) -> str:
         """Say in words what record `n` is, as corrected."""
         record = self._lasting.get(n)

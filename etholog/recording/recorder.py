@@ -220,7 +220,7 @@ class Recorder(Corrector):
         if any(record["n"] in began and record["why"] for record in self.live.records if record["do"] == "gap"):
             self._append(drafts.move(began[-1], min(t + 1, gap.offset)))
         else:
-            for back in self._ends_of_gap_around(t, gap.offset):
+            for back in [r["n"] for r in self.live.marks_in_time if r["do"] == "back" and r["t"] == gap.offset]:
                 self._append(drafts.move(back, t))
 
     def _away_late(self, at: float) -> Answer:

@@ -13,10 +13,11 @@ from etholog.phone.address import Address
 from etholog.phone.server import Phone
 from etholog.recording.opening import resume
 from etholog.recording.taps import LateTaps
+from etholog.session.record import Tapped
 from tests.phone.page import ABOUT, live_recorder, paged, served
 
 
-def taps(path: Path) -> list[session.record.Tapped]:
+def taps(path: Path) -> list[Tapped]:
     return [record for record in session.read(path).records if record["do"] == "tap"]
 
 

@@ -120,7 +120,7 @@ def test_a_stray_key_that_became_an_onset_is_recoded_with_its_offset(closed: Pat
 
 def test_a_bout_is_not_turned_round(closed: Path) -> None:
     read = amended(closed, "go 2000", "line +5")
-    assert [(b.onset, b.offset) for b in read.fold.bouts if b.code == "raises"] == [(3000, 3000)]
+    assert [(b.onset, b.offset) for b in read.fold.bouts if b.code == "raises"] == [(2999, 3000)]
     assert not read.fold.remarks
 
 
@@ -150,7 +150,7 @@ def test_no_end_is_moved_before_the_beginning_of_what_it_ended(closed: Path) -> 
 
 @pytest.mark.parametrize(
     ("doings", "gap"),
-    [(("go 2000", "line +60"), (3000, 3000)), (("go 3000", "step -1", "step 1", "line -60"), (2000, 2000))],
+    [(("go 2000", "line +60"), (2999, 3000)), (("go 3000", "step -1", "step 1", "line -60"), (2000, 2001))],
 )
 def test_a_gap_is_not_turned_round(tmp_path: Path, doings: tuple[str, ...], gap: tuple[int, int]) -> None:
     live = recorder(tmp_path)
@@ -213,8 +213,10 @@ def test_amending_in_a_terminal(closed: Path, tmp_path: Path) -> None:
         terminal.type("2")
         terminal.until("is now: she threatens began 0:00:02")
         terminal.type("\x1b[1;2C")  # Shift-Right
-        terminal.until("moved to 0:00:03")
-        terminal.type("\x1b[C")  # right: two seconds on
+        terminal.until("moved to 0:00:02, no further")  # before its end, at 3 s
+        terminal.type("\x1b[1;2D")  # Shift-Left
+        terminal.until("moved to 0:00:01: ")
+        terminal.type("\x1b[C\x1b[C")  # right: two seconds on, and again
         terminal.until("0:00:05 of 0:00:20")
         terminal.type("\r")
         terminal.read(0.3)
@@ -233,5 +235,5 @@ def test_amending_in_a_terminal(closed: Path, tmp_path: Path) -> None:
     assert [bout.onset for bout in read.fold.bouts if bout.code == "insertion"] == [5500]
     assert "female_hidden" not in [bout.code for bout in read.fold.bouts]
     assert [(bout.code, bout.onset) for bout in read.fold.bouts if bout.code in ("raises", "threat")] == [
-        ("threat", 3000)
+        ("threat", 1999)
     ]

@@ -4,7 +4,7 @@ Written here, on numpy's arrays, because no general library takes several possib
 same for two animals without numpy, for the screens.
 """
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -126,18 +126,12 @@ class Group:
         return 1 / (2 * self.mean)
 
 
-def group(found: Kin, living: Iterable[str] | None = None) -> Group:
-    """Return the measures of a group over its living animals (not given: all of the table).
-
-    Mean kinship is the mean of an animal's kinships with all living ones, itself too.
+def group(found: Kin) -> Group:
+    """Return the measures of a group. Mean kinship is the mean of an animal's kinships with all of it, itself too.
 
     >>> pair = kin(["a", "b"], {})
     >>> group(pair).gene_diversity, group(pair).founder_genomes
     (0.75, 2.0)
     """
-    wanted = set(found.names if living is None else living)
-    places = [i for i, name in enumerate(found.names) if name in wanted]
-    means = found.expected[np.ix_(places, places)].mean(axis=1)
-    named = [found.names[i] for i in places]
-    unknown = tuple(name for name, i in zip(named, places, strict=True) if found.known[i] == 0)
-    return Group({name: float(mean) for name, mean in zip(named, means, strict=True)}, unknown)
+    unknown = tuple(name for name, known in zip(found.names, found.known, strict=True) if known == 0)
+    return Group(dict(zip(found.names, found.expected.mean(axis=1).tolist(), strict=True)), unknown)

@@ -413,9 +413,7 @@ def theta_of(r: float) -> float:
     return float(np.exp(-brentq(lambda log_nu: polygamma(1, np.exp(log_nu)) - wanted, -12, 20)))
 
 
-def frailty(
-    time: Floats, ended: Bools, covariates: Floats, label: Labels, theta: float, ties: cox.Ties = "breslow"
-) -> tuple[Floats, float]:
+def frailty(time: Floats, ended: Bools, covariates: Floats, label: Labels, theta: float) -> tuple[Floats, float]:
     """Return the coefficients of Cox's model with a gamma frailty of variance `theta` for each animal, and its
     integrated log likelihood (Therneau & Grambsch 2000, section 9.5: the penalised fit is the EM's)."""
     from scipy.special import gammaln
@@ -424,20 +422,20 @@ def frailty(
     animals = np.equal.outer(label, np.arange(count)).astype(np.float64)
     start, stratum = np.full(len(time), -np.inf), np.zeros(len(time), dtype=np.intp)
     if theta <= 0:
-        found = cox.fit(cox.Data(start, time, ended, stratum, covariates), ties)
+        found = cox.fit(cox.Data(start, time, ended, stratum, covariates), "breslow")
         return found.coef, found.log_likelihood
     nu = 1 / theta
     data = cox.Data(start, time, ended, stratum, np.column_stack([covariates, animals]))
     coef = np.zeros(p + count)
     for _ in range(cox.STEPS):
-        now = cox.likelihood(data, coef, ties)
+        now = cox.likelihood(data, coef, "breslow")
         weight = np.concatenate([np.zeros(p), nu * np.exp(coef[p:])])
         score = now.score - weight + np.concatenate([np.zeros(p), np.full(count, nu)])
         step = np.linalg.solve(now.information + np.diag(weight), score)
         coef = coef + step * min(1.0, 2.0 / max(float(np.abs(step).max()), 1e-300))
         if np.abs(step).max() < 1e-10:
             break
-    value, own = cox.likelihood(data, coef, ties).value, np.bincount(label, weights=ended)
+    value, own = cox.likelihood(data, coef, "breslow").value, np.bincount(label, weights=ended)
     more = nu * coef[p:] + nu * np.log(nu) - (own + nu) * np.log(own + nu) + gammaln(own + nu) - gammaln(nu) + own
     return coef[:p], value + float(more.sum())
 

@@ -11,7 +11,7 @@ def first_fitting(width: int, *ways: str) -> str:
     return next((way for way in ways if cell_len(way) <= width), ways[-1])
 
 
-def packed(parts: Iterable[str], width: int, between: str = "   ") -> str:
+def packed(parts: Iterable[str], width: int) -> str:
     """Return parts on lines of at most `width` columns, as many on each as fit, none of them broken by this.
 
     >>> packed(["1 he got out", "2 she withdrew", "3 left together"], 30).split("\\n")
@@ -19,7 +19,7 @@ def packed(parts: Iterable[str], width: int, between: str = "   ") -> str:
     """
     lines: list[str] = []
     for part in filter(None, parts):
-        longer = f"{lines[-1]}{between}{part}" if lines else part
+        longer = f"{lines[-1]}   {part}" if lines else part
         if lines and cell_len(longer) <= width:
             lines[-1] = longer
         else:

@@ -15,14 +15,14 @@ SETTING = (
 )
 ETHOGRAM = Question("ethogram", "ethogram, if not the fitting one")
 CONDITIONS = (
-    Question("temperature_c", "temperature in degrees Celsius", "number"),
-    Question("humidity_percent", "relative humidity in percent", "number"),
+    Question("temperature_c", "temperature in degrees Celsius", "number", within=(-20, 60)),
+    Question("humidity_percent", "relative humidity in percent", "number", within=(0, 100)),
     Question("light", "the light, in words"),
     Question("stands_on", "what the enclosure stands on"),
-    Question("female_days_since_moult", "days since her last moult", "count"),
-    Question("female_days_since_meal", "days since her last meal", "count"),
-    Question("male_days_since_moult", "days since his last moult", "count"),
-    Question("male_days_since_meal", "days since his last meal", "count"),
+    Question("female_days_since_moult", "days since her last moult", "count", within=(0, 9999)),
+    Question("female_days_since_meal", "days since her last meal", "count", within=(0, 9999)),
+    Question("male_days_since_moult", "days since his last moult", "count", within=(0, 9999)),
+    Question("male_days_since_meal", "days since his last meal", "count", within=(0, 9999)),
 )
 
 

@@ -21,6 +21,7 @@ from etholog.base.refusal import Finding
 from etholog.base.workspace import root_of
 from etholog.ethogram import Ethogram, from_plain
 from etholog.session import closing, evidence, log
+from etholog.session.endings import KILLED, LAST
 from etholog.session.evidence import Evidence
 from etholog.session.file import Session, counted_once
 
@@ -60,9 +61,16 @@ def of(one: Session) -> Digest:
         one.fold.closed,
         evidence.evidence(one.ethogram, one.fold.bouts),
         len(log.strikes(one)),
-        one.fold.outcome,
+        _answers(one),
         one.ethogram,
     )
+
+
+def _answers(one: Session) -> Mapping[str, Scalar]:
+    """Return the answers about its end; where that was not asked, a mark that she killed him says it."""
+    last = one.ethogram.codes_of(*LAST)
+    killed = any(bout.code in last for bout in one.fold.bouts)
+    return {"ended": KILLED, **one.fold.outcome} if killed else one.fold.outcome
 
 
 def read(folder: Path) -> tuple[list[Digest], list[Finding]]:

@@ -34,12 +34,14 @@ class Surprising(NotUnderstood):
 
 @dataclass(frozen=True)
 class Question:
-    """One question; it may always be skipped. `kind` says what an answer is turned into."""
+    """One question; it may always be skipped. `kind` says what an answer is turned into; a number that is not `within`
+    these two is a slip."""
 
     name: str
     what: str
     kind: Literal["words", "number", "count", "yes or no", "choice", "rung", "wish", "day"] = "words"
     choices: tuple[str, ...] = ()
+    within: tuple[float, float] | None = None
 
     @property
     def hints(self) -> tuple[str, ...]:
@@ -93,9 +95,12 @@ class Question:
             number = float(typed.replace(",", ".")) if self.kind == "number" else int(typed)
             if not math.isfinite(number):
                 raise ValueError
-            return number
         except ValueError:
             raise NotUnderstood(self, f"{self.hint}, or nothing; not {typed!r}") from None
+        if self.within and not self.within[0] <= number <= self.within[1]:
+            least, most = self.within
+            raise NotUnderstood(self, f"{self.hint} from {least:g} to {most:g}, or nothing; not {typed!r}")
+        return number
 
     def _choice(self, typed: str) -> Scalar:
         first = 0 if self.kind == "rung" else 1
@@ -108,6 +113,7 @@ class Question:
             raise NotUnderstood(self, wanted)
         meant = [choice for choice in self.choices if choice == typed.casefold()]
         meant = meant or [choice for choice in self.choices if choice.startswith(typed.casefold())]
+        meant = meant or [choice for choice in self.choices if {*typed.casefold().split()} <= {*choice.split()}]
         if sum(map(str.isalpha, typed)) < LEAST_LETTERS or len(meant) > 1:
             also = f": {' or '.join(meant)}?" if len(meant) > 1 else ""
             raise NotUnderstood(self, f"{wanted}; not {typed!r}{also}")

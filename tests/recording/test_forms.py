@@ -31,6 +31,9 @@ BY_NAME = {question.name: question for question in (*CONDITIONS, *QUESTIONS)}
         ("again", "y, " + "x" * 500, "yes, " + "x" * 195),
         ("again", "Never again", "never again"),
         ("ended", "keeper", "keeper ended it"),
+        ("ended", "Killed", "he was killed"),
+        ("ended", "she killed a cricket", "she killed a cricket"),
+        ("temperature_c", "-5", -5.0),
         ("again_when", "2027-01", "2027-01"),
     ],
 )
@@ -49,6 +52,9 @@ def test_what_an_answer_means(name: str, typed: str, meant: object) -> None:
         ("male_whole", "not sure"),
         ("temperature_c", "nan"),
         ("humidity_percent", "1e999"),
+        ("humidity_percent", "101"),
+        ("temperature_c", "77"),  # that is in degrees Fahrenheit
+        ("female_days_since_moult", "-3"),
         ("ended", "n"),
         ("ended", "she"),
         ("again", "perhaps"),

@@ -6,13 +6,16 @@ import shutil
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from etholog import animals, session
 from etholog.base import cache
 from etholog.commands import main
+from etholog.ethogram import from_plain
 from etholog.session import digest
+from tests.make import ETHOGRAM, marks, write_session
 
 SEASON = Path("examples/season")
 
@@ -62,7 +65,26 @@ def test_only_what_is_kept_is_not_read_again(folder: Path) -> None:
 def test_answers_changed_later_are_read(folder: Path) -> None:
     one = digest.read(folder)[0][0]
     assert main(["amend", str(folder / one.name), "--answer", "ended=killed"]) == 0
-    assert digest.read(folder)[0][0] == replace(one, answers={**one.answers, "ended": "killed"})
+    assert digest.read(folder)[0][0] == replace(one, answers={**one.answers, "ended": "he was killed"})
+
+
+@pytest.mark.parametrize(
+    ("close", "ended"),
+    [((), "he was killed"), (({"do": "close", "t": 60_000, "outcome": {"ended": "she withdrew"}},), "she withdrew")],
+)
+def test_a_mark_that_she_killed_him_says_how_it_ended_where_no_answer_does(
+    close: tuple[dict[str, Any], ...], ended: str, tmp_path: Path
+) -> None:
+    plain = ETHOGRAM.plain()
+    own = from_plain(
+        plain
+        | {"behaviour": [one | ({"role": "killed"} if one["code"] == "flees" else {}) for one in plain["behaviour"]]}
+    )
+    (tmp_path / "sessions").mkdir()
+    write_session(tmp_path / "sessions" / "a.jsonl", [*marks((1000, "flees", None)), *close], own)
+    known = animals.read(tmp_path)
+    assert known.pairings[0].ended == ended
+    assert bool(known.died("M-1")) == (ended == "he was killed")
 
 
 @pytest.mark.parametrize("damage", ["emptied", "cut", "a bit", "another head", "nonsense"])

@@ -97,7 +97,7 @@ def power(
     >>> import etholog
     >>> found = etholog.power(median_s=300, males=[6], sessions=[3], like=[0.3], seasons=20)
     >>> found["within_smallest_p"].round(4).tolist()
-    [0.0027]
+    [0.0014]
     """
     if (times is None) == (median_s is None):
         raise Refusal("say what to plan from: past sessions, or a median in seconds")
@@ -155,7 +155,7 @@ def _design(
     half = np.tile(np.arange(sessions) < sessions // 2, males)
     group = np.arange(males) < males // 2
     found, events = np.zeros(2), 0.0
-    least = 2 / comb(sessions, sessions // 2) ** males, 2 / comb(males, males // 2)
+    least = _smallest_p(sessions, males), _smallest_p(males)
     for _ in range(seasons):
         own = np.sqrt(like) * chance.normal(size=males)[male] + np.sqrt(1 - like) * chance.normal(size=len(male))
         share = ndtr(own)
@@ -175,9 +175,15 @@ def _design(
         "between": between,
         "differ": _differ(males, sessions, like),
         "se": float(np.sqrt(max(x * (1 - x) for x in (within, between)) / seasons)),
-        "within_smallest_p": min(1.0, least[0]),
-        "between_smallest_p": min(1.0, least[1]),
+        "within_smallest_p": least[0],
+        "between_smallest_p": least[1],
     }
+
+
+def _smallest_p(cut: int, times: int = 1) -> float:
+    """Return the least p of a two-sided test over all ways to cut so many in two, so many times. Where the halves are
+    as large, the mirror image of a labelling is another one, and as far out; where one is larger, it is none."""
+    return min(1.0, (2 - cut % 2) / comb(cut, cut // 2) ** times)
 
 
 def _within(score: Floats, half: int, chance: np.random.Generator) -> float:

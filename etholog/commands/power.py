@@ -90,7 +90,10 @@ def _sentence(found: "pd.DataFrame", times: float) -> str:
     return (
         f"Each range runs over repeatabilities from {alike[0]:g} to {alike[1]:g}, that is over how alike one male's"
         f" sessions are, give or take {percent(error)} of the simulation itself. Session to session: half of"
-        " each male's sessions differ. Kinds of males: half of the males do. For independent sessions, Schoenfeld's"
-        f" formula asks for {schoenfeld(times):.0f} in which it comes (80 % power); with {most} of each male and two"
-        f" kinds of males up to {grown:.0f}. Plan for the lower end."
+        " each male's sessions differ. Kinds of males: half of the males do. Males differ: that they do at all, by"
+        " these repeatabilities, were every session finished. For independent sessions and a ratio of hazards of"
+        f" {times:g}, Schoenfeld's formula asks for {schoenfeld(times):.0f} in which it comes (80 % power); with {most}"
+        f" of each male and two kinds of males up to {grown:.0f}. A latency {times:g} times as long is such a ratio"
+        " where latencies are exponential; where they spread wider, it is nearer to 1 and takes more."
+        " Plan for the lower end."
     )

@@ -1,9 +1,11 @@
 """What a design can show, against formulas of the literature and against what it must be at the ends."""
 
+from itertools import product
+
 import numpy as np
 import pandas as pd
 import pytest
-from scipy.stats import ttest_ind
+from scipy.stats import permutation_test, ttest_ind
 
 from etholog.analysis.power import _differ, _welch, power, schoenfeld
 from etholog.base.refusal import Refusal
@@ -44,6 +46,32 @@ def test_what_a_design_can_never_show() -> None:
     assert row["between_smallest_p"] == pytest.approx(2 / 6)
     assert row["within_smallest_p"] == pytest.approx(2 / 16)
     assert row["between"] == row["within"] == 0
+
+
+@pytest.mark.parametrize(("males", "least"), [(4, 2 / 6), (5, 1 / 10), (6, 2 / 20), (7, 1 / 35), (8, 2 / 70)])
+def test_the_smallest_p_between_kinds_is_that_of_scipys_exact_test(males: int, least: float) -> None:
+    """3 against 4 males: 1 of 35 labellings, as no mirror image of it is one."""
+    apart = np.arange(1.0, males + 1) ** 2
+    few, many = apart[: males // 2], apart[males // 2 :]
+    found = permutation_test(
+        (few, many), lambda a, b, axis: np.abs(ttest_ind(a, b, axis=axis, equal_var=False).statistic),
+        vectorized=True, n_resamples=np.inf, alternative="greater",
+    )  # fmt: skip
+    every = found.null_distribution
+    row = power(median_s=60, males=[males], sessions=[2], like=[0.1], seasons=2).iloc[0]
+    assert row["between_smallest_p"] == pytest.approx((every >= every.max() - 1e-9).mean()) == pytest.approx(least)
+
+
+def test_seven_males_can_show_a_difference_between_kinds() -> None:
+    row = power(median_s=100, watch_s=4000, ratio=100, males=[7], sessions=[4], like=[0.1], seasons=40).iloc[0]
+    assert row["between"] > 0.5
+
+
+def test_the_smallest_p_within_males_of_uneven_halves() -> None:
+    scores = np.array([[3.0, -1.0, -2.0], [4.0, -1.5, -2.5], [5.0, -2.2, -2.8]])
+    every = np.abs([sum(chosen) for chosen in product(*scores)])
+    row = power(median_s=60, males=[3], sessions=[3], like=[0.1], seasons=2).iloc[0]
+    assert row["within_smallest_p"] == pytest.approx((every >= every.max()).mean()) == pytest.approx(1 / 27)
 
 
 def test_from_past_sessions_as_many_come_as_came() -> None:

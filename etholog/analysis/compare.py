@@ -7,7 +7,7 @@ import pandas as pd
 
 from etholog.analysis import columns, crossed, logrank, permutation, survival
 from etholog.analysis import design as designs
-from etholog.analysis.design import NONE, OTHER, Design, named
+from etholog.analysis.design import NONE, OTHER, Design, named, named_rows
 from etholog.analysis.order import confounded
 from etholog.analysis.pairs import MEANS_LEAST, Rows, whole_animals
 from etholog.analysis.pairs import none as no_pairs
@@ -192,8 +192,7 @@ def test(
     # Without its attrs, which pandas copies at each step.
     times = pd.DataFrame(check_columns(times, by, within, cluster))
     permutations, seed = columns.whole(permutations, "permutations", 1), columns.whole(seed, "seed", most=2**63)
-    kept = np.logical_and.reduce([named(times[column]) for column in (by, within) if column in times.columns])
-    frame = times[kept]
+    frame = named_rows(times, by, within)
     plan = designs.design(frame, by, within, cluster)
     label, names = pd.factorize(frame[by].astype(object), sort=True)
     time, occurred = frame["latency_s"].to_numpy(dtype=float), frame["occurred"].to_numpy(dtype=bool)
@@ -266,7 +265,7 @@ def _table(
         }
         for animals in OTHER:
             if animals in frame.columns and animals != by:
-                row[f"{animals}s"] = _count(frame[animals][own])
+                row[f"{animals}s"] = designs.how_many(frame[animals][own])
         why = row.pop("why")
         out.append({**row, "why": why})
     return pd.DataFrame(out, index=pd.Index(tested.names, name=by))
@@ -362,7 +361,7 @@ def _animals(rows: pd.DataFrame, table: pd.DataFrame) -> list[str]:
                 least,
             )
         )
-    counts = {name: _count(rows[name]) for name in OTHER if name in rows.columns}
+    counts = {name: designs.how_many(rows[name]) for name in OTHER if name in rows.columns}
     who = []
     if "male" in counts:
         who.append(ngettext("{n} male", "{n} males", counts["male"]))
@@ -372,7 +371,3 @@ def _animals(rows: pd.DataFrame, table: pd.DataFrame) -> list[str]:
         animals = who[0] if len(who) == 1 else gettext("{males} and {females}", males=who[0], females=who[1])
         said.append(gettext("They are {animals}: what holds for them need not hold for others.", animals=animals))
     return said
-
-
-def _count(column: pd.Series) -> int:
-    return int(column[named(column)].nunique())

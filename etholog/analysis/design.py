@@ -82,6 +82,20 @@ def named(column: pd.Series) -> pd.Series:
     return column.notna() & (column.astype(object) != "")
 
 
+def named_rows(rows: pd.DataFrame, *columns: str | None) -> pd.DataFrame:
+    """Return the rows in which each of these columns is known; those that the table has not are none."""
+    kept = np.ones(len(rows), dtype=bool)
+    for column in columns:
+        if column in rows.columns:
+            kept &= named(rows[column]).to_numpy()
+    return rows[kept]
+
+
+def how_many(column: pd.Series) -> int:
+    """Return how many animals a column names; those that it does not name may be any."""
+    return int(column[named(column)].nunique())
+
+
 def met(rows: pd.DataFrame) -> pd.DataFrame | None:
     """Return how many sessions each male (row) had with each female (column); None where they are not named."""
     if not {"male", "female"} <= set(rows.columns):

@@ -7,6 +7,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from etholog.analysis import columns, crossed, renamed
+from etholog.analysis import design as designs
 from etholog.analysis.blocks import SESSION, blocks, codes, instants
 from etholog.analysis.bout import join
 from etholog.analysis.crossed import Estimate
@@ -114,7 +115,8 @@ def duration(season: Season, by: str | None = None, join_s: float | None = None,
 
 def animals(season: Season) -> tuple[Ints, Ints]:
     """Return the number of each session's male and female; -1 where one has no name."""
-    male, female = (pd.factorize(season.sessions[sex].astype(object))[0] for sex in ("male", "female"))
+    of = (season.sessions[sex] for sex in ("male", "female"))
+    male, female = (pd.factorize(names.astype(object).where(designs.named(names)))[0] for names in of)
     return male.astype(np.int64), female.astype(np.int64)
 
 

@@ -12,6 +12,7 @@ from etholog.analysis import cox, survival
 from etholog.analysis.columns import latencies, numbers, one_of, seconds, whole, words
 from etholog.analysis.columns import table as table_of
 from etholog.analysis.covariate import permute_within
+from etholog.analysis.design import how_many, named_rows
 from etholog.base import notebook
 from etholog.base.refusal import Refusal
 from etholog.base.text import many
@@ -90,9 +91,9 @@ def hazards(
     one_of(ties, "ties", ("breslow", "efron", "exact"))
     permutations, seed = whole(permutations, "permutations", 1), whole(seed, "seed", most=2**63)
     if cluster is None:
-        cluster = next((c for c in ANIMALS if c in times.columns and c not in columns), "session")
-    known = [name for name in (within, cluster, entry) if name in times.columns]
-    rows = times.dropna(subset=[*columns, *known])
+        animals = (one for one in ANIMALS if one in times.columns and one not in columns)
+        cluster = next((one for one in animals if how_many(times[one])), "session")
+    rows = named_rows(times, *columns, within, cluster, entry)
     group = np.arange(len(rows))
     if cluster in rows.columns:
         group = pd.factorize(rows[cluster].astype(object))[0]

@@ -8,7 +8,9 @@ import numpy as np
 import pandas as pd
 
 from etholog.analysis import columns, survival
-from etholog.analysis.design import alone
+from etholog.analysis.design import alone, named_rows
+
+_ROUNDING = 1e-9  # a share of all may come out as 0.9999999999, with an error and limits made of rounding
 
 
 def incidence(times: pd.DataFrame, cause: str) -> pd.DataFrame:
@@ -57,12 +59,13 @@ def incidence(times: pd.DataFrame, cause: str) -> pd.DataFrame:
         own = time[(named == one).to_numpy(dtype=bool)]
         count = np.bincount(np.searchsorted(risk.time, own), minlength=len(risk.time)).astype(float)
         share = np.cumsum(before * count / risk.at_risk)
+        share[share > 1 - _ROUNDING] = 1.0
         step = before * count / risk.at_risk**2
         variance = share**2 * np.cumsum(spread) - 2 * share * np.cumsum(share * spread) + np.cumsum(share**2 * spread)
         variance += np.cumsum(before**2 * count * (risk.at_risk - count) / risk.at_risk**3)
         variance += 2 * (np.cumsum(share * step) - share * np.cumsum(step))
         shares[str(one)] = share
-        shares[f"se_{one}"] = np.sqrt(np.clip(variance, 0.0, None))
+        shares[f"se_{one}"] = np.where(share < 1, np.sqrt(np.clip(variance, 0.0, None)), 0.0)
     found = pd.DataFrame(shares, index=pd.Index(risk.time, name="time_s"))
     found.attrs = {"times": tuple(np.sort(time).tolist()), "independent": alone(times, None)}
     return found
@@ -96,7 +99,7 @@ def first_ends(times: pd.DataFrame, by: str | None = None) -> pd.DataFrame:
     times = columns.latencies(times, ["ended_by", *([] if by is None else [by])])
     cause = times["ended_by"].astype(object).where(~times["ended_by"].isin(["watching ended", "unseen"]), None)
     rows = times.assign(cause=cause)
-    groups = [(None, rows)] if by is None else [*rows.dropna(subset=[by]).groupby(by, observed=True, sort=True)]
+    groups = [(None, rows)] if by is None else [*named_rows(rows, by).groupby(by, observed=True, sort=True)]
     at = _common_time([part for _, part in groups])
     causes = ["occurred", *sorted(set(cause.dropna()) - {"occurred"})]
     out = []

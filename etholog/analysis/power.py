@@ -183,7 +183,8 @@ def _design(
 def _smallest_p(cut: int, times: int = 1) -> float:
     """Return the least p of a two-sided test over all ways to cut so many in two, so many times. Where the halves are
     as large, the mirror image of a labelling is another one, and as far out; where one is larger, it is none."""
-    return min(1.0, (2 - cut % 2) / comb(cut, cut // 2) ** times)
+    ways: int = comb(cut, cut // 2) ** times
+    return min(1.0, (2 - cut % 2) / ways)
 
 
 def _within(score: Floats, half: int, chance: np.random.Generator) -> float:

@@ -8,6 +8,7 @@ import pandas as pd
 
 from etholog.analysis import cox
 from etholog.analysis.columns import latencies, words
+from etholog.analysis.design import named_rows
 from etholog.analysis.hazard import data_of, design_of
 
 
@@ -39,7 +40,7 @@ def proportional(times: pd.DataFrame, by: str | Sequence[str], within: str | Non
     """
     columns = list(words(by, "by"))
     times = latencies(times, columns, [within])
-    rows = times.dropna(subset=[*columns, *([within] if within else [])])
+    rows = named_rows(times, *columns, within)
     design, _ = design_of(rows, columns)
     found = pd.DataFrame(np.nan, pd.Index(design.columns, name="term"), ["early", "late", "chi_squared"])
     data = data_of(rows, design, within)

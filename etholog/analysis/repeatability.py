@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from etholog.analysis import columns, cox, permutation
 from etholog.analysis.compare import test
+from etholog.analysis.design import named_rows
 from etholog.analysis.survival import normal_quantile, t_quantile
 from etholog.base import notebook
 from etholog.base.text import many
@@ -449,7 +450,7 @@ def _given(
     columns.table(table, *adjust)
     columns.labels(table, by, holes=True)
     table = table.assign(**{name: columns.numbers(table, name) for name in (*adjust, *needed) if name != "occurred"})
-    rows = table.dropna(subset=[*needed, by, *adjust]).reset_index(drop=True)
+    rows = named_rows(table, *needed, by, *adjust).reset_index(drop=True)
     label, names = pd.factorize(rows[by].astype(object), sort=True)
     covariates = rows[list(adjust)].to_numpy(dtype=np.float64)
     return rows, label, names, covariates - covariates.mean(axis=0) if len(rows) else covariates

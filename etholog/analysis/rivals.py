@@ -57,7 +57,7 @@ def rivals(
     times = columns.latencies(times, ["ended_by", by], [strata])
     columns.labels(times, "ended_by")
     shuffles, seed = columns.whole(shuffles, "shuffles", 1), columns.whole(seed, "seed", most=2**63)
-    rows = times.dropna(subset=[by, *([strata] if strata else [])])
+    rows = designs.named_rows(times, by, strata)
     time = rows["latency_s"].to_numpy(dtype=np.float64)
     ends = rows["ended_by"].astype(object).to_numpy()
     group, names = pd.factorize(rows[by].astype(object), sort=True)

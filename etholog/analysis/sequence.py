@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from etholog.analysis import columns
 from etholog.analysis.blocks import BLOCK, begins, blocks, codes, instants
+from etholog.analysis.design import named
 from etholog.analysis.latency import is_
 from etholog.season import Season
 
@@ -171,7 +172,7 @@ def impossible(season: Season, names: list[str]) -> NDArray[np.bool_]:
 def groups(season: Season, by: str) -> tuple[list[Any], NDArray[np.int64]]:
     """Return the values of a column of `season.sessions` and for each session the number of its own, -1 for none."""
     sessions = columns.table(columns.season(season).sessions, columns.word(by, "by"))
-    number, values = pd.factorize(sessions[by].astype(object), sort=True)
+    number, values = pd.factorize(sessions[by].astype(object).where(named(sessions[by])), sort=True)
     return list(values), number.astype(np.int64)
 
 

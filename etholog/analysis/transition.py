@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from etholog.analysis import columns, sequence, shuffle, survival
 from etholog.analysis.chain import FEW_EXPECTED
+from etholog.analysis.design import how_many
 from etholog.analysis.multiplicity import holm
 from etholog.base import notebook
 from etholog.base.language import gettext, gettext_noop, number
@@ -375,6 +376,8 @@ def pooled(season: Season, tested: Transitions, sessions: Sequence[str] | None =
     alone = tested.sentence.removesuffix(gettext(POOLED)).rstrip()
     if len(kept) < 2 or tested.df <= 0:
         return replace(tested, sentence=alone)
-    males = int(kept["male"].nunique())
+    males = how_many(kept["male"])
+    if not males:
+        return tested
     warning = gettext(OF_MALES if males > 1 else OF_ONE_MALE, sessions=len(kept), males=males)
     return replace(tested, sentence=f"{alone} {warning}")

@@ -14,6 +14,7 @@ import pandas as pd
 
 from etholog import __version__, figures
 from etholog.analysis.compare import Comparison, compare
+from etholog.analysis.design import how_many
 from etholog.analysis.duration import duration
 from etholog.analysis.latency import latency
 from etholog.analysis.survival import LIMITS_LEAST
@@ -136,8 +137,8 @@ def methods(season: Season, times: pd.DataFrame, found: Comparison, seed: int) -
     within = f" within {found.within}s" if found.within else ""
     unseen = "kept at risk" if about.get("unseen", "keep") == "keep" else "censored from there on"
     parts = [
-        f"We recorded {many(len(season.sessions), 'session')} of {many(times['male'].nunique(), 'male')} and"
-        f" {many(times['female'].nunique(), 'female')} continuously, all occurrences of a focal pair [@altmann1974], by"
+        f"We recorded {many(len(season.sessions), 'session')} of {many(how_many(times['male']), 'male')} and"
+        f" {many(how_many(times['female']), 'female')} continuously, all occurrences of a focal pair [@altmann1974], by"
         f" the ethogram {', '.join(sorted(set(season.sessions['ethogram'].astype(str))))}.",
         f"{label[:1].upper()}{label[1:]} was measured in {many(len(times), 'session')}; it occurred in"
         f" {int(times['occurred'].sum())}, and the others are right-censored at the end of watching. Gaps, in which"

@@ -13,6 +13,7 @@ from markupsafe import Markup
 
 from etholog import __version__
 from etholog.analysis import outcome
+from etholog.analysis.design import how_many
 from etholog.animals.care import Task
 from etholog.base.language import beside, current, gettext, ngettext, unchecked
 from etholog.report import films, outcomes, sessions, short
@@ -130,6 +131,6 @@ def _lede(season: Season) -> str:
 
 
 def _animals(rows: pd.DataFrame) -> str:
-    males = ngettext("{n} male", "{n} males", int(rows["male"].nunique()))
-    females = ngettext("{n} female", "{n} females", int(rows["female"].nunique()))
+    males = ngettext("{n} male", "{n} males", how_many(rows["male"]))
+    females = ngettext("{n} female", "{n} females", how_many(rows["female"]))
     return gettext("{males} and {females}", males=males, females=females)

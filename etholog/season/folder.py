@@ -74,8 +74,8 @@ class Season:
         return table.astype({"animal": "category", "entry": "category", "sure": bool, "number": float, "n": int})
 
     def _repr_html_(self) -> str:
-        said = f"{len(self.sessions)} sessions of {self.sessions['male'].nunique()} males and "
-        said += f"{self.sessions['female'].nunique()} females, {len(self.bouts)} bouts."
+        males, females = (len(set(self.sessions[sex]) - {""}) for sex in ("male", "female"))
+        said = f"{len(self.sessions)} sessions of {males} males and {females} females, {len(self.bouts)} bouts."
         if self.findings:
             said += f" {len(self.findings)} lines or files could not be used: see findings."
         return notebook.html(

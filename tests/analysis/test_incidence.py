@@ -97,3 +97,13 @@ def test_a_group_of_several_males_has_no_limits_that_take_sessions_for_males() -
     assert first_ends(males, "species")[["se", "low", "high"]].isna().all().all()
     assert first_ends(males, "male")["n"].tolist() == [5, 5, 5, 5]
     assert first_ends(as_latencies(TIMES, male=list("ABCDEFGHIJ"), species="one"), "species")["low"].notna().all()
+
+
+def test_a_share_of_all_has_no_limits_made_of_rounding() -> None:
+    """Ten sessions in which it came: R's survfit (survival 3.5-3, multistate) has 1, with an error of 7e-17. Here it
+    came out as 0.9999999999999999, from 0 to 1."""
+    for count in range(2, 60):
+        times = pd.DataFrame({"latency_s": np.arange(1.0, count + 1), "occurred": True, "ended_by": "occurred"})
+        row = first_ends(times).iloc[0]
+        assert (row["share"], row["se"]) == (1.0, 0.0)
+        assert np.isnan(row["low"]) and np.isnan(row["high"])

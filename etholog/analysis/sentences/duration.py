@@ -6,6 +6,7 @@ from typing import Any
 import pandas as pd
 
 from etholog.analysis.contrast import Contrast
+from etholog.analysis.design import how_many, named_rows
 from etholog.analysis.sentences.parts import capital, chance, least_to_most
 from etholog.base.language import gettext, gettext_noop, ngettext
 from etholog.base.text import many, percent
@@ -76,8 +77,8 @@ def of_season(season: Season, found: pd.DataFrame, by: str | None, labels: Mappi
     states = found[found["kind"] == "state"]
     if not len(states):
         return [gettext(EVENTS, sessions=count)]
-    males = ngettext("{n} male", "{n} males", int(sessions["male"].nunique()))
-    females = ngettext("{n} female", "{n} females", int(sessions["female"].nunique()))
+    males = ngettext("{n} male", "{n} males", how_many(sessions["male"]))
+    females = ngettext("{n} female", "{n} females", how_many(sessions["female"]))
     if by is not None:
         return _apart(season, states, by, labels)
     longest = states.sort_values("share", ascending=False, kind="stable").head(LONGEST)
@@ -90,8 +91,10 @@ def of_season(season: Season, found: pd.DataFrame, by: str | None, labels: Mappi
 
 
 def _apart(season: Season, states: pd.DataFrame, by: str, labels: Mapping[str, str]) -> list[str]:
-    counts = season.sessions[by].value_counts()
+    counts = named_rows(season.sessions, by)[by].value_counts()
     counts = counts[counts > 0]
+    if not len(counts):
+        return []
     code = states.groupby("behaviour", observed=True)["total_s"].sum().sort_values().index[-1]
     own = (
         states[states["behaviour"] == code]

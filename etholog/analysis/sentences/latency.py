@@ -5,6 +5,7 @@ import math
 import pandas as pd
 
 from etholog.analysis.compare import Comparison
+from etholog.analysis.design import how_many
 from etholog.analysis.sentences.parts import capital, chance, least_to_most
 from etholog.analysis.survival import kaplan_meier, quantile
 from etholog.base.language import gettext, gettext_noop, ngettext
@@ -45,8 +46,8 @@ def of_sessions(times: pd.DataFrame) -> list[str]:
     first = gettext(
         said, label=capital(label), came=came, sessions=sessions, median=seconds(median) if median == median else ""
     )
-    males = ngettext("{n} male", "{n} males", int(times["male"].nunique()))
-    females = ngettext("{n} female", "{n} females", int(times["female"].nunique()))
+    males = ngettext("{n} male", "{n} males", how_many(times["male"]))
+    females = ngettext("{n} female", "{n} females", how_many(times["female"]))
     return [first, gettext(RESTS, males=males, females=females)]
 
 

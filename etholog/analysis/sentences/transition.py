@@ -7,6 +7,7 @@ from typing import Any
 import pandas as pd
 
 from etholog.analysis import sequence
+from etholog.analysis.design import how_many
 from etholog.analysis.sentences.parts import capital, chances
 from etholog.analysis.transition import Transitions
 from etholog.base.text import many
@@ -40,7 +41,7 @@ def of_season(season: Season, found: Transitions, labels: Mapping[str, str]) -> 
         shown = long.head(SHOWN).to_dict("records")
         first = PLAIN.format(pairs="; ".join(_pair(BARE, row, totals, labels) for row in shown))
     sessions = season.sessions
-    males = many(int(sessions["male"].nunique()), "male")
+    males = many(how_many(sessions["male"]), "male")
     return [first, RESTS.format(sessions=many(len(sessions), "session"), males=males)]
 
 

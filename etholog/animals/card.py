@@ -174,7 +174,7 @@ class Card:
 
     @cached_property
     def species(self) -> str:
-        """The accepted name, or ''."""
+        """The name of its species as it was told last, accepted or not, or ''."""
         return self.fact("species")
 
     @property

@@ -12,8 +12,8 @@ Where = Literal["here", "borrowed", "lent", "sold", "given", "back"]
 KINDS = ("got", "lent", "borrowed", "returned", "sold", "given", "moved")
 NEAR_DAYS = 14  # two keepers' dates of one event, such as a handing over, may differ by so much (our own choice)
 # `moved` takes any words; these are what keepers wrote there before there were entries of their own.
-_MOVED = re.compile(
-    r"(lent|loaned|borrowed|sold|given|returned|back)\b(?:\s+(?:away|out|home))?(?:\s+(?:to|from)\s+(.+))?", re.I
+AWAY = re.compile(
+    r"((lent|loaned|borrowed|sold|given|returned|back)\b(?:\s+(?:away|out|home))?)(?:(\s+(?:to|from))\s+(.+))?", re.I
 )
 _UNTIL = re.compile(r"(.*?),?\s*\buntil (\d{4}(?:-\d{2}){0,2})", re.ASCII)
 _SHARE = re.compile(r"(.+?)\s+(\d+(?:\.\d+)?)\s*%?", re.ASCII)
@@ -71,10 +71,10 @@ def custody(card: Card | None) -> Custody:
     for entry in card.all(*KINDS) if card else []:
         kind, who = entry.kind, entry.words
         if kind == "moved":
-            found = _MOVED.match(entry.words)
+            found = AWAY.match(entry.words)
             if found is None:
                 continue  # from one shelf to another
-            kind, who = found[1].lower(), found[2] or ""
+            kind, who = found[2].lower(), found[4] or ""
         kind = {"loaned": "lent", "back": "returned"}.get(kind, kind)
         if card and entry.by and kind in ("lent", "sold", "given") and (taker := _taker(card, kind, entry)):
             now = now if kind == "lent" else Custody(since=entry.on, keeper=taker)
@@ -118,13 +118,23 @@ def _is_anothers(card: Card, by: str) -> bool:
 
 def _after(now: Custody, kind: str, words: str, entry: Entry) -> Custody:
     on = entry.on
-    until = _UNTIL.fullmatch(words)
-    who, day = (until[1], Day.parse(until[2])) if until else (words, None)
-    who = who.removeprefix("to ").removeprefix("from ")
+    who, until = whom(words)
+    day = Day.parse(until) if until else None
     if kind == "returned":
         return Custody("back", who or now.who, on) if now.where == "borrowed" else Custody()
     where: Where = "borrowed" if kind == "borrowed" else "lent" if kind == "lent" else "given"
     return Custody("sold" if kind == "sold" else where, who, on, day, entry.by if where == "borrowed" else "")
+
+
+def whom(words: str) -> tuple[str, str]:
+    """Return with whom an animal is, and until when, as the words of a loan or a sale say it; '' where they don't.
+
+    >>> whom("to Anna, until 2026-06"), whom("Anna")
+    (('Anna', '2026-06'), ('Anna', ''))
+    """
+    until = _UNTIL.fullmatch(words.strip())
+    who, day = (until[1], until[2]) if until else (words.strip(), "")
+    return who.removeprefix("to ").removeprefix("from "), day
 
 
 def shares(words: str) -> dict[str, float]:

@@ -5,6 +5,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
+from etholog.animals.custody import AWAY, whom
 from etholog.animals.sources import Source
 
 # Entries whose words are somebody's name, first; in `shares` and `split` there are several.
@@ -13,10 +14,6 @@ _PEOPLE = ("shares", "split")
 NAMED = (*_PERSON, *_PEOPLE, "got", "moved")  # their words may be left out
 WRITTEN = ("note", "sign", "practice", "died")  # and names in the words of these
 A_KEEPER, A_PLACE, LEFT_OUT = "a keeper", "another place", "[left out]"
-_UNTIL = re.compile(r",?\s*\b(until \d{4}(?:-\d{2}){0,2})$", re.ASCII)
-_AWAY = re.compile(
-    r"((?:lent|loaned|borrowed|sold|given|returned|back)\b(?:\s+(?:away|out|home))?)(\s+(?:to|from))?", re.I
-)
 _PART = re.compile(r"(.+?)(\s+\d+(?:\.\d+)?\s*%?)", re.ASCII)
 
 
@@ -43,7 +40,7 @@ class Veil:
         found = set[str]()
         for kind, words in told if self.people else ():
             if kind in _PERSON:
-                found.add(_who(words))
+                found.add(whom(words)[0])
             if kind in _PEOPLE:
                 found |= {part[1] for part in map(_PART.fullmatch, _parts(words)) if part}
         return replace(self, names=self.names | _worth(found))
@@ -53,19 +50,17 @@ class Veil:
         if not words:
             return words
         if kind in _PERSON and self.people:
-            until = _UNTIL.search(words)
-            return A_KEEPER + (f" {until[1]}" if until else "")
+            return A_KEEPER + _until(words)
         if kind in _PEOPLE and self.people:
             return ", ".join(_nameless(_parts(words)))
         if kind == "got" and (self.people or self.places):
             return ""
         if kind == "moved":
-            away = _AWAY.match(words)
+            away = AWAY.match(words)
             if away is None:
                 return A_PLACE if self.places else words
-            until = _UNTIL.search(words)
-            to = f"{away[2]} {A_KEEPER}" if away[2] else ""
-            return away[1] + to + (f" {until[1]}" if until else "") if self.people else words
+            to = f"{away[3]} {A_KEEPER}" if away[3] else ""
+            return away[1] + to + _until(words) if self.people else words
         return self.prose(words) if kind in WRITTEN else words
 
     def prose(self, text: str) -> str:
@@ -88,9 +83,9 @@ def _parts(words: str) -> list[str]:
     return [part.strip() for part in words.split(",")]
 
 
-def _who(words: str) -> str:
-    who = _UNTIL.sub("", words).strip()
-    return who.removeprefix("to ").removeprefix("from ")
+def _until(words: str) -> str:
+    until = whom(words)[1]
+    return f" until {until}" if until else ""
 
 
 def _nameless(parts: Iterable[str]) -> Iterable[str]:

@@ -4,15 +4,13 @@ Two questions, so two tests: Gray's, of how many come to it in all, and the caus
 comes to those to whom nothing came yet. Written here: no library at hand has Gray's.
 """
 
-from collections.abc import Callable
-from functools import partial
-
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
 from etholog.analysis import columns, logrank, permutation
 from etholog.analysis import design as designs
+from etholog.analysis.compare import test
 
 Floats = NDArray[np.float64]
 Labels = NDArray[np.intp]
@@ -34,12 +32,13 @@ def rivals(
     ----------
     times: one row a session, as `latency(..., competing=True)` has it: `latency_s` (seconds), `occurred`, `ended_by`.
     by, within: the column of the groups; the column of strata.
-    shuffles, seed: of the permutations.
+    shuffles, seed: of Gray's permutations; the log-rank test is that of `compare`, with as many.
 
     Returns
     -------
-    A row for each end ('occurred' for what was waited for): end, count, gray and log_rank (chi-squared), df, gray_p,
-    log_rank_p (NaN where nothing can be compared, or where males or sessions are too few for a p of .05).
+    A row for each end ('occurred' for what was waited for): end, count, gray and log_rank (chi-squared), df (one less
+    than the groups, where all were at risk together), gray_p, log_rank_p (NaN where nothing can be compared, or where
+    males or sessions are too few for a p of .05).
 
     Raises
     ------
@@ -71,16 +70,14 @@ def rivals(
     out = []
     for one in causes:
         cause = np.where(ends == one, 1, np.where(np.isin(ends, OPEN), 0, 2))
-        row = {"end": one, "count": int((cause == 1).sum()), "df": len(names) - 1}
-        tests: dict[str, Callable[[Labels], float]] = {
-            "gray": partial(gray, time, cause, stratum=stratum),
-            "log_rank": partial(_log_rank, time, cause, stratum=stratum),
-        }
-        for name, test in tests.items():
-            observed = test(group) if len(names) > 1 and row["count"] else np.nan
-            row |= {name: observed, f"{name}_p": np.nan}
-            if np.isfinite(observed):
-                row[f"{name}_p"] = _p(observed, np.nan_to_num([test(own) for own in labels]))
+        row = {"end": one, "count": int((cause == 1).sum()), "gray": np.nan, "gray_p": np.nan}
+        ranked = test(rows.assign(occurred=cause == 1), by, strata or designs.NONE, seed=seed)
+        row |= {"log_rank": ranked.log_rank.statistic, "df": ranked.log_rank.df}
+        row["log_rank_p"] = ranked.permuted.p if ranked.permuted.usable else np.nan
+        if len(names) > 1 and row["count"]:
+            row["gray"] = gray(time, cause, group, stratum)
+        if np.isfinite(row["gray"]):
+            row["gray_p"] = _p(row["gray"], np.nan_to_num([gray(time, cause, own, stratum) for own in labels]))
         out.append(row)
     return pd.DataFrame(out)[["end", "count", "gray", "gray_p", "log_rank", "log_rank_p", "df"]]
 
@@ -104,10 +101,6 @@ def _relabelled(plan: designs.Design, group: Labels, stratum: Labels, shuffles: 
     if plan.kind == "within animals" and not stratum.any():
         return np.zeros((0, len(group)), dtype=np.intp)
     return permutation.labellings(group, stratum, shuffles, seed).astype(np.intp)
-
-
-def _log_rank(time: Floats, cause: NDArray[np.integer], group: Labels, stratum: Labels) -> float:
-    return logrank.log_rank(time, cause == 1, group, stratum).statistic
 
 
 def gray(time: Floats, cause: NDArray[np.integer], group: Labels, stratum: Labels | None = None) -> float:

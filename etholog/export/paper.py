@@ -27,6 +27,7 @@ from etholog.season import Season
 FOLDER = "paper"
 SCRIPT = "recompute.R"
 LIBRARIES = ("numpy", "pandas", "scipy", "matplotlib")
+ALPHA = 0.05  # a design that can't give such a p says nothing, and has none
 SOURCES = {
     "altmann1974": (
         "Altmann, Jeanne", "Observational study of behavior: sampling methods", "Behaviour", 49, "227--267",
@@ -110,10 +111,11 @@ def expected(interval: str, found: Comparison) -> pd.DataFrame:
         ("variance", "one" if found.one_variance else "each", None),
         ("horizon_s", "", found.horizon_s),
         ("p_error", "", found.permutation_error),
-        ("chi_squared", "", found.statistic),
-        ("df", "", found.df),
-        ("p", "", found.permutation_p),
     ]
+    if found.df:
+        rows += [("chi_squared", "", found.statistic), ("df", "", found.df)]
+    if found.smallest_p <= ALPHA:
+        rows.append(("p", "", found.permutation_p))
     for male, row in found.table.iterrows():
         shown = ["n", "occurred", "median_s", "mean_s"]
         shown += ["median_low_s", "median_high_s"] if row["n"] >= LIMITS_LEAST else []
@@ -124,17 +126,6 @@ def expected(interval: str, found: Comparison) -> pd.DataFrame:
 def methods(season: Season, times: pd.DataFrame, found: Comparison, seed: int) -> tuple[str, list[str]]:
     """Return the methods of what was really done, in Markdown with citations, and the keys that are cited."""
     about, label = times.attrs, str(times.attrs["label"])
-    how = (
-        f"exactly, over all {found.permutations:,} labellings"
-        if found.exact
-        else f"by {found.permutations:,} random labellings (seed {seed}) [@phipson2010]"
-    )
-    variance = (
-        "one variance for all labellings, that of the scores under permutation"
-        if found.one_variance
-        else "the variance of each labelling [@heimann1998]"
-    )
-    within = f" within {found.within}s" if found.within else ""
     unseen = "kept at risk" if about.get("unseen", "keep") == "keep" else "censored from there on"
     parts = [
         f"We recorded {many(len(season.sessions), 'session')} of {many(how_many(times['male']), 'male')} and"
@@ -144,9 +135,9 @@ def methods(season: Season, times: pd.DataFrame, found: Comparison, seed: int) -
         f" {int(times['occurred'].sum())}, and the others are right-censored at the end of watching. Gaps, in which"
         f" nobody watched, do not count; time out of sight was {unseen}.",
         "Latencies are given as Kaplan-Meier estimates [@kaplan1958], medians with log-log limits"
-        f" [@brookmeyer1982] from {LIMITS_LEAST} sessions on, and means within the first {found.horizon_s:g} s.",
-        f"Males were compared by the log-rank test{within} [@mantel1966], permuted {how} with {variance},"
-        " and pairs of males by the same test, adjusted after Holm [@holm1979].",
+        f" [@brookmeyer1982] from {LIMITS_LEAST} sessions on"
+        + (f", and means within the first {found.horizon_s:g} s." if found.horizon_s > 0 else "."),
+        _compared(found, seed),
         "Transitions were counted from onset to onset; adjusted residuals [@haberman1973] against quasi-independence,"
         " adjusted after Holm [@holm1979].",
         f"Computed with etholog {__version__}, Python {platform.python_version()},"
@@ -155,6 +146,32 @@ def methods(season: Season, times: pd.DataFrame, found: Comparison, seed: int) -
     ]
     text = "\n\n".join(["# Methods", *parts, f"What it came to: {found.sentence}"]) + "\n"
     return text, [key for key in SOURCES if f"@{key}" in text]
+
+
+def _compared(found: Comparison, seed: int) -> str:
+    """Return how males were compared, as far as they were."""
+    if not found.permutations:
+        return "Males were not compared; why is said below."
+    how = (
+        f"exactly, over all {found.permutations:,} labellings"
+        if found.exact
+        else f"by {found.permutations:,} random labellings (seed {seed}) [@phipson2010]"
+    )
+    each = "the variance of each labelling [@heimann1998]"
+    if found.one_variance:
+        by = "with one variance for all labellings, that of the scores under permutation"
+    elif len(found.table) == 2:
+        by = f"with {each}"
+    else:
+        by = (
+            f"each labelling by the smaller of its ranks in two statistics, chi-squared with {each} and the sum of the"
+            " squares of observed less expected events"
+        )
+    within = f" within {found.within}s" if found.within else ""
+    said = f"Males were compared by the log-rank test{within} [@mantel1966], permuted {how}, {by}."
+    if found.pairs["p"].notna().any():
+        said += f" Pairs of males were compared by the same test with {each}, adjusted after Holm [@holm1979]."
+    return said
 
 
 def bibtex(keys: list[str]) -> str:

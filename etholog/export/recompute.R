@@ -31,13 +31,15 @@ add <- function(quantity, group, value) {
 for (male in males) {
   own <- times[times$male == male, ]
   fit <- survfit(Surv(latency_s, occurred) ~ 1, data = own, conf.type = "log-log")
-  told_by_R <- summary(fit, rmean = horizon)$table
+  told_by_R <- summary(fit, rmean = max(horizon, min(own$latency_s)))$table
   add("n", male, nrow(own))
   add("occurred", male, sum(own$occurred))
   add("median_s", male, told_by_R[["median"]])
   add("median_low_s", male, told_by_R[["0.95LCL"]])
   add("median_high_s", male, told_by_R[["0.95UCL"]])
-  add("mean_s", male, told_by_R[[grep("^\\*?rmean$", names(told_by_R))]])
+  # R has no mean within a time in which nothing ended yet: all of it was spent waiting.
+  mean_s <- told_by_R[[grep("^\\*?rmean$", names(told_by_R))]]
+  add("mean_s", male, if (horizon < min(own$latency_s)) horizon else mean_s)
 }
 
 # The log-rank test within strata: chi-squared by elimination, as groups that never meet take no part.
@@ -74,9 +76,12 @@ log_rank <- function(male, stratum) {
   list(u = u, v = v, chi_squared = total, df = df, squares = sum(u^2))
 }
 
-observed <- log_rank(times$male, stratum)
-add("chi_squared", "", observed$chi_squared)
-add("df", "", observed$df)
+compared <- "chi_squared" %in% told$quantity
+if (compared) {
+  observed <- log_rank(times$male, stratum)
+  add("chi_squared", "", observed$chi_squared)
+  add("df", "", observed$df)
+}
 
 # R's own test has the same sums and the same variance, without strata, and within them where it can solve that.
 agrees <- function(model, ours) {
@@ -85,56 +90,60 @@ agrees <- function(model, ours) {
   stopifnot(all.equal(as.numeric(rowSums(as.matrix(theirs$obs - theirs$exp))), ours$u, tolerance = 1e-8))
   stopifnot(all.equal(matrix(theirs$var, length(males)), ours$v, tolerance = 1e-8))
 }
-agrees(Surv(latency_s, occurred) ~ male, log_rank(times$male, rep("all", nrow(times))))
-if (within == "female") agrees(Surv(latency_s, occurred) ~ male + strata(stratum), observed)
+if (compared) agrees(Surv(latency_s, occurred) ~ male, log_rank(times$male, rep("all", nrow(times))))
+if (compared && within == "female") agrees(Surv(latency_s, occurred) ~ male + strata(stratum), observed)
 
-# Where one variance serves for all labellings: that of the scores (Peto & Peto 1972) when they change places.
-score <- numeric(nrow(times))
-spread <- matrix(0, length(males), length(males))
-for (one in unique(stratum)) {
-  inside <- which(stratum == one)
-  hazard <- function(time) {
-    at <- unique(times$latency_s[inside][times$occurred[inside] & times$latency_s[inside] <= time])
-    sum(vapply(at, function(t) {
-      sum(times$occurred[inside] & times$latency_s[inside] == t) / sum(times$latency_s[inside] >= t)
-    }, 0))
-  }
-  score[inside] <- times$occurred[inside] - vapply(times$latency_s[inside], hazard, 0)
-  each <- tabulate(match(times$male[inside], males), length(males))
-  n <- length(inside)
-  if (n > 1) spread <- spread + var(score[inside]) * (diag(each, length(males)) - outer(each, each) / n)
-}
-parts <- eigen(spread, symmetric = TRUE)
-varies <- parts$values > 1e-10 * max(parts$values)
-axes <- parts$vectors[, varies, drop = FALSE] %*% diag(1 / sqrt(parts$values[varies]), sum(varies))
-one_variance <- function(male) {
-  sums <- vapply(males, function(one) sum(score[male == one]), 0)
-  sum(drop(sums %*% axes)^2)
-}
-statistics <- function(male) {
-  if (variance == "one") return(rep(one_variance(male), 2))
-  this <- log_rank(male, stratum)
-  c(this$chi_squared, this$squares)
-}
-
-# Males change places within strata; with more than two males each labelling counts by the smaller of its two ranks.
-set.seed(1)
+# No p is told where so few could give none of .05; then there is none to recompute.
 shuffles <- 2000
-values <- rbind(statistics(times$male), t(replicate(shuffles, {
-  moved <- times$male
+p <- NA
+if ("p" %in% told$quantity) {
+  # Where one variance serves for all labellings: that of the scores (Peto & Peto 1972) when they change places.
+  score <- numeric(nrow(times))
+  spread <- matrix(0, length(males), length(males))
   for (one in unique(stratum)) {
     inside <- which(stratum == one)
-    moved[inside] <- moved[inside][sample.int(length(inside))]
+    hazard <- function(time) {
+      at <- unique(times$latency_s[inside][times$occurred[inside] & times$latency_s[inside] <= time])
+      sum(vapply(at, function(t) {
+        sum(times$occurred[inside] & times$latency_s[inside] == t) / sum(times$latency_s[inside] >= t)
+      }, 0))
+    }
+    score[inside] <- times$occurred[inside] - vapply(times$latency_s[inside], hazard, 0)
+    each <- tabulate(match(times$male[inside], males), length(males))
+    n <- length(inside)
+    if (n > 1) spread <- spread + var(score[inside]) * (diag(each, length(males)) - outer(each, each) / n)
   }
-  statistics(moved)
-})))
-tail_of <- function(x) sapply(x, function(one) mean(x >= one - 1e-6 * max(1e-4, abs(one))))
-ranks <- tail_of(values[, 1])
-p <- if (length(males) == 2) ranks[1] else {
-  least <- pmin(ranks, tail_of(values[, 2]))
-  mean(least <= least[1] + 1e-12)
+  parts <- eigen(spread, symmetric = TRUE)
+  varies <- parts$values > 1e-10 * max(parts$values)
+  axes <- parts$vectors[, varies, drop = FALSE] %*% diag(1 / sqrt(parts$values[varies]), sum(varies))
+  one_variance <- function(male) {
+    sums <- vapply(males, function(one) sum(score[male == one]), 0)
+    sum(drop(sums %*% axes)^2)
+  }
+  statistics <- function(male) {
+    if (variance == "one") return(rep(one_variance(male), 2))
+    this <- log_rank(male, stratum)
+    c(this$chi_squared, this$squares)
+  }
+
+  # Males change places within strata; with more than two males each labelling counts by the smaller of its two ranks.
+  set.seed(1)
+  values <- rbind(statistics(times$male), t(replicate(shuffles, {
+    moved <- times$male
+    for (one in unique(stratum)) {
+      inside <- which(stratum == one)
+      moved[inside] <- moved[inside][sample.int(length(inside))]
+    }
+    statistics(moved)
+  })))
+  tail_of <- function(x) sapply(x, function(one) mean(x >= one - 1e-6 * max(1e-4, abs(one))))
+  ranks <- tail_of(values[, 1])
+  p <- if (length(males) == 2) ranks[1] else {
+    least <- pmin(ranks, tail_of(values[, 2]))
+    mean(least <= least[1] + 1e-12)
+  }
+  add("p", "", p)
 }
-add("p", "", p)
 
 both <- merge(told[, c("quantity", "group", "value")], found, by = c("quantity", "group"), sort = FALSE)
 names(both)[3] <- "etholog"

@@ -1,10 +1,15 @@
 """Gray's test and the cause-specific log-rank, against cmprsk and survival; the level of the permuted p."""
 
+from pathlib import Path
+
 import numpy as np
 import pandas as pd
 import pytest
 
+from etholog import season
 from etholog.analysis import logrank
+from etholog.analysis.compare import compare
+from etholog.analysis.latency import latency
 from etholog.analysis.rivals import gray, rivals
 from etholog.base.refusal import Refusal
 from tests.analysis.published import published
@@ -61,6 +66,16 @@ def sessions(chance: np.random.Generator) -> pd.DataFrame:
             "kind": np.where(male < 4, "a", "b"),
         }
     )  # fmt: skip
+
+
+def test_the_log_rank_is_the_comparisons(repository: Path) -> None:
+    """One p for one test: without a rival, how fast it comes is what `compare` compares."""
+    times = latency(season.read(repository / "examples" / "season"), "courtship", competing=True)
+    found = compare(times, "male")
+    assert found.within == "female"
+    row = rivals(times, "male", found.within, shuffles=19).iloc[0]
+    assert (row["log_rank"], row["df"], row["log_rank_p"]) == (found.statistic, found.df, found.permutation_p)
+    assert row["df"] == 4  # of six males; R's survdiff(... + strata(female)) drops who never was at risk with another
 
 
 @pytest.mark.slow

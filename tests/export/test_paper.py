@@ -10,11 +10,12 @@ from pathlib import Path
 import pytest
 from pypdf import PdfReader
 
-from etholog import __version__
+from etholog import __version__, season
 from etholog.analysis import logrank
 from etholog.base.refusal import Refusal
 from etholog.export import folder
 from etholog.season import Season
+from tests.make import marks, terrestrial_1, write_session
 
 pytestmark = pytest.mark.slow
 
@@ -63,6 +64,37 @@ def test_r_recomputes_the_comparison_of_so_many_males_that_one_variance_serves(
     assert "heimann1998" not in told
 
 
+@pytest.mark.filterwarnings("ignore:constrained_layout")  # of three behaviours there is hardly a picture
+@pytest.mark.parametrize(
+    ("males", "came", "told"),
+    [
+        (["M-1"], True, "Only one group"),
+        (["M-1", "M-2"], False, "The behaviour never occurred"),
+        (["M-1", "M-2"], True, "males and females can't be told apart"),
+        (["", ""], True, "No session at risk"),
+    ],
+)
+def test_a_kit_of_what_cannot_be_compared_says_so_and_r_has_no_other_figure(
+    tmp_path: Path, males: list[str], came: bool, told: str
+) -> None:
+    (tmp_path / "sessions").mkdir()
+    for at in range(6):
+        made = marks((0, "introduced", None), (1000, "on_silk", None))
+        if came:
+            made += marks((4000 + 700 * at, "drumming", "onset"))
+        made.append({"do": "close", "t": 20_000, "outcome": {}})
+        male = males[at % len(males)]
+        write_session(
+            tmp_path / "sessions" / f"{at}.jsonl", made, terrestrial_1(), male=male, female=male.replace("M", "F")
+        )
+    folder.write(season.read(tmp_path), tmp_path / "tables", paper=True)
+    methods = (tmp_path / "tables" / "paper" / "methods.md").read_text(encoding="utf-8")
+    assert "Males were not compared" in methods and told in methods
+    assert "0 random" not in methods and "nan" not in methods
+    done = by_r(tmp_path / "tables" / "paper")
+    assert done.returncode == 0, done.stdout + done.stderr
+
+
 def test_r_would_notice_another_latency(kit: Path, tmp_path: Path) -> None:
     shutil.copytree(kit.parent, tmp_path / "tables")
     file = tmp_path / "tables" / "latencies.csv"
@@ -84,6 +116,8 @@ def test_the_methods_tell_what_was_done_with_its_sources(kit: Path, known: Seaso
     for name in ("numpy", "pandas", "scipy", "matplotlib"):
         assert f"{name} {version(name)}" in told
     assert f"{len(known.sessions)} sessions of 6 males and 8 females" in told
+    assert "the smaller of its ranks in two statistics" in told  # of more than two males
+    assert "Pairs of males" not in told  # none of them has a p
     assert "within females" in told and "seed 0" in told and "10,000 random labellings" in told
 
 

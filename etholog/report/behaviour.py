@@ -25,6 +25,12 @@ from etholog.session.summary import span
 PALPS = gettext_noop(
     "Insertions from the first one on, his left palp above the line and his right below. Hollow: unsure."
 )
+ACTORS = {
+    "male": gettext_noop("male"),
+    "female": gettext_noop("female"),
+    "pair": gettext_noop("pair"),
+    "keeper": gettext_noop("keeper"),
+}
 BUDGET = gettext_noop(
     "Percent of the time watched in each state. Orange, hatched: she; blue: he; green, crossed: both."
 )
@@ -123,7 +129,7 @@ def budget(season: Season, measured: Measured, drawings: Drawings) -> Iterator[S
     by = duration(season, by="male") if many else durations
     shown = by.assign(
         label=[label(code, named) for code in by["behaviour"]],
-        actor=[gettext(str(actor)) for actor in by["actor"]],
+        actor=[gettext(ACTORS[str(actor)]) for actor in by["actor"]],
         qualifier=[gettext(str(side)) if side == side and side else side for side in by["qualifier"]],
     )
     by_male = " --by male" if many else ""

@@ -15,7 +15,6 @@ from etholog.session.evidence import OF_A_SESSION, evidence
 
 WHOLE = 40  # sessions whose strips are drawn whole unasked; of more, only small ones, all on one scale
 MOST_ENTRIES = 500
-ACTORS = {"male": "he", "female": "she", "pair": "both", "keeper": "the keeper"}
 NO_TASKS = gettext_noop("Nothing is due for these two in what the cards and the windows of the ethogram know.")
 
 

@@ -130,6 +130,8 @@ def test_a_report_is_in_the_language_of_the_environment(repository: Path, tmp_pa
     text = page.read_text(encoding="utf-8")
     assert '<html lang="de">' in text and "<h1>M-Amber mit F-Fern, 2026-03-04 21:08</h1>" in text
     assert "Trommeln mit den Tastern" in text and "palpal drumming" not in text
+    assert {">Halter<", ">Paar<", ">Weibchen<"} <= (cells := set(re.findall(r">[^<]+<", text)))
+    assert not {">keeper<", ">pair<", ">female<"} & cells
     assert "come before this page.</p>" in text and "gehen dieser Seite vor." in text
 
 

@@ -189,6 +189,16 @@ class Animals:
                 found[of] = min(found.get(of, (size.number, one.id)), (size.number, one.id))
         return found
 
+    def lasting_id(self, name: str) -> str:
+        """Return what every copy of an animal's card is known by, and no other keeper's of the same name; its name
+        where it has no card."""
+        card = self.find(name)
+        if card is None:
+            return self.id_of(name)
+        from etholog.animals.lines import lines  # which loads pydantic
+
+        return lines(card.path).identity
+
     def pairings_of(self, name: str) -> list[Pairing]:
         """Return an animal's pairings, by date."""
         who = self.id_of(name)

@@ -73,7 +73,7 @@ def run(args: argparse.Namespace) -> int:
         if args.sitter:
             _page(args, told, known, today)
         if args.ics:
-            write_calendar(args.ics, told, wanted)
+            write_calendar(args.ics, told, known, wanted)
     if args.json:
         print(as_json([vars(task) for task in tasks]))
         say(*sentences(tasks, today))  # its JSON is the bare list that it was in 0.1

@@ -17,6 +17,7 @@ from etholog.base.text import many, percent, portable, unsafe, visible
 if TYPE_CHECKING:
     import pandas as pd
 
+    from etholog.animals import Animals
     from etholog.animals.care import Task
     from etholog.figures import ReproducibleFigure
 
@@ -269,11 +270,12 @@ def draw(figure: "ReproducibleFigure", path: Path) -> None:
     say(f"drawn: {path}")
 
 
-def write_calendar(path: Path, tasks: "Sequence[Task]", of: Iterable[str] = ()) -> None:
+def write_calendar(path: Path, tasks: "Sequence[Task]", animals: "Animals", of: Iterable[str] = ()) -> None:
     """Write tasks (`of`: of these animals alone) as a calendar, and say so."""
     from etholog.export import calendar
 
-    calendar.write(path, tasks, set(of))
+    lasting = {name: animals.lasting_id(name) for name in {task.animal for task in tasks}}
+    calendar.write(path, tasks, set(of), lasting)
     events = many(sum(task.has_days for task in tasks), "event")
     say(f"{events} written to {path}; importing it again updates them, without duplicates")
 

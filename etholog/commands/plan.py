@@ -85,7 +85,7 @@ def run(args: argparse.Namespace) -> int:
     if args.ics:
         with speaking(asked(args.language)):
             told = found if current() == ENGLISH else propose()
-            write_calendar(args.ics, _tasks(told.pairs))
+            write_calendar(args.ics, _tasks(told.pairs), known)
     if args.json:
         parts = {"pairs": found.pairs, "now": found.now, "animals": found.animals}
         print(as_json({**parts, "group": _measures(found), "sentence": sentence(found)}))

@@ -1,8 +1,9 @@
 """What is due, as a calendar file (iCalendar, RFC 5545)."""
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
+from types import MappingProxyType
 from uuid import UUID, uuid5
 
 from icalendar import Alarm, Calendar, Component, Event
@@ -22,12 +23,19 @@ SAID = ("summary", "description", "dtstart", "dtend", "rrule", "status")  # what
 _MOST = 2**31 - 1  # the largest whole number of RFC 5545
 
 
-def calendar(tasks: Sequence[Task], now: datetime, before: bytes = b"", of: Collection[str] = ()) -> bytes:
+def calendar(
+    tasks: Sequence[Task],
+    now: datetime,
+    before: bytes = b"",
+    of: Collection[str] = (),
+    lasting: Mapping[str, str] = MappingProxyType({}),
+) -> bytes:
     """Return the tasks that have days of their own as one calendar of all-day events, each with a stable UID.
 
     `before`: the calendar that an earlier export wrote there. What has changed since has a higher number (SEQUENCE).
     What it had and what is no longer due is told as cancelled, since somebody's calendar may still hold it; `of`: only
-    of these animals (none given: of all).
+    of these animals (none given: of all). `lasting`: the animals' lasting ids, since two keepers may each have an F-1,
+    and one calendar may take in what both are to do.
     """
     book = Calendar()
     book.add("prodid", OURS)
@@ -36,7 +44,7 @@ def calendar(tasks: Sequence[Task], now: datetime, before: bytes = b"", of: Coll
     due: set[str] = set()
     for task in tasks:
         if task.has_days:
-            event = _event(task, now)
+            event = _event(task, now, lasting.get(task.animal, ""))
             due.add(uid := str(event["uid"]))
             event.add("sequence", _number(event, old.get(uid), now))
             book.add_component(event)
@@ -48,7 +56,9 @@ def calendar(tasks: Sequence[Task], now: datetime, before: bytes = b"", of: Coll
     return text
 
 
-def write(path: Path, tasks: Sequence[Task], of: Collection[str] = ()) -> None:
+def write(
+    path: Path, tasks: Sequence[Task], of: Collection[str] = (), lasting: Mapping[str, str] = MappingProxyType({})
+) -> None:
     """Write the calendar whole, or not at all. Raises Refusal where the folder takes no file.
 
     What an earlier export to the same file had and is no longer due is cancelled in it.
@@ -57,7 +67,7 @@ def write(path: Path, tasks: Sequence[Task], of: Collection[str] = ()) -> None:
         before = path.read_bytes() if path.is_file() else b""
     except OSError:
         before = b""  # that it can't be written either is said below
-    data = calendar(tasks, datetime.now(UTC), before, of)
+    data = calendar(tasks, datetime.now(UTC), before, of, lasting)
     with replacing(path) as file:
         file.write(data)
 
@@ -111,9 +121,10 @@ def _sequence(now: datetime) -> int:
     return (now.date() - date(2026, 1, 1)).days
 
 
-def _event(task: Task, now: datetime) -> Event:
+def _event(task: Task, now: datetime, lasting: str) -> Event:
     event = Event()
-    event.add("uid", f"{uuid5(_SPACE, task.key)}@etholog")
+    key = f"{lasting}/{task.key.removeprefix(f'{task.animal}/')}" if lasting else task.key
+    event.add("uid", f"{uuid5(_SPACE, key)}@etholog")
     event.add("dtstamp", now)
     event.add("summary", visible(f"{task.animal}: {task.what}"))
     told = gettext(

@@ -2,6 +2,7 @@
 
 import os
 import re
+import shutil
 import subprocess
 import sys
 from collections.abc import Callable
@@ -17,7 +18,7 @@ from etholog.animals.care import Task, due
 from etholog.base.refusal import Refusal
 from etholog.ethogram import at_hand
 from etholog.export.calendar import calendar, write
-from tests.make import RECORDS, write_session
+from tests.make import RECORDS, write_card, write_session
 
 NOW = datetime(2026, 11, 20, 19, 0, tzinfo=UTC)
 LOOK = Task(
@@ -215,3 +216,27 @@ def test_the_example_season_as_a_calendar(
 def test_a_folder_that_takes_no_file_is_told_of(tmp_path: Path) -> None:
     with pytest.raises(Refusal, match="can't be written"):
         write(tmp_path / "missing" / "a.ics", [LOOK])
+
+
+@pytest.mark.slow
+def test_one_calendar_takes_in_two_keepers_animals_of_one_name(
+    tmp_path: Path, etholog: Callable[..., CompletedProcess[str]]
+) -> None:
+    keepers = [tmp_path / name for name in ("anna", "bert")]
+    for folder, species in zip(keepers, ("Tliltocatl vagans", "Grammostola pulchra"), strict=True):
+        write_card(folder, "F-1", ("species", "2026", species), ("sex", "2026", "female"), ("water", "2026-11-20"))
+    copied = Path(shutil.copytree(keepers[0], tmp_path / "copy"))
+    assert (
+        etholog("gather", *(f"{folder.name}={folder}" for folder in keepers), "--to", "group", cwd=tmp_path).returncode
+        == 0
+    )
+
+    def own_ids(folder: Path) -> set[str]:
+        assert etholog("due", "--today", "2026-11-22", "--ics", "due.ics", cwd=folder).returncode == 0
+        return {event.uid.value for event in components((folder / "due.ics").read_bytes())}
+
+    hers, his = map(own_ids, keepers)
+    assert len(hers) == len(his) == 1
+    assert not hers & his
+    assert own_ids(copied) == hers
+    assert own_ids(tmp_path / "group") == hers | his

@@ -28,6 +28,12 @@ class Prompts:
                 yield prompt
 
 
+def is_taken_back(prompt: Prompt, live: Live) -> bool:
+    """Tell whether nothing is left of what made a prompt due: it was marked by mistake."""
+    codes = prompt.after or tuple(filter(None, [prompt.during]))
+    return bool(codes) and not any(code in live.latest for code in codes)
+
+
 def _cause(prompt: Prompt, live: Live, now: int) -> int | None:
     """Return the instant that makes the prompt due, which tells one cause from the next; None when it is not due."""
     if prompt.after:

@@ -16,11 +16,12 @@ from textual.widgets import Input
 from etholog.base import system
 from etholog.base.clock import clock_face, length_face
 from etholog.base.text import many, visible, visible_lines
+from etholog.ethogram import Prompt
 from etholog.ethogram.own_keys import Act, act_of
 from etholog.recording.begun import Begun
 from etholog.recording.corrector import Answer
 from etholog.recording.lanes import Lanes
-from etholog.recording.prompts import Prompts
+from etholog.recording.prompts import Prompts, is_taken_back
 from etholog.recording.recorder import Recorder
 from etholog.screens.chart import Chart
 from etholog.screens.code_panel import CodePanel
@@ -84,6 +85,7 @@ class Watching(Screen[bool], inherit_bindings=False):
         self._sheet, self._line_at = Sheet(self._lines), 0
         self._gap_key, self._fold_key = recorder.keyboard.typed("-"), recorder.keyboard.typed("`")
         self._prompts = Prompts(recorder.ethogram, recorder.live.records)
+        self._prompt: Prompt | None = None
         self._prompt_text, self._answer = "", ""
         self._begun = Begun.of_session(recorder.journal.path)
         self._folded_away = 0  # so many rescues were read; a new one shows what to do again
@@ -291,9 +293,11 @@ class Watching(Screen[bool], inherit_bindings=False):
                 self.recorder.watch_clocks(at, awake, wall)
         for prompt in self._prompts.due(self.recorder.live, now):
             self.recorder.prompted(prompt.name, self._clock())
-            self._prompt_text = f"{clock_face(now)}  {prompt.text}"
+            self._prompt, self._prompt_text = prompt, f"{clock_face(now)}  {prompt.text}"
             if self.look.bell:
                 self.app.bell()
+        if self._prompt and is_taken_back(self._prompt, self.recorder.live):
+            self._prompt, self._prompt_text = None, ""
         self._follow_phone()
         self._lanes.follow(self.recorder.live)
         self._sheet.changed()

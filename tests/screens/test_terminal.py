@@ -313,6 +313,8 @@ def test_what_to_do_when_she_struck_is_shown_whole(tmp_path: Path, columns: int,
         terminal.type("n")
         shown = terminal.until("fingers.")
         assert "She struck. Keeper first." in shown
+        terminal.type("\x7f")
+        terminal.until_gone("She struck")
 
 
 def test_all_rungs_are_shown_in_a_narrow_window(tmp_path: Path) -> None:

@@ -56,6 +56,8 @@ def run(args: argparse.Namespace) -> int:
     """Print the table of behaviours and kappa; 1 where a line of a file could not be used."""
     if not (args.tolerance >= 0.001 and args.unit >= 0.001):
         raise Refusal("--tolerance and --unit must be 0.001 or more, in seconds")
+    if args.second is None and args.first.is_file():
+        raise Refusal(Finding("is one record alone", "name that of the second observer, too", args.first))
     if args.second is None:
         return _folder(args)
     if args.criterion is not None:

@@ -7,7 +7,7 @@ from etholog.commands import COMMANDS, names, parser_for
 from etholog.commands.output import picture_file
 
 # Which arguments take names of the workspace, by what they are called in the help, or in the code.
-BY_METAVAR = {"CODE": "behaviours", "COLUMN": "columns"}
+BY_METAVAR = {"CODE": "behaviours", "COLUMN": "columns", "LANGUAGE": "languages"}
 BY_NAME = {
     "animal": "animals", "animals": "animals", "male": "animals", "female": "animals", "interval": "intervals",
     "follows": "behaviours", "ethogram": "ethograms", "keys": "ethograms",

@@ -62,6 +62,8 @@ def run(args: argparse.Namespace) -> int:
 
     goes_with("--sitter", args.sitter, days=args.days is not None)
     goes_with("--sitter or --ics", args.sitter or args.ics, language=args.language)
+    if args.ahead < 0:
+        raise Refusal("--ahead takes 0 days or more")
     language = asked(args.language) if args.sitter or args.ics else ENGLISH
     today = as_of(args.today)
     known = animals_.read(args.folder).as_of(today)

@@ -85,10 +85,17 @@ def _words(pattern: re.Pattern[bytes], line: bytes) -> Iterator[str]:
         yield str(json.loads(found[1]))
 
 
+def _languages(_: Path) -> Iterator[str]:
+    from etholog.base.catalogues import languages
+
+    yield from languages()
+
+
 KINDS: dict[str, Callable[[Path], Iterator[str]]] = {
     "animals": _animals,
     "behaviours": _behaviours,
     "columns": _columns,
     "ethograms": _ethograms,
     "intervals": _intervals,
+    "languages": _languages,
 }

@@ -45,7 +45,9 @@ def add_today(parser: argparse.ArgumentParser, what: str = "as if it were that d
 def add_language(parser: argparse.ArgumentParser) -> None:
     """Give a command its `--language`."""
     parser.add_argument(
-        "--language", metavar="CODE", help="of what is written, such as de, es, pl (default: as your environment says)"
+        "--language",
+        metavar="LANGUAGE",
+        help="of what is written, such as de, es, pl (default: as your environment says)",
     )
 
 

@@ -59,7 +59,7 @@ def add_look(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--bell", action="store_true", help="ring for prompts; it may disturb the animals")
     parser.add_argument(
         "--language",
-        metavar="CODE",
+        metavar="LANGUAGE",
         help="of behaviours' labels, where the ethogram has them (default: as your environment says)",
     )
 

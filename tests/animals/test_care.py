@@ -391,3 +391,9 @@ def test_no_window_is_of_more_than_one_try(tmp_path: Path) -> None:
     assert [[met.on.text for met in one.pairings] for one in windows] == [["2026-01-10", "2026-01-20"], ["2026-07-01"]]
     longest = mine.sac[1] - mine.sac[0] + care.TOGETHER_DAYS
     assert all((one.closes - one.opens).days <= longest for one in windows)
+
+
+def test_nobody_looks_ahead_into_the_past(tmp_path: Path, etholog: Run) -> None:
+    due(tmp_path, "2026-03-02", PAIRED)
+    done = etholog("due", "--ahead", "-5", cwd=tmp_path)
+    assert (done.returncode, done.stderr) == (2, "--ahead takes 0 days or more\n")

@@ -58,3 +58,10 @@ def test_a_report_on_a_session_begun_by_mistake_alone_says_so(etholog: Run, tmp_
     done = etholog("report", "sessions/mistake.jsonl", cwd=tmp_path)
     assert done.returncode == 2
     assert "sessions/mistake.jsonl: was begun by mistake, as you answered" in done.stderr
+
+
+def test_one_record_alone_asks_for_the_other(etholog: Run, tmp_path: Path) -> None:
+    write(tmp_path)
+    done = etholog("agree", "sessions/a.jsonl", cwd=tmp_path)
+    assert done.returncode == 2
+    assert done.stderr == "sessions/a.jsonl: is one record alone; name that of the second observer, too\n"

@@ -21,6 +21,7 @@ ASKED = [
     ("etholog latency cour", "etholog latency courtship"),
     ("etholog latency --since dru", "etholog latency --since drumming"),
     ("etholog latency courtship --by temp", "etholog latency courtship --by temperature_c"),
+    ("etholog due --language p", "etholog due --language pl"),
     ("etholog card F-Um", "etholog card F-Umbra"),
     ("etholog ready M-Am", "etholog ready M-Amber"),
     ("etholog watch --male M-Am", "etholog watch --male M-Amber"),

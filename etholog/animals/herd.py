@@ -300,7 +300,8 @@ def read(workspace: Path, sessions: Path | None = None) -> Animals:
         meant = meant_by(workspace)
         workspace, sessions = meant.root, meant.sessions
     found, findings = cards_.read(workspace / "animals")
-    cards, unclear = naming.gathered(found)
+    # Where all was taken back there is no animal: its name was a slip of the keyboard.
+    cards, unclear = naming.gathered([one for one in found if one.entries or one.findings])
     findings += unclear
     alone = Animals(workspace, cards)
     told, unread = digest.read(sessions)

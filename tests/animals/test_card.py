@@ -110,6 +110,17 @@ def test_undo_takes_back_and_can_be_taken_back(said: Run, tmp_path: Path) -> Non
     assert [entry.on.text for entry in card.read(path).entries] == ["2026-01-02", "2026-01-20"]
 
 
+@pytest.mark.slow
+def test_a_slip_in_a_name_that_is_taken_back_leaves_no_animal(said: Run) -> None:
+    said("F-Opal", "meal", "small", "--on", "2026-01-02")
+    asked = "F-Opall is new, and F-Opal is there: it may be the same animal"
+    for n in ("1", "3"):
+        assert asked in said("F-Opall", "meal", "small", "--on", "2026-01-02").stderr
+        said("F-Opall", "undo", n)
+        assert "F-Opall" not in said().stdout
+    assert "did you mean 'F-Opal'" in said("F-Opall").stderr
+
+
 REFUSED = [
     (("mael", "small"), "did you mean 'meal'"),
     (("meal", "cricket"), "takes small, middling, large, refused, not 'cricket'; put other words into --note\n"),

@@ -222,6 +222,13 @@ def test_a_plan_pairs_by_weeks_and_never_zero_for_unknown(tmp_path: Path) -> Non
     assert figures.plan(found).content("svg")
 
 
+def test_a_female_is_free_until_her_next_moult_may_be_near(tmp_path: Path) -> None:
+    herd(tmp_path)
+    write_card(tmp_path, "F-4", ("sex", "2020", "female"), SPECIES, ("moult", "2025-10-01"))
+    told = plan(animals.read(tmp_path), at_hand(tmp_path), TODAY, form="").animals.set_index("animal")
+    assert told.loc["F-4", "free_until"] == date(2026, 8, 2)  # 60 days before a year is over
+
+
 def test_who_was_to_be_back_from_a_loan_by_now_is_planned_with_a_word_on_it(tmp_path: Path) -> None:
     herd(tmp_path)
     write_card(tmp_path, "F-2", ("lent", "2026-04-01", "Anna until 2026-05-20"))
@@ -239,7 +246,7 @@ def test_who_was_to_be_back_from_a_loan_by_now_is_planned_with_a_word_on_it(tmp_
         ((("size", "2026-02-01", "", "40"),), "she may not be adult: leg span 40 mm, and F-1 of her species 130 mm"),
         ((("size", "2026-02-01", "", "65"),), ""),
         # Whoever was paired was adult to her keeper.
-        ((("size", "2026-02-01", "", "40"), ("paired", "2025-12-01", "M-1"), ("moult", "2026-03-01")), ""),
+        ((("born", "2025-09"), ("paired", "2025-12-01", "M-1"), ("moult", "2026-03-01")), ""),
     ],
 )
 def test_who_may_be_growing_yet_is_proposed_by_the_keeper_alone(

@@ -90,6 +90,10 @@ CASES: list[Case] = [
     ((), (ARBOREAL, ("meal", "2026-05-28", "refused")), "due", "prey out, water, look", "", PRACTICE),
     ((), (JUMPING, PAIRED, ("meal", "2026-05-28", "refused")), "due", "offer a small meal again", "prey out", TEXTBOOK),
     ((), (UNKNOWN, ("meal", "2026-05-28", "refused")), "due", "prey out, water, look", "OVERDUE", PRACTICE),
+    ((), (TERRESTRIAL, ("meal", "2026-05-10", "refused"), ("moult", "2026-05-20")), "due", "", "prey out", PRACTICE),
+    ((), (TERRESTRIAL, ("moult", "2026-05-05")), "ready", "may not have hardened", "", PRACTICE),
+    ((), (TERRESTRIAL, ("moult", "2026-05-04")), "ready", "", "may not have hardened", PRACTICE),
+    ((), (WOLF, ("born", "2025-09-01")), "ready", "is she adult?", "she may not be adult", TEXTBOOK),
     ((("moult", "2026-02-01", "last"), ("meal", "2026-01-01")), (), "ready", "M-1: last meal", "", PRACTICE),
     (
         (),

@@ -15,7 +15,7 @@ from etholog.animals.entering import NewEntry
 from etholog.animals.lot import parted
 from etholog.base.refusal import Refusal
 from etholog.ethogram import at_hand
-from tests.make import CardLine, write_card
+from tests.make import CardLine, marks, write_card, write_session
 
 Run = Callable[..., CompletedProcess[str]]
 HER = (("sex", "2022", "female"), ("species", "2022", "Brachypelma smithi"), ("form", "2022", "coast"))
@@ -204,6 +204,14 @@ def test_who_counts_dead_ones_alone_is_asked_whether_any_live(tmp_path: Path) ->
     assert (closed.over and closed.over.text) == "2026-06-15"
     assert (closed.lot.closing and closed.lot.closing.words) == "laid 40 = alive 0 + dead 40"
     assert told(tmp_path, "count", "bad", "eggs", "2", on="2026-06-16") == []
+
+
+def test_who_did_not_touch_her_is_no_sire_of_a_further_sac(tmp_path: Path) -> None:
+    write_card(tmp_path, "F-1", *HER, ("paired", "2026-05-01", "M-2"), ("sac", "2026-08-01"), ("sac", "2026-09-15"))
+    (tmp_path / "sessions").mkdir()
+    write_session(tmp_path / "sessions" / "a.jsonl", marks((1000, "walking", "onset")))
+    known = animals.read(tmp_path)
+    assert [young.lot(known, "F-1", sac).sires for sac in ("2026-08-01", "2026-09-15")] == [("M-2",), ("M-2",)]
 
 
 def test_who_places_more_than_are_alive_is_asked(tmp_path: Path) -> None:

@@ -212,6 +212,23 @@ const unheard = () => {
   return queue.filter((tap) => welcome && tap.session === welcome.session && !known.has(tap.id));
 };
 
+// Those of them that count: no other one takes them back.
+const standing = (taps) => {
+  const undone = new Set(queue.filter((tap) => tap.act === "undo").map((tap) => tap.of));
+  return taps.filter((tap) => !undone.has(tap.id));
+};
+
+const touchedAt = (tap) => now() - (performance.now() - tap.at);
+
+function gapSince() { // when nobody began to watch, with the taps on top; null where somebody does
+  let since = state.gap ? state.gap[0] : null;
+  for (const tap of standing(unheard())) {
+    if (tap.act === "away") since = since === null ? touchedAt(tap) : null;
+    else if (!tap.act) since = null;
+  }
+  return since;
+}
+
 function undoable() { // what can be taken back, the last first
   const stack = state ? state.undo.map(([n, text]) => [n, text]) : [];
   for (const tap of unheard()) {
@@ -422,10 +439,10 @@ function predicted() {
     one.running = [];
     if (ran) for (const inner of lanes.values()) if (inner.lane.within === one.lane.code) stop(inner, t);
   };
-  for (const tap of unheard()) {
+  for (const tap of standing(unheard())) {
     const lane = tap.act ? null : laneOf(tap.what);
     if (!lane) continue;
-    const one = lanes.get(lane.code), t = now() - (performance.now() - tap.at), side = lane.taps.find(([own]) => own === tap.what)[1];
+    const one = lanes.get(lane.code), t = touchedAt(tap), side = lane.taps.find(([own]) => own === tap.what)[1];
     one.waits++;
     if (lane.kind === "event") {
       one.count++;
@@ -449,18 +466,19 @@ function show() {
   const moved = !allFit && state.stage && state.stage !== sortedBy;
   $("stage").textContent = (state.stage || "before").toUpperCase() + (moved ? ": show its lanes" : "");
   $("stage").classList.toggle("moved", Boolean(moved));
-  $("away").classList.toggle("on", Boolean(state.gap));
-  $("away").textContent = state.gap ? "watch again" : "nobody watches";
+  const since = gapSince();
+  $("away").classList.toggle("on", since !== null);
+  $("away").textContent = since === null ? "nobody watches" : "watch again";
   $("other").classList.toggle("on", picks !== null);
   const [top] = undoable();
   $("undo").setAttribute("aria-label", top ? `take back: ${top[1]}` : "take back");
   $("said").textContent = picks !== null ? "Tap the lane that it should have been"
-    : state.gap ? `Nobody watches since ${face(state.gap[0])}. Any mark ends that.`
+    : since !== null ? `Nobody watches since ${face(since)}. Any mark ends that.`
     : unheard().length ? `${words(unheard().at(-1))} ...` : state.said;
   for (const bar of document.querySelectorAll(".lane")) {
     const one = lanes.get(bar.dataset.code), sum = bar.querySelector(".sum");
     const runs = one.running.length > 0;
-    const unsafe = queue.filter((tap) => !tap.act && tap.at < late && tap.epoch === epoch || tap.epoch !== epoch)
+    const unsafe = standing(queue).filter((tap) => !tap.act && tap.at < late && tap.epoch === epoch || tap.epoch !== epoch)
       .filter((tap) => one.lane.taps.some(([own]) => own === tap.what)).length;
     bar.classList.toggle("runs", runs);
     const total = one.ended + one.running.reduce((all, [onset]) => all + Math.max(0, t - onset), 0);
@@ -472,7 +490,7 @@ function show() {
       side.classList.toggle("on", one.running.some((bout) => bout[3] === side.textContent));
     for (const button of bar.querySelectorAll("button")) button.setAttribute("aria-pressed",
       String(one.running.some((bout) => bout[3] === (one.lane.taps.find(([own]) => own === button.dataset.what)[1]))));
-    draw(bar.querySelector("canvas"), one, t);
+    draw(bar.querySelector("canvas"), one, t, since);
   }
   showTurn();
 }
@@ -516,7 +534,7 @@ function showTurn() {
   }
 }
 
-function draw(canvas, one, t) {
+function draw(canvas, one, t, since) {
   const ratio = devicePixelRatio || 1, width = Math.round(canvas.clientWidth * ratio), height = Math.round(canvas.clientHeight * ratio);
   if (!width) return;
   if (canvas.width !== width || canvas.height !== height) [canvas.width, canvas.height] = [width, height];
@@ -526,7 +544,7 @@ function draw(canvas, one, t) {
   ink.fillStyle = ink.strokeStyle = style.color;
   ink.globalAlpha = 0.35;
   ink.fillRect(0, height - 1, width, 1);
-  if (state.gap) for (let at = x(state.gap[0]); at < width; at += 6 * ratio) ink.fillRect(at, 0, 2 * ratio, height);
+  if (since !== null) for (let at = x(since); at < width; at += 6 * ratio) ink.fillRect(at, 0, 2 * ratio, height);
   ink.globalAlpha = 1;
   const bar = (from, to, sure) => {
     if (sure) ink.fillRect(x(from), height * 0.35, Math.max(2 * ratio, x(to) - x(from)), height * 0.5);

@@ -68,9 +68,10 @@ def at_key_frames(cuts: CutList, sources: Sequence[Source]) -> CutList:
     copied."""
     if any(cut.speed > 1 for cut in cuts.cuts):
         raise Refusal("waits can't be speeded up by stream copy: leave --waits, --hurry or --quick out")
-    if len({(s.width, s.height, s.rate) for s in sources}) > 1:
+    if len({(s.width, s.height, s.rate, s.turned) for s in sources}) > 1:
         raise Refusal(
-            "the films differ in size or frame rate, so they can't be joined by stream copy: leave --quick out"
+            "the films differ in size, frame rate or how they are turned, so they can't be joined by stream copy: "
+            "leave --quick out"
         )
     for source in sources:
         if not (source.even and source.indexed):
@@ -93,6 +94,8 @@ def render(order: RenderJob, progress: Callable[[float], None]) -> None:
     out = order.out
     if out.suffix.lower() not in CAPTIONS:
         raise Refusal(f"{out}: give it one of the endings {', '.join(CAPTIONS)}")
+    if order.quick and out.suffix.lower() == ".mkv" and any(source.turned for source in order.sources):
+        raise Refusal(f"{out}: pictures that are turned can't be copied into .mkv; name an .mp4, or leave --quick out")
     if out.exists():
         raise Refusal(f"{out}: is there already; choose another name, or take it away first")
     try:

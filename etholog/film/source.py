@@ -35,6 +35,8 @@ class Source:
     indexed: bool
     audio: tuple[str, ...] = ()
     """Its sound's codec, samples a second and channels, where it has any."""
+    turned: int = 0
+    """By how many degrees players turn its pictures, as those of a phone held upright."""
 
 
 _AUDIO = re.compile(r"^ *Stream #0:\d+.*?: Audio: (\w+).*?, (\d+ Hz), ([\w.()]+)", re.M)
@@ -62,8 +64,9 @@ def probe(path: Path) -> Source:
     width, height = int(video[1]), int(video[2])
     if stretched := re.search(r"\[SAR (\d+):(\d+) ", video[0]):
         width = round(width * int(stretched[1]) / int(stretched[2])) if int(stretched[1]) else width
-    turned = re.search(r"rotat\w*\s*(?:of|:)\s*(-?\d+)", told)
-    if turned and round(float(turned[1])) % 180:
+    told_turn = re.search(r"rotat\w*\s*(?:of|:)\s*(-?\d+)", told)
+    turned = int(told_turn[1]) % 360 if told_turn else 0
+    if turned % 180:
         width, height = height, width
     hours, minutes, seconds, start = map(float, length.groups())
     end = _end(path) or hours * 3600 + minutes * 60 + seconds + start
@@ -81,6 +84,7 @@ def probe(path: Path) -> Source:
         start,
         re.match(r"Input #0, (mpegts|mpeg)\b", told) is None,
         audio.groups() if audio else (),
+        turned,
     )
 
 

@@ -171,6 +171,11 @@ def test_a_rotated_film_stands_upright(tmp_path: Path, etholog: Run) -> None:
     out = tmp_path / "out.mp4"
     assert etholog("film", "make", path, *CHOICE, "-o", out).returncode == 0
     assert probed(out, "-select_streams", "v:0", "-show_entries", "stream=width,height") == [str(HEIGHT), str(WIDTH)]
+    lying, standing = tmp_path / "lying.mkv", tmp_path / "standing.mp4"
+    done = etholog("film", "make", path, *CHOICE, "--quick", "-o", lying)
+    assert (done.returncode, "turned can't be copied into .mkv" in done.stderr, lying.exists()) == (2, True, False)
+    assert etholog("film", "make", path, *CHOICE, "--quick", "-o", standing).returncode == 0
+    assert probe(standing).turned == probe(film).turned != 0
     back = tmp_path / "back.mp4"
     turns = {"plain": probed(film, "-show_entries", "stream_side_data=rotation")}
     ffmpeg("-i", f"file:{out}", "-vf", f"transpose={'cclock' if '-90' in turns['plain'] else 'clock'}", f"file:{back}")

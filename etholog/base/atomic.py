@@ -1,12 +1,14 @@
 """Files that are there whole, or not at all."""
 
 import os
+import shutil
+import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import BinaryIO
 
-from etholog.base import files
+from etholog.base import files, system
 from etholog.base.refusal import Refusal
 
 
@@ -30,3 +32,28 @@ def replacing(path: Path) -> Iterator[BinaryIO]:
         raise Refusal(f"{path}: can't be written ({error.strerror}); {files.remedy(error)}") from error
     finally:
         beside.unlink(missing_ok=True)
+
+
+_LOCK = "etholog.lock"
+
+
+@contextmanager
+def workroom(beside: Path) -> Iterator[Path]:
+    """Give a hidden folder beside `beside` for what is half made, and remove it in the end.
+
+    A process that is killed leaves its own behind, with gigabytes of a film: the next one removes it. Nobody holds its
+    lock any more. Raises OSError where none can be made.
+    """
+    for lock in beside.absolute().parent.glob(f".*/{_LOCK}"):
+        with suppress(OSError):
+            with lock.open("rb+") as file:
+                abandoned = system.lock(file.fileno())
+            if abandoned:
+                shutil.rmtree(lock.parent)
+    folder = Path(tempfile.mkdtemp(dir=beside.absolute().parent, prefix=f".{beside.stem[:40]}-"))
+    try:
+        with (folder / _LOCK).open("wb") as held:
+            system.lock(held.fileno())
+            yield folder
+    finally:
+        shutil.rmtree(folder, ignore_errors=True)

@@ -6,14 +6,14 @@ read; the result gets its name when it is whole.
 """
 
 import os
-import shutil
-import tempfile
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from math import ceil
 from pathlib import Path
 
+from etholog.base.atomic import workroom
+from etholog.base.files import remedy
 from etholog.base.refusal import Refusal
 from etholog.film import ffmpeg
 from etholog.film.captions import Cue, one_at_a_time
@@ -99,19 +99,14 @@ def render(order: RenderJob, progress: Callable[[float], None]) -> None:
     if out.exists():
         raise Refusal(f"{out}: is there already; choose another name, or take it away first")
     try:
-        folder = Path(tempfile.mkdtemp(dir=out.absolute().parent, prefix=f".{out.stem[:40]}-"))
+        with workroom(out) as folder:
+            _Renderer(order, folder, progress).make()
+            made = folder / f"film{out.suffix.lower()}"
+            with made.open("rb+") as file:
+                os.fsync(file.fileno())
+            made.replace(out)
     except OSError as error:
-        raise Refusal(f"{out}: can't be written ({error.strerror}); choose another folder") from error
-    try:
-        _Renderer(order, folder, progress).make()
-        made = folder / f"film{out.suffix.lower()}"
-        with made.open("rb+") as file:
-            os.fsync(file.fileno())
-        made.replace(out)
-    except OSError as error:
-        raise Refusal(f"{out}: can't be written ({error.strerror}); make room or choose another folder") from error
-    finally:
-        shutil.rmtree(folder, ignore_errors=True)
+        raise Refusal(f"{out}: can't be written ({error.strerror}); {remedy(error)}") from error
 
 
 class _Renderer:

@@ -16,6 +16,7 @@ from typing import Any
 import pytest
 
 from etholog import session
+from etholog.base import atomic
 from etholog.film.alignment import Clip, keep
 from etholog.film.source import probe
 from tests.film.making import HEIGHT, WIDTH, ffmpeg, frames_per_s, numbered, numbers, probed, recorded, state
@@ -364,6 +365,24 @@ def test_an_interrupt_leaves_nothing_behind(tmp_path: Path, number: signal.Signa
     assert child.returncode == 130
     assert "Traceback" not in told
     assert sorted(tmp_path.iterdir()) == before
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="there is no such signal there")
+def test_what_a_killed_process_left_is_removed_and_what_runs_is_not(tmp_path: Path, etholog: Run) -> None:
+    path = filmed(tmp_path, numbered(tmp_path / "film.mp4", 30))
+    before = sorted(tmp_path.iterdir())
+    asked = [sys.executable, "-m", "etholog", "film", "make", str(path), "--waits", "2", "--strip", "-o"]
+    with atomic.workroom(tmp_path / "runs.mp4") as running:
+        child = subprocess.Popen([*asked, str(tmp_path / "out.mp4")], stderr=subprocess.DEVNULL)
+        deadline = time.monotonic() + 60
+        while not any(tmp_path.glob(".out-*/*.mov")) and time.monotonic() < deadline:
+            time.sleep(0.01)
+        child.kill()
+        child.wait()
+        assert any(tmp_path.glob(".out-*/*.mov"))
+        assert etholog("film", "make", path, *CHOICE, "--quick", "-o", tmp_path / "other.mp4").returncode == 0
+        assert sorted(tmp_path.iterdir()) == sorted([*before, tmp_path / "other.mp4", running])
+    assert not running.exists()
 
 
 def test_a_full_disk_is_told_in_words(tmp_path: Path, etholog: Run) -> None:

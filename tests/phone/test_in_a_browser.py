@@ -245,28 +245,32 @@ async def test_a_second_phone_says_who_is_the_keyboard_until_it_is_let_in(tmp_pa
 
 async def test_what_is_taken_back_without_a_network_is_gone_at_once(tmp_path: Path) -> None:
     on = live_recorder(tmp_path)
-    async with chromium() as browser, served(on) as phone, Network(free_port(), phone.seat.port) as network:
-        async with opened(browser, phone, "small", port=network.port) as (page, _):
-            network.cut()
-            await expect(page.locator("#link")).to_have_text(re.compile("NO LAPTOP"), timeout=10_000)
-            away, runs, sums = page.locator("#away"), page.locator(".lane.runs"), page.locator(".lane .sum")
-            for what in ("raises", "answers"):
-                await lane(page, what).tap()
-            await page.locator("#undo").tap()
-            await page.wait_for_timeout(2000)  # from 1.5 s on a tap is shown as not yet safe
-            assert [text for text in await sums.all_text_contents() if text] == ["1 not yet safe"]
-            await expect(runs).to_have_count(1)
-            await page.locator("#undo").tap()
-            await expect(runs).to_have_count(0)
-            await away.tap()
-            await expect(away).to_have_text("watch again")
-            await expect(page.locator("#said")).to_contain_text("Nobody watches since")
-            await lane(page, "still").tap()
-            await expect(away).to_have_text("nobody watches")
-            await away.tap()
-            network.mend()
-            await until_recorded(on, 7)
-            await expect(page.locator("#said")).to_contain_text("Nobody watches since")
+    async with (
+        chromium() as browser,
+        served(on) as phone,
+        Network(free_port(), phone.seat.port) as network,
+        opened(browser, phone, "small", port=network.port) as (page, _),
+    ):
+        network.cut()
+        await expect(page.locator("#link")).to_have_text(re.compile("NO LAPTOP"), timeout=10_000)
+        away, runs, sums = page.locator("#away"), page.locator(".lane.runs"), page.locator(".lane .sum")
+        for what in ("raises", "answers"):
+            await lane(page, what).tap()
+        await page.locator("#undo").tap()
+        await page.wait_for_timeout(2000)  # from 1.5 s on a tap is shown as not yet safe
+        assert [text for text in await sums.all_text_contents() if text] == ["1 not yet safe"]
+        await expect(runs).to_have_count(1)
+        await page.locator("#undo").tap()
+        await expect(runs).to_have_count(0)
+        await away.tap()
+        await expect(away).to_have_text("watch again")
+        await expect(page.locator("#said")).to_contain_text("Nobody watches since")
+        await lane(page, "still").tap()
+        await expect(away).to_have_text("nobody watches")
+        await away.tap()
+        network.mend()
+        await until_recorded(on, 7)
+        await expect(page.locator("#said")).to_contain_text("Nobody watches since")
     assert [record["key"] for record in taps(on)] == ["raises", "answers", "undo", "undo", "away", "still", "away"]
     assert on.live.folding.gap is not None
     assert [bout.code for bout in reread(on).fold.bouts] == ["still"]

@@ -85,8 +85,8 @@ def begun(units: pd.DataFrame, shuffles: int = SHUFFLES, seed: int = 0) -> Begun
 def power(units: pd.DataFrame, ratio: float = 0.25, seed: int = 0) -> float:
     """Return in what share of seasons like this one `begun` would find, at 5 %, what changes the hazard by `ratio`.
 
-    Simulated: as many units, one hazard for all (the ends over the days without it), the same days of beginning, and
-    nobody watched for longer than the longest here. Error: up to .035.
+    Simulated: as many units, one hazard for all (all ends over all days), the same days of beginning, and each watched
+    for as long as the longest here: where many are watched for less, it is found less often. Error: up to .035.
     """
     days, occurred = units["days"].to_numpy(dtype=float), units["occurred"].to_numpy(dtype=bool)
     began = units["began"].astype(float).to_numpy()

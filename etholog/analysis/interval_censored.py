@@ -139,6 +139,7 @@ def turnbull(spans: pd.DataFrame) -> pd.DataFrame:
         mass = new
     kept = (mass > 1e-8) & np.isfinite(right)
     share = np.clip(1 - np.cumsum(mass), 0.0, 1.0)
+    share[share < 1e-9] = 0.0  # what rounding leaves after the last of all
     return pd.DataFrame({"after_s": left, "by_s": right, "mass": mass, "share": share}).loc[kept].reset_index(drop=True)
 
 

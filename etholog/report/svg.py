@@ -6,6 +6,7 @@ import os
 import re
 import signal
 import sys
+import threading
 from collections.abc import Callable, Iterator
 from concurrent.futures import Executor, ProcessPoolExecutor
 from contextlib import contextmanager
@@ -118,12 +119,25 @@ def processes() -> Iterator[Executor | None]:
         yield None
         return
     context = multiprocessing.get_context("fork")
-    pool = ProcessPoolExecutor(count, context, initializer=signal.signal, initargs=(signal.SIGINT, signal.SIG_IGN))
+    pool = ProcessPoolExecutor(count, context, initializer=_begin)
     pool.submit(int).result()  # now they are there
     try:
         yield pool
     finally:
         pool.shutdown(cancel_futures=True)
+
+
+def _begin() -> None:
+    """Begin a process that draws: Ctrl-C is its parent's, and it ends with its parent, however that ended."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    threading.Thread(target=_end_with_parent, daemon=True).start()
+
+
+def _end_with_parent() -> None:
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        parent.join()
+        os._exit(1)
 
 
 def _processors() -> int:

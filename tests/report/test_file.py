@@ -1,5 +1,10 @@
 """The report's file: one, whole, always the same bytes, never over what is not its own, and small."""
 
+import os
+import signal
+import subprocess
+import sys
+import time
 from collections.abc import Callable
 from datetime import date
 from html.parser import HTMLParser
@@ -9,7 +14,7 @@ from subprocess import CompletedProcess
 import pytest
 
 from etholog import season, session
-from etholog.report import page
+from etholog.report import page, svg
 from tests.make import marks, write_session
 from tests.report.conftest import SEASON, SESSION, report
 
@@ -136,12 +141,43 @@ def test_a_large_season_has_small_strips_and_says_what_it_leaves_out(tmp_path: P
 
 
 def test_processes_draw_the_same_page(tmp_path: Path, session_page: Path) -> None:
-    from etholog.report import svg
-
     one = session.read(SESSION)
     table = season.of(SEASON, [one])
     with svg.processes() as pool:
         assert page.html(table, [one], pool=pool) == page.html(table, [one])
+
+
+def test_what_draws_ends_with_a_report_that_is_killed(tmp_path: Path) -> None:
+    with svg.processes() as pool:
+        if pool is None:
+            pytest.skip("one processor draws in the report's own process")
+    command = [sys.executable, "-m", "etholog", "report", "--season", "--folder", SEASON, "--out", tmp_path / "a.html"]
+    page = subprocess.Popen(command, start_new_session=True, stdout=subprocess.DEVNULL)
+
+    def alive() -> list[str]:
+        """Return those of its group that run; the dead may wait for somebody to ask after them."""
+        told = subprocess.run(["ps", "-A", "-o", "pgid=,stat="], capture_output=True, text=True, check=True).stdout
+        return [
+            state for group, state in map(str.split, told.splitlines()) if int(group) == page.pid and state[0] != "Z"
+        ]
+
+    assert came(lambda: len(alive()) > 1)
+    page.kill()
+    page.wait()
+    try:
+        assert came(lambda: not alive())
+    finally:
+        if alive():
+            os.killpg(page.pid, signal.SIGKILL)
+    assert not (tmp_path / "a.html").exists()
+
+
+def came(what: Callable[[], bool], seconds: float = 20) -> bool:
+    """Return whether it is so, once it is; or after so many seconds, when it is not."""
+    until = time.monotonic() + seconds
+    while not what() and time.monotonic() < until:
+        time.sleep(0.02)
+    return what()
 
 
 @pytest.mark.parametrize("words", [("report", SESSION, "--out"), ("due", "--sitter")])

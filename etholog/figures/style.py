@@ -301,6 +301,7 @@ def clock(seconds: float) -> str:
 def nothing(size: Size, why: str) -> ReproducibleFigure:
     """Return a figure that says why there is nothing to draw."""
     figure = plate(size, 1.0)
+    figure.set_layout_engine("none")  # which would warn that it has nothing to lay out
     figure.text(0.5, 0.5, why, ha="center", va="center", color=FAINT, wrap=True)
     return figure
 

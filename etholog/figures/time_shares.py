@@ -8,6 +8,7 @@ import pandas as pd
 from matplotlib.axes import Axes
 
 from etholog.analysis import columns
+from etholog.analysis.design import named_rows
 from etholog.base.language import gettext, number
 from etholog.figures.style import (
     ACTORS,
@@ -57,7 +58,7 @@ def time_shares(
     """
     columns.table(durations, "actor", "behaviour", "kind", "share", *([] if by is None else [by]))
     with rules():
-        states = durations[durations["kind"] == "state"] if len(durations) else durations
+        states = named_rows(durations[durations["kind"] == "state"] if len(durations) else durations, by)
         if not len(states):
             return nothing(size, gettext("No state was recorded: there is no time budget."))
         lanes = _lanes(states, named)

@@ -7,6 +7,7 @@ from functools import partial
 import pandas as pd
 
 from etholog import figures
+from etholog.analysis.design import how_many
 from etholog.analysis.duration import duration
 from etholog.analysis.latency import of_role
 from etholog.analysis.sentences.parts import capital
@@ -117,7 +118,7 @@ def _palp_limits(season: Season, bouts: pd.DataFrame) -> Iterator[str]:
 
 def budget(season: Season, measured: Measured, drawings: Drawings) -> Iterator[Section]:
     """Yield the section on the time budget, where any state was recorded."""
-    many = len(season.sessions) > 1
+    apart = len(season.sessions) > 1 and how_many(season.sessions["male"]) > 0
     durations = measured.durations
     states = durations[durations["kind"] == "state"]
     if not len(states):
@@ -126,14 +127,14 @@ def budget(season: Season, measured: Measured, drawings: Drawings) -> Iterator[S
     longest = states.sort_values("share", ascending=False).head(3)
     told = ", ".join(f"{label(row['behaviour'], named)} {percent(row['share'])}" for row in longest.to_dict("records"))
     watched = span(1000 * float(season.sessions["watched_s"].sum()))
-    by = duration(season, by="male") if many else durations
+    by = duration(season, by="male") if apart else durations
     shown = by.assign(
         label=[label(code, named) for code in by["behaviour"]],
         actor=[gettext(ACTORS[str(actor)]) for actor in by["actor"]],
         qualifier=[gettext(str(side)) if side == side and side else side for side in by["qualifier"]],
     )
-    by_male = " --by male" if many else ""
-    heads = {"male": gettext_noop("male")} if many else {}
+    by_male = " --by male" if apart else ""
+    heads = {"male": gettext_noop("male")} if apart else {}
     heads |= {
         "label": gettext_noop("behaviour"),
         "actor": gettext_noop("actor"),
@@ -147,8 +148,8 @@ def budget(season: Season, measured: Measured, drawings: Drawings) -> Iterator[S
         "per_hour": gettext_noop("per hour"),
     }
     question = gettext("What did the time go to?")
-    panels, fewer = most_males(by, season.sessions["male"]) if many else (by, "")
-    draw = partial(figures.time_shares, panels, by="male" if many else None, named=named)
+    panels, fewer = most_males(by, season.sessions["male"]) if apart else (by, "")
+    draw = partial(figures.time_shares, panels, by="male" if apart else None, named=named)
     yield Section(
         "budget",
         question,
@@ -157,7 +158,7 @@ def budget(season: Season, measured: Measured, drawings: Drawings) -> Iterator[S
         [
             table(
                 shown,
-                gettext("Durations and rates, by male.") if many else gettext("Durations and rates."),
+                gettext("Durations and rates, by male.") if apart else gettext("Durations and rates."),
                 heads,
                 rest=f"etholog duration{by_male}",
             )

@@ -444,6 +444,7 @@ def test_nothing_to_draw_is_said(season: Season) -> None:
         figures.survival(times, by="male"),
         figures.aligned(season, times),
         figures.time_shares(etholog.duration(season).iloc[:0]),
+        figures.time_shares(etholog.duration(season, by="male").assign(male=None), by="male"),
         figures.transitions(empty),
         figures.flow(empty, etholog.duration(season)),
         figures.palps(season, "strike_of_lightning"),

@@ -2,7 +2,7 @@
 is the one that every other season has."""
 
 import tempfile
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -11,7 +11,7 @@ from etholog.analysis import columns
 from etholog.analysis.latency import asked, check_names
 from etholog.base.library import needed
 from etholog.engine.by_part import Across, Part
-from etholog.ethogram import Interval
+from etholog.ethogram import Ethogram, Interval
 from etholog.season import Season, of_rows, store
 from etholog.session.endings import LAST
 from etholog.session.latency import hiding_actors
@@ -98,12 +98,11 @@ def deciding(
     needed("duckdb", "an engine")
     kept = store.opened(Path(folder))
     names = columns.words(ends, "ends")
-    # What may be asked rests on the ethograms alone.
-    every = of_rows(kept.folder, store.rows_of(kept, [], [], kept.files("sessions")[:1]))
+    every = of_rows(kept.folder, store.rows_of(kept, [], []))  # without bouts: whose ethograms say what may be asked
     meant = asked(every, interval, since, to)
     if names:
         check_names(every, names)
-    rows = _rows(kept, meant, names)
+    rows = _rows(kept, every.ethograms, meant, names)
     memory = columns.number(memory_gb, "memory_gb", 0.1)
     many = None if threads is None else int(columns.number(threads, "threads", 1))
     if across is None:
@@ -149,13 +148,16 @@ def _picked(
         return engine.sql(_PICKED, params={"last": list(LAST)}).to_arrow_table()
 
 
-def _rows(kept: store.Store, meant: dict[str, Interval], ends: Sequence[str]) -> list[_Row]:
-    """Return what is asked of the sessions of each ethogram: (its hash, which edge, behaviour, qualifier)."""
+def _rows(
+    kept: store.Store, newest: Mapping[str, Ethogram], meant: Mapping[str, Interval], ends: Sequence[str]
+) -> list[_Row]:
+    """Return what is asked of the sessions of each ethogram: (its hash, which edge, behaviour, qualifier). `newest`: of
+    those of one name the one by which a season says whose going out of sight counts."""
     found: list[_Row] = []
     for one in kept.ethograms:
         if (own := meant.get(one.name)) is None:
             continue
-        actors = hiding_actors(one, own.to)
+        actors = hiding_actors(newest[one.name], own.to)
         edges = [("since", own.since), ("to", own.to), ("end", ends)]
         edges.append(("hides", [b.code for b in one.behaviour if b.hides and b.actor in actors]))
         for edge, names in edges:

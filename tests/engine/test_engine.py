@@ -17,9 +17,10 @@ from hypothesis import strategies as st
 import etholog as library
 from etholog import engine
 from etholog.base.refusal import Refusal
+from etholog.ethogram import from_plain
 from etholog.season import Season, store
 from etholog.session.latency import Unseen
-from tests.make import ETHOGRAM, RECORDS, assert_same_season, write_session
+from tests.make import ETHOGRAM, RECORDS, assert_same_season, marks, write_session
 from tests.session.test_latency import hers, names
 from tests.session.test_session import records
 
@@ -84,6 +85,23 @@ def test_each_latency_of_sessions_with_gaps_qualifiers_and_time_out_of_sight(
         store.write(sessions, Path(folder, "large"), 5)
         whole = library.read(sessions)
         same_latency(Path(folder, "large"), whole, unseen, competing, since=since, to=to, ends=ends or None)
+
+
+@pytest.mark.parametrize("unseen", ["keep", "censor"])
+def test_latencies_of_months_with_other_ethograms(tmp_path: Path, unseen: Unseen) -> None:
+    """Those of a later month count, of another name; of one name, the newest says whose hiding does."""
+    sessions = tmp_path / "sessions"
+    sessions.mkdir()
+    made = marks(
+        (1_000, "drumming", None), (2_000, "probing", "onset"), (3_000, "probing", "offset"), (5_000, "touch", None)
+    )
+    renamed = from_plain(ETHOGRAM.plain() | {"name": "other"})
+    for month, kept in ((3, hers(ETHOGRAM)), (4, ETHOGRAM), (5, renamed)):
+        write_session(sessions / f"s{month}.jsonl", made, kept, began=f"2026-0{month}-03T21:15:00.000+02:00")
+    store.write(sessions, tmp_path / "large", 5)
+    known = library.read(sessions)
+    assert library.latency(known, since="drumming", to="touch", unseen=unseen).attrs["touched"] == 1
+    same_latency(tmp_path / "large", known, unseen, False, since="drumming", to="touch")
 
 
 @pytest.mark.slow

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from fractions import Fraction
 from functools import cache
+from itertools import pairwise
 from pathlib import Path
 
 from etholog.base.refusal import Refusal
@@ -115,6 +116,27 @@ def key_frames(source: Source) -> list[tuple[float, int]]:
     tick, packets = packets_of(listed)
     keys = [(float(pts * tick) - source.start, at) for at, (pts, _, key) in enumerate(packets) if key]
     return [*keys, (source.seconds, len(packets))]
+
+
+def comes_evenly(source: Source, first: float, end: float) -> bool:
+    """Return whether its frames come evenly from one film second to another.
+
+    What a container says of its rate need not be true of every stretch: Matroska's is what it was meant to be.
+    """
+    if not source.even:
+        return False
+    margin = 2 / float(source.rate)
+    from_, until = max(0.0, first - margin), min(end + margin, source.seconds)
+    sought = ["-ss", f"{from_:.6f}", "-t", f"{until - from_:.6f}"] if source.indexed else []
+    listed, _ = ffmpeg.output_of(
+        *sought, "-copyts", "-i", ffmpeg.named(source.path), "-map", "0:v:0", "-c", "copy", "-f", "framecrc", "-"
+    )
+    tick, packets = packets_of(listed)
+    shown = sorted({pts * tick - Fraction(source.start) for pts, _, _ in packets})
+    shown = [at for at in shown if from_ <= at <= until]
+    each = 1 / source.rate
+    steps = [later - earlier for earlier, later in pairwise(shown)]
+    return len(shown) > (until - from_) * source.rate - 2 and all(abs(step - each) <= tick for step in steps)
 
 
 def _end(path: Path) -> float | None:

@@ -9,6 +9,7 @@ import sys
 import time
 from collections.abc import Callable, Sequence
 from fractions import Fraction
+from itertools import pairwise
 from pathlib import Path
 from subprocess import CompletedProcess
 from typing import Any
@@ -162,6 +163,19 @@ def test_uneven_film_shows_what_was_on_screen_at_each_time(tmp_path: Path, ethol
     there = [n for n in range(750) if not (n % 7 == 3 or n % 11 == 5 or 20 <= n % 60 <= 24)]
     assert numbers(uneven) == there
     assert numbers(out) == [max(n for n in there if n <= frame) for frame in frames_of(wanted(etholog, path))]
+
+
+def test_a_film_with_pauses_in_its_times_is_not_called_exact(tmp_path: Path, etholog: Run) -> None:
+    film = numbered(tmp_path / "film.mkv", 30, sound=False)
+    paused = tmp_path / "paused.mkv"
+    ffmpeg(
+        "-i", f"file:{film}", "-vf", "setpts=PTS+floor(N/100)*6*0.04/TB", "-fps_mode", "passthrough", f"file:{paused}"
+    )
+    times = probed(paused, "-select_streams", "v:0", "-show_entries", "packet=pts_time")
+    steps = {round(float(b) - float(a), 2) for a, b in pairwise(sorted(times, key=float))}
+    assert (probe(paused).even, steps) == (True, {0.04, 0.28})  # as its header says, and as its frames are
+    done = etholog("film", "make", filmed(tmp_path, paused), *CHOICE, "-o", tmp_path / "out.mp4")
+    assert (done.returncode, "right to half a frame, since its frames come unevenly" in done.stderr) == (0, True)
 
 
 def test_a_rotated_film_stands_upright(tmp_path: Path, etholog: Run) -> None:

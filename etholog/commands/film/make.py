@@ -96,10 +96,12 @@ def _make(args: argparse.Namespace) -> int:
 
 
 def _how(wanted: "CutList", made: "CutList", quick: bool, sources: "Sequence[Source]") -> str:
+    from etholog.film.source import comes_evenly
+
     number = many(len(made.cuts), "cut")
-    if not quick and not all(sources[cut.clip].even for cut in made.cuts):
-        return f"{number} right to half a frame, since its frames come unevenly; re-encoded"
     if not quick:
-        return f"{number} exact to the frame, re-encoded"
+        if all(comes_evenly(sources[c.clip], float(c.first / made.rate), float(c.end / made.rate)) for c in made.cuts):
+            return f"{number} exact to the frame, re-encoded"
+        return f"{number} right to half a frame, since its frames come unevenly; re-encoded"
     more = (made.starts[-1] - wanted.starts[-1]) / made.rate
     return f"{number} copied from key frame to key frame, {float(more):.1f} s more than was chosen"

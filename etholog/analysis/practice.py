@@ -141,7 +141,7 @@ def _sentences(table: pd.DataFrame, frames: list[pd.DataFrame]) -> Iterator[str]
             yield (
                 f"{row['outcome'].capitalize()}: p draws anew who began, from those still waiting that day; with"
                 f" {len(frame)} {what} like these, a practice that makes it a quarter as frequent is found"
-                f" {round(100 * row['power'])} times in 100, were each watched as long as the longest."
+                f" {round(100 * row['power'])} times in 100."
             )
         elif len(frame) < begun.AT_LEAST:
             yield (f"{row['outcome'].capitalize()}: {len(frame)} {what} are too few for a p (least {begun.AT_LEAST}).")

@@ -55,3 +55,13 @@ def test_a_useless_practice_is_seldom_found() -> None:
 def test_power_grows_with_the_effect() -> None:
     units = sacs(np.random.default_rng(3), 1.0, 40)
     assert power(units, 1.0) < 0.1 < power(units, 0.05)
+
+
+@pytest.mark.slow
+def test_a_change_is_found_less_often_where_half_are_watched_for_a_fortnight() -> None:
+    units = sacs(np.random.default_rng(3), 1.0, 40)
+    cut = (np.arange(40) % 2 == 0) & (units["days"] > 14)
+    days = units["days"].where(~cut, 14.0)
+    briefly = pd.DataFrame({"days": days, "occurred": units["occurred"] & ~cut, "began": units["began"]})
+    briefly["began"] = briefly["began"].where(briefly["began"] < days)
+    assert 0.2 < power(briefly, 0.25) < power(units, 0.25) - 0.2

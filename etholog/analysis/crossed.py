@@ -115,7 +115,7 @@ def typical(above: Floats, below: Floats, male: Ints, female: Ints) -> Estimate:
     if not above.any():
         return replace(found, why="it never came")
     influence = who.sums((above - rate[of] * below) / total[of] / rate[of] / who.males)
-    females = _squares(influence, who.female) - _squares(influence, None) if who.females > 1 else 0.0
+    females = squares(influence, who.female) - squares(influence, None) if who.females > 1 else 0.0
     variance = float(np.log(rate).var(ddof=1)) / who.males + max(0.0, float(females))
     return _limits(found, "log", value * float(np.sqrt(variance)), _df(who), _note(who, inseparable(who)))
 
@@ -267,7 +267,7 @@ def _df(who: Crossing) -> float:
     return who.males - 1 if who.females <= 1 else min(who.males, who.females) - 1
 
 
-def _squares(influence: Floats, cluster: Ints | None) -> Floats:
+def squares(influence: Floats, cluster: Ints | None) -> Floats:
     """Return g / (g - 1) times the sum of squares of g clusters' sums, from (..., pairs); no cluster: each pair."""
     if cluster is not None:
         order = np.argsort(cluster, kind="stable")
@@ -278,10 +278,10 @@ def _squares(influence: Floats, cluster: Ints | None) -> Floats:
 
 
 def _variance(influence: Floats, who: Crossing) -> Floats:
-    males = _squares(influence, who.male)
+    males = squares(influence, who.male)
     if who.females <= 1:
         return males
-    return np.maximum(males, males + _squares(influence, who.female) - _squares(influence, None))
+    return np.maximum(males, males + squares(influence, who.female) - squares(influence, None))
 
 
 def _leveraged(influence: Floats, weight: Floats, who: Crossing) -> tuple[float, float]:
@@ -300,7 +300,7 @@ def _leveraged(influence: Floats, weight: Floats, who: Crossing) -> tuple[float,
     satterthwaite = float((q * diagonal).sum()) ** 2 / square
     if who.females <= 1:
         return males, satterthwaite
-    females = float(_squares(influence, who.female) - _squares(influence, None))
+    females = float(squares(influence, who.female) - squares(influence, None))
     return max(males, males + females), min(satterthwaite, who.females - 1)
 
 

@@ -6,14 +6,18 @@ the reference in the tests.
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
-from etholog.analysis import columns, survival
-from etholog.analysis.design import alone, named_rows
+from etholog.analysis import columns, crossed, survival
+from etholog.analysis.design import alone, named_rows, numbers
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
 
 _ROUNDING = 1e-9  # a share of all may come out as 0.9999999999, with an error and limits made of rounding
 
 
-def incidence(times: pd.DataFrame, cause: str) -> pd.DataFrame:
+def incidence(times: pd.DataFrame, cause: str, cluster: str | None = None) -> pd.DataFrame:
     """Return the share in which each cause had come by each time (Aalen & Johansen 1978).
 
     Where one cause removes the chance of another, one minus the curve of `kaplan_meier` says too much; this does
@@ -23,6 +27,8 @@ def incidence(times: pd.DataFrame, cause: str) -> pd.DataFrame:
     ----------
     times: one row a session: `latency_s` (seconds, 0 or more), and the column `cause`.
     cause: the column that says what came (missing: censored).
+    cluster: the column of the animals whose rows resemble each other (not given: each row counts for itself). The
+        errors are then what their rows together change (`influence`), where that is more.
 
     Returns
     -------
@@ -41,14 +47,19 @@ def incidence(times: pd.DataFrame, cause: str) -> pd.DataFrame:
     >>> etholog.incidence(times, "why")[["clasp", "flight"]].round(3).to_dict("list")
     {'clasp': [0.25, 0.25, 0.625], 'flight': [0.0, 0.375, 0.375]}
     """
-    times = columns.table(times, "latency_s", cause)
+    times = columns.table(times, "latency_s", cause, *([] if cluster is None else [cluster]))
     columns.labels(times, cause, holes=True)
+    if cluster is not None:
+        columns.labels(times, cluster, holes=True)
     time = columns.seconds(times, "latency_s")
     named = times[cause].astype(object)
     causes = sorted(named.dropna().unique(), key=str)
     if not causes:
         return pd.DataFrame(index=pd.Index([], dtype=float, name="time_s"))
-    risk = survival.risk_table(time, named.notna().to_numpy())
+    unit = np.arange(len(times)) if cluster is None else numbers(times[cluster])
+    again = len(np.unique(unit)) < len(times)
+    ended = named.notna().to_numpy()
+    risk = survival.risk_table(time, ended)
     free = np.cumprod(1 - risk.events / risk.at_risk)
     before = np.concatenate([[1.0], free[:-1]])  # the share in which nothing had come just before
     left = risk.at_risk - risk.events
@@ -56,19 +67,55 @@ def incidence(times: pd.DataFrame, cause: str) -> pd.DataFrame:
     spread = np.divide(risk.events, risk.at_risk * left, out=np.zeros_like(left), where=left > 0)
     shares = {}
     for one in causes:
-        own = time[(named == one).to_numpy(dtype=bool)]
-        count = np.bincount(np.searchsorted(risk.time, own), minlength=len(risk.time)).astype(float)
+        own = (named == one).to_numpy(dtype=bool)
+        count = np.bincount(np.searchsorted(risk.time, time[own]), minlength=len(risk.time)).astype(float)
         share = np.cumsum(before * count / risk.at_risk)
         share[share > 1 - _ROUNDING] = 1.0
         step = before * count / risk.at_risk**2
         variance = share**2 * np.cumsum(spread) - 2 * share * np.cumsum(share * spread) + np.cumsum(share**2 * spread)
         variance += np.cumsum(before**2 * count * (risk.at_risk - count) / risk.at_risk**3)
         variance += 2 * (np.cumsum(share * step) - share * np.cumsum(step))
+        if again:
+            variance = np.maximum(variance, crossed.squares(influence(time, ended, own, unit), None))
         shares[str(one)] = share
         shares[f"se_{one}"] = np.where(share < 1, np.sqrt(np.clip(variance, 0.0, None)), 0.0)
     found = pd.DataFrame(shares, index=pd.Index(risk.time, name="time_s"))
     found.attrs = {"times": tuple(np.sort(time).tolist()), "independent": alone(times, None)}
     return found
+
+
+def influence(time: Floats, ended: Bools, own: Bools, unit: NDArray[np.intp]) -> Floats:
+    """Return by how much each animal's rows together change the share of one end: its derivative by their weight, the
+    infinitesimal jackknife (as R's survfit has it: Therneau, survival; Lin & Wei 1989 for Cox's model).
+
+    Parameters
+    ----------
+    time: of each row. ended: which came to an end, `own` to this one. unit: the number of its animal.
+
+    Returns
+    -------
+    A row for each distinct time of an end, a column for each animal.
+    """
+    risk = survival.risk_table(time, ended)
+    _, unit = np.unique(unit, return_inverse=True)
+    many, wide = int(unit.max()) + 1, len(risk.time) + 1
+
+    def counted(rows: Bools, place: NDArray[np.intp]) -> Floats:
+        cells = np.bincount(place[rows] * many + unit[rows], minlength=wide * many)
+        return cells.reshape(wide, many)[:-1].astype(np.float64)
+
+    place, every = np.searchsorted(risk.time, time), np.ones(len(time), dtype=bool)
+    ends, owns = counted(ended, place), counted(own, place)
+    gone = counted(every, np.searchsorted(risk.time, time, side="right"))
+    still = np.bincount(unit, minlength=many) - np.cumsum(gone, axis=0)
+    at_risk, events, count = risk.at_risk[:, None], risk.events[:, None], owns.sum(axis=1, keepdims=True)
+    free = np.cumprod(1 - events / at_risk, axis=0)
+    before = np.concatenate([[[1.0]], free[:-1]])
+    share = np.cumsum(before * count / at_risk, axis=0)
+    left = np.broadcast_to(at_risk - events, ends.shape)
+    came = np.divide(ends - still * events / at_risk, left, out=np.zeros_like(ends), where=left > 0)
+    sooner = np.cumsum(came * share, axis=0) - share * np.cumsum(came, axis=0)
+    return np.asarray(np.cumsum(before * (owns - still * count / at_risk) / at_risk, axis=0) + sooner)
 
 
 def first_ends(times: pd.DataFrame, by: str | None = None) -> pd.DataFrame:

@@ -186,8 +186,9 @@ def funnel(table: pd.DataFrame, day: float | None = None) -> pd.DataFrame:
     Up to the insertion, counts of the attempts of which a session was watched, with Wilson's 95 % limits (1927) of as
     many independent attempts as these are worth: those of one male, and of one female, resemble each other. A sac and
     young take time: their share is what had come by a named day (Aalen & Johansen 1978), those that still wait
-    counted for as long as they have waited; limits on the log-log scale. The young are those of an attempt's first sac.
-    That a pair was introduced makes it an attempt, so that step has no limits.
+    counted for as long as they have waited; limits on the log-log scale, in which females vary where one has several
+    attempts. The young are those of an attempt's first sac. That a pair was introduced makes it an attempt, so that
+    step has no limits.
 
     Parameters
     ----------
@@ -236,8 +237,8 @@ def funnel(table: pd.DataFrame, day: float | None = None) -> pd.DataFrame:
     ]
     taken = table[table["may_have_taken"] & (table["days"] >= 0)]
     laid = taken[taken["end"] == "sac"]
-    rows.append({"step": "sac"} | _come(taken["days"], taken["end"], "sac", day))
-    rows.append({"step": "young"} | _come(laid["sac_days"], laid["sac_end"], "young", None))
+    rows.append({"step": "sac"} | _come(taken, "days", "end", "sac", day))
+    rows.append({"step": "young"} | _come(laid, "sac_days", "sac_end", "young", None))
     return pd.DataFrame(rows)
 
 
@@ -256,8 +257,9 @@ def last_watched(days: pd.Series) -> float:
     return float(np.sort(days)[-int(np.ceil(len(days) / 4))]) if len(days) else np.nan
 
 
-def _come(days: pd.Series, end: pd.Series, wanted: str, day: float | None) -> dict[str, Any]:
+def _come(of: pd.DataFrame, waited: str, ended: str, wanted: str, day: float | None) -> dict[str, Any]:
     """Return the row of a step that takes time: the share by `day`, of those that wait."""
+    days, end = of[waited], of[ended]
     at = last_watched(days) if day is None else float(day)
     still = end == "open"
     row = {
@@ -265,7 +267,7 @@ def _come(days: pd.Series, end: pd.Series, wanted: str, day: float | None) -> di
         "of": len(days),
         "open": int((still & (days < at)).sum()),
     }
-    curve = incidence(pd.DataFrame({"latency_s": days, "end": end.where(~still)}), "end")
+    curve = _by_time(of, waited, ended)
     known = len(days) > 0 and (at <= days.max() or not still[days == days.max()].any())
     upto = curve[curve.index <= at]
     came = wanted in curve.columns and len(upto) > 0
@@ -273,6 +275,14 @@ def _come(days: pd.Series, end: pd.Series, wanted: str, day: float | None) -> di
     low, high = log_log_limits(share, se)
     shown = (share, low, high) if known else (np.nan,) * 3
     return row | dict(zip(("share", "low", "high"), shown, strict=True)) | {"day": at, "by_sac": 0}
+
+
+def _by_time(of: pd.DataFrame, waited: str, ended: str) -> pd.DataFrame:
+    """Return the share that had come to each end by each time, with errors in which females vary."""
+    times = pd.DataFrame({"latency_s": of[waited], "end": of[ended].where(of[ended] != "open")})
+    if "female" not in of:
+        return incidence(times, "end")
+    return incidence(times.assign(female=of["female"]), "end", "female")
 
 
 def time_to_sac(table: pd.DataFrame) -> pd.DataFrame:
@@ -285,7 +295,8 @@ def time_to_sac(table: pd.DataFrame) -> pd.DataFrame:
 
     Returns
     -------
-    Index: days. For each end that came, its cumulative share and se_<end>.
+    Index: days. For each end that came, its cumulative share and se_<end>, in which females vary where one has several
+    attempts.
 
     Raises
     ------
@@ -299,8 +310,7 @@ def time_to_sac(table: pd.DataFrame) -> pd.DataFrame:
     """
     table = _attempts(table, labels=("end",), flags=("may_have_taken",), numbers=("days",))
     taken = table[table["may_have_taken"] & (table["days"] >= 0)]
-    times = pd.DataFrame({"latency_s": taken["days"], "end": taken["end"].where(taken["end"] != "open")})
-    found = incidence(times, "end")
+    found = _by_time(taken, "days", "end")
     found.index.name = "days"
     if len(found):
         found.attrs["independent"] = "female" in taken and not taken["female"].duplicated().any()

@@ -1,5 +1,7 @@
 """Competing ends against R's and statsmodels' Aalen-Johansen estimate."""
 
+import shutil
+import subprocess
 from typing import Any
 
 import numpy as np
@@ -8,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from etholog.analysis.incidence import first_ends, incidence
+from etholog.analysis.incidence import first_ends, incidence, influence
 from etholog.base.refusal import Refusal
 
 CAUSES = {0: None, 1: "insertion", 2: "retreat"}
@@ -59,6 +61,75 @@ def test_incidence_is_statsmodels_wherever_that_has_a_number(rows: list[tuple[in
         known = np.isfinite(theirs)
         np.testing.assert_allclose(ours[f"se_{number}"][known], theirs[known], atol=1e-9)
     assert np.isfinite(ours.to_numpy()).all()
+
+
+# R's survfit with causes takes `cluster` and has errors as if rows were independent (survival 3.5-3), so that its
+# infinitesimal jackknife is summed here; of one cause it sums itself.
+R = """
+suppressMessages(library(survival))
+options(digits = 15)
+d <- read.csv(file("stdin"))
+change <- survfit(Surv(time, factor(cause, 0:2)) ~ 1, data = d, id = seq_len(nrow(d)), influence = TRUE)$influence
+change <- if (is.list(change)) change[[1]] else change
+for (state in 2:3) cat(sqrt(colSums(rowsum(change[, , state], d$female)^2))[-1], "\\n")
+one <- survfit(Surv(time, cause > 0) ~ 1, data = d, cluster = female, robust = TRUE)
+cat(summary(one, times = sort(unique(d$time)))$std.err, "\\n")
+"""
+
+
+def by_r(rows: pd.DataFrame) -> list[list[float]]:
+    if not shutil.which("Rscript"):
+        pytest.skip("NO R HERE: that errors in which females vary are R's is not tried")
+    done = subprocess.run(
+        ["Rscript", "-e", R], input=rows.to_csv(index=False), capture_output=True, text=True, check=False
+    )
+    if "there is no package called" in done.stderr:
+        pytest.skip("NO SURVIVAL FOR R HERE (r-cran-survival): that errors in which females vary are R's is not tried")
+    assert done.returncode == 0, done.stderr
+    return [[float(number) for number in line.split()] for line in done.stdout.splitlines()]
+
+
+@pytest.mark.slow
+def test_what_each_females_rows_change_is_rs_infinitesimal_jackknife() -> None:
+    """Therneau's survival: the robust error of a curve, its influence summed by cluster (Lin & Wei 1989 for Cox)."""
+    random = np.random.default_rng(8)
+    rows = pd.DataFrame(
+        {
+            "time": random.integers(1, 30, 24),
+            "cause": random.integers(0, 3, 24),
+            "female": random.integers(0, 7, 24),
+        }
+    )
+    rows.loc[len(rows)] = [30, 0, 0]  # one still waits at the end
+    *causes, one = by_r(rows)
+    time, cause = rows["time"].to_numpy(dtype=float), rows["cause"].to_numpy()
+    at = np.searchsorted(np.unique(time), np.unique(time[cause > 0]))
+    for number, theirs in enumerate(causes, 1):
+        change = influence(time, cause > 0, cause == number, rows["female"].to_numpy())
+        np.testing.assert_allclose(np.sqrt((change**2).sum(axis=1)), np.array(theirs)[at], atol=1e-12)
+    change = influence(time, cause > 0, cause > 0, rows["female"].to_numpy())
+    np.testing.assert_allclose(np.sqrt((change**2).sum(axis=1)), np.array(one)[at], atol=1e-12)
+
+
+@settings(max_examples=60, deadline=None)
+@given(samples)
+def test_errors_know_of_animals_that_come_again(rows: list[tuple[int, int]]) -> None:
+    time, cause = (np.array(column) for column in zip(*rows, strict=True))
+    times = pd.DataFrame({"latency_s": time.astype(float), "cause": pd.Series(cause).replace(0, None)})
+    alone = incidence(times, "cause")
+    # Whoever comes once, or is not known, changes nothing.
+    for animals in (np.arange(len(times)), np.full(len(times), "")):
+        pd.testing.assert_frame_equal(
+            incidence(times.assign(female=animals), "cause", "female"), alone, check_exact=True
+        )
+    # All twice, each time the same: worth no more than once.
+    twice = pd.concat([times, times]).assign(female=np.tile(np.arange(len(times)), 2))
+    again = incidence(twice, "cause", "female")
+    for name in (str(number) for number in sorted(set(cause) - {0})):
+        np.testing.assert_allclose(again[name], alone[name], atol=1e-12)
+        wider = alone[f"se_{name}"] * np.sqrt(len(times) / (len(times) - 1))
+        np.testing.assert_allclose(again[f"se_{name}"], wider, atol=1e-9)
+    assert (again.filter(like="se_") >= incidence(twice, "cause").filter(like="se_")).all(axis=None)
 
 
 def as_latencies(times: pd.DataFrame, **more: Any) -> pd.DataFrame:

@@ -17,6 +17,7 @@ from statsmodels.stats.proportion import proportion_confint
 import etholog
 from etholog import figures
 from etholog.analysis import outcome
+from etholog.analysis.incidence import log_log_limits
 from etholog.analysis.practice import practice_outcomes
 from etholog.analysis.sentences.outcome import answer
 from etholog.analysis.sign import signs, signs_seen
@@ -85,24 +86,46 @@ def test_the_funnel_and_the_waiting_say_one_number(season: etholog.Season) -> No
     assert (known["share"] <= known["high"]).all()
 
 
-def test_the_share_with_a_sac_by_a_day_is_rs() -> None:
-    """The invented set of test_incidence, times ten: R's survfit with open, sac and moult as states."""
-    table = pd.DataFrame(
+def ten_attempts() -> pd.DataFrame:
+    """The invented set of test_incidence, times ten."""
+    return pd.DataFrame(
         {
             "days": [10.0, 20, 20, 30, 40, 50, 60, 60, 70, 80],
             "end": ["sac", "open", "moult", "sac", "sac", "moult", "open", "sac", "moult", "open"],
             "watched": False, "evidence": np.nan, "courted": False, "may_have_taken": True,
-            "female": list("abcdefghij"), "males": "a", "sac_days": np.nan, "sac_end": "open",
+            "female": list("abcdefghij"), "males": "a", "sac_days": 1.0, "sac_end": "open",
             "insertion_s": np.nan, "insertions": np.nan, "palps": np.nan, "latency_s": np.nan,
         }
     )  # fmt: skip
-    rows = table.assign(sac_days=1.0)
+
+
+def test_the_share_with_a_sac_by_a_day_is_rs() -> None:
+    """R's survfit with open, sac and moult as states."""
+    rows = ten_attempts()
     at = {day: outcome.funnel(rows, day).set_index("step").loc["sac"] for day in (35, 45, 75, 81)}
     assert at[35]["share"] == pytest.approx(0.2142857143)
     assert at[45]["share"] == pytest.approx(0.3285714286)
     assert at[75]["share"] == pytest.approx(0.4428571429)
     assert np.isnan(at[81]["share"])  # nobody was watched so long
     assert at[45][["reached", "of", "open"]].tolist() == [3, 10, 1]
+
+
+def test_limits_of_a_share_with_a_sac_know_of_females_that_come_again() -> None:
+    """Two of each female, who come to the same: limits are wider, of the same share; else they are as they were."""
+    rows = pd.concat([ten_attempts(), ten_attempts()], ignore_index=True)
+    once, alone, nameless = (
+        outcome.funnel(table, 45).set_index("step").loc["sac"]
+        for table in (rows, rows.assign(female=np.arange(20).astype(str)), rows.drop(columns="female"))
+    )
+    assert once["share"] == alone["share"]
+    assert once["low"] < alone["low"] < alone["high"] < once["high"]
+    assert alone.equals(nameless)
+    upto = outcome.time_to_sac(rows).loc[:45].iloc[-1]
+    assert log_log_limits(upto["sac"], upto["se_sac"]) == (once["low"], once["high"])
+    # Who come each to a sac once and once not are as unlike as strangers: not less wide than those.
+    unlike = rows.iloc[:10].assign(days=50.0, end=["sac", "moult"] * 5, female=list("aabbccddee"))
+    hers, apart = (outcome.funnel(t, 50).set_index("step").loc["sac"] for t in (unlike, unlike.drop(columns="female")))
+    assert hers.equals(apart)
 
 
 def test_as_known_on_an_earlier_day(season: etholog.Season) -> None:

@@ -265,8 +265,12 @@ class Ethogram(Part):
 
     def told_by(self, later: Self) -> Self:
         """Return this ethogram with the roles that a later one of its name gives to the same codes; its hash stays."""
+        return self.told(later.role_of)
+
+    def told(self, roles: Mapping[str, Role]) -> Self:
+        """Return this ethogram with these roles of its codes, where it says none itself; its hash stays."""
         own = replace(self)
-        own.__dict__["_added"] = {code: role for code, role in later.role_of.items() if code in self.by_code}
+        own.__dict__["_added"] = {code: role for code, role in roles.items() if code in self.by_code}
         return own
 
     @cached_property

@@ -7,13 +7,15 @@ from pydantic import BaseModel, Field, ValidationError
 
 from etholog.base import files
 from etholog.base.refusal import Finding, Refusal
+from etholog.ethogram import Role
 
 _Month = Annotated[str, Field(pattern=r"^\d{4}-\d\d$")]
 _Part = Annotated[str, Field(pattern=r"^part-[0-9a-f]+\.parquet$")]
 
 
 class Contents(BaseModel):
-    """The parts of each month, and what all sessions share; `following` is the number that the next session gets."""
+    """The parts of each month, and what all sessions share; `following` is the number that the next session gets,
+    `roles` are those of each ethogram's behaviours, by its hash: a workspace's own may have told them later."""
 
     format: str
     program: str
@@ -22,6 +24,7 @@ class Contents(BaseModel):
     names: dict[str, str]
     species: dict[str, str]
     ethograms: list[dict[str, Any]]
+    roles: dict[str, dict[str, Role]] = {}
 
 
 def read(path: Path) -> Contents:

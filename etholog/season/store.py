@@ -21,7 +21,7 @@ import numpy as np
 from etholog import ethogram as ethograms_
 from etholog import session
 from etholog.animals import naming
-from etholog.base import files
+from etholog.base import files, system
 from etholog.base.atomic import replacing
 from etholog.base.cache import Stamp, code, stamp
 from etholog.base.library import needed
@@ -38,6 +38,7 @@ if TYPE_CHECKING:
     from pyarrow import parquet
 
 NAME, FORMAT = "season.json", "etholog-season/1"
+_BESIDE = f".{NAME}."  # how the names begin of the lock, and of a list that a kill left half written
 TABLES = ("sessions", "bouts", "gaps")
 PART_ROWS = 10**6  # bouts: what one file holds at most, unless one session has more
 BATCH_ROWS = 10**5  # bouts held in memory at once; a row group of the file
@@ -83,7 +84,7 @@ def opened(folder: Path) -> Store:
     told = contents.read(path)
     if told.format != FORMAT:
         raise Refusal(Finding(f"is of another format ({told.format!r})", f"this version reads {FORMAT}", path))
-    kept = [from_plain(one) for one in told.ethograms]
+    kept = [one.told(told.roles.get(one.hash, {})) for one in map(from_plain, told.ethograms)]
     return Store(folder, told.months, kept, told.names, told.species, told.following, told.program)
 
 
@@ -95,43 +96,8 @@ def write(folder: Path, to: Path, part_rows: int = PART_ROWS) -> tuple[list[str]
     Raises Refusal where `to` holds something else, can't be written, or no session is there.
     """
     needed("pyarrow", "Parquet")
-    names, unread = files.listed(folder)
-    stamps = {name: stamp(seen) for name, seen in names.items()}
-    program = code([ethograms_, fold, rows, session]).hex()
-    before, known = _before(to, program)
-    months: dict[str, list[tuple[int, str, str]]] = {}  # of each: (began, id, name)
-    changed = {known[name][0] for name in known.keys() - stamps.keys()}
-    for name, seen in stamps.items():
-        if name in known and known[name][3] == seen:
-            month, began, id_, _ = known[name]
-        else:
-            try:
-                header = session.header(folder / name)
-            except Refusal as refusal:
-                unread += refusal.findings
-                if name in known:
-                    changed.add(known[name][0])
-                continue
-            month, began, id_ = f"{header['began']:%Y-%m}", rows.microseconds(header["began"]), header["id"]
-            changed |= {month} | ({known[name][0]} if name in known else set())
-        months.setdefault(month, []).append((began, id_, name))
-    if not months:
-        raise Refusal(f"{folder}: no session to write; cards alone are exported without --by-month")
-    following, parts, told = before.following, dict(before.months), {one.hash: one for one in before.ethograms}
-    with _undone_if_broken_off(to):
-        if not is_store(to):
-            to.mkdir(parents=True, exist_ok=True)
-            _keep(before)  # a season of nothing: so the next writing knows the folder, whatever ends this one
-        for month in sorted(changed):
-            order = [name for _, _, name in sorted(months.get(month, ()))]
-            batches = _batches(folder, order, min(part_rows, BATCH_ROWS), unread)
-            parts[month], following = _month(to, month, batches, stamps, following, told, part_rows)
-        parts = {month: parts[month] for month in sorted(parts) if parts[month]}
-        called = naming.names(root_of(folder))
-        _keep(Store(to, parts, [with_roles(one, folder.absolute()) for one in told.values()], dict(called.now),
-                    _species(called, to, parts), following, program))  # fmt: skip
-    _clear(to)
-    return sorted(changed & parts.keys()), unread
+    with _alone(to):
+        return _written(folder, to, part_rows)
 
 
 def read(store: Store) -> Rows:
@@ -158,6 +124,19 @@ def left_out(store: Store) -> frozenset[int]:
     meant = sorted((at for at in range(len(ids)) if not accident[at]), key=lambda at: (began[at], ids[at]))
     counted = session.counted_once((ids[at], of[at]) for at in meant)
     return frozenset(numbers) - {numbers[meant[at]] for at in counted}
+
+
+def names_said(store: Store, left_out: Collection[int]) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Return of which conditions, and of which outcomes, any session tells, but for those of these numbers."""
+    told = _table(store.files("sessions"), ["session", "conditions", "outcome"])
+    numbers = told["session"].to_pylist()
+
+    def names(column: str) -> tuple[str, ...]:
+        each = zip(numbers, told[column].to_pylist(), strict=True)
+        texts = dict.fromkeys(text for number, text in each if number not in left_out)  # most are alike
+        return tuple(dict.fromkeys(name for text in texts for name in json.loads(text)))
+
+    return names("conditions"), names("outcome")
 
 
 def rows_of(
@@ -224,18 +203,54 @@ def rows_of(
 # ---------------------------------------------------------------- what was there
 
 
-def _before(to: Path, program: str) -> tuple[Store, dict[str, tuple[str, int, str, Stamp]]]:
+def _written(folder: Path, to: Path, part_rows: int) -> tuple[list[str], list[Finding]]:
+    names, unread = files.listed(folder)
+    stamps = {name: stamp(seen) for name, seen in names.items()}
+    program = code([ethograms_, fold, rows, session]).hex()
+    before, known = _before(to, program, folder)
+    months: dict[str, list[tuple[int, str, str]]] = {}  # of each: (began, id, name)
+    changed = {known[name][0] for name in known.keys() - stamps.keys()}
+    for name, seen in stamps.items():
+        if name in known and known[name][3] == seen:
+            month, began, id_, _ = known[name]
+        else:
+            try:
+                header = session.header(folder / name)
+            except Refusal as refusal:
+                unread += refusal.findings
+                if name in known:
+                    changed.add(known[name][0])
+                continue
+            month, began, id_ = f"{header['began']:%Y-%m}", rows.microseconds(header["began"]), header["id"]
+            changed |= {month} | ({known[name][0]} if name in known else set())
+        months.setdefault(month, []).append((began, id_, name))
+    if not months:
+        raise Refusal(f"{folder}: no session to write; cards alone are exported without --by-month")
+    following, parts, told = before.following, dict(before.months), {one.hash: one for one in before.ethograms}
+    with _undone_if_broken_off(to):
+        if not is_store(to):
+            _keep(before)  # a season of nothing: so the next writing knows the folder, whatever ends this one
+        for month in sorted(changed):
+            order = [name for _, _, name in sorted(months.get(month, ()))]
+            batches = _batches(folder, order, min(part_rows, BATCH_ROWS), unread)
+            parts[month], following = _month(to, month, batches, stamps, following, told, part_rows)
+        parts = {month: parts[month] for month in sorted(parts) if parts[month]}
+        called = naming.names(root_of(folder))
+        _keep(Store(to, parts, list(told.values()), dict(called.now),
+                    _species(called, to, parts), following, program))  # fmt: skip
+    _clear(to)
+    return sorted(changed & parts.keys()), unread
+
+
+def _before(to: Path, program: str, folder: Path) -> tuple[Store, dict[str, tuple[str, int, str, Stamp]]]:
     """Return the season that is there, and of each of its files (month, began, id, stamp); nothing where another
-    program wrote it: what that one read, it may have read otherwise."""
+    program wrote it: what that one read, it may have read otherwise; nor where an ethogram's roles are others now."""
     empty = Store(to, {}, [])
-    if not to.exists():
-        return empty, {}
     if not is_store(to):
-        if not to.is_dir() or any(to.iterdir()):
-            raise Refusal(f"{to}: holds something else than a season for an engine; name a folder that is not there")
         return empty, {}
     store = opened(to)
-    if store.program != program:
+    now = [with_roles(one.told({}), folder.absolute()) for one in store.ethograms]
+    if store.program != program or [one.role_of for one in now] != [one.role_of for one in store.ethograms]:
         return Store(to, {}, [], following=store.following), {}
     known = {}
     for path in store.files("sessions"):
@@ -264,6 +279,7 @@ def _species(called: naming.Names, to: Path, parts: Mapping[str, Sequence[str]])
 def _keep(store: Store) -> None:
     told = {"format": FORMAT, "program": store.program, "following": store.following, "months": store.months}
     told |= {"names": store.names, "species": store.species, "ethograms": [one.plain() for one in store.ethograms]}
+    told |= {"roles": {one.hash: one.role_of for one in store.ethograms}}
     with replacing(store.folder / NAME) as file:
         file.write(json.dumps(told, ensure_ascii=False, indent=1).encode() + b"\n")
 
@@ -271,23 +287,49 @@ def _keep(store: Store) -> None:
 @contextmanager
 def _undone_if_broken_off(to: Path) -> Iterator[None]:
     """Remove what a writing that fails has begun: on a full disk it would take the room that the next one needs."""
-    new = not to.exists()
     try:
         yield
     except BaseException as error:
         with suppress(OSError, Refusal):
             _clear(to)
-        if new:
-            shutil.rmtree(to, ignore_errors=True)
         if isinstance(error, OSError):
-            what = os.strerror(error.errno) if error.errno else error  # pyarrow's own words are not for keepers
-            raise Refusal(f"{to}: can't be written ({what}), nothing was changed; {files.remedy(error)}") from error
+            raise _not_written(to, error) from error
         raise
+
+
+@contextmanager
+def _alone(to: Path) -> Iterator[None]:
+    """Hold a folder for this writing alone: what another one has begun looks like what counts no more. One that was
+    not there is not there again where the writing fails."""
+    new = not to.exists()
+    if not new and not is_store(to) and not (to.is_dir() and all(one.name.startswith(_BESIDE) for one in to.iterdir())):
+        raise Refusal(f"{to}: holds something else than a season for an engine; name a folder that is not there")
+    try:
+        to.mkdir(parents=True, exist_ok=True)
+        held = (to / f"{_BESIDE}lock").open("ab")
+    except OSError as error:
+        raise _not_written(to, error) from error
+    with held:
+        if not system.lock(held.fileno()):
+            raise Refusal(f"{to}: another export is writing into it; wait until that one is done")
+        try:
+            yield
+        except BaseException:
+            if new:
+                shutil.rmtree(to, ignore_errors=True)
+            raise
+
+
+def _not_written(to: Path, error: OSError) -> Refusal:
+    what = os.strerror(error.errno) if error.errno else error  # pyarrow's own words are not for keepers
+    return Refusal(f"{to}: can't be written ({what}), nothing was changed; {files.remedy(error)}")
 
 
 def _clear(to: Path) -> None:
     """Remove the parts that count no more."""
     parts = opened(to).months
+    for left in to.glob(f"{_BESIDE}*.part"):  # by a kill
+        left.unlink()
     for table in TABLES:
         for path in (to / table).glob("month=*/*.parquet"):
             if path.name not in parts.get(path.parent.name.removeprefix("month="), ()):

@@ -9,6 +9,7 @@ import sys
 from collections.abc import Callable
 from pathlib import Path
 from subprocess import CompletedProcess
+from typing import Any
 
 import pytest
 from pyarrow import parquet
@@ -132,6 +133,38 @@ def test_a_kill_leaves_what_was_there(sessions: Path, tmp_path: Path, after: int
     store.write(sessions, to, SMALL)
     told = {path for table in store.TABLES for path in store.opened(to).files(table)}
     assert set(to.rglob("*.parquet")) == told  # nothing is left of what was broken off
+    same(sessions, to)
+
+
+@pytest.mark.parametrize("there", [False, True])
+def test_two_at_once_are_one_and_a_clear_line(
+    sessions: Path, tmp_path: Path, there: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    to = tmp_path / "large"
+    if there:
+        store.write(sessions, to, SMALL)
+        (sessions / "a.jsonl").unlink()
+    month, told = store._month, []
+
+    def meanwhile(*args: Any) -> Any:
+        made = month(*args)
+        with pytest.raises(Refusal, match="another export is writing into it") as refused:
+            store.write(sessions, to, SMALL)
+        told.append(refused)
+        return made
+
+    monkeypatch.setattr(store, "_month", meanwhile)
+    store.write(sessions, to, SMALL)
+    assert told
+    same(sessions, to)
+
+
+def test_what_a_kill_left_before_the_first_list_is_written_over(sessions: Path, tmp_path: Path) -> None:
+    to = tmp_path / "large"
+    to.mkdir()
+    (to / f".{store.NAME}.123.part").write_text("{")
+    store.write(sessions, to)
+    assert not list(to.glob("*.part")) + list(to.glob(".*.part"))
     same(sessions, to)
 
 

@@ -2,19 +2,19 @@
 added up. The parts know nothing of each other, so any number of processors or machines may share them."""
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 from typing import Any
 
 import pandas as pd
 
-from etholog.analysis import columns
+from etholog.analysis import columns, sequence
+from etholog.analysis.design import named
 from etholog.analysis.duration import time_shares
-from etholog.analysis.sequence import in_order
 from etholog.analysis.transition import Transitions, pooled, transitions
-from etholog.analysis.transition import transition as of_season
-from etholog.season import Season, of_rows, store
+from etholog.ethogram import ACTORS
+from etholog.season import Season, of, of_rows, store
 
 
 @dataclass(frozen=True)
@@ -26,11 +26,16 @@ class Part:
     left_out: frozenset[int] = (
         frozenset()
     )  # numbers of sessions that count for nothing, or were counted in another part
+    conditions: tuple[str, ...] = ()  # what any session of the whole season says, so that all parts have one's columns
+    outcomes: tuple[str, ...] = ()
 
     def season(self) -> Season:
         """Return its sessions with their bouts and gaps."""
-        kept = store.opened(self.folder)
-        return of_rows(self.folder, store.part(kept, self.at, self.left_out))
+        found = store.part(store.opened(self.folder), self.at, self.left_out)
+        said = dict(found.said)
+        for kind, names in (("conditions", self.conditions), ("outcome", self.outcomes)):
+            said[kind] = [dict.fromkeys(names) | own for own in said[kind]]
+        return of_rows(self.folder, replace(found, said=said))
 
 
 # How the parts are asked: as the built-in `map` does it, which takes one after another; as the `map` of a pool of
@@ -54,7 +59,8 @@ def parts(folder: Path | str) -> list[Part]:
     """
     kept = store.opened(Path(folder))
     out = store.left_out(kept)
-    return [Part(Path(folder), at, out) for at in range(len(kept.files("sessions")))]
+    said = store.names_said(kept, out)
+    return [Part(Path(folder), at, out, *said) for at in range(len(kept.files("sessions")))]
 
 
 def time_budget(folder: Path | str, by: str = "male", across: Across = map) -> pd.DataFrame:
@@ -76,7 +82,9 @@ def time_budget(folder: Path | str, by: str = "male", across: Across = map) -> p
     Refusal: where no season for an engine is there, or it has no such column.
     """
     keys = [by, "actor", "behaviour", "qualifier", "kind"]
-    held, watched = zip(*across(partial(_budget, keys=keys), parts(folder)), strict=True)
+    columns.table(_without_bouts(folder).sessions, columns.word(by, "by"))
+    sums = [_sums(of(Path(folder), []), keys), *across(partial(_budget, keys=keys), parts(folder))]
+    held, watched = zip(*sums, strict=True)
     found: pd.DataFrame = pd.concat(held).groupby(level=keys, dropna=False).sum().reset_index()
     total = found[by].map(pd.concat(watched).groupby(level=0).sum())
     found.loc[found["kind"] != "state", "total_s"] = float("nan")
@@ -86,14 +94,18 @@ def time_budget(folder: Path | str, by: str = "male", across: Across = map) -> p
 
 def _budget(part: Part, keys: list[str]) -> tuple[pd.DataFrame, pd.Series]:
     """Return the sums of one part, and the seconds watched for each value of the column."""
-    one, by = part.season(), keys[0]
-    sessions = columns.table(one.sessions, columns.word(by, "by"))
-    of = sessions[["session", by, "watched_s"]].astype({"session": object, by: object})
-    shares = time_shares(one).astype(dict.fromkeys(("session", *keys[1:]), object)).merge(of, on="session")
+    return _sums(part.season(), keys)
+
+
+def _sums(one: Season, keys: list[str]) -> tuple[pd.DataFrame, pd.Series]:
+    by = keys[0]
+    told = one.sessions.reindex(columns=["session", by, "watched_s"])  # where no session counts it may lack the column
+    known = told[named(told[by])].astype({"session": object, by: object})
+    shares = time_shares(one).astype(dict.fromkeys(("session", *keys[1:]), object)).merge(known, on="session")
     sums = shares.groupby(keys, dropna=False).agg(
         sessions=("session", "size"), count=("count", "sum"), cut=("cut", "sum"), total_s=("total_s", "sum")
     )
-    return sums, of.groupby(by)["watched_s"].sum()
+    return sums, known.groupby(by)["watched_s"].sum()
 
 
 def transition(
@@ -115,20 +127,24 @@ def transition(
     ------
     Refusal: where no season for an engine is there, or nothing follows anything in it.
     """
-    tables: list[pd.DataFrame] = []
-    order: list[str] = []
-    kept = store.opened(Path(folder))
-    every = of_rows(kept.folder, store.rows_of(kept, [], []))
-    for counts in across(partial(_counts, actor=actor, repeats=repeats), parts(folder)):
-        tables.append(counts)
-        order = in_order(every, list(dict.fromkeys([*order, *map(str, counts.index)])))
+    if actor is not None:
+        columns.one_of(actor, "actor", ACTORS)
+    every = _without_bouts(folder)
+    tables = list(across(partial(_counts, actor=actor, repeats=repeats), parts(folder)))
+    order = sequence.in_order(every, list(dict.fromkeys(name for table in tables for name in table.index)))
     counts = pd.DataFrame(0.0, order, order)
-    never = pd.DataFrame(False, order, order)  # where a part has the two and no count of them, not even 0
     for table in tables:
-        counts = counts.add(table, fill_value=0.0)
-        never.loc[table.index, table.columns] |= table.isna()
-    return pooled(every, transitions(counts.loc[order, order], never))
+        counts.loc[table.index, table.columns] += table
+    # No part can tell: what comes in it alone, and by its own ethograms, may come otherwise in another.
+    never = None if repeats else sequence.impossible(every, order) & (counts.to_numpy() == 0)
+    return pooled(every, transitions(counts, never))
 
 
 def _counts(part: Part, actor: str | None, repeats: bool) -> pd.DataFrame:
-    return of_season(part.season(), actor=actor, repeats=repeats).counts
+    found = sequence.of(part.season(), actor=actor, repeats=repeats)
+    return pd.DataFrame(found.counts(), found.names, found.names)
+
+
+def _without_bouts(folder: Path | str) -> Season:
+    kept = store.opened(Path(folder))
+    return of_rows(kept.folder, store.rows_of(kept, [], []))

@@ -82,7 +82,7 @@ def time_budget(folder: Path | str, by: str = "male", across: Across = map) -> p
     Refusal: where no season for an engine is there, or it has no such column.
     """
     keys = [by, "actor", "behaviour", "qualifier", "kind"]
-    columns.table(_without_bouts(folder).sessions, columns.word(by, "by"))
+    columns.table(without_bouts(store.opened(Path(folder))).sessions, columns.word(by, "by"))
     sums = [_sums(of(Path(folder), []), keys), *across(partial(_budget, keys=keys), parts(folder))]
     held, watched = zip(*sums, strict=True)
     found: pd.DataFrame = pd.concat(held).groupby(level=keys, dropna=False).sum().reset_index()
@@ -129,7 +129,7 @@ def transition(
     """
     if actor is not None:
         columns.one_of(actor, "actor", ACTORS)
-    every = _without_bouts(folder)
+    every = without_bouts(store.opened(Path(folder)))
     tables = list(across(partial(_counts, actor=actor, repeats=repeats), parts(folder)))
     order = sequence.in_order(every, list(dict.fromkeys(name for table in tables for name in table.index)))
     counts = pd.DataFrame(0.0, order, order)
@@ -145,6 +145,6 @@ def _counts(part: Part, actor: str | None, repeats: bool) -> pd.DataFrame:
     return pd.DataFrame(found.counts(), found.names, found.names)
 
 
-def _without_bouts(folder: Path | str) -> Season:
-    kept = store.opened(Path(folder))
+def without_bouts(kept: store.Store) -> Season:
+    """Return all sessions of a season, whose ethograms say what may be asked, and none of their bouts and gaps."""
     return of_rows(kept.folder, store.rows_of(kept, [], []))

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from etholog.analysis import columns
 from etholog.analysis.latency import asked, check_names
 from etholog.base.library import needed
-from etholog.engine.by_part import Across, Part
+from etholog.engine.by_part import Across, Part, without_bouts
 from etholog.ethogram import Ethogram, Interval
 from etholog.season import Season, of_rows, store
 from etholog.session.endings import LAST
@@ -98,7 +98,7 @@ def deciding(
     needed("duckdb", "an engine")
     kept = store.opened(Path(folder))
     names = columns.words(ends, "ends")
-    every = of_rows(kept.folder, store.rows_of(kept, [], []))  # without bouts: whose ethograms say what may be asked
+    every = without_bouts(kept)
     meant = asked(every, interval, since, to)
     if names:
         check_names(every, names)

@@ -43,6 +43,7 @@ class Source:
 _AUDIO = re.compile(r"^ *Stream #0:\d+.*?: Audio: (\w+).*?, (\d+ Hz), ([\w.()]+)", re.M)
 _VIDEO = re.compile(r"^ *Stream #0:\d+.*?: Video: .*?\b(\d{2,5})x(\d{2,5})\b.*$", re.M)
 _ATTACHED = "(attached pic)"
+Packets = tuple[Fraction, list[tuple[int, int, bool]]]
 
 
 def probe(path: Path) -> Source:
@@ -110,10 +111,7 @@ def whole_ntsc(rate: float) -> float:
 def key_frames(source: Source) -> list[tuple[float, int]]:
     """Return (film second, number of the packet) of all frames at which a cut without re-encoding can begin, and of
     the film's end. Reads the whole file."""
-    listed, _ = ffmpeg.output_of(
-        "-copyts", "-i", ffmpeg.named(source.path), "-map", "0:v:0", "-c", "copy", "-f", "framecrc", "-"
-    )
-    tick, packets = packets_of(listed)
+    tick, packets = _all_packets(source)
     keys = [(float(pts * tick) - source.start, at) for at, (pts, _, key) in enumerate(packets) if key]
     return [*keys, (source.seconds, len(packets))]
 
@@ -127,11 +125,10 @@ def comes_evenly(source: Source, first: float, end: float) -> bool:
         return False
     margin = 2 / float(source.rate)
     from_, until = max(0.0, first - margin), min(end + margin, source.seconds)
-    sought = ["-ss", f"{from_:.6f}", "-t", f"{until - from_:.6f}"] if source.indexed else []
-    listed, _ = ffmpeg.output_of(
-        *sought, "-copyts", "-i", ffmpeg.named(source.path), "-map", "0:v:0", "-c", "copy", "-f", "framecrc", "-"
-    )
-    tick, packets = packets_of(listed)
+    if source.indexed:
+        tick, packets = _packets(source.path, "-ss", f"{from_:.6f}", "-t", f"{until - from_:.6f}")
+    else:  # nothing can be sought in it
+        tick, packets = _all_packets(source)
     shown = sorted({pts * tick - Fraction(source.start) for pts, _, _ in packets})
     shown = [at for at in shown if from_ <= at <= until]
     each = 1 / source.rate
@@ -141,14 +138,24 @@ def comes_evenly(source: Source, first: float, end: float) -> bool:
 
 def _end(path: Path) -> float | None:
     """Return where the last frame ends, by the file's own clock; None when the end can't be sought."""
-    listed, _ = ffmpeg.output_of(
-        "-sseof", "-2", "-copyts", "-i", ffmpeg.named(path), "-map", "0:v:0", "-c", "copy", "-f", "framecrc", "-"
-    )
-    tick, packets = packets_of(listed)
+    tick, packets = _packets(path, "-sseof", "-2")
     return float(max(pts + length for pts, length, _ in packets) * tick) if packets else None
 
 
-def packets_of(listed: str) -> tuple[Fraction, list[tuple[int, int, bool]]]:
+@cache
+def _all_packets(source: Source) -> Packets:
+    """Read the whole file."""
+    return _packets(source.path)
+
+
+def _packets(path: Path, *sought: str) -> Packets:
+    listed, _ = ffmpeg.output_of(
+        *sought, "-copyts", "-i", ffmpeg.named(path), "-map", "0:v:0", "-c", "copy", "-f", "framecrc", "-"
+    )
+    return packets_of(listed)
+
+
+def packets_of(listed: str) -> Packets:
     """Read ffmpeg's framecrc listing: the clock's tick in seconds; (pts, duration, is a key frame) of packets."""
     tick = Fraction(1)
     packets = []

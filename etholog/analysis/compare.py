@@ -80,6 +80,11 @@ class Comparison:
         """Whether sessions were permuted with one variance for all labellings (see `analysis.logrank.permuted`)."""
         return logrank.has_one_variance(len(self.table))
 
+    @property
+    def usable(self) -> bool:
+        """Whether `permutation_p` says anything."""
+        return self.smallest_p <= permutation.ALPHA
+
     def _repr_html_(self) -> str:
         return notebook.html(self.sentence, self.table.filter(regex="^(?!q[0-9])"))
 

@@ -155,7 +155,7 @@ def _permuted(data: cox.Data, at: int, group: NDArray[np.intp], ties: cox.Ties, 
     own = data.terms[:, at]
     own = own - known @ np.linalg.lstsq(known, own, rcond=None)[0] if others.shape[1] else own
     found = permute_within(left, own, group, permutations, seed)
-    return found.p if found.smallest_p <= 0.05 else np.nan
+    return found.p if found.usable else np.nan
 
 
 def design_of(rows: pd.DataFrame, columns: list[str]) -> tuple[pd.DataFrame, list[str]]:

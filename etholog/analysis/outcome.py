@@ -366,7 +366,7 @@ def _goes(rows: pd.DataFrame, measure: str) -> dict[str, Any]:
     within = _permuted(rows, measure, pd.factorize(rows["female"])[0])
     single = _permuted(once, measure, np.zeros(len(once), dtype=np.intp))
     ways = [("within females", within), ("females", single)]
-    compared, found = next((way for way in ways if way[1].smallest_p <= 0.05), ("", NOTHING))
+    compared, found = next((way for way in ways if way[1].usable), ("", NOTHING))
     if compared == "females":
         among = _effect(once, measure)
     return counts | among | {"compared": compared, "p": found.p, "smallest_p": found.smallest_p}

@@ -19,6 +19,7 @@ Ints = NDArray[np.integer[Any]]
 Labels = NDArray[np.integer[Any]]
 
 SHUFFLES = 10_000
+ALPHA = 0.05  # a design that can't give such a p says nothing, and has none
 SHUFFLES_AT_LEAST = 999  # however large the season
 LABELLINGS_AT_MOST = 40_000  # in one stratum
 _EXACT_WORK = 4_000_000  # numbers added up on the way through every labelling: some half a second
@@ -54,7 +55,7 @@ class Permuted:
     @property
     def usable(self) -> bool:
         """Whether the design can give a p of .05 at all. One that cannot says nothing, whatever the animals do."""
-        return self.smallest_p <= 0.05
+        return self.smallest_p <= ALPHA
 
 
 NOTHING = Permuted(np.nan, 0, False, np.nan, 0.0)

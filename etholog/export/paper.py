@@ -27,7 +27,6 @@ from etholog.season import Season
 FOLDER = "paper"
 SCRIPT = "recompute.R"
 LIBRARIES = ("numpy", "pandas", "scipy", "matplotlib")
-ALPHA = 0.05  # a design that can't give such a p says nothing, and has none
 SOURCES = {
     "altmann1974": (
         "Altmann, Jeanne", "Observational study of behavior: sampling methods", "Behaviour", 49, "227--267",
@@ -114,7 +113,7 @@ def expected(interval: str, found: Comparison) -> pd.DataFrame:
     ]
     if found.df:
         rows += [("chi_squared", "", found.statistic), ("df", "", found.df)]
-    if found.smallest_p <= ALPHA:
+    if found.usable:
         rows.append(("p", "", found.permutation_p))
     for male, row in found.table.iterrows():
         shown = ["n", "occurred", "median_s", "mean_s"]

@@ -197,6 +197,14 @@ def test_a_rotated_film_stands_upright(tmp_path: Path, etholog: Run) -> None:
     assert numbers(back) == frames_of(wanted(etholog, path))
 
 
+def test_films_that_are_turned_otherwise_are_not_joined_as_they_are(tmp_path: Path, etholog: Run) -> None:
+    first, second = numbered(tmp_path / "a.mp4", 15), numbered(tmp_path / "second.mp4", 15, first=375)
+    ffmpeg("-i", f"file:{second}", "-c", "copy", "-metadata:s:v", "rotate=180", f"file:{tmp_path / 'b.mp4'}")
+    path = filmed(tmp_path, first, tmp_path / "b.mp4")
+    done = etholog("film", "make", path, *CHOICE, "--quick", "-o", tmp_path / "out.mp4")
+    assert (done.returncode, "how they are turned" in done.stderr) == (2, True)
+
+
 def test_films_of_other_shapes_keep_theirs(tmp_path: Path, etholog: Run) -> None:
     # The first has pixels that are wider than high, as old camcorders made them; the second is higher than wide.
     wide = numbered(tmp_path / "a.mp4", 15, more=["-aspect", "64:27"])

@@ -1,5 +1,6 @@
 """Imports go one way, and recording loads nothing that it doesn't need."""
 
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -90,6 +91,11 @@ MODELS, TABLES = {"pydantic"}, {"pydantic", "numpy", "pandas"}
         ("transition", TABLES | {"scipy"}),
         ("plan --species Brachypelma_smithi", TABLES | {"scipy"}),
         ("export {to}/tables", TABLES | {"scipy"}),
+        pytest.param(
+            "report --season -o {to}/page.html",
+            TABLES | {"scipy"},
+            marks=pytest.mark.skipif(os.cpu_count() == 1, reason="one processor draws in the report's own process"),
+        ),
     ],
 )
 def test_a_command_loads_no_library_that_it_does_not_use(

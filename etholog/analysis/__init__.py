@@ -15,6 +15,7 @@ __all__ = [
     "incidence",
     "interval_censored",
     "kin",
+    "lanes",
     "latency",
     "lineage",
     "lots",

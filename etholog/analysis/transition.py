@@ -23,6 +23,8 @@ from etholog.ethogram import ACTORS
 from etholog.season import Season
 
 ALPHA = 0.05
+SEEN = 3  # what came once or twice is no pattern
+Edge = tuple[str, str, float]  # first, next, how often the one is followed by the other
 OF_MALES = gettext_noop(
     "Pooled from {sessions} sessions of {males} males: animals repeat themselves, so p comes out too small (Machlis,"
     " Dodd & Fentress 1985). Look at each male, or shuffle within sessions."
@@ -72,6 +74,14 @@ class Transitions:
         if self.p_shuffled_holm is not None:
             return self.p_shuffled_holm < ALPHA
         return (self.p_holm < ALPHA) & ~self.small
+
+    @property
+    def holding(self) -> list[Edge]:
+        """(first, next, probability) of what surely comes more often than by chance, and came three times or more."""
+        long, certain = self.long(), self.certain
+        kept = long[(long["residual"] > 0) & (long["count"] >= SEEN)]
+        told = ((row["first"], row["next"], float(row["probability"])) for row in kept.to_dict("records"))
+        return [edge for edge in told if bool(certain.at[edge[0], edge[1]])]
 
     def long(self) -> pd.DataFrame:
         """Return one row for each transition that was seen: first, next, count, probability, expected, residual,

@@ -37,6 +37,27 @@ def fine_face(seconds: float | Fraction) -> str:
     return f"{clock_face(hundredths * 10)}.{hundredths % 100:02d}"
 
 
+def seconds_face(seconds: float) -> str:
+    """Return seconds before or after something as a clock shows them.
+
+    >>> seconds_face(65), seconds_face(-5), seconds_face(3905)
+    ('1:05', '-0:05', '1:05:05')
+    """
+    shown = length_face(1000 * abs(seconds))
+    return f"-{shown}" if round(seconds) < 0 else shown
+
+
+def round_times(end: float, most: int) -> list[float]:
+    """Return round times in seconds from 0 to `end`, at most `most` steps of them.
+
+    >>> round_times(95, 4)
+    [0.0, 30.0, 60.0, 90.0]
+    """
+    steps = (5, 10, 15, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 14_400, 28_800)
+    step = next((step for step in steps if end / step <= most), 86_400)
+    return [float(at) for at in range(0, int(end) + 1, step)]
+
+
 def seconds_typed(text: str) -> float | None:
     """Return how many seconds were typed, as seconds, minutes or a clock's figures; None where it is none of them.
 

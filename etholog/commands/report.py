@@ -14,6 +14,7 @@ from etholog.commands.output import SESSIONS_TOO, add_folder, add_language, say,
 
 if TYPE_CHECKING:
     from etholog.animals.care import Task
+    from etholog.season import Season
     from etholog.session import Session
 
 
@@ -40,9 +41,6 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _write(args: argparse.Namespace) -> int:
-    from etholog import session
-    from etholog.animals import naming
-
     if bool(args.files) == args.season:
         raise Refusal("name the files of one or more sessions, or --season for all of the workspace")
 
@@ -52,20 +50,30 @@ def _write(args: argparse.Namespace) -> int:
     out = args.out or Path("report.html")
     file.check(out)  # before the work, and again when it is done
     folder = season.folder_of(args.folder) if args.season else args.folder
+    with svg.processes() as pool:
+        found, read = _read(args.files, folder)
+        today, whole = date.today() if args.season else None, True if args.strips else None
+        with working(f"Drawing {len(read.sessions)} sessions"):
+            file.write(page.html(read, found, today, whole, _tasks(found), pool), out)
+    print(visible(str(out)))
+    say(*read.findings)
+    return 1 if read.findings else 0
+
+
+def _read(files: "list[Path]", folder: Path) -> "tuple[list[Session], Season]":
+    """Return the sessions of these files, or where there are none all of the folder, and their tables."""
+    from etholog import season, session
+    from etholog.animals import naming
+
     here = root_of(folder).absolute()
-    called = {root: naming.names(root) for root in {here, *map(workspace_of, args.files)}}
-    named = [naming.under(session.read(path), called[workspace_of(path)]) for path in args.files]
-    found, unread = season.sessions_in(folder, called[here]) if args.season else (named, [])
+    called = {root: naming.names(root) for root in {here, *map(workspace_of, files)}}
+    named = [naming.under(session.read(path), called[workspace_of(path)]) for path in files]
+    found, unread = (named, []) if files else season.sessions_in(folder, called[here])
     read = season.of(folder, found, unread, called[here])
     if read.sessions.empty:
         mistakes = [one.mistake for one in named if one.is_accident]
         raise Refusal(*mistakes) if mistakes else Refusal(f"{folder}: no session to report on")
-    today, whole = date.today() if args.season else None, True if args.strips else None
-    with svg.processes() as pool, working(f"Drawing {len(read.sessions)} sessions"):
-        file.write(page.html(read, found, today, whole, _tasks(found), pool), out)
-    print(visible(str(out)))
-    say(*read.findings)
-    return 1 if read.findings else 0
+    return found, read
 
 
 def _tasks(found: "list[Session]") -> "list[Task]":

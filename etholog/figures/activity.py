@@ -10,24 +10,12 @@ from matplotlib.ticker import FuncFormatter
 from numpy.typing import NDArray
 
 from etholog.analysis import columns
+from etholog.base.clock import seconds_face
+from etholog.base.colours import FAINT, INK, RULE
 from etholog.base.language import gettext, ngettext, number
 from etholog.base.refusal import Refusal
 from etholog.base.text import STILLNESS, drawable
-from etholog.figures.style import (
-    FAINT,
-    INK,
-    LONGEST,
-    RULE,
-    ReproducibleFigure,
-    Size,
-    bars,
-    clock,
-    gap,
-    minutes,
-    nothing,
-    plate,
-    rules,
-)
+from etholog.figures.style import LONGEST, ReproducibleFigure, Size, bars, gap, minutes, nothing, plate, rules
 
 POINTS = 1500  # of the trace that a page can show
 COLUMN = 74  # characters under a column
@@ -147,4 +135,6 @@ def picture_title(onset_s: float, offset_s: float, why: str) -> str:
     >>> picture_title(65.0, 70.0, "slow movement")
     '1:05 to 1:10, slow movement'
     """
-    return gettext("{onset} to {offset}, {why}", onset=clock(onset_s), offset=clock(offset_s), why=gettext(why))
+    return gettext(
+        "{onset} to {offset}, {why}", onset=seconds_face(onset_s), offset=seconds_face(offset_s), why=gettext(why)
+    )

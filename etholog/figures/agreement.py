@@ -6,7 +6,8 @@ import numpy as np
 
 from etholog.analysis import columns
 from etholog.analysis.agreement import Agreement
-from etholog.figures.style import FAINT, GROUPS, INK, RULE, ReproducibleFigure, Size, label, nothing, plate, rules
+from etholog.base.colours import FAINT, INK, RULE
+from etholog.figures.style import GROUPS, ReproducibleFigure, Size, label, nothing, plate, rules
 
 ROW_INCHES = 0.22
 

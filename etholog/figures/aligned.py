@@ -10,12 +10,10 @@ from matplotlib.patches import Patch
 
 from etholog.analysis import columns
 from etholog.analysis.latency import intervals, of_each
+from etholog.base.colours import GROUND, INK, RULE
 from etholog.base.language import gettext
 from etholog.figures.style import (
     ACTORS,
-    GROUND,
-    INK,
-    RULE,
     ReproducibleFigure,
     Size,
     bars,

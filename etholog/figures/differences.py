@@ -11,18 +11,8 @@ from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter
 from etholog.analysis import columns
 from etholog.analysis.agreement import Agreement
 from etholog.analysis.observers import LIMITS_LEAST, limits_over_sessions
-from etholog.figures.style import (
-    ACTORS,
-    FAINT,
-    GROUPS,
-    INK,
-    ReproducibleFigure,
-    Size,
-    label,
-    nothing,
-    plate,
-    rules,
-)
+from etholog.base.colours import FAINT, INK
+from etholog.figures.style import ACTORS, GROUPS, ReproducibleFigure, Size, label, nothing, plate, rules
 
 COLOURS = [look.colour for look in (*GROUPS, *ACTORS.values())]
 MARKS = "oD^svP*Xp"

@@ -4,7 +4,8 @@ import numpy as np
 
 from etholog.analysis import columns
 from etholog.analysis.observers import Observers
-from etholog.figures.style import GROUPS, INK, ReproducibleFigure, Size, nothing, plate, rules
+from etholog.base.colours import INK
+from etholog.figures.style import GROUPS, ReproducibleFigure, Size, nothing, plate, rules
 
 
 def drift(found: Observers, criterion: float | None = None, size: Size = "page") -> ReproducibleFigure:

@@ -11,21 +11,11 @@ from numpy.typing import NDArray
 from etholog.analysis import columns
 from etholog.analysis.incidence import log_log_limits
 from etholog.analysis.survival import LIMITS_LEAST
+from etholog.base.clock import round_times, seconds_face
+from etholog.base.colours import FAINT
 from etholog.base.language import gettext
 from etholog.base.refusal import Refusal
-from etholog.figures.style import (
-    FAINT,
-    GROUPS_AND_MORE,
-    ReproducibleFigure,
-    Size,
-    clock,
-    no_limits,
-    nothing,
-    plain,
-    plate,
-    rules,
-    ticks,
-)
+from etholog.figures.style import GROUPS_AND_MORE, ReproducibleFigure, Size, no_limits, nothing, plain, plate, rules
 
 
 def ends(shares: pd.DataFrame, size: Size = "page") -> ReproducibleFigure:
@@ -88,7 +78,7 @@ def ends(shares: pd.DataFrame, size: Size = "page") -> ReproducibleFigure:
         if in_days:
             axes.xaxis.set_major_locator(MaxNLocator(6, integer=True))
         else:
-            axes.xaxis.set_major_locator(FixedLocator(ticks(end, 8 if size == "page" else 4)))
+            axes.xaxis.set_major_locator(FixedLocator(round_times(end, 8 if size == "page" else 4)))
         told = gettext("days") if in_days else gettext("minutes : seconds")
         axes.set_xlabel(gettext("{time}, and how many still waited", time=told) if len(waited) else told)
         _told(axes, waited, in_days)
@@ -106,7 +96,7 @@ def _told(axes: Axes, waited: NDArray[np.float64], in_days: bool) -> None:
     known."""
 
     def told(tick: float, _: int) -> str:
-        time = f"{tick:g}" if in_days else clock(tick)
+        time = f"{tick:g}" if in_days else seconds_face(tick)
         return f"{time}\n{int((waited >= tick).sum())}" if len(waited) else time
 
     axes.xaxis.set_major_formatter(FuncFormatter(told))

@@ -16,29 +16,14 @@ from matplotlib.patches import FancyArrowPatch, Rectangle
 from matplotlib.path import Path
 
 from etholog.analysis import columns
-from etholog.analysis.transition import Transitions
+from etholog.analysis.transition import Edge, Transitions
+from etholog.base.colours import FAINT, INK, RULE
 from etholog.base.language import gettext, number
-from etholog.figures.style import (
-    ACTORS,
-    FAINT,
-    INK,
-    RULE,
-    ReproducibleFigure,
-    Size,
-    bars,
-    filled,
-    label,
-    nothing,
-    plain,
-    plate,
-    rules,
-)
+from etholog.figures.style import ACTORS, ReproducibleFigure, Size, bars, filled, label, nothing, plain, plate, rules
 from etholog.figures.transitions import in_order
 
-Edge = tuple[str, str, float]  # first, next, how often the one is followed by the other
 LEAST, MOST = 16.0, 130.0  # areas of nodes, in square points
 THIN, THICK = 0.6, 3.4  # points of an arrow's width, from no share to all
-SEEN = 3  # what came once or twice is no pattern
 # No pure greys: a dark page changes some of them, and a cell must not change against its neighbours.
 SHARES = LinearSegmentedColormap.from_list("shares", ["#fffffb", "#1e2126"])
 DARK = 0.55  # of the shares: beyond it black on the colour is hard to read
@@ -92,7 +77,7 @@ def flow(
         row = 0.24 if wide else 0.17
         figure = plate(size, (1.15 if wide else 0.5) + row * k)
         graph, matrix = figure.subplots(1, 2, width_ratios=[1, 2.6] if wide else [1, 1.7])
-        edges = holding(found)
+        edges = found.holding
         _graph(graph, edges, codes, durations, 1.0 if wide else 0.5)
         _matrix(matrix, found, edges, codes, wide)
         # In a column no names fit across: there they are numbered.
@@ -112,15 +97,6 @@ def flow(
         )
         figure.supxlabel(told, fontsize=6.5, color=FAINT, x=0.01, ha="left")
         return figure
-
-
-def holding(found: Transitions) -> list[Edge]:
-    """Return (first, next, conditional probability) of the transitions that are drawn as arcs."""
-    long = found.long()
-    kept = long[(long["residual"] > 0) & (long["count"] >= SEEN)]
-    told = ((r["first"], r["next"], float(r["probability"])) for r in kept.to_dict("records"))
-    certain = found.certain
-    return [edge for edge in told if bool(certain.at[edge[0], edge[1]])]
 
 
 def _graph(axes: Axes, edges: Sequence[Edge], codes: Sequence[str], durations: pd.DataFrame, thick: float) -> None:

@@ -4,8 +4,9 @@ import numpy as np
 import pandas as pd
 
 from etholog.analysis import columns
+from etholog.base.colours import FAINT, RULE
 from etholog.base.language import gettext, gettext_noop, number
-from etholog.figures.style import ACTORS, FAINT, RULE, ReproducibleFigure, Size, nothing, plain, plate, rules
+from etholog.figures.style import ACTORS, ReproducibleFigure, Size, nothing, plain, plate, rules
 
 ROW_INCHES = 0.3
 

@@ -5,17 +5,15 @@ from matplotlib.axes import Axes
 
 from etholog.analysis import columns
 from etholog.analysis.latency import check_role, is_, of_role
+from etholog.base.clock import seconds_face
+from etholog.base.colours import FAINT, INK, RULE
 from etholog.base.language import gettext
 from etholog.figures.style import (
     ACTORS,
-    FAINT,
-    INK,
-    RULE,
     Look,
     ReproducibleFigure,
     Size,
     bars,
-    clock,
     filled,
     minutes,
     nothing,
@@ -102,7 +100,9 @@ def _sides(axes: Axes, bouts: pd.DataFrame, tallied: bool) -> None:
             how = filled(_LOOKS[name]) if sure else {"facecolor": "none", "edgecolor": _LOOKS[name].colour}
             bars(axes, part["onset_s"], part["duration_s"], part["row"] + low, height, gid, linewidth=0.5, **how)
         for row, durations in mine.groupby("row")["duration_s"]:
-            tally = f"{gettext(name)[:1].upper() if name else '?'} {len(durations)}, {clock(float(durations.sum()))}"
+            tally = (
+                f"{gettext(name)[:1].upper() if name else '?'} {len(durations)}, {seconds_face(float(durations.sum()))}"
+            )
             told.setdefault(float(str(row)), []).append(tally)
     for at, tallies in told.items() if tallied else ():
         axes.annotate(

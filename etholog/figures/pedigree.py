@@ -12,9 +12,10 @@ from matplotlib.path import Path
 from etholog.analysis import columns
 from etholog.analysis.lineage import generations_of
 from etholog.animals import Animals
+from etholog.base.colours import FAINT, GROUND, INK
 from etholog.base.refusal import Refusal
 from etholog.figures.layers import Placed, place
-from etholog.figures.style import ACTORS, FAINT, GROUND, INK, ReproducibleFigure, Size, nothing, plain, plate, rules
+from etholog.figures.style import ACTORS, ReproducibleFigure, Size, nothing, plain, plate, rules
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

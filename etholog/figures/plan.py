@@ -7,7 +7,8 @@ import numpy as np
 
 from etholog.analysis import columns
 from etholog.analysis.plan import Plan
-from etholog.figures.style import ACTORS, FAINT, INK, RULE, ReproducibleFigure, Size, nothing, plain, plate, rules
+from etholog.base.colours import FAINT, INK, RULE
+from etholog.figures.style import ACTORS, ReproducibleFigure, Size, nothing, plain, plate, rules
 
 if TYPE_CHECKING:
     import pandas as pd

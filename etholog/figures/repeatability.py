@@ -5,7 +5,8 @@ import pandas as pd
 from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter
 
 from etholog.analysis import columns
-from etholog.figures.style import ACTORS, FAINT, RULE, ReproducibleFigure, Size, nothing, plain, plate, rules
+from etholog.base.colours import FAINT, RULE
+from etholog.figures.style import ACTORS, ReproducibleFigure, Size, nothing, plain, plate, rules
 
 ROW_INCHES = 0.22
 

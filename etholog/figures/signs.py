@@ -7,7 +7,8 @@ from matplotlib.axes import Axes
 from matplotlib.ticker import FuncFormatter
 
 from etholog.analysis import columns, sign
-from etholog.figures.style import FAINT, GROUPS, INK, RULE, ReproducibleFigure, Size, nothing, plain, plate, rules
+from etholog.base.colours import FAINT, INK, RULE
+from etholog.figures.style import GROUPS, ReproducibleFigure, Size, nothing, plain, plate, rules
 
 ROW_INCHES = 0.3
 MARKS = "osD^vPX*<>"

@@ -1,26 +1,23 @@
 """The strip of one session: a lane for each behaviour that came, grouped by actor."""
 
-import math
-from collections.abc import Hashable, Mapping, Sequence
+from collections.abc import Hashable, Sequence
 from typing import Any
 
 import pandas as pd
 from matplotlib.axes import Axes
 
 from etholog.analysis import columns
+from etholog.analysis.lanes import lanes_of, total
+from etholog.base.colours import FAINT, INK, RULE
 from etholog.base.language import gettext
 from etholog.base.refusal import Refusal
 from etholog.figures.style import (
     ACTORS,
-    FAINT,
-    INK,
-    RULE,
     Look,
     ReproducibleFigure,
     Size,
     actor_ticks,
     bars,
-    clock,
     filled,
     gap,
     label,
@@ -34,9 +31,6 @@ from etholog.figures.style import (
 from etholog.season import Season
 
 LANE_INCHES = 0.17
-ORDER = ("keeper", "female", "pair", "male")
-
-
 MOMENTS = {"note": "*", "rescue": "X", "sync": "P"}  # what stands above the lanes, and its marker
 
 
@@ -116,32 +110,6 @@ def one(season: Season, session: str | None) -> dict[Hashable, Any]:
         told = "say which session" if session is None else f"no session {session!r}"
         raise Refusal(f"{told}; there are {len(known)}: {', '.join(known[:5])}{' ...' if len(known) > 5 else ''}")
     return season.sessions.to_dict("records")[known.index(session)]
-
-
-def lanes_of(bouts: pd.DataFrame, named: Mapping[str, str]) -> dict[str, list[int]]:
-    """Return the places of the bouts of each lane, by actor and in the order of `named`; a state has a lane for each
-    qualifier."""
-    # A column at a time: this is done for each session of a page, where pandas' own steps would take most of its time.
-    seen = zip(*(bouts[name].tolist() for name in ("behaviour", "kind", "qualifier", "actor")), strict=True)
-    rows: dict[str, list[int]] = {}
-    actor_of: dict[str, str] = {}
-    for at, (code, kind, choice, actor) in enumerate(seen):
-        key = f"{code}:{choice}" if kind == "state" and not pd.isna(choice) else str(code)
-        rows.setdefault(key, []).append(at)
-        actor_of.setdefault(key, str(actor))
-    place = {code: at for at, code in enumerate(named)}
-
-    def rank(key: str) -> tuple[int, int, str]:
-        return ORDER.index(actor_of[key]), place[key.partition(":")[0]], key
-
-    return {key: rows[key] for key in sorted(rows, key=rank)}
-
-
-def total(kinds: Sequence[str], lengths: Sequence[float]) -> str:
-    """Return what a lane's bouts, of these kinds and seconds, come to: how many, and of a state how long in all."""
-    if any(kind != "state" for kind in kinds):
-        return f"{len(kinds)}"
-    return f"{len(kinds)} · {clock(math.fsum(lengths))}"
 
 
 def _lane(axes: Axes, at: int, name: str, rows: pd.DataFrame) -> None:

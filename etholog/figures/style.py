@@ -22,7 +22,8 @@ from numpy.typing import ArrayLike
 from etholog.analysis import columns
 from etholog.analysis.survival import LIMITS_LEAST
 from etholog.base import colours
-from etholog.base.clock import length_face
+from etholog.base.clock import round_times, seconds_face
+from etholog.base.colours import FAINT, GAP, GAP_LINES, GROUND, INK, tint
 from etholog.base.language import ENGLISH, current, digits, gettext
 from etholog.base.text import drawable, in_words
 from etholog.season import Season
@@ -32,11 +33,6 @@ Size = Literal["column", "page"]
 WIDTH: dict[Size, float] = {"column": 3.5, "page": 7.2}
 
 LONGEST = 48  # characters that are drawn of a text: more leave a figure no room, and a million take minutes
-
-INK, FAINT, RULE = "#222222", "#707070", "#d0d0d0"
-GAP, GAP_LINES = "#e8e8e8", "#b0b0b0"
-# What shows the ground, so that a dark page can tell it from what has to stay white.
-GROUND = "#fefefe"
 
 
 @dataclass(frozen=True)
@@ -248,7 +244,7 @@ def stages(season: Season) -> dict[str, str]:
     'courtship'
     """
     columns.season(season)
-    return {b.code: b.stage for kept in season.ethograms.values() for b in kept.behaviour if b.stage}
+    return season.stages
 
 
 def label(code: str, named: Mapping[str, str] | None) -> str:
@@ -268,17 +264,10 @@ def title(times: pd.DataFrame) -> str:
     return (told[:1].upper() + told[1:]).replace("$", r"\$")
 
 
-def ticks(end: float, most: int) -> list[float]:
-    """Return round times in seconds from 0 to `end`, at most `most` steps of them."""
-    steps = (5, 10, 15, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 14_400, 28_800)
-    step = next((step for step in steps if end / step <= most), 86_400)
-    return [float(at) for at in range(0, int(end) + 1, step)]
-
-
 def minutes(axes: Axes, end: float, most: int) -> None:
     """Label the horizontal axis, which is in seconds, as a clock does."""
-    at = ticks(end, most)
-    axes.set_xticks(at, [clock(tick) for tick in at])
+    at = round_times(end, most)
+    axes.set_xticks(at, [seconds_face(tick) for tick in at])
 
 
 def actor_ticks(axes: Axes, actors: Sequence[str]) -> None:
@@ -286,16 +275,6 @@ def actor_ticks(axes: Axes, actors: Sequence[str]) -> None:
     axes.tick_params(axis="y", length=4, pad=3)
     for tick, actor in zip(axes.yaxis.get_major_ticks(), actors, strict=False):
         tick.tick1line.set(markeredgecolor=ACTORS[actor].colour, markeredgewidth=7)
-
-
-def clock(seconds: float) -> str:
-    """Return seconds as a clock shows them.
-
-    >>> clock(65), clock(-5), clock(3905)
-    ('1:05', '-0:05', '1:05:05')
-    """
-    shown = length_face(1000 * abs(seconds))
-    return f"-{shown}" if round(seconds) < 0 else shown
 
 
 def nothing(size: Size, why: str) -> ReproducibleFigure:
@@ -320,14 +299,6 @@ def filled(look: Look) -> dict[str, Any]:
         "edgecolor": look.colour,
         "hatch": look.hatch,
     }
-
-
-def tint(colour: str, share: float = 0.35) -> str:
-    """Return a colour mixed with white, as #rrggbb."""
-    from matplotlib.colors import to_hex, to_rgb
-
-    red, green, blue = (1 - share * (1 - part) for part in to_rgb(colour))
-    return to_hex((red, green, blue))
 
 
 def gap(axes: Axes, onset: float, offset: float, low: float, high: float) -> None:

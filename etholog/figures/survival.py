@@ -15,24 +15,21 @@ from numpy.typing import NDArray
 from etholog.analysis import columns
 from etholog.analysis import survival as measure
 from etholog.analysis.design import alone, named
+from etholog.base.clock import round_times, seconds_face
+from etholog.base.colours import FAINT, INK, RULE
 from etholog.base.language import gettext
 from etholog.figures.style import (
     ACTORS,
-    FAINT,
     GROUPS,
-    INK,
-    RULE,
     WIDTH,
     Look,
     ReproducibleFigure,
     Size,
-    clock,
     no_limits,
     nothing,
     plain,
     plate,
     rules,
-    ticks,
     title,
 )
 
@@ -184,7 +181,7 @@ def _apart(groups: dict[str, _Group], by: str | None, size: Size, end: float, ab
 
 def _panel(axes: Axes, box: Transform, end: float, most: int, name: str, group: _Group, first: bool) -> None:
     """Draw the frame of a panel that is no Axes of its own; the `first` of a row has numbers at its left."""
-    across, up = ticks(end, most), _SHARES if first else {}
+    across, up = round_times(end, most), _SHARES if first else {}
     axes.plot([0, end * 1.02], [0.5, 0.5], color=RULE, linewidth=0.5, zorder=0, transform=box)
     axes.plot([0, 0, end * 1.02], [1.03, 0, 0], color=INK, linewidth=0.6, zorder=2.5, transform=box)
     how: dict[str, Any] = {"color": INK, "linestyle": "", "markersize": 3.5, "markeredgewidth": 0.6, "transform": box}
@@ -244,10 +241,10 @@ def _frame(axes: Axes, end: float, most: int, groups: dict[str, _Group]) -> None
     axes.set_ylim(0, 1.03)
     axes.set_yticks(list(_SHARES), list(_SHARES.values()))
     axes.axhline(0.5, color=RULE, linewidth=0.5, zorder=0)
-    at = ticks(end, most)
+    at = round_times(end, most)
     axes.set_xticks(at, [_told(tick, groups.values()) for tick in at])
 
 
 def _told(tick: float, groups: Iterable[_Group]) -> str:
     """Return a time, and beneath it how many of each group were still at risk."""
-    return "\n".join([clock(tick), *(str(int((group.time >= tick).sum())) for group in groups)])
+    return "\n".join([seconds_face(tick), *(str(int((group.time >= tick).sum())) for group in groups)])

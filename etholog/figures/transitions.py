@@ -8,9 +8,10 @@ from matplotlib.colors import BoundaryNorm, ListedColormap
 
 from etholog.analysis import columns
 from etholog.analysis.transition import Transitions
+from etholog.base.colours import GAP, INK, RULE
 from etholog.base.language import gettext
 from etholog.ethogram import STAGES
-from etholog.figures.style import GAP, INK, RULE, ReproducibleFigure, Size, bars, label, nothing, plate, rules
+from etholog.figures.style import ReproducibleFigure, Size, bars, label, nothing, plate, rules
 
 # Residuals are shaded in steps, and grey where chance does as much (Friendly 1994, J. Am. Stat. Assoc. 89:190-200;
 # cut at 2 and 4 as by Meyer, Zeileis & Hornik 2006, J. Stat. Softw. 17(3)): how strong a shade is says no more than

@@ -6,16 +6,14 @@ from functools import partial
 
 import pandas as pd
 
-from etholog import figures
 from etholog.analysis.design import how_many
 from etholog.analysis.duration import duration
 from etholog.analysis.latency import of_role
 from etholog.analysis.sentences.parts import capital
-from etholog.analysis.transition import Transitions, transition
+from etholog.analysis.transition import SEEN, Transitions, transition
 from etholog.base.language import gettext, gettext_noop, ngettext
-from etholog.base.text import percent
-from etholog.figures.flow import holding
-from etholog.figures.style import label
+from etholog.base.text import in_words, percent
+from etholog.report import drawing
 from etholog.report.content import Section, table
 from etholog.report.fewer import evenly, most_males
 from etholog.report.measured import Measured
@@ -92,7 +90,7 @@ def palps(season: Season, drawings: Drawings) -> Iterator[Section]:
         "palps",
         question,
         capital("; ".join(told)) + ".",
-        [drawings.picture(partial(figures.palps, drawn), gettext(PALPS) + fewer, question)],
+        [drawings.picture(partial(drawing.palps, drawn), gettext(PALPS) + fewer, question)],
         [table(frame, gettext("Insertions by session."), heads, rest="etholog export")],
         gettext("Sums of the recorded bouts, unsure ones included."),
         gettext("Altmann 1974, continuous recording."),
@@ -123,13 +121,15 @@ def budget(season: Season, measured: Measured, drawings: Drawings) -> Iterator[S
     states = durations[durations["kind"] == "state"]
     if not len(states):
         return
-    named = figures.names(season)
+    named = season.labels
     longest = states.sort_values("share", ascending=False).head(3)
-    told = ", ".join(f"{label(row['behaviour'], named)} {percent(row['share'])}" for row in longest.to_dict("records"))
+    told = ", ".join(
+        f"{in_words(row['behaviour'], named)} {percent(row['share'])}" for row in longest.to_dict("records")
+    )
     watched = span(1000 * float(season.sessions["watched_s"].sum()))
     by = duration(season, by="male") if apart else durations
     shown = by.assign(
-        label=[label(code, named) for code in by["behaviour"]],
+        label=[in_words(code, named) for code in by["behaviour"]],
         actor=[gettext(ACTORS[str(actor)]) for actor in by["actor"]],
         qualifier=[gettext(str(side)) if side == side and side else side for side in by["qualifier"]],
     )
@@ -149,7 +149,7 @@ def budget(season: Season, measured: Measured, drawings: Drawings) -> Iterator[S
     }
     question = gettext("What did the time go to?")
     panels, fewer = most_males(by, season.sessions["male"]) if apart else (by, "")
-    draw = partial(figures.time_shares, panels, by="male" if apart else None, named=named)
+    draw = partial(drawing.time_shares, panels, by="male" if apart else None, named=named)
     yield Section(
         "budget",
         question,
@@ -180,14 +180,14 @@ def transitions(season: Season, measured: Measured, drawings: Drawings) -> Itera
     long = found.long()
     if not len(long):
         return
-    named, stages = figures.names(season), figures.stages(season)
+    named, stages = season.labels, season.stages
     question = gettext("What follows what?")
-    drawn = partial(figures.transitions, found, named, stages=stages)
+    drawn = partial(drawing.transitions, found, named, stages=stages)
     pictures = [drawings.picture(drawn, gettext(HEAT), question)]
-    if len(holding(found)) >= FEWEST_ARROWS:
-        drawn = partial(figures.flow, found, measured.durations, named, stages=stages)
+    if len(found.holding) >= FEWEST_ARROWS:
+        drawn = partial(drawing.flow, found, measured.durations, named, stages=stages)
         pictures.insert(0, drawings.picture(drawn, gettext(FLOW), question + " " + gettext("As a diagram.")))
-    shown = long.assign(**{name: [label(code, named) for code in long[name]] for name in ("first", "next")})
+    shown = long.assign(**{name: [in_words(code, named) for code in long[name]] for name in ("first", "next")})
     heads = {
         "first": gettext_noop("first"),
         "next": gettext_noop("next"),
@@ -215,7 +215,7 @@ def transitions(season: Season, measured: Measured, drawings: Drawings) -> Itera
 
 
 def _transition_answer(found: Transitions, long: pd.DataFrame) -> str:
-    often = long[long["count"] >= 3].sort_values(["few", "residual"], ascending=[True, False]).head(3)
+    often = long[long["count"] >= SEEN].sort_values(["few", "residual"], ascending=[True, False]).head(3)
     if not len(often):
         return gettext("Of {count} kinds of transition none came three times or more.", count=len(long))
     told = [

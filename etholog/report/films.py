@@ -4,7 +4,6 @@ from functools import partial
 
 import pandas as pd
 
-from etholog import figures
 from etholog.base.language import gettext, gettext_noop, ngettext, number
 from etholog.base.text import STILLNESS
 from etholog.base.workspace import workspace_of
@@ -14,6 +13,7 @@ from etholog.film.captions import moment
 from etholog.film.contents import found_again
 from etholog.film.search import known
 from etholog.film.stretches import found
+from etholog.report import drawing
 from etholog.report.content import Section, table
 from etholog.report.svg import Drawings
 from etholog.session import Session
@@ -78,7 +78,7 @@ def section(read: Session, drawings: Drawings) -> list[Section]:
             ),
             pictures=[
                 drawings.picture(
-                    partial(figures.activity, curve, bars),
+                    partial(drawing.activity, curve, bars),
                     gettext(
                         "How much moves, in thresholds (1 has just reached it); below, the stretches, and hatched,"
                         " where the picture was disturbed. Time 0 is the beginning of the session."

@@ -5,13 +5,13 @@ from functools import partial
 
 import pandas as pd
 
-from etholog import figures
 from etholog.analysis.compare import Comparison, compare
 from etholog.analysis.incidence import incidence
 from etholog.analysis.latency import latency
 from etholog.analysis.sensitivity import sensitivity, sentences
 from etholog.base.language import gettext, gettext_noop, ngettext
-from etholog.figures.style import label
+from etholog.base.text import in_words
+from etholog.report import drawing
 from etholog.report.content import Picture, Section, Table, table
 from etholog.report.fewer import evenly, most_males
 from etholog.report.measured import Measured
@@ -70,18 +70,18 @@ def _pictures(
 ) -> list[Picture]:
     question = _question(times)
     curves, told = most_males(times)
-    pictures = [drawings.picture(partial(figures.survival, curves, by="male"), gettext(SURVIVAL) + told, question)]
+    pictures = [drawings.picture(partial(drawing.survival, curves), gettext(SURVIVAL) + told, question)]
     if ends is not None:
         pictures.append(
             drawings.picture(
-                partial(figures.ends, ends), gettext(ENDS), question + " " + gettext("Or what came first.")
+                partial(drawing.ends, ends), gettext(ENDS), question + " " + gettext("Or what came first.")
             )
         )
     if every:
         rows, told = evenly(
             times.sort_values(["latency_s", "session"], kind="stable"), gettext("quickest to the slowest")
         )
-        draw = partial(figures.aligned, season, rows)
+        draw = partial(drawing.aligned, season, rows)
         pictures.append(drawings.picture(draw, gettext(ALIGNED) + told, question + " " + gettext("Every session.")))
     return pictures
 
@@ -143,8 +143,8 @@ def _first_ends(season: Season, name: str) -> pd.DataFrame | None:
     ends = times.attrs["ends"]
     if not ends:
         return None
-    named = figures.names(season)
-    told = {"occurred": "it came", **{end: label(end, named) for end in ends}}
+    named = season.labels
+    told = {"occurred": "it came", **{end: in_words(end, named) for end in ends}}
     shares = incidence(times.assign(end=times["ended_by"].astype(str).map(told)), "end")
     # What is asked for first, so that its line looks alike in every picture of the page.
     return shares[sorted(shares.columns, key=lambda name: name not in ("it came", "se_it came"))]

@@ -6,10 +6,10 @@ from functools import partial
 
 import pandas as pd
 
-from etholog import figures
 from etholog.analysis.outcome import evidence_words, funnel, time_to_sac
 from etholog.analysis.sentences.outcome import answer
 from etholog.base.language import gettext, gettext_noop
+from etholog.report import drawing
 from etholog.report.content import Section, table
 from etholog.report.svg import Drawings
 
@@ -27,10 +27,10 @@ def section(attempts: pd.DataFrame, drawings: Drawings, today: date) -> Iterator
         return
     question = gettext("What came of the pairings?")
     steps, first = funnel(attempts), time_to_sac(attempts)
-    pictures = [drawings.picture(partial(figures.funnel, steps), gettext(FUNNEL), question)]
+    pictures = [drawings.picture(partial(drawing.funnel, steps), gettext(FUNNEL), question)]
     if len(first):
         pictures.append(
-            drawings.picture(partial(figures.ends, first), gettext(ENDS), question + " " + gettext("By days."))
+            drawings.picture(partial(drawing.ends, first), gettext(ENDS), question + " " + gettext("By days."))
         )
     heads = {
         "female": gettext_noop("female"),

@@ -4,7 +4,6 @@ from collections.abc import Sequence
 
 import pandas as pd
 
-from etholog import figures
 from etholog.animals.care import Task
 from etholog.base.language import gettext, gettext_noop
 from etholog.report import strips
@@ -22,7 +21,7 @@ def notes(season: Season, read: Sequence[Session], whole: bool | None = None) ->
     """Return a note on each session. `whole`: whether with its whole strip (not given: where there are at most 40)."""
     whole = len(season.sessions) <= WHOLE if whole is None else whole
     by_id = {one.id: one for one in reversed(read)}
-    named = figures.names(season)
+    named = season.labels
     bouts, gaps = (
         {str(name): rows for name, rows in frame.groupby("session", observed=True)}
         for frame in (season.bouts, season.gaps)

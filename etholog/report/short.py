@@ -10,7 +10,6 @@ from etholog.analysis.sentences import latency as of_latencies
 from etholog.analysis.sentences import outcome as of_outcomes
 from etholog.analysis.sentences.parts import capital
 from etholog.base.language import gettext, ngettext, number
-from etholog.figures import names
 from etholog.report.content import Summary
 from etholog.report.measured import Measured
 from etholog.season import Season
@@ -47,7 +46,7 @@ def of_season(
         figures.append(_clasped(known))
     said += [of_latencies.of_sessions(times)[0] for times in list(measured.latencies.values())[:LATENCIES]]
     if len(measured.durations):
-        said += of_durations.of_season(season, measured.durations, None, names(season))[:1]
+        said += of_durations.of_season(season, measured.durations, None, season.labels)[:1]
     return Summary(figures, said)
 
 

@@ -9,8 +9,9 @@ from typing import Any
 
 import pandas as pd
 
-from etholog.figures.strip import lanes_of, total
-from etholog.figures.style import clock, label, ticks
+from etholog.analysis.lanes import lanes_of, total
+from etholog.base.clock import round_times, seconds_face
+from etholog.base.text import in_words
 from etholog.report.content import Lane, Span, Strip, shown
 
 SMALL = ("female", "pair", "male")  # the lanes of a small strip, from the top
@@ -37,7 +38,7 @@ def whole(
     lanes = [
         Lane(
             str(actors[rows[0]]),
-            shown(label(code, named)).replace(r"\$", "$"),
+            shown(in_words(code, named)),
             [span for row in rows for span in _spans(seen[row], end)],
             total([kinds[row] for row in rows], [lengths[row] for row in rows]),
         )
@@ -48,7 +49,7 @@ def whole(
         name,
         lanes,
         [_span(gap["onset_s"], gap["offset_s"], end, "gap") for gap in gaps.to_dict("records")],
-        [(_percent(at, end), clock(at)) for at in ticks(end, TIMES)],
+        [(_percent(at, end), seconds_face(at)) for at in round_times(end, TIMES)],
         [(_percent(at, end), SIGNS[kind]) for at, kind in moments if kind in SIGNS],
     )
 

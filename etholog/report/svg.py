@@ -11,22 +11,26 @@ from collections.abc import Callable, Iterator
 from concurrent.futures import Executor, ProcessPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass, field
-from typing import Protocol, TypeVar
+from typing import TYPE_CHECKING, Protocol, TypeVar
 from xml.etree import ElementTree
 
 from markupsafe import Markup
 
-from etholog.figures.style import ACTORS, FAINT, GAP, GAP_LINES, GROUND, INK, RULE, ReproducibleFigure, Size, tint
+from etholog.base.colours import ACTORS, FAINT, GAP, GAP_LINES, GROUND, INK, RULE, tint
+from etholog.report import drawing
 from etholog.report.content import Picture, shown
+
+if TYPE_CHECKING:
+    from etholog.figures.style import ReproducibleFigure, Size
 
 Result = TypeVar("Result")
 MOST_PROCESSES = 4
-SIZES: tuple[Size, Size] = ("page", "column")
+SIZES: "tuple[Size, Size]" = ("page", "column")
 SVG, XLINK = "{http://www.w3.org/2000/svg}", "{http://www.w3.org/1999/xlink}"
 # Each colour that has to change on a dark page, and the page's name for it.
 COLOURS = {INK: "ink", FAINT: "faint", RULE: "rule", GAP: "gap", GAP_LINES: "gap-lines", GROUND: "ground"}
-COLOURS |= {look.colour: actor for actor, look in ACTORS.items()}
-COLOURS |= {tint(look.colour): f"{actor}-tint" for actor, look in ACTORS.items()}
+COLOURS |= {colour: actor for actor, colour in ACTORS.items()}
+COLOURS |= {tint(colour): f"{actor}-tint" for actor, colour in ACTORS.items()}
 _COLOUR = re.compile("|".join(COLOURS))
 _LONG_NUMBER = re.compile(r"-?\d+\.\d{3,}")
 _GEOMETRY = {"d", "x", "y", "x1", "x2", "y1", "y2", "width", "height", "transform", "points"}
@@ -78,7 +82,7 @@ class Drawings:
     pool: Executor | None = None
     _all: list[Drawing] = field(default_factory=list)
 
-    def picture(self, draw: Callable[..., ReproducibleFigure], caption: str, title: str) -> Picture:
+    def picture(self, draw: "Callable[..., ReproducibleFigure]", caption: str, title: str) -> Picture:
         """Return the figure as SVG for a wide page and for a narrow one, told to a screen reader by `title`."""
         wide, narrow = (self._figure(draw, size, title) for size in SIZES)
         return Picture(wide, narrow, caption)
@@ -87,7 +91,7 @@ class Drawings:
         """Return what gives the work's result, which another process begins at once where there is one."""
         return self.pool.submit(work).result if self.pool else work
 
-    def _figure(self, draw: Callable[..., ReproducibleFigure], size: Size, title: str) -> Figure:
+    def _figure(self, draw: "Callable[..., ReproducibleFigure]", size: "Size", title: str) -> Figure:
         one: Drawing = self.pool.submit(drawn, draw, size, title) if self.pool else Done(drawn(draw, size, title))
         self._all.append(one)
         return Figure(one)
@@ -110,17 +114,16 @@ class Drawings:
 def processes() -> Iterator[Executor | None]:
     """Yield processes that draw, one for each processor; None where there is one processor only.
 
-    They are forked where the system can, since each would else import all anew. Enter this before any thread begins.
+    They are forked where the system can, since each would else import all anew, and load what draws while a season is
+    read here. Enter this before any thread begins.
     """
-    import scipy.special  # noqa: F401  (the measures load it when they need it, which would be in each process)
-
     count = min(MOST_PROCESSES, _processors())
     if count < 2 or "fork" not in multiprocessing.get_all_start_methods():
         yield None
         return
     context = multiprocessing.get_context("fork")
     pool = ProcessPoolExecutor(count, context, initializer=_begin)
-    pool.submit(int).result()  # now they are there
+    pool.submit(int)  # now they are there
     try:
         yield pool
     finally:
@@ -131,6 +134,7 @@ def _begin() -> None:
     """Begin a process that draws: Ctrl-C is its parent's, and it ends with its parent, however that ended."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     threading.Thread(target=_end_with_parent, daemon=True).start()
+    drawing.load()
 
 
 def _end_with_parent() -> None:
@@ -144,7 +148,7 @@ def _processors() -> int:
     return len(os.sched_getaffinity(0)) if sys.platform == "linux" else os.cpu_count() or 1
 
 
-def drawn(draw: Callable[..., ReproducibleFigure], size: Size, title: str) -> Drawn:
+def drawn(draw: "Callable[..., ReproducibleFigure]", size: "Size", title: str) -> Drawn:
     """Return a figure of this size as SVG that a screen reader tells by `title`."""
     root = ElementTree.parse(io.BytesIO(draw(size=size).page_svg())).getroot()
     _, _, width, height = root.attrib["viewBox"].split()

@@ -51,6 +51,12 @@ class Season:
         """What each behaviour is called, by its code."""
         return {behaviour.code: behaviour.words for kept in self.ethograms.values() for behaviour in kept.behaviour}
 
+    @property
+    def stages(self) -> dict[str, str]:
+        """The stage of a pairing that each behaviour belongs to, by its code; those of none are left out."""
+        every = (behaviour for kept in self.ethograms.values() for behaviour in kept.behaviour)
+        return {behaviour.code: behaviour.stage for behaviour in every if behaviour.stage}
+
     @cached_property
     def animals(self) -> Animals:
         """The cards beside the sessions, and the pairings that both know of; read when first asked for."""

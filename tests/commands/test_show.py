@@ -8,7 +8,7 @@ from subprocess import CompletedProcess
 import pytest
 
 from etholog import season
-from etholog.figures.strip import total
+from etholog.analysis.lanes import total
 from tests.make import marks, write_session
 
 Run = Callable[..., CompletedProcess[str]]

@@ -6,6 +6,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import date
 from html.parser import HTMLParser
 from pathlib import Path
@@ -15,7 +16,7 @@ import pytest
 
 from etholog import season, session
 from etholog.report import page, svg
-from tests.make import marks, write_session
+from tests.make import ETHOGRAM, marks, write_session
 from tests.report.conftest import SEASON, SESSION, report
 
 pytestmark = pytest.mark.slow
@@ -138,6 +139,17 @@ def test_a_large_season_has_small_strips_and_says_what_it_leaves_out(tmp_path: P
     assert "Drawn: the 6 of 8 males with the most sessions" in html
     assert "Drawn: 40 of 41 sessions" in html
     assert page.html(table, found, whole=True).count('class="strip"') == 41
+
+
+def test_a_dollar_in_a_label_is_a_dollar(tmp_path: Path) -> None:
+    first = ETHOGRAM.behaviour[0]
+    ethogram = replace(ETHOGRAM, behaviour=(replace(first, label="in $ and $"), *ETHOGRAM.behaviour[1:]))
+    path = tmp_path / "one.jsonl"
+    write_session(path, marks((1000, first.code, "onset"), (9000, first.code, "offset")), ethogram)
+    one = session.read(path)
+    html = page.html(season.of(tmp_path, [one]), [one])
+    assert "in $ and $" in html
+    assert r"\$" not in html
 
 
 def test_processes_draw_the_same_page(tmp_path: Path, session_page: Path) -> None:

@@ -185,10 +185,12 @@ class Lot:
 
     @property
     def laid(self) -> float | None:
-        """All eggs of the first day on which eggs were counted: good, dead and bad ones. None where nobody did."""
-        eggs = [count for count in self.counts if count.stage == Stage.EGGS]
-        first = [count for count in eggs if count.on == eggs[0].on]
-        return sum({count.state: count.number for count in first}.values()) if first else None
+        """All that was counted on the first day on which eggs were: good, dead and bad ones, and those with legs. None
+        where nobody counted eggs, or only after young."""
+        eggs = next((one.on for one in self.counts if one.stage == Stage.EGGS), None)
+        if eggs is None or any(one.stage > Stage.EGGS and one.on.before(eggs) for one in self.counts):
+            return None
+        return sum({(one.stage, one.state): one.number for one in self.counts if one.on == eggs}.values())
 
     @property
     def alive(self) -> dict[Stage, float]:

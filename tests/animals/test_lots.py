@@ -54,6 +54,22 @@ def herd(folder: Path, *more: CardLine) -> animals.Animals:
         ((*COUNTED[:2], ("paired", "2026-06-18", "M-1"), *COUNTED[2:]), "laid 220 = alive 150 + dead 20", True),
         # On one day at two stages: both live.
         ((*COUNTED, ("count", "2026-06-20", "eggs with legs", "50")), "laid 220 = alive 200 + dead 20", False),
+        (  # opened when they had legs: what was bad is not all that was laid
+            (
+                ("count", "2026-06-10", "eggs with legs", "150"),
+                ("count", "2026-06-10", "bad eggs", "12"),
+            ),
+            "laid 162 = alive 150 + dead 12",
+            False,
+        ),
+        (
+            (
+                ("count", "2026-06-10", "eggs with legs", "150"),
+                ("count", "2026-06-12", "bad eggs", "12"),
+            ),
+            "first counted 150 = alive 138 + dead 12",
+            False,
+        ),
     ],
 )
 def test_counts_close_or_it_is_told(more: tuple[CardLine, ...], words: str, asked: bool, tmp_path: Path) -> None:

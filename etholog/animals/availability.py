@@ -95,6 +95,8 @@ def _alive(span: _Span, animals: Animals, card: Card | None) -> None:
         span.good.append(where.words)
     if where.gone:
         span.close(where.words)
+    elif where.where == "coming" and where.since:
+        span.from_(where.since.last, gettext("it is not here yet"))
     elif where.where == "lent":
         if where.until and where.until.last < span.first:
             span.unknown.append(where.words)  # overdue: it may be back, or not
@@ -155,8 +157,10 @@ def _hers(span: _Span, animals: Animals, card: Card | None, mine: Window | None,
     if last is None or last.moult:
         return
     if last.guarding and last.sac and mine:
-        freed = last.sac.on.last + timedelta(days=mine.care.free[1])
-        span.from_(freed, gettext("guards a sac since {day}", day=last.sac.on.text))
+        freed, guards = last.sac.on.last + timedelta(days=mine.care.free[1]), last.sac.on.text
+        span.from_(freed, gettext("guards a sac since {day}", day=guards))
+        if freed < span.first:
+            span.unknown.append(gettext("guards a sac since {day}: what became of it?", day=guards))
     elif last.guarding and last.sac:
         span.close(gettext("guards a sac since {day}", day=last.sac.on.text))
     elif last.sac is None and last.taken:

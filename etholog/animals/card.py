@@ -127,6 +127,7 @@ class Card:
     """An animal as its card tells: `entries` by date, what was taken back left out.
 
     `paths`: the files of further cards that are this animal's, by the names with which these began (`Entry.of`).
+    `arrives`: when it comes here, where it had not on the day as of which the card is read.
     """
 
     path: Path
@@ -135,6 +136,7 @@ class Card:
     findings: tuple[Finding, ...] = ()
     names: tuple[str, ...] = field(default=())
     paths: Mapping[str, Path] = field(default_factory=dict, hash=False)
+    arrives: Day | None = None
 
     def all(self, *kinds: str) -> list[Entry]:
         """Return the entries of these kinds, by date."""

@@ -8,7 +8,7 @@ from etholog.animals.card import NO_EVENT, Card, Entry
 from etholog.base.dates import Day
 from etholog.base.language import gettext, gettext_noop
 
-Where = Literal["here", "borrowed", "lent", "sold", "given", "back"]
+Where = Literal["coming", "here", "borrowed", "lent", "sold", "given", "back"]
 KINDS = ("got", "lent", "borrowed", "returned", "sold", "given", "moved")
 NEAR_DAYS = 14  # two keepers' dates of one event, such as a handing over, may differ by so much (our own choice)
 # `moved` takes any words; these are what keepers wrote there before there were entries of their own.
@@ -37,7 +37,8 @@ _WITH_WHOM = {
 @dataclass(frozen=True)
 class Custody:
     """Where an animal is, since a date: here; here on loan from `who` (`borrowed`); lent, sold or given to `who`, or
-    given `back` to its owner. `until` where that was agreed on; `keeper`: of several that were gathered, who has it."""
+    given `back` to its owner; `coming` on that date. `until` where that was agreed on; `keeper`: of several that were
+    gathered, who has it."""
 
     where: Where = "here"
     who: str = ""
@@ -58,6 +59,8 @@ class Custody:
     @property
     def words(self) -> str:
         """`lent to Anna since 2026-03-01, until 2026-06-01`."""
+        if self.where == "coming" and self.since:
+            return gettext("not here before {day}", day=self.since.text)
         said = gettext(_WITH_WHOM[self.where], who=self.who) if self.who else gettext(_ALONE[self.where])
         since = gettext(" since {day}", day=self.since.text) if self.since else ""
         until = gettext(", until {day}", day=self.until.text) if self.until else ""
@@ -68,6 +71,8 @@ class Custody:
 def custody(card: Card | None) -> Custody:
     """Return who has the animal, as the last entry of `got`, `lent`, `returned`, `sold`, `given` or `moved` says."""
     now = Custody()
+    if card and card.arrives:
+        return Custody("coming", since=card.arrives)
     for entry in card.all(*KINDS) if card else []:
         kind, who = entry.kind, entry.words
         if kind == "moved":
@@ -85,6 +90,15 @@ def custody(card: Card | None) -> Custody:
         elif not now.at_hand:
             now = Custody(since=entry.on, keeper=entry.by)
     return now
+
+
+def arrival(card: Card) -> Day | None:
+    """Return when an animal came here first, got, borrowed or hatched, as its card says; None where it doesn't. What
+    stands on it before it was got happened at another keeper's."""
+    where, born = next(iter(card.all(*KINDS)), None), card.last("born")
+    if where and where.kind in ("got", "borrowed"):
+        return where.on
+    return born.on if born else None
 
 
 def _taker(card: Card, kind: str, handed: Entry) -> str:

@@ -9,6 +9,7 @@ from pathlib import Path
 from etholog.animals import cards as cards_
 from etholog.animals import naming
 from etholog.animals.card import LASTING, Card
+from etholog.animals.custody import arrival
 from etholog.animals.groups import Group, group_of
 from etholog.animals.pedigree import UNKNOWN, Chances, Parents, circles, weighed
 from etholog.animals.species import Synonyms, synonyms
@@ -240,12 +241,8 @@ class Animals:
     def as_of(self, day: date) -> "Animals":
         """Return how things were at the end of a day: what happened later is left out. What an animal is (its species,
         sex, parents) it was then, too, though its card said so later."""
-        cards = {
-            name: replace(one, entries=tuple(e for e in one.entries if e.on.first <= day or e.kind in LASTING))
-            if one.entries and one.entries[-1].on.first > day
-            else one
-            for name, one in self.cards.items()
-        }
+        later = {name: one for name, one in self.cards.items() if one.entries and one.entries[-1].on.first > day}
+        cards = self.cards | {name: _as_of(one, day) for name, one in later.items()}
         return Animals(self.folder, cards, [p for p in self.pairings if p.on.first <= day], self.findings)
 
     @cached_property
@@ -310,6 +307,13 @@ def read(workspace: Path, sessions: Path | None = None) -> Animals:
     pairings = _by_date([*watched, *_from_cards(alone, watched)])
     findings += [*unread, *_untold(sessions, counted)]
     return Animals(workspace, cards, pairings, findings, broken_off(sessions, told))
+
+
+def _as_of(one: Card, day: date) -> Card:
+    """Return a card as it was at the end of a day, with when the animal came, where that was later."""
+    came = arrival(one)
+    kept = tuple(entry for entry in one.entries if entry.on.first <= day or entry.kind in LASTING)
+    return replace(one, entries=kept, arrives=came if came and came.first > day else None)
 
 
 def _by_date(pairings: list[Pairing]) -> list[Pairing]:

@@ -8,6 +8,7 @@ from subprocess import CompletedProcess
 import pytest
 
 from etholog import animals, ethogram
+from etholog.analysis.plan import plan
 from etholog.animals import care, loan, readiness
 from etholog.animals.custody import custody, shares
 from etholog.ethogram import at_hand
@@ -46,6 +47,32 @@ def test_only_what_is_in_the_house_is_fed_and_a_return_is_reminded_of(
     returns = [task for task in due if "back" in task.what]
     assert all(task.last < TODAY for task in returns)  # overdue
     assert len(returns) == (1 if "until" in str(entries) and "died" not in str(entries) else 0)
+
+
+@pytest.mark.parametrize(
+    ("came", "day", "here"),
+    [
+        (("borrowed", "2026-07-01", "Anna until 2026-09-01"), "2026-06-30", False),
+        (("borrowed", "2026-07-01", "Anna until 2026-09-01"), "2026-07-01", True),
+        (("got", "2026-07", "a fair"), "2026-06-30", False),
+        (("got", "2026-07", "a fair"), "2026-07-01", True),
+        (("born", "2026-07"), "2026-06-30", False),
+    ],
+)
+def test_who_has_not_come_yet_is_neither_looked_after_nor_paired(
+    came: CardLine, day: str, here: bool, tmp_path: Path
+) -> None:
+    """What stands on a card before it was got is another keeper's."""
+    he = (MALE, SPECIES, MEAL, ("moult", "2026-05-01", "last"), ("sperm_web", "2026-05-20"))
+    write_card(tmp_path, "M-1", *he, came)
+    write_card(tmp_path, "F-1", ("sex", "2020", "female"), SPECIES, ("sac", "2025-01-01"), ("moult", "2026-01-01"))
+    today = date.fromisoformat(day)
+    known, kept = animals.read(tmp_path).as_of(today), at_hand(tmp_path)
+    assert bool([task for task in care.due(known, kept, today) if task.animal == "M-1"]) == here
+    found = plan(known, kept, today)
+    assert found.pairs["first"].tolist() == ([today] if here else [date(2026, 7, 31 if "-01" not in came[1] else 1)])
+    said = [fact.text for fact in readiness.facts("M-1", "F-1", known, kept, today)]
+    assert (f"M-1: not here before {came[1]}" in said) == (not here)
 
 
 @pytest.mark.parametrize(

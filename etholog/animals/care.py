@@ -10,7 +10,7 @@ from etholog.animals.custody import Custody, custody
 from etholog.animals.groups import Group
 from etholog.animals.herd import Animals, Pairing
 from etholog.animals.lot import Stage
-from etholog.animals.moults import hardened_on, refused_near_moult
+from etholog.animals.moults import HARDENED_DAYS, hardened_on, refused_near_moult
 from etholog.base.language import beside, gettext, gettext_noop, number
 from etholog.ethogram import Aftercare, Ethogram
 from etholog.session.evidence import Evidence
@@ -21,10 +21,12 @@ LOOK_DAYS = 7
 INCUBATOR_DAYS = 3
 # In a cool room eggs and nymphs take longer than their window: so long after a look at them the next is asked for.
 SLOW_YOUNG_DAYS = 60
+LATE_DAYS = 60  # so long it is asked what became of a sac that was taken from her
 QUIET_CHECK_DAYS = 14
 FED_AFTER_MOULT_DAYS = 14
 REFUSED_DAYS = 90
 NO_WINDOW = "window"
+ROUND = ("meal", "water")  # what a keeper does on a round through all animals; anything else is asked of one alone
 
 
 @dataclass(frozen=True)
@@ -137,7 +139,8 @@ def sac_windows(one: Attempt, mine: Window) -> list[SacWindow]:
 
 
 def due(animals: Animals, known: Sequence[Ethogram], today: date) -> list[Task]:
-    """Return all that is to be done from today on, by date; what should be done already comes first.
+    """Return all that is to be done from today on, by date. Of what is due already, what can't wait comes before meals
+    and water, and what should be done soonest before the rest.
 
     An animal that is sold, given or lent needs nothing from this keeper but, where it was lent until a date, to come
     back; a sac that was taken from her before stays here. One that is here on loan is looked after, and goes back in
@@ -178,7 +181,9 @@ def due(animals: Animals, known: Sequence[Ethogram], today: date) -> list[Task]:
         if card is not None:
             found += _keeping(card, mine, last, animals)
     still = [task for task in found if task.until_done or task.last >= today]
-    return sorted(still, key=lambda task: (task.first, task.animal, task.key))
+    return sorted(
+        still, key=lambda task: (max(task.first, today), task.kind in ROUND, task.last, task.animal, task.key)
+    )
 
 
 def _left_behind(tries: Sequence[Attempt], where: Custody) -> list[Attempt]:
@@ -260,12 +265,13 @@ def _brood(one: Attempt, mine: Window, animals: Animals, card: Card | None) -> I
         yield from of_sac(one, mine)
     elif one.moult:
         undone = one.moult.on
+        hardened = _in(undone.last, HARDENED_DAYS)
         yield Task(
             f"{she}/moult/{undone.text}",
             she,
             gettext("a moult has undone the pairing: pair again once she has hardened and fed"),
-            undone.last,
-            _in(undone.last, 60),
+            hardened,
+            _in(hardened, 60),
             gettext(
                 "moult {undone}, after the pairing of {day}; the moult sheds stored sperm",
                 undone=undone.text,
@@ -361,6 +367,34 @@ def of_sac(one: Attempt, mine: Window) -> Iterator[Task]:
     yield from _apart(one, mine)
 
 
+def _past_its_time(one: Attempt, mine: Window) -> Task:
+    """Return the asking what became of a sac of which no young were told in their time. Whoever guards one gets no
+    meal, so of hers it stands until that is told."""
+    assert one.sac is not None
+    laid = one.sac.on
+    last = _in(laid.last, mine.care.free[1])
+    what = gettext("no young in their time: look by torch, then write what became of the sac (eaten, pulled, opened)")
+    if one.pulled:
+        last = max(last, _in(_handled(one), SLOW_YOUNG_DAYS))
+        what = gettext("no young in their time: open the sac, then write what is in it")
+    return Task(
+        f"{one.female}/late/{laid.text}",
+        one.female,
+        what,
+        _in(last, 1),
+        _in(last, LATE_DAYS),
+        gettext("sac laid {laid}", laid=laid.text),
+        gettext(mine.care.source),
+        until_done=one.guarding,
+    )
+
+
+def _handled(one: Attempt) -> date:
+    """Return when a pulled sac was last turned, counted, or handled at all."""
+    assert one.pulled is not None
+    return max([one.pulled.on.last, *(entry.on.last for entry in (*one.all("turned"), *one.counts))])
+
+
 def _since_laid(one: Attempt, mine: Window, name: str, what: str, span: tuple[int, int]) -> Task:
     """Return what is to be done so many days after a sac was laid."""
     assert one.sac is not None
@@ -377,8 +411,7 @@ def _apart(one: Attempt, mine: Window) -> Iterator[Task]:
     closed = not one.opened and not one.left_the_sac
     laid = sac.on
     if one.pulled and closed:
-        pulled = one.pulled.on
-        handled = max([pulled.last, *(entry.on.last for entry in (*one.all("turned"), *one.counts))])
+        pulled, handled = one.pulled.on, _handled(one)
         yield Task(
             f"{she}/incubator/{pulled.text}",
             she,
@@ -392,6 +425,7 @@ def _apart(one: Attempt, mine: Window) -> Iterator[Task]:
     if closed:
         free = gettext("free spiderlings are expected: cups, food and labels ready")
         yield _since_laid(one, mine, "free", free, care.free)
+        yield _past_its_time(one, mine)
     elif one.opened and not any(count.state == "alive" for count in one.lot.counts):
         opened = one.opened.on
         yield Task(

@@ -147,8 +147,7 @@ class Home(ThemedApp):
 
     @property
     def _now(self) -> list[Task]:
-        # A sac can't wait; a meal can.
-        return sorted((t for t in self._tasks if t.first <= self._today), key=lambda t: (t.until_done, t.first))
+        return [task for task in self._tasks if task.first <= self._today]
 
     def _due(self, width: int, room: int) -> str:
         """Return what is due in lines of `width`; of what finds no room, how many there are."""

@@ -101,6 +101,7 @@ def test_a_moult_undoes_the_pairing(tmp_path: Path) -> None:
     tasks = due(tmp_path, "2026-06-20", PAIRED, ("moult", "2026-06-11"))
     assert "F sac" not in tasks
     assert "undone the pairing" in tasks["F moult"].what
+    assert tasks["F moult"].first == date(2026, 7, 9)  # soft for four weeks, as `plan` and `ready` say too
 
 
 def test_a_sac_puts_guarding_in_the_place_of_looking(tmp_path: Path) -> None:
@@ -109,6 +110,39 @@ def test_a_sac_puts_guarding_in_the_place_of_looking(tmp_path: Path) -> None:
     assert (tasks["F guard"].first, tasks["F guard"].last) == (date(2026, 7, 1), date(2026, 7, 31))
     assert (tasks["F pull"].first, tasks["F pull"].last) == (date(2026, 8, 5), date(2026, 8, 19))  # 5 to 7 weeks
     assert (tasks["F free"].first, tasks["F free"].last) == (date(2026, 9, 2), date(2026, 9, 23))  # 9 to 12 weeks
+
+
+@pytest.mark.parametrize(
+    ("told", "first", "stands", "meals"),
+    [
+        ((), date(2026, 9, 24), True, False),  # free young are expected from 9 to 12 weeks on
+        ((("pulled", "2026-08-10"),), date(2026, 10, 10), False, True),  # 60 days after it was handled last
+        ((("eaten", "2026-12-20"),), None, False, True),
+        ((("count", "2026-09-20", "spiderlings", "90"),), None, False, True),
+    ],
+)
+def test_after_its_time_it_is_asked_what_became_of_a_sac(
+    told: tuple[CardLine, ...], first: date | None, stands: bool, meals: bool, tmp_path: Path
+) -> None:
+    """Whoever guards a sac gets no meal, so that of hers stands until it is answered."""
+    laid = (PAIRED, ("sac", "2026-07-01"), ("meal", "2026-06-01"))
+    tasks = due(tmp_path, "2026-12-05" if first else "2026-12-21", *laid, *told)
+    late = tasks.get("F late")
+    assert (late and late.first, bool(late and late.until_done), "F meal" in tasks) == (first, stands, meals)
+
+
+def test_a_sac_nobody_told_of_again_stands_until_she_moults(tmp_path: Path) -> None:
+    laid = (PAIRED, ("sac", "2026-07-01"))
+    assert "F late" in due(tmp_path, "2027-06-01", *laid)
+    assert "F late" not in due(tmp_path, "2027-06-01", ("moult", "2027-05-01"))
+
+
+def test_what_is_due_comes_by_its_last_day_and_the_round_after_it(tmp_path: Path) -> None:
+    told = (PAIRED, ("sac", "2026-07-01"), ("pulled", "2026-08-10"), ("water", "2026-08-01"), ("meal", "2026-07-01"))
+    his = (("moult", "2026-03-01", "last"), ("borrowed", "2026-05-01", "Bert until 2026-08-20"))
+    due(tmp_path, "2026-08-22", *told, male=his)
+    tasks = care.due(animals.read(tmp_path), at_hand(tmp_path), date(2026, 8, 22))
+    assert [task.kind for task in tasks] == ["borrowed", "prime", "incubator", "meal", "water", "free", "late"]
 
 
 def test_a_pulled_sac_is_looked_at_every_few_days_until_it_opens(tmp_path: Path) -> None:
@@ -136,13 +170,15 @@ def test_the_dead_need_nothing(tmp_path: Path) -> None:
 def test_a_sac_that_was_pulled_outlives_her(tmp_path: Path) -> None:
     pulled = (PAIRED, ("sac", "2026-07-01"), ("pulled", "2026-08-08"), ("died", "2026-08-10"), ("meal", "2026-06-01"))
     tasks = due(tmp_path, "2026-08-11", *pulled)
-    assert set(tasks) == {"F incubator", "F free"}
+    assert set(tasks) == {"F incubator", "F free", "F late"}
 
 
 @pytest.mark.parametrize("left", [("sold", "2026-08-10", "Bea"), ("lent", "2026-08-10", "Bea")])
 def test_a_sac_that_was_pulled_stays_when_she_leaves(left: CardLine, tmp_path: Path) -> None:
     before = (PAIRED, ("sac", "2026-07-01"), ("meal", "2026-06-01"), ("water", "2026-06-01"))
-    assert set(due(tmp_path, "2026-08-11", *before, ("pulled", "2026-08-08"), left)) == {"F incubator", "F free"}
+    assert set(due(tmp_path, "2026-08-11", *before, ("pulled", "2026-08-08"), left)) == {
+        "F incubator", "F free", "F late",
+    }  # fmt: skip
 
 
 def test_dead_ones_taken_out_are_no_count_of_the_young(tmp_path: Path) -> None:

@@ -35,7 +35,8 @@ def incidence(times: pd.DataFrame, cause: str, cluster: str | None = None) -> pd
     Index: time_s, each time at which something ended. For each cause a column with its cumulative incidence, and
     se_<cause>, its standard error by the delta method (Marubini & Valsecchi 1995; as R's survfit and statsmodels
     have it, which is not cmprsk's). Empty, with no columns, where nothing ever ended. Its `attrs` are what a figure
-    shows besides: `times`, how long each was watched, and `independent`, whether no male came twice.
+    shows besides: `times`, how long each was watched, and `animals`, on how many the errors rest: 0 where a male came
+    twice and was taken for two.
 
     Raises
     ------
@@ -80,7 +81,8 @@ def incidence(times: pd.DataFrame, cause: str, cluster: str | None = None) -> pd
         shares[str(one)] = share
         shares[f"se_{one}"] = np.where(share < 1, np.sqrt(np.clip(variance, 0.0, None)), 0.0)
     found = pd.DataFrame(shares, index=pd.Index(risk.time, name="time_s"))
-    found.attrs = {"times": tuple(np.sort(time).tolist()), "independent": alone(times, None)}
+    animals = 0 if cluster is None and not alone(times, None) else len(np.unique(unit))
+    found.attrs = {"times": tuple(np.sort(time).tolist()), "animals": animals}
     return found
 
 

@@ -312,8 +312,8 @@ def time_to_sac(table: pd.DataFrame) -> pd.DataFrame:
     taken = table[table["may_have_taken"] & (table["days"] >= 0)]
     found = _by_time(taken, "days", "end")
     found.index.name = "days"
-    if len(found):
-        found.attrs["independent"] = "female" in taken and not taken["female"].duplicated().any()
+    if "female" not in taken:
+        found.attrs["animals"] = 0
     return found
 
 

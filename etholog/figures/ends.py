@@ -21,8 +21,8 @@ from etholog.figures.style import GROUPS_AND_MORE, ReproducibleFigure, Size, no_
 def ends(shares: pd.DataFrame, size: Size = "page") -> ReproducibleFigure:
     """Return a picture of what came first, and by when (Aalen & Johansen 1978), with how many still waited.
 
-    Shaded: 95 % limits on the log-log scale (Kalbfleisch & Prentice 2002), where no animal came twice; else a line
-    says why there are none.
+    Shaded: 95 % limits on the log-log scale (Kalbfleisch & Prentice 2002), where no animal that came twice was taken
+    for two; else a line says why there are none.
 
     Parameters
     ----------
@@ -53,7 +53,8 @@ def ends(shares: pd.DataFrame, size: Size = "page") -> ReproducibleFigure:
         figure = plate(size, 2.6)
         axes = figure.subplots()
         waited = np.asarray(shares.attrs.get("times", ()), dtype=float)
-        limited = bool(shares.attrs.get("independent")) and len(waited) >= LIMITS_LEAST
+        animals = int(shares.attrs.get("animals", 0))
+        limited = animals >= LIMITS_LEAST
         at = np.concatenate([[0.0], shares.index.to_numpy(dtype=float)])
         end = at[-1] * 1.03
         for cause, look in zip(causes, cycle(GROUPS_AND_MORE), strict=False):
@@ -83,7 +84,7 @@ def ends(shares: pd.DataFrame, size: Size = "page") -> ReproducibleFigure:
         axes.set_xlabel(gettext("{time}, and how many still waited", time=told) if len(waited) else told)
         _told(axes, waited, in_days)
         if len(waited) and not limited:
-            why = no_limits(few=len(waited) < LIMITS_LEAST)
+            why = no_limits(few=(animals or len(waited)) < LIMITS_LEAST)
             figure.supxlabel(why, fontsize=6.5, color=FAINT, x=0.01, ha="left")
         # In the order in which the curves end, the highest first, so that none has to be searched for in the legend.
         highest = sorted(axes.lines, key=lambda line: -float(np.asarray(line.get_ydata())[-1]))

@@ -57,10 +57,13 @@ def confounded(times: pd.DataFrame, by: str) -> Iterator[str]:
         inside = float(((rows[column] - groups.transform("mean")) ** 2).sum())
         if 1 - (inside / (n - k)) / (whole / (n - 1)) < CONFOUNDED:
             continue
-        means = groups.mean().sort_values()
+        means = groups.mean().sort_values().iloc[[0, -1]]
+        shown = [number(mean, ".1f") for mean in means]
+        if shown[0] == shown[1]:
+            continue  # an hour apart, or rounding
         least, most = (
-            gettext("{mean} for {group}", mean=number(means.iloc[place], ".1f"), group=means.index[place])
-            for place in (0, -1)
+            gettext("{mean} for {group}", mean=mean, group=group)
+            for mean, group in zip(shown, means.index, strict=True)
         )
         yield gettext(sentence, least=least, most=most)
 

@@ -73,6 +73,9 @@ def test_a_comparison_that_order_may_explain_is_warned_of() -> None:
     assert warning in compare(times, by="place").sentence
     assert not list(confounded(times, "male"))
     assert not list(confounded(times.assign(male_session=1.0), "place"))
+    # An hour of difference reads as two equal means, and warns of nothing.
+    hour = times.assign(male_days_since_session=np.where(times["place"] == "old", 7.0, 7 + 1 / 24))
+    assert list(confounded(hour, "place")) == [warning]
 
 
 def test_latencies_by_order_can_be_compared_within_it() -> None:

@@ -12,6 +12,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from etholog.analysis import columns, cox
+from etholog.analysis.permutation import ALPHA
 from etholog.analysis.survival import kaplan_meier
 
 Floats = NDArray[np.float64]
@@ -74,7 +75,7 @@ def begun(units: pd.DataFrame, shuffles: int = SHUFFLES, seed: int = 0) -> Begun
         drawn = _redrawn(days, start, shuffles, np.random.default_rng(seed))
         values = np.nan_to_num(np.append(_score(days, occurred, drawn), observed))
         least = float((values >= values.max() - 1e-9).mean())
-        if least <= 0.05:
+        if least <= ALPHA:
             p, smallest = float((values >= observed - 1e-9).mean()), least
     return Begun(
         len(days), int(np.isfinite(start).sum()), int(after.sum()), float((days - before).sum()),
@@ -110,7 +111,7 @@ def power(units: pd.DataFrame, ratio: float = 0.25, seed: int = 0) -> float:
         end = np.minimum(end, watched)
         observed = np.nan_to_num(_score(end, came, start[None, :])[0])
         values = np.nan_to_num(_score(end, came, _redrawn(end, start, REDRAWS, chance)))
-        found += (values >= observed - 1e-9).sum() + 1 <= 0.05 * (REDRAWS + 1)
+        found += (values >= observed - 1e-9).sum() + 1 <= ALPHA * (REDRAWS + 1)
     return found / SEASONS
 
 

@@ -29,7 +29,7 @@ def times_as_fast(
         statistic = logrank.statistic(np.where(second == 0, time * factor, time), occurred, stratum, 2)
         kernel = statistic.kernel(np.arange(len(time)))
         values = statistic.values(np.concatenate([kernel(second[None, :]), kernel(labels)]))[:, 0]
-        return bool((values[1:] >= values[0] - 1e-6 * max(1e-4, values[0])).mean() > 0.05)
+        return bool((values[1:] >= values[0] - 1e-6 * max(1e-4, values[0])).mean() > permutation.ALPHA)
 
     own, other = np.flatnonzero(second == 0), np.flatnonzero(second == 1)
     shared = (stratum[own][:, None] == stratum[other]) & (time[own][:, None] > 0) & (time[other] > 0)

@@ -12,6 +12,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from etholog.analysis import columns, logrank, survival
+from etholog.analysis.permutation import ALPHA
 from etholog.base.refusal import Refusal
 
 Floats = NDArray[np.float64]
@@ -163,11 +164,11 @@ def _design(
             time = draw(share) * np.where(slow, ratio, 1.0)
             came = time <= watched
             events += came.sum()
-            if came.any() and least[at] <= 0.05:
+            if came.any() and can_show(least[at]):
                 score = logrank.scores(np.minimum(time, watched), came, np.zeros(len(time), dtype=np.intp))
                 grid = score.reshape(males, sessions)
                 p = _within(grid, sessions // 2, chance) if at == 0 else _between(grid.sum(axis=1), group, chance)
-                found[at] += p <= 0.05
+                found[at] += p <= ALPHA
     within, between = found / seasons
     return {
         "events": events / seasons / 2,
@@ -178,6 +179,11 @@ def _design(
         "within_smallest_p": least[0],
         "between_smallest_p": least[1],
     }
+
+
+def can_show(smallest_p: float) -> bool:
+    """Return whether a design that gives no smaller p than this can show anything at 5 %."""
+    return smallest_p <= ALPHA
 
 
 def _smallest_p(cut: int, times: int = 1) -> float:

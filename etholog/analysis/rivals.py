@@ -86,7 +86,7 @@ def _p(observed: float, every: Floats) -> float:
     """Return the share of labellings, the observed one among them, with as much; NaN where even the greatest of all is
     no rarer than one in 20."""
     slack = 1e-9 * max(1.0, observed)
-    if not len(every) or (every >= every.max() - slack).mean() > 0.05:
+    if not len(every) or (every >= every.max() - slack).mean() > permutation.ALPHA:
         return np.nan
     return float((every >= observed - slack).mean())
 

@@ -16,13 +16,13 @@ from etholog.analysis import columns, sequence, shuffle, survival
 from etholog.analysis.chain import FEW_EXPECTED
 from etholog.analysis.design import how_many
 from etholog.analysis.multiplicity import holm
+from etholog.analysis.permutation import ALPHA
 from etholog.base import notebook
 from etholog.base.language import gettext, gettext_noop, number
 from etholog.base.refusal import Refusal
 from etholog.ethogram import ACTORS
 from etholog.season import Season
 
-ALPHA = 0.05
 SEEN = 3  # what came once or twice is no pattern
 Edge = tuple[str, str, float]  # first, next, how often the one is followed by the other
 OF_MALES = gettext_noop(

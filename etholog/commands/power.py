@@ -56,7 +56,7 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         print(as_json({"designs": found, "sentence": words}))
     elif sys.stdout.isatty():
-        table(_pretty(found), f"Share of seasons in which a latency {args.times:g} times as long shows, at p < .05")
+        table(_pretty(found), f"Share of seasons in which a latency {args.times:g} times as long shows, at p <= .05")
         tell(words)
     else:
         table(found)
@@ -69,13 +69,15 @@ def _pretty(found: "pd.DataFrame") -> "pd.DataFrame":
     """Return one row for each number of males and sessions, the repeatabilities as a range."""
     import pandas as pd
 
+    from etholog.analysis.power import can_show
+
     rows = []
     for (males, sessions), own in found.groupby(["males", "sessions"]):
         row = {"males": males, "sessions each": sessions, "it comes in": f"{own['events'].mean():.0f}"}
         for name, head in (("within", "session to session"), ("between", "kinds of males"), ("differ", "males differ")):
             low, high = own[name].min(), own[name].max()
             least = own[f"{name}_smallest_p"].iloc[0] if f"{name}_smallest_p" in own else 0.0
-            row[head] = f"never (p {least:.2g} at best)" if least > 0.05 else f"{percent(low)} to {percent(high)}"
+            row[head] = f"{percent(low)} to {percent(high)}" if can_show(least) else f"never (p {least:.2g} at best)"
         rows.append(row)
     return pd.DataFrame(rows)
 

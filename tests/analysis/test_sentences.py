@@ -1,5 +1,6 @@
 """The plain sentences: they name the numbers of the tables, and claim nothing where the numbers carry nothing."""
 
+import json
 import math
 from dataclasses import replace
 from datetime import date
@@ -37,6 +38,10 @@ def test_groups_are_named_with_the_medians_of_the_table(by_male: Comparison) -> 
 def test_a_small_p_is_no_word_on_who_differs_and_none_is_no_word_at_all(by_male: Comparison) -> None:
     sure = replace(by_male, permutation_p=0.004, smallest_p=0.001)
     assert "It does not say which differ" in " ".join(latency.of_groups(sure, "it"))
+    # Where 1 of 20 labellings is all that a design can give, that one says what it can.
+    rarest = replace(by_male, permutation_p=0.05, smallest_p=0.05)
+    assert rarest.usable
+    assert "It does not say which differ" in " ".join(latency.of_groups(rarest, "it"))
     for p, smallest in ((math.nan, 0.001), (0.2, 0.2)):
         unknown = " ".join(latency.of_groups(replace(by_male, permutation_p=p, smallest_p=smallest), "it"))
         assert unknown.endswith("nobody can tell from these whether they differ by more than chance.")
@@ -52,6 +57,18 @@ def test_shares_and_successions_are_those_of_the_tables(season: Season) -> None:
     counted = told.counts.loc["palp_probing", "insertion"]
     assert f"insertion after palp_probing ({counted:.0f} of {counted:.0f} times" in first
     assert "28 sessions of 6 males" in rest
+
+
+def test_a_plan_names_schoenfelds_numbers_and_the_error_of_its_simulation(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["power", "--median=120", "--males=6", "--sessions", "2", "4", "--like", "0.1", "0.2", "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    most = max(2 * math.sqrt(row[of] * (1 - row[of]) / 200) for row in told["designs"] for of in ("within", "between"))
+    assert (
+        f"0.1 to 0.2, that is over how alike one male's sessions are, give or take {percent(most)}" in told["sentence"]
+    )
+    # Schoenfeld 1981: 65.35 events of hazards 2 to 1; of 4 sessions of each male, so alike, 1 + 3 x .2 times as many.
+    assert "a ratio of hazards of 2, Schoenfeld's formula asks for 65 in which it comes" in told["sentence"]
+    assert "with 4 of each male and two kinds of males up to 105" in told["sentence"]
 
 
 @pytest.mark.slow

@@ -6,6 +6,7 @@ import pandas as pd
 
 from etholog.analysis.compare import Comparison
 from etholog.analysis.design import how_many
+from etholog.analysis.permutation import ALPHA
 from etholog.analysis.sentences.parts import capital, chance, least_to_most
 from etholog.analysis.survival import kaplan_meier, quantile
 from etholog.base.language import gettext, gettext_noop, ngettext
@@ -83,8 +84,8 @@ def _chance(found: Comparison) -> list[str]:
     sessions = least_to_most(int(found.table["n"].min()), int(found.table["n"].max()), "session")
     p = found.permutation_p
     said = [chance(p, found.smallest_p, sessions)]
-    apart = found.pairs[found.pairs["p_holm"] < 0.05] if len(found.pairs) else found.pairs
-    if p < 0.05 and len(apart):
+    apart = found.pairs[found.pairs["p_holm"] <= ALPHA] if len(found.pairs) else found.pairs
+    if p <= ALPHA and len(apart):
         said.append(
             PAIR.format(pairs=", ".join(f"{a} and {b}" for a, b in zip(apart["first"], apart["second"], strict=True)))
         )

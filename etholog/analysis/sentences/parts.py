@@ -2,6 +2,7 @@
 
 import math
 
+from etholog.analysis.permutation import ALPHA
 from etholog.base.text import many
 
 CHANCE = (
@@ -48,6 +49,6 @@ def chances(p: float) -> str:
 
 def chance(p: float, smallest_p: float, sessions: str) -> str:
     """Return whether differences between groups may be chance. `smallest_p`: the least that so few could give."""
-    if math.isnan(p) or not smallest_p <= 0.05:
+    if math.isnan(p) or not smallest_p <= ALPHA:
         return TOO_FEW.format(sessions=sessions)
-    return (CHANCE if p >= 0.05 else SELDOM).format(sessions=sessions, often=chances(p), p=p)
+    return (SELDOM if p <= ALPHA else CHANCE).format(sessions=sessions, often=chances(p), p=p)

@@ -53,8 +53,7 @@ def bout_pauses(season: Season, behaviour: str) -> Floats:
 
     Returns
     -------
-    An array of seconds, each above 0. Pauses that reach over a gap, or over time out of sight, are left out, as are
-    those after a bout whose end nobody saw.
+    An array of seconds, each above 0. Pauses that reach over a gap, or over time out of sight, are left out.
 
     Raises
     ------
@@ -70,7 +69,7 @@ def bout_pauses(season: Season, behaviour: str) -> Floats:
     bouts = season.bouts[which]
     place, onset = bouts["session"].cat.codes.to_numpy(), bouts["onset_s"].to_numpy(dtype=float)
     stretch = breaks(season, None)
-    together = (place[1:] == place[:-1]) & bouts["whole"].to_numpy()[:-1]
+    together = place[1:] == place[:-1]
     if stretch is not None:
         together &= stretch[which][1:] == stretch[which][:-1]
     apart = onset[1:] - bouts["offset_s"].to_numpy(dtype=float)[:-1]
@@ -142,7 +141,7 @@ def join(bouts: pd.DataFrame, join_s: float) -> pd.DataFrame:
     """Return the bouts with each run of one behaviour, of one session and qualifier, made one bout where the pauses
     are at most `join_s`. Its duration is from the first onset to the last offset; bouts whose end nobody saw end a
     run."""
-    keys = [bouts[name].cat.codes.to_numpy() for name in ("session", "behaviour", "qualifier", "actor")]
+    keys = [bouts[name].cat.codes.to_numpy() for name in ("session", "behaviour", "qualifier")]
     order = np.lexsort((np.arange(len(bouts)), *reversed(keys)))
     sorted_ = bouts.iloc[order]
     onset, offset = sorted_["onset_s"].to_numpy(dtype=float), sorted_["offset_s"].to_numpy(dtype=float)

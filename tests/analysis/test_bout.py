@@ -4,7 +4,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from scipy.optimize import brentq
+from scipy.optimize import brentq, least_squares
 
 import etholog
 from etholog.analysis import bout
@@ -47,10 +47,38 @@ def test_one_process_has_no_criterion() -> None:
     found = bout.criterion(pauses)
     assert np.isnan(found.criterion_s)
     assert "no criterion" in found.sentence
-    few = bout.criterion(pauses[:20])
+    few = bout.criterion(pauses[:29])
     assert np.isnan(few.criterion_s)
-    assert "fewer than 30" in few.sentence
+    assert "29 pauses: fewer than 30" in few.sentence
+    assert "fewer" not in bout.criterion(pauses[:30]).sentence
     assert "0 pauses" in bout.criterion(np.zeros(0)).sentence
+
+
+def test_two_processes_must_be_worth_their_two_numbers_more() -> None:
+    """Akaike 1974: 2 for each number fitted. Here two fit better than one, and not by 4."""
+    found = bout.criterion(np.random.default_rng(11).exponential(5, 100))
+    low, high, told = (found.classes[name].to_numpy() for name in ("low_s", "high_s", "log_frequency"))
+
+    def away(log: np.ndarray) -> np.ndarray:
+        count, rate = np.exp(log)
+        return np.log(count * (np.exp(-rate * low) - np.exp(-rate * high)) / (high - low)) - told
+
+    one = (least_squares(away, [np.log(100), np.log(1 / 5)]).fun ** 2).sum()
+    two = ((found.classes["fitted"] - told) ** 2).sum()
+    assert 0 < len(told) * np.log(one / two) < 4
+    assert np.isnan(found.criterion_s)
+
+
+def test_a_criterion_below_all_pauses_is_none() -> None:
+    # With so few pauses within bouts Slater & Lester's formula gives less than no time.
+    for share, within, between in ((0.2, 0.1, 0.05), (0.02, 0.5, 0.05)):
+        assert bout.between(share, within, 1 - share, between) < 0
+        assert np.isnan(bout.criterion(mixture(300, share, within, between)).criterion_s)
+
+
+def test_rounding_is_no_pause() -> None:
+    pauses = mixture(220, 200 / 220, 0.5, 0.01)
+    assert bout.criterion(np.append(pauses, [0.0, 4e-16])).criterion_s == bout.criterion(pauses).criterion_s
 
 
 def test_pauses_do_not_reach_over_what_nobody_saw(tmp_path: Path) -> None:
@@ -58,13 +86,15 @@ def test_pauses_do_not_reach_over_what_nobody_saw(tmp_path: Path) -> None:
         (0, "walking", "onset"),
         (1000, "walking", "offset"),
         (3000, "walking", "onset"),
+        (3500, "walking", "offset"),
+        (3500, "walking", "onset"),  # at once: no pause
         (4000, "walking", "offset"),
     ]
     made = [
         *marks(*walk, (5000, "hidden", "onset"), (6000, "hidden", "offset"), (7000, "walking", "onset")),
-        {"n": 8, "do": "gap", "t": 8000, "why": ""},
-        {"n": 9, "do": "back", "t": 9000},
-        {"n": 10, "do": "mark", "t": 9500, "code": "walking", "edge": "onset"},
+        {"n": 10, "do": "gap", "t": 8000, "why": ""},
+        {"n": 11, "do": "back", "t": 9000},
+        {"n": 12, "do": "mark", "t": 9500, "code": "walking", "edge": "onset"},
         close(10_000),
     ]
     season = season_of(tmp_path, made, [*marks(*walk), close(5000)])
@@ -94,6 +124,21 @@ def test_bouts_nearer_than_the_criterion_are_one(tmp_path: Path) -> None:
     assert len(joined) == len(season.bouts) - 1  # touches are 5.4 s apart
     assert bout.join(season.bouts, 0.5)[["onset_s", "n"]].equals(season.bouts[["onset_s", "n"]])
     assert duration(season, join_s=1.0).set_index("behaviour").loc["walking", "count"] == 3
+
+
+def test_what_is_joined_lasts_to_its_end_and_is_as_whole_as_that(tmp_path: Path) -> None:
+    made = [
+        *marks((200, "walking", "onset"), (1200, "walking", "offset"), (2200, "walking", "onset")),  # 1 s apart
+        {"n": 4, "do": "gap", "t": 3000, "why": ""},
+        {"n": 5, "do": "back", "t": 3200},
+        {"n": 6, "do": "mark", "t": 3300, "code": "walking", "edge": "onset"},
+        {"n": 7, "do": "mark", "t": 3800, "code": "walking", "edge": "offset"},
+        close(9000),
+    ]
+    joined = bout.join(season_of(tmp_path, made).bouts, 1.0)
+    # Over a gap nothing is joined: nobody saw that it had ended.
+    told = joined[["onset_s", "offset_s", "duration_s", "whole"]].to_numpy().tolist()
+    assert told == [[0.2, 3.0, pytest.approx(2.8), False], [3.3, 3.8, pytest.approx(0.5), True]]
 
 
 def test_the_balance_of_palps(tmp_path: Path) -> None:

@@ -136,11 +136,11 @@ def _measured(
         followed = int((at_risk & (over < found) & np.isfinite(found)).sum())
     elif competing:
         over, came = for_good(season)
-    wins = (over < found) & (over <= end)
+    wins = over < found
     why[wins] = came[wins]
     stop = np.where(wins, over, stop)
     hidden = _first_unseen(season, asked, start, count)
-    touched = at_risk & (hidden < stop)
+    touched = hidden < stop
     if unseen == "censor":
         why[touched] = UNSEEN
         stop = np.where(touched, hidden, stop)

@@ -173,10 +173,10 @@ def whole_animals(rows: Rows, group: Ints, shuffles: int, seed: int) -> permutat
 
 def _difference(a: Rows, b: Rows, difference: float, horizon: float) -> tuple[float, float]:
     """Return the 95 % limits of a difference of restricted means; NaN where neither varies."""
-    (v1, n1), (v2, n2) = (survival.jackknife(part.time, part.occurred, horizon) for part in (a, b))
+    v1, v2 = (survival.jackknife(part.time, part.occurred, horizon) for part in (a, b))
     if v1 + v2 <= 0:
         return np.nan, np.nan
-    df = (v1 + v2) ** 2 / (v1**2 / (n1 - 1) + v2**2 / (n2 - 1))
+    df = (v1 + v2) ** 2 / (v1**2 / (len(a) - 1) + v2**2 / (len(b) - 1))
     half = survival.t_quantile(0.975, df) * float(np.sqrt(v1 + v2))
     return difference - half, difference + half
 

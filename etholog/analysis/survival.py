@@ -123,15 +123,13 @@ def common_horizon(groups: Sequence[tuple[Floats, Bools]]) -> float:
     return min((last for last, ended in lasts if not ended), default=max((last for last, _ in lasts), default=np.nan))
 
 
-def jackknife(time: Floats, occurred: Bools, horizon: float) -> tuple[float, int]:
+def jackknife(time: Floats, occurred: Bools, horizon: float) -> float:
     """Return the variance of the mean within the first `horizon` seconds from its pseudo-values, each session left out
-    in turn (Miller 1974), and how many sessions there are. A curve that then ends early keeps its last share."""
+    in turn (Miller 1974). A curve that then ends early keeps its last share."""
     n = len(time)
     order = np.argsort(time, kind="stable")
     at, first = np.unique(time[order], return_index=True)
-    if n < 2:
-        return np.nan, n
-    steps = np.diff(np.minimum(np.concatenate([[0.0], at, [max(horizon, at[-1])]]), horizon))
+    steps = np.diff(np.minimum(np.concatenate([[0.0], at, [horizon]]), horizon))
     without = []
     for start in range(0, n, max(1, _CELLS // n)):
         weight = np.ones((min(n, start + max(1, _CELLS // n)) - start, n))
@@ -142,7 +140,7 @@ def jackknife(time: Floats, occurred: Bools, horizon: float) -> tuple[float, int
         share = np.cumprod(1 - np.divide(events, at_risk, out=np.zeros_like(events), where=at_risk > 0), axis=1)
         without.append(steps[0] + share @ steps[1:])
     pseudo = n * restricted_mean(time, occurred, horizon)[0] - (n - 1) * np.concatenate(without)
-    return float(pseudo.var(ddof=1)) / n, n
+    return float(pseudo.var(ddof=1)) / n
 
 
 def _at_risk(time: Floats, at: Floats) -> Floats:

@@ -112,6 +112,13 @@ def test_groups_of_one_session_each_have_the_p_of_enumeration_however_many() -> 
             assert told == permutation.permute(every, rows.label, rows.stratum)
 
 
+def test_limits_of_a_median_begin_at_four_sessions() -> None:
+    times = pd.DataFrame({"latency_s": [3.0, 5, 9, 2, 6, 7, 8], "occurred": True, "place": list("aaabbbb")})
+    table = compare(times, "place").table
+    assert table["why"].tolist() == ["no limits: under 4 sessions", ""]
+    assert table["median_low_s"].isna().tolist() == [True, False]
+
+
 def test_too_many_groups_have_no_table_of_pairs() -> None:
     times = pd.DataFrame(
         {"latency_s": np.arange(82.0) + 1, "occurred": True, "male": [f"M{n // 2}" for n in range(82)]}

@@ -132,6 +132,15 @@ def test_errors_know_of_animals_that_come_again(rows: list[tuple[int, int]]) -> 
     assert (again.filter(like="se_") >= incidence(twice, "cause").filter(like="se_")).all(axis=None)
 
 
+def test_where_females_resemble_themselves_less_than_others_errors_stay_those_of_the_rows() -> None:
+    """Negative correlation within clusters makes robust errors too small (McCaffrey & Bell 2002)."""
+    times = pd.DataFrame(
+        {"latency_s": [1.0, 9] * 6, "cause": ["insertion", None] * 6, "female": np.repeat(range(6), 2)}
+    )
+    found = incidence(times, "cause", "female")
+    assert found["se_insertion"].tolist() == pytest.approx([np.sqrt(0.5 * 0.5 / 12)])
+
+
 def as_latencies(times: pd.DataFrame, **more: Any) -> pd.DataFrame:
     why = times["cause"].map({"insertion": "occurred", "retreat": "retreat"}).fillna("watching ended")
     return times.assign(occurred=why == "occurred", ended_by=why, **more)
@@ -159,8 +168,17 @@ def test_groups_are_read_off_at_a_time_that_all_were_watched_to() -> None:
     third = as_latencies(TIMES.iloc[:2], male="C")  # ends censored at 2
     assert set(first_ends(pd.concat([first, second]), "male")["at_s"]) == {8.0}
     assert set(first_ends(pd.concat([first, second, third]), "male")["at_s"]) == {2.0}
+    # Where nothing came up to then, that is its share.
+    late = as_latencies(TIMES.iloc[7:], male="D")  # its first insertion is at 6
+    none = first_ends(pd.concat([third, late]), "male").set_index("male").loc["D"]
+    assert none["share"].tolist() == [0, 0] and none["low"].isna().all()
     with pytest.raises(Refusal, match="did you mean 'male'"):
         first_ends(first, "mal")
+
+
+def test_what_went_out_of_sight_has_not_come() -> None:
+    hidden = as_latencies(TIMES).replace({"ended_by": {"watching ended": "unseen"}})
+    pd.testing.assert_frame_equal(first_ends(hidden), first_ends(as_latencies(TIMES)))
 
 
 def test_a_group_of_several_males_has_no_limits_that_take_sessions_for_males() -> None:

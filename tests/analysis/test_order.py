@@ -96,11 +96,14 @@ def test_what_happens_on_the_way_ends_nothing(tmp_path: Path) -> None:
     session(tmp_path, 3, walking, (5000, "flees", None), ended="keeper ended it", end=30_000)
     session(tmp_path, 4, walking, (5000, "flees", None), ended="left together", end=40_000)
     session(tmp_path, 5, walking, (5000, "flees", None), end=50_000)
+    # He never walked: no latency to end, whatever came.
+    session(tmp_path, 6, (5000, "flees", None), (9000, "drumming", "onset"), ended="he got out", end=50_000)
     season = etholog.read(tmp_path)
     times = etholog.latency(season, since="walking", to="drumming", competing=True)
     assert times["latency_s"].tolist() == [9, 20, 30, 40, 50]
     assert times["ended_by"].tolist() == ["occurred", "he was killed", *["watching ended"] * 3]
     assert times.attrs["followed"] is None
+    assert times.attrs["ends"] == ["he was killed"]
     by_end = first_ends(times).set_index("end")["count"]
     assert by_end.to_dict() == {"occurred": 1, "he was killed": 1}
     # A definition of one's own ends it there, and how often it came all the same is said.

@@ -108,6 +108,21 @@ def test_a_large_season_is_shuffled_less_often_and_says_so() -> None:
     assert found.error > 0
 
 
+def test_no_p_of_shuffles_is_0(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Phipson & Smyth 2010: the observed labelling is one of those that count."""
+    monkeypatch.setattr(permutation, "_EXACT_WORK", 0)
+    found = permutation.test(np.arange(60.0), np.repeat([0, 1], 30), np.zeros(60, dtype=int), 499)
+    assert (found.exact, found.p, found.smallest_p) == (False, 1 / 500, 1 / 500)
+
+
+def test_one_labelling_of_twenty_is_a_p_of_05_and_can_tell() -> None:
+    label = np.repeat([0, 1], [1, 19])
+    found = permutation.test(np.arange(20.0) ** 2, label[::-1], label * 0)
+    assert (found.p, found.smallest_p, found.usable) == (0.05, 0.05, True)
+    every = permutation.labellings(label, label * 0, 20, 0)
+    assert len(every) == len(np.unique(every, axis=0)) == permutation.distinct(label, label * 0) == 20
+
+
 def test_strata_that_look_alike_have_few_sums_together() -> None:
     # 21 pairs: 2 ** 21 labellings, and 22 sums.
     pair = np.array([[0.5], [-0.5]])

@@ -183,7 +183,7 @@ class Folding:
                 self._end_code(inner, t)
 
     def _cut(self, t: int) -> None:
-        self.bouts += [bout._replace(offset=max(t, bout.onset)) for bout in self.running.values()]
+        self.bouts += [bout._replace(offset=t) for bout in self.running.values()]
         self.running.clear()
 
 

@@ -15,6 +15,7 @@ from etholog import session
 from etholog.base import journal
 from etholog.base.journal import Journal
 from etholog.base.refusal import Refusal
+from etholog.ethogram import from_plain
 from etholog.session.folding import fold, undone
 from etholog.session.record import Record
 from tests.make import ETHOGRAM, RECORDS, marks, write_session
@@ -151,6 +152,43 @@ def test_a_chain_ends_its_sibling_and_a_parent_its_children() -> None:
         ("touch", 9500, 9500, True),
     ]
     assert not folded.remarks
+
+
+def at(n: int, do: str, t: int, **more: Any) -> dict[str, Any]:
+    return {"n": n, "do": do, "t": t, **more}
+
+
+def test_a_gap_told_of_twice_is_one_from_its_first_moment_on() -> None:
+    walking = marks((1000, "walking", "onset"))
+    folded = fold(ETHOGRAM, [*walking, at(2, "gap", 5000, why="door"), at(3, "gap", 7000, why=""), at(4, "back", 9000)])
+    assert folded.gaps == [(5000, 9000, "door")]
+    assert [(b.onset, b.offset, b.whole) for b in folded.bouts] == [(1000, 5000, False)]
+
+
+def test_the_end_of_one_side_is_none_of_the_other_and_without_a_side_of_whichever_runs() -> None:
+    sides = {"qualifier": "side", "choices": [{"name": "left"}, {"name": "right"}], "chain": None, "within": None}
+    plain = ETHOGRAM.plain()
+    alone = [b | (sides if b["code"] == "probing" else {}) for b in plain["behaviour"]]
+    for ethogram, code in ((ETHOGRAM, "insertion"), (from_plain(plain | {"behaviour": alone}), "probing")):
+        began = [at(1, "mark", 0, code="clasp", edge="onset"), at(2, "mark", 1000, code=code, edge="onset")]
+        began[1]["qualifier"] = "left"
+        other = fold(ethogram, [*began, at(3, "mark", 2000, code=code, edge="offset", qualifier="right")])
+        assert [str(remark).split(": ", 1)[1] for remark in other.remarks] == [f"{code!r} ended without having begun"]
+        assert not other.bouts[-1].whole
+        either = fold(ethogram, [*began, at(3, "mark", 2000, code=code, edge="offset"), at(4, "stray", 3000, key="x")])
+        assert not either.remarks
+        assert (either.bouts[-1].code, either.bouts[-1].offset, either.bouts[-1].whole) == (code, 2000, True)
+
+
+def test_a_session_is_watched_until_its_close_and_until_what_came_after_it() -> None:
+    walking = marks((1000, "walking", "onset"), (2000, "touch", None))
+    move = {"n": 3, "do": "move", "of": 2, "t": 9000}
+    assert fold(ETHOGRAM, [*walking, at(3, "close", 5000, outcome={})]).end == 5000
+    assert fold(ETHOGRAM, [*walking, move, at(4, "close", 5000, outcome={})]).end == 9000
+    # Never closed: somebody watched while keys came. Where a mark was put for a while, nobody need have been.
+    assert fold(ETHOGRAM, [*walking, at(3, "stray", 6000, key="x"), {"n": 4, "do": "undo", "of": 3}]).end == 6000
+    assert fold(ETHOGRAM, [*walking, move]).end == 9000
+    assert fold(ETHOGRAM, [*walking, move, {"n": 4, "do": "undo", "of": 3}]).end == 2000
 
 
 def test_what_makes_no_sense_is_told_and_never_raised() -> None:

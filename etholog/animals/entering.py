@@ -4,7 +4,6 @@ Each entry is judged beside the others of its card and beside the herd: what can
 written; what is odd is written and asked about.
 """
 
-import math
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -20,7 +19,7 @@ from etholog.animals.herd import Animals
 from etholog.base.dates import Day
 from etholog.base.journal import Journal
 from etholog.base.refusal import Finding, Refusal
-from etholog.base.text import nearest
+from etholog.base.text import nearest, typed_number
 from etholog.session.evidence import Evidence
 
 Slashes = Literal["day-first", "month-first"]
@@ -28,7 +27,6 @@ Slashes = Literal["day-first", "month-first"]
 _DATE = re.compile(r"\d{4}-\d{2}(-\d{2})?", re.ASCII)
 _DOTTED = re.compile(r"(?:(\d{1,2})\.)?(\d{1,2})\.(\d{4})", re.ASCII)
 _SLASHED = re.compile(r"(\d{1,2})/(\d{1,2})/(\d{4})", re.ASCII)
-_THOUSANDS = re.compile(r"[1-9]\d{0,2}(,\d{3})+", re.ASCII)
 
 
 @dataclass(frozen=True)
@@ -253,18 +251,6 @@ def read_row(values: Mapping[str, str], slashes: Slashes | None = None) -> tuple
     return values["animal"], entry
 
 
-def number(text: str) -> float | None:
-    """Read a number, with a point or a decimal comma; None where there is none. Raises Refusal for `1,234`, which may
-    be either."""
-    if _THOUSANDS.fullmatch(text):
-        raise Refusal(f"is {text!r} {text.replace(',', '')} or {text.replace(',', '.', 1)}? Write one of them")
-    try:
-        found = float(text.replace(",", ".") if text.count(",") == 1 and "." not in text else text)
-    except ValueError:
-        return None
-    return found if math.isfinite(found) else None
-
-
 # How many of an entry's own unit (g, mm, °C) one of these is.
 _PER = {
     "g": ("g", 1.0), "gram": ("g", 1.0), "grams": ("g", 1.0), "mg": ("g", 0.001), "kg": ("g", 1000.0),
@@ -283,12 +269,12 @@ def quantity(text: str, unit: str) -> float | None:
     """
     found = _MEASURED.fullmatch(text.strip())
     if found is None or found[2].casefold() not in _PER:
-        return number(text)
+        return typed_number(text)
     of, per = _PER[found[2].casefold()]
     if of != unit:
         takes = f"this takes {unit}" if unit else "this takes no unit"
         raise Refusal(f"{text!r} is in {found[2]}; {takes}")
-    figure = number(found[1])
+    figure = typed_number(found[1])
     return None if figure is None else round(figure * per, 6)
 
 

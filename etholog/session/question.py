@@ -1,6 +1,5 @@
 """One question to a keeper, and what is meant by the words typed as its answer. Pure: no screen asks here."""
 
-import math
 import re
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -9,6 +8,7 @@ from typing import Literal
 from etholog.base.dates import Day
 from etholog.base.journal import Scalar
 from etholog.base.refusal import Refusal
+from etholog.base.text import typed_number
 
 WISHES = YES, NO, NEVER = "yes", "no", "never"
 LEAST_LETTERS = 3  # of an answer in one's own words: a single letter is a key that went astray
@@ -92,11 +92,13 @@ class Question:
 
     def _number(self, typed: str) -> float | int:
         try:
-            number = float(typed.replace(",", ".")) if self.kind == "number" else int(typed)
-            if not math.isfinite(number):
-                raise ValueError
+            number = typed_number(typed) if self.kind == "number" else int(typed)
+        except Refusal as error:
+            raise NotUnderstood(self, str(error)) from None
         except ValueError:
-            raise NotUnderstood(self, f"{self.hint}, or nothing; not {typed!r}") from None
+            number = None
+        if number is None:
+            raise NotUnderstood(self, f"{self.hint}, or nothing; not {typed!r}")
         if self.within and not self.within[0] <= number <= self.within[1]:
             least, most = self.within
             raise NotUnderstood(self, f"{self.hint} from {least:g} to {most:g}, or nothing; not {typed!r}")

@@ -10,6 +10,7 @@ from etholog import session
 from etholog.recording.earlier import Earlier
 from etholog.recording.forms import CONDITIONS, PAIR, SETTING, answers, ask_each
 from etholog.session.closing import QUESTIONS
+from etholog.session.question import NotUnderstood
 from tests.screens.terminal import Terminal, the_file
 
 pytestmark = pytest.mark.slow
@@ -26,6 +27,7 @@ BY_NAME = {question.name: question for question in (*CONDITIONS, *QUESTIONS)}
         ("male_whole", "y", True),
         ("evidence", "5", 5),
         ("temperature_c", "24,5", 24.5),
+        ("temperature_c", "0,125", 0.125),  # no thousand begins so
         ("female_days_since_moult", "88", 88),
         ("again", "", None),
         ("again", "y, " + "x" * 500, "yes, " + "x" * 195),
@@ -65,6 +67,11 @@ def test_what_an_answer_means(name: str, typed: str, meant: object) -> None:
 def test_what_is_not_understood_is_said_and_not_kept(name: str, typed: str) -> None:
     with pytest.raises(ValueError, match="or nothing"):
         BY_NAME[name].answer(typed)
+
+
+def test_what_is_a_thousand_to_one_keeper_and_one_to_another_is_asked_about() -> None:
+    with pytest.raises(NotUnderstood, match=r"^temperature in degrees Celsius: is '1,234' 1234 or 1\.234\? Write one"):
+        BY_NAME["temperature_c"].answer("1,234")
 
 
 def test_line_by_line_asks_again_and_skips() -> None:

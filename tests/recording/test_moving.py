@@ -7,9 +7,10 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
+from etholog.recording.moving import places
 from etholog.recording.recorder import Recorder
 from etholog.session.folding import Fold, fold
-from tests.make import press, recorder, reread
+from tests.make import ETHOGRAM, press, recorder, reread
 
 KEYS = "4567qwertdfbvzxcn-"  # events, states with a chain and without, one within another, and who looks away
 
@@ -80,3 +81,24 @@ def test_a_mark_that_made_no_sense_can_be_put_where_it_does(tmp_path: Path) -> N
     assert without(made(on)) == [on.journal.n - 1]
     on.line("+3", 110)
     assert [(bout.onset, bout.offset, bout.whole) for bout in reread(on).fold.bouts] == [(1_000, 3_500, True)]
+
+
+@pytest.mark.parametrize(
+    ("here", "to", "then"),
+    [
+        (8000, 4999, {3: 4999, 2: 4999}),  # who saw it was watching
+        (8000, 5000, {3: 5000}),  # as the gap ends: it ends there already
+        (8000, 1000, {3: 1001, 2: 1001}),  # a gap of no time would be none
+        (8000, 0, {3: 0}),
+        (5000, 3000, {3: 3000, 2: 3000}),
+        (500, 3000, {3: 999}),  # what was seen before the gap does not end it
+        (500, 1000, {3: 999}),
+        (500, 5000, {3: 5000}),
+        (500, 900, {3: 900}),
+    ],
+)
+def test_how_far_into_a_gap_a_mark_moves_and_where_the_gap_then_ends(here: int, to: int, then: dict[int, int]) -> None:
+    gap = [{"n": 1, "do": "gap", "t": 1000, "why": ""}, {"n": 2, "do": "back", "t": 5000}]
+    mark = {"n": 3, "do": "mark", "t": here, "code": "touch"}
+    lasting = sorted([*gap, mark], key=lambda record: (record["t"], record["n"]))
+    assert places(ETHOGRAM, lasting, 3, to) == then

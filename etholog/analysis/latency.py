@@ -311,13 +311,13 @@ def intervals(times: pd.DataFrame) -> dict[str, dict[str, list[str]]]:
 def _first_unseen(
     season: Season, asked: Mapping[str, Interval], start: NDArray[np.float64], count: int
 ) -> NDArray[np.float64]:
-    """Return when each session was first unwatched, or an actor of `to` out of sight, after its start: not before
-    it."""
+    """Return since when each session was first unwatched, or an actor of `to` out of sight, at some time after its
+    start."""
     first = np.full(count, np.inf)
     for rows in (hiding(season, {of: one.to for of, one in asked.items()}), season.gaps):
         place = rows["session"].cat.codes.to_numpy()
         after = rows["offset_s"].to_numpy() > start[place]
-        np.minimum.at(first, place[after], np.maximum(rows["onset_s"].to_numpy(), start[place])[after])
+        np.minimum.at(first, place[after], rows["onset_s"].to_numpy()[after])
     return first
 
 

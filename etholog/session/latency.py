@@ -86,4 +86,4 @@ def _first_unseen(ethogram: Ethogram, fold: Fold, interval: Interval, start: int
     actors = hiding_actors(ethogram, interval.to)
     hiding = {b.code for b in ethogram.behaviour if b.hides and b.actor in actors}
     spans = [*((b.onset, b.offset) for b in fold.bouts if b.code in hiding), *((g.onset, g.offset) for g in fold.gaps)]
-    return min((max(onset, start) for onset, offset in spans if offset > start), default=None)
+    return min((onset for onset, offset in spans if offset > start), default=None)

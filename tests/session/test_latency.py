@@ -57,6 +57,39 @@ def test_both_agree_on_every_example_session(unseen: Unseen, competing: bool) ->
         assert_twins(SEASON, replace(interval, ends=()), unseen, competing)
 
 
+WALKS, DRUMS = (1000, "walking", "onset"), (3000, "drumming", "onset")
+
+
+@pytest.mark.parametrize(
+    ("made", "ends", "unseen", "ms", "ended_by"),
+    [
+        ([WALKS, (1000, "touch", None), DRUMS], (), "keep", 2000, "occurred"),
+        ([(1000, "drumming", "onset"), WALKS], (), "keep", 0, "occurred"),  # at one instant: it is not before
+        ([WALKS, (3000, "touch", None), DRUMS], ("touch",), "keep", 2000, "occurred"),  # at one instant: it came
+        ([WALKS, (2999, "touch", None), DRUMS], ("touch",), "keep", 1999, "touch"),
+        ([(999, "touch", None), WALKS, DRUMS], ("touch",), "keep", 2000, "occurred"),  # before the time began
+        ([(0, "hidden", "onset"), (1000, "hidden", "offset"), WALKS, DRUMS], (), "censor", 2000, "occurred"),
+        ([(0, "hidden", "onset"), WALKS, (1001, "hidden", "offset"), DRUMS], (), "censor", 0, "unseen"),
+        ([WALKS, (3000, "hidden", "onset"), DRUMS], (), "censor", 2000, "occurred"),
+        ([WALKS, (2999, "hidden", "onset"), DRUMS], (), "censor", 1999, "unseen"),
+        ([WALKS, (2000, "hidden", "onset")], (), "keep", 8000, "watching ended"),
+    ],
+)
+def test_what_counts_at_one_instant(
+    tmp_path: Path,
+    made: list[tuple[int, str, str | None]],
+    ends: tuple[str, ...],
+    unseen: Unseen,
+    ms: int,
+    ended_by: str,
+) -> None:
+    write_session(tmp_path / "a.jsonl", [*marks(*made), {"n": 90, "do": "close", "t": 9000, "outcome": {}}])
+    kept = session.read(tmp_path / "a.jsonl")
+    interval = Interval(name="asked", label="asked", since=["walking"], to=["drumming"], ends=ends)
+    assert latency(kept.ethogram, kept.fold, interval, unseen, ends=ends) == Latency(ms, ended_by)
+    assert_twins(tmp_path, interval, unseen, competing=False)
+
+
 names = st.lists(st.sampled_from(NAMES), min_size=1, max_size=3, unique=True)
 
 

@@ -10,9 +10,11 @@ from pathlib import Path
 import pytest
 
 from etholog import animals
-from etholog.animals import availability, care, growing, moults, readiness
+from etholog.animals import availability, care, doubts, growing, moults, readiness
 from etholog.animals.attempts import attempts, by_female
+from etholog.animals.card import Entry
 from etholog.animals.herd import Animals
+from etholog.base.dates import Day
 from etholog.ethogram import at_hand
 from tests.make import RECORDS, CardLine, write_card, write_session
 
@@ -47,7 +49,7 @@ def paired(*days: str) -> tuple[CardLine, ...]:
         (moulted(*HALF_A_YEAR), ""),
         (moulted("2025-12-01", "2026-06-01"), "moulted 2025-12-01 and 2026-06-01"),
         (moulted("2025-12", "2026-06-01"), "moulted 2025-12 and 2026-06-01"),
-        (moulted("2025-11", "2026-06-01"), ""),
+        (moulted("2025-11", "2026-05-31"), ""),  # from 182 to 212 days
         (moulted("2024-01-01", "2024-03-01", *HALF_A_YEAR), ""),  # the last two count
         ([("size", "2026-05-01", "", "30")], ""),  # half of the smallest adult
         ([("size", "2026-05-01", "", "29")], "leg span 29 mm, and F-2 of her species 60 mm"),
@@ -88,10 +90,7 @@ def test_from_which_day_on_it_speaks_for_or_against(
     his: Sequence[CardLine], hers: Sequence[CardLine], side: str, text: str, tmp_path: Path
 ) -> None:
     (tmp_path / "sessions").mkdir()
-    write_session(
-        tmp_path / "sessions" / "a.jsonl",
-        [{**one, "qualifier": "left"} if one.get("code") == "insertion" else one for one in RECORDS],
-    )
+    write_session(tmp_path / "sessions" / "a.jsonl", RECORDS)  # of 2026-05-03, with an insertion of unsure side
     found = readiness.facts("M-1", "F-1", herd(tmp_path, his, hers), at_hand(tmp_path), TODAY)
     assert [fact.side for fact in found if fact.text.startswith(text)] == [side]
 
@@ -178,9 +177,12 @@ def test_from_when_to_when_it_is_due(
         ("M-1", [("moult", "2026-05", "last")], [], "2026-06-14", "2026-10-28", False),
         ("M-1", [("moult", "2026-03-01", "last"), ("lent", "2026-05-01", "A until 2026-06-01")], [], "2026-06-01",
          "2026-08-28", False),
+        ("M-1", [("moult", "2026-07-05", "last")], [], "2026-07-19", "2027-01-01", False),  # 180 days
         ("M-1", [("moult", "2026-03-01", "last"), ("borrowed", "2026-05-01", "A until 2026-07")], [], "2026-06-01",
          "2026-07-01", False),
         ("F-1", [], [("sac", "2026-05-01")], "2026-07-24", "2027-01-01", False),  # free young in 84 days at most
+        ("F-1", [], [*paired("2026-01-01"), *moulted("2026-04-01")], "2026-06-01", "2027-01-01", False),  # it is shed
+        ("F-1", [], paired("2026-01-01"), "2026-06-01", "2027-01-01", True),  # nobody would know the sire
         ("F-1", [], [*moulted("2026-05-10"), LAID], "2026-06-07", "2027-01-01", False),
         ("F-1", [], [*moulted("2025-07-31"), LAID], "2026-06-01", "2026-06-01", False),  # near from tomorrow on
     ],
@@ -195,3 +197,65 @@ def test_from_when_to_when_an_animal_is_free(
     # What bounds nothing is not told as a bound.
     assert any(said.startswith("not before") for said in found.against) == (first > "2026-06-01")
     assert any(said.startswith("not after") for said in found.against) == (last < "2027-01-01")
+
+
+@pytest.mark.parametrize(("until", "overdue"), [("2026-06-01", False), ("2026-05-31", True), ("2026-05", True)])
+def test_from_when_on_nobody_knows_whether_he_is_back(until: str, overdue: bool, tmp_path: Path) -> None:
+    known = herd(tmp_path, [("lent", "2026-05-01", f"A until {until}")])
+    found = availability.free("M-1", known, None, {}, TODAY, date(2027, 1, 1), rest=10)
+    assert any(said.endswith(f"until {until}") for said in found.unknown) == overdue
+
+
+@pytest.mark.parametrize(
+    ("hers", "ends"),
+    [
+        ([("sac", "2026-05-01"), *paired("2026-05-01")], [(1, "sac")]),  # of that pairing
+        ([*paired("2026-05-01"), *moulted("2026-05-01")], [(1, "open")]),  # the moult came first
+        ([("died", "2026-05"), *paired("2026-05-20")], [(1, "died")]),  # later in that month
+        ([*paired("2026-05-20"), *moulted("2026-06-01"), *paired("2026-06-02")], [(1, "moult"), (1, "open")]),
+    ],
+)
+def test_what_comes_first_on_one_day(hers: Sequence[CardLine], ends: list[tuple[int, str]], tmp_path: Path) -> None:
+    found = attempts(herd(tmp_path, hers=hers), "F-1")
+    assert [(len(one.pairings), one.end) for one in found] == ends
+
+
+@pytest.mark.parametrize(
+    ("told", "entry", "asked"),
+    [
+        ([("born", "2025-06-01"), ("dam", "2020", "F-2")], ("dam", "2020", "F-2"), True),  # born on one day
+        ([("born", "2025-06-02"), ("dam", "2020", "F-2")], ("dam", "2020", "F-2"), False),
+        ([("born", "2025-06"), ("dam", "2020", "F-2")], ("dam", "2020", "F-2"), False),  # it may be later
+        ([LAID], ("incubated", "2026-01-01", "", "15"), False),
+        ([LAID], ("incubated", "2026-01-01", "", "14.9"), True),
+        ([LAID], ("incubated", "2026-01-01", "", "35"), False),
+        ([LAID], ("incubated", "2026-01-01", "", "35.1"), True),
+        ([("size", "2026-01-01", "", "60")], ("size", "2026-05-01", "", "30"), False),
+        ([("size", "2026-01-01", "", "60")], ("size", "2026-05-01", "", "29"), True),
+        ([], ("paired", "2026-03-01", "M-1"), False),  # the day on which he died
+        ([], ("paired", "2026-03-02", "M-1"), True),
+        ([LAID], ("size", "2026-05-01", "", "20"), False),
+        ([LAID], ("size", "2026-05-01", "", "19"), True),
+    ],
+)
+def test_up_to_which_value_nobody_is_asked(
+    told: Sequence[CardLine], entry: CardLine, asked: bool, tmp_path: Path
+) -> None:
+    write_card(tmp_path, "F-2", ("sex", "2020", "female"), BRACHYPELMA, ("born", "2025-06-01"))
+    known = herd(tmp_path, [("died", "2026-03-01")], [*paired("2025-11-01"), *told])
+    card = known.find("F-1")
+    assert card is not None
+    kind, on, words, *number = entry
+    one = Entry(0, kind, Day.parse(on), words=words, number=float(number[0]) if number else None)
+    assert bool([*doubts.odd(known, card, one), *doubts.surprising(known, card, one)]) == asked
+
+
+@pytest.mark.parametrize(
+    ("met", "days"),
+    [(("2026-01-01", "2026-02-01"), [89]), (("2026-01-01", "2026-02"), []), (("2026-01", "2026-02-01"), [89])],
+)
+def test_days_to_ones_own_sacs_count_from_the_last_pairing_of_a_known_day(
+    met: tuple[str, ...], days: list[int], tmp_path: Path
+) -> None:
+    known = herd(tmp_path, hers=[*paired(*met), ("sac", "2026-05-01")])
+    assert care.own_sac_days("Brachypelma", known, by_female(known)) == days

@@ -122,6 +122,8 @@ def test_what_was_not_watched_by_both_is_left_out_and_named() -> None:
     found = agreement(first, second, watched=watched)
     assert (found.watched_s, found.unwatched_s, found.silent_s, found.outside) == (40.0, 16.0, 30.0, 1)
     assert found.kappa == found.agreed == 1.0
+    turned = agreement(second, first, watched=watched)
+    assert (turned.outside, turned.unwatched_s) == (1, 16.0)
     blind = agreement(first, second)
     assert (blind.watched_s, blind.silent_s, blind.outside) == (56.0, 40.0, 0)
     assert blind.agreed == 2 / 3
@@ -200,6 +202,12 @@ def test_limits_of_agreement_of_durations() -> None:
     apart = np.array([1, 1, 3])
     assert found["difference_s"] == pytest.approx(apart.mean())
     assert found["high_s"] - found["low_s"] == pytest.approx(2 * 1.96 * apart.std(ddof=1), rel=1e-4)
+
+
+def test_differences_that_are_alike_have_a_mean_and_no_limits() -> None:
+    mean, low, high = limits_of_agreement(np.array([0.3, 0.1 + 0.2, 0.3]))  # apart by rounding alone
+    assert (mean, np.isnan(low), np.isnan(high)) == (pytest.approx(0.3), True, True)
+    assert np.isnan(limits_of_agreement(np.array([0.3]))[1])
 
 
 def test_limits_of_agreement_on_peak_flow() -> None:

@@ -135,6 +135,42 @@ def test_each_male_with_his_female_is_told() -> None:
     assert crossed.ratio(above, below * 20, male, (male + np.arange(24) // 6) % 6, "logit").note == ""
 
 
+@pytest.mark.parametrize(
+    ("met", "apart"),
+    [
+        ("Aa Aa Ab Ac Ba Bb", False),  # half of one's sessions are not more than half
+        ("Aa Aa Aa Ab Ba Bb", True),  # one male of two
+        ("Aa Aa Aa Ab Ba Bb Ca Cb", False),  # one of three
+        ("Aa Aa Aa Ab Ba Bb Ca Db", True),  # who came once says nothing
+        ("Aa Ba Cb Db", False),
+        ("Aa Aa Ba Ba", False),  # one female alone
+    ],
+)
+def test_when_males_and_females_cannot_be_told_apart(met: str, apart: bool) -> None:
+    male, female = (np.array([ord(pair[at]) for pair in met.split()]) for at in (0, 1))
+    assert crossed.inseparable(crossing(male, female)) == apart
+
+
+def test_who_was_not_watched_at_all_is_nobody() -> None:
+    above, below, male, female = sessions()
+    for of in (lambda *rows: crossed.ratio(*rows, "log"), crossed.typical):
+        more = of(np.append(above, 0), np.append(below, 0.0), np.append(male, 9), np.append(female, 9))
+        assert more == of(above, below, male, female)
+
+
+def test_females_that_even_out_do_not_narrow_the_limits() -> None:
+    """The larger of the two variances, where the two-way difference would be negative (Cameron, Gelbach & Miller)."""
+    male, female = np.repeat(np.arange(6), 4), np.tile(np.arange(4), 6)
+    above, below = np.where((male + female) % 2, 3.0, 1.0), np.full(24, 10.0)
+    above += male == 0  # females are alike, pairs are not
+    found = crossed.ratio(above, below, male, female, "logit")
+    value = above.sum() / 240
+    males = plain_squares((above - 10 * value) / 240, male)
+    half = stats.t.ppf(0.975, 3) * np.sqrt(males) / (value * (1 - value))
+    odds = np.log(value / (1 - value)) + np.array([-half, half])
+    np.testing.assert_allclose([found.low, found.high], stats.logistic.cdf(odds))
+
+
 row = st.tuples(st.integers(1, 6), st.booleans(), st.integers(0, 5), st.integers(0, 5))
 
 

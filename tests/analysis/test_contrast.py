@@ -117,6 +117,35 @@ def test_conditions_are_a_t_of_differences_within_males() -> None:
     )
 
 
+@pytest.mark.parametrize("mates", [1, 2, 3, 4])
+def test_limits_of_few_mates_rest_on_them_or_there_are_none(mates: int) -> None:
+    """Eight males, each with the same mates, who even out: Welch's t and the paired t, of no more freedom than mates
+    leave."""
+    male, mate = np.repeat(np.arange(8), 4), np.tile(np.arange(4), 8)
+    level = np.exp(np.array([0.1, 0.4, 0.2, 0.7, 0.5, 1.3, 0.6, 0.9]))
+    above, below = level[male] * np.where((male + mate) % 2, 1.5, 0.5), np.ones(32)
+    logs = np.log(np.bincount(male, above) / 4)
+    second = (male >= 4).astype(int)
+    found = of_animals(above, below, male, mate % mates, second, counted=False)
+    # Under both conditions: the second of two sessions with each mate has e times as much, and of the last male less.
+    twice, condition = np.tile(male, 2), np.repeat([0, 1], 32)
+    gain = np.where(np.arange(8) == 7, 0.5, 1.0)
+    both = np.concatenate([above, above * np.exp(gain[male])])
+    own = within_animals(both, np.ones(64), twice, np.tile(mate % mates, 2), condition, counted=False)
+    if mates in (2, 3):
+        assert found.why == own.why == f"{mates} of 4 mates"
+        assert np.isnan([found.low, found.high, own.low, own.high]).all()
+        return
+    one, other = logs[:4], logs[4:]
+    variances = one.var(ddof=1) / 4, other.var(ddof=1) / 4
+    df = sum(variances) ** 2 / sum(v**2 / 3 for v in variances)
+    half = stats.t.ppf(0.975, df if mates == 1 else min(df, 3)) * np.sqrt(sum(variances))
+    middle = other.mean() - one.mean()
+    np.testing.assert_allclose(np.log(found[:3]), [middle, middle - half, middle + half])
+    half = stats.t.ppf(0.975, 7 if mates == 1 else 3) * gain.std(ddof=1) / np.sqrt(8)
+    np.testing.assert_allclose(np.log(own[:3]), [gain.mean(), gain.mean() - half, gain.mean() + half])
+
+
 def test_old_names_of_columns_are_still_there() -> None:
     season = etholog.read("examples/season")
     pairs = etholog.compare(etholog.latency(season, "courtship"), "male", within="none", horizon_s=900).pairs

@@ -346,3 +346,29 @@ def test_shuffles_of_a_season_and_its_questions_of_order_and_males() -> None:
     order = etholog.chain_order(season)
     assert order.df > 0
     assert order.rough
+
+
+def test_a_pair_is_in_sight_while_neither_is_out_of_it(tmp_path: Path) -> None:
+    plain = small_ethogram().plain()
+    changed = {"clasp": {"actor": "pair"}, "probing": {"actor": "female", "hides": True, "chain": None, "within": None}}
+    kept = from_plain(plain | {"behaviour": [b | changed.get(b["code"], {}) for b in plain["behaviour"]]})
+    made = marks(
+        *((0, "clasp", "onset"), (0, "walking", "onset"), (1000, "hidden", "onset"), (2000, "probing", "onset")),
+        *((3000, "hidden", "offset"), (5000, "probing", "offset")),
+    )
+    write_session(tmp_path / "a.jsonl", [*made, close(10_000)], kept)
+    found = duration(etholog.read(tmp_path)).set_index("behaviour")
+    # Of ten seconds he is out of sight for two, she for three, one of them or both for four.
+    assert found.loc[["walking", "probing", "clasp"], "per_hour"].tolist() == [
+        pytest.approx(3600 / seconds) for seconds in (8, 7, 6)
+    ]
+    assert found.loc[["walking", "clasp"], "share_in_sight"].tolist() == [1.0, 1.0]
+    assert found.loc[["walking", "clasp"], "share"].tolist() == [1.0, 1.0]
+
+
+def test_of_a_session_that_nobody_watched_no_share_is_told(tmp_path: Path) -> None:
+    made = [{"n": 1, "do": "mark", "t": 0, "code": "touch"}, {"n": 2, "do": "gap", "t": 0, "why": ""}]
+    season = season_of(tmp_path, [*made, close(0)], [*marks((0, "walking", "onset")), close(4000)])
+    shares = etholog.time_shares(season)
+    assert shares.loc[shares["behaviour"] == "touch", "share"].isna().all()
+    assert shares.loc[shares["behaviour"] == "walking", "share"].tolist() == [1.0]

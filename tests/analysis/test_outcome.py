@@ -256,6 +256,40 @@ def test_time_before_a_practice_counts_as_without_it(season: etholog.Season) -> 
         practice_outcomes(season, "cool test", TODAY)
 
 
+@pytest.mark.parametrize(
+    ("day", "reached", "open_", "share"),
+    [(118, 0, 1, 0), (119, 1, 1, 1 / 7), (57, 0, 0, 0), (58, 0, 1, 0), (220, 4, 2, 4 / 7), (221, 4, 3, None)],
+)
+def test_by_a_day_is_with_that_day(
+    day: int, reached: int, open_: int, share: float | None, season: etholog.Season
+) -> None:
+    """F-Clay laid after 119 days; F-Sepia has waited for 57, and who has waited longest for 220."""
+    row = outcome.funnel(outcome.outcomes(season, date(2026, 11, 1)), day=day).set_index("step").loc["sac"]
+    assert (row["reached"], row["open"]) == (reached, open_)
+    assert np.isnan(row["share"]) if share is None else row["share"] == pytest.approx(share)
+
+
+def test_from_when_to_when_a_practice_is_one_of_an_attempt(tmp_path: Path) -> None:
+    rest, laid = ("practice", "2026-04-11", "cool rest"), ("sac", "2026-04-11")
+    met = ("paired", "2026-01-01", "M-1")
+    told: dict[str, list[CardLine]] = {
+        # From the first pairing on 30 days without, 70 with; of the guarding 10 and 10.
+        "F-1": [met, ("paired", "2026-02-01", "M-1"), laid, ("eaten", "2026-05-01"),
+                *((rest[0], day, rest[2]) for day in ("2026-03-02", "2026-01-31", "2026-04-21"))],
+        "F-2": [met, laid, *((rest[0], day, rest[2]) for day in ("2025-12-31", "2026-06-01"))],  # before and after
+        "F-3": [met, laid, (rest[0], "2026-01-01", rest[2])],  # from its first day on
+        "F-4": [met, laid, rest],  # on its last day: the sac came without
+        "F-5": [("paired", "2026-01", "M-1"), laid],  # 70 to 100 days
+        "F-6": [laid, rest],  # of no pairing
+    }  # fmt: skip
+    for name, lines in told.items():
+        write_card(tmp_path, name, ("sex", "2020", "female"), *lines)
+    found = practice_outcomes(etholog.read(tmp_path), "cool rest", date(2026, 6, 11)).table.set_index("outcome")
+    heads = ["with", "with_of", "with_days", "without", "without_of", "without_days"]
+    assert found.loc["a sac", heads].tolist() == [2, 3, 70 + 100, 3, 4, 30 + 100 + 100 + 85]
+    assert found.loc["the sac lost", heads].tolist() == [1, 3, 10 + 10 + 61, 0, 4, 10 + 51 + 61 + 61]
+
+
 def test_signs_count_those_that_came_to_nothing_too(season: etholog.Season) -> None:
     table = signs(signs_seen(season, TODAY)).set_index("sign")
     assert tuple(table.loc["closes her burrow", ["sacs", "of_sacs", "none", "of_none"]]) == (3, 4, 0, 1)

@@ -21,6 +21,7 @@ from etholog.animals import Pairing
 from etholog.animals.attempts import Attempt, by_female
 from etholog.animals.lot import Stage
 from etholog.base.dates import Day
+from etholog.ethogram import Ethogram
 from etholog.season import Season
 from etholog.session.evidence import Evidence
 
@@ -70,6 +71,13 @@ def outcomes(season: Season, today: date) -> pd.DataFrame:
     ]
     # With one row more, the columns have their types even where there is no attempt.
     return pd.DataFrame([*rows, _row(Attempt(""), "", evenings, today)]).iloc[:-1]
+
+
+def looks_at(ethogram: Ethogram) -> set[str]:
+    """Return the codes of the behaviours whose bouts `outcomes` looks at."""
+    waited = ethogram.with_role("courtship")
+    named = {name.partition(":")[0] for name in (*waited.since, *waited.to)} if waited else set()
+    return named | set(ethogram.codes_of("insertion"))
 
 
 def _evenings(season: Season) -> pd.DataFrame:

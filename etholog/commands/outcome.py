@@ -58,7 +58,7 @@ def run(args: argparse.Namespace) -> int:
     if args.day is not None and (args.practice or args.signs or args.each):
         raise Refusal("--day is about the shares of all attempts: leave out --practice, --signs and --each")
     today = as_of(args.today)
-    season = season_.read(args.folder)
+    season = season_.part(args.folder, outcome.looks_at)
     if args.practice:
         from etholog.analysis.practice import practice_outcomes
 

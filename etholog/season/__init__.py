@@ -1,5 +1,5 @@
 """Many sessions and cards, read together into tables."""
 
-from etholog.season.folder import Season, folder_of, of, of_rows, read, sessions_in
+from etholog.season.folder import Season, folder_of, of, of_rows, part, read, sessions_in
 
-__all__ = ["Season", "folder_of", "of", "of_rows", "read", "sessions_in", "store"]
+__all__ = ["Season", "folder_of", "of", "of_rows", "part", "read", "sessions_in", "store"]

@@ -1,6 +1,6 @@
 """A folder of sessions read into tables."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field, replace
 from datetime import date
 from functools import cached_property
@@ -23,6 +23,8 @@ from etholog.ethogram import Ethogram, with_roles
 from etholog.season import cache, rows, store, tables
 from etholog.season.rows import Rows
 from etholog.session import Session, closing
+
+LooksAt = Callable[[Ethogram], Iterable[str]]  # the codes of the behaviours of an ethogram that a measure needs
 
 
 @dataclass(frozen=True)
@@ -133,20 +135,32 @@ def read(path: Path | str = ".", cached: bool = True) -> Season:
     >>> len(etholog.read("examples/season").sessions)
     28
     """
+    return _read(path, cached)
+
+
+def part(path: Path | str, looks_at: LooksAt) -> Season:
+    """Return the season that `read` returns, with the bouts of those behaviours alone that a measure looks at.
+
+    Of ten thousand sessions the table of all bouts takes more memory than all else.
+    """
+    return _read(path, True, looks_at)
+
+
+def _read(path: Path | str, cached: bool, looks_at: LooksAt | None = None) -> Season:
     if isinstance(path, str | Path) and store.is_store(Path(path)):
-        return of_rows(Path(path), store.read(store.opened(Path(path))))
+        return _season(Path(path), _in_order(store.read(store.opened(Path(path)))), [], looks_at=looks_at)
     folder = folder_of(path)
     files, odd = files_.listed(folder)
     if not cached or not pays(files):
         found, findings = _gathered(folder, files)
-        return _season(folder, _in_order(found), [*odd, *findings])
+        return _season(folder, _in_order(found), [*odd, *findings], looks_at=looks_at)
     stamps = {name: stamp(seen) for name, seen in files.items()}
     known, whole = cache.load(folder, stamps)
     fresh, findings = _gathered(folder, sorted(files.keys() - set(known.said["name"])))
     found = _in_order(rows.join(known, fresh) if fresh else known)
     if fresh or not whole:
         cache.save(folder, stamps, found)
-    return _season(folder, found, [*odd, *findings])
+    return _season(folder, found, [*odd, *findings], looks_at=looks_at)
 
 
 def _gathered(folder: Path, names: Iterable[str]) -> tuple[Rows, list[Finding]]:
@@ -193,7 +207,13 @@ def _in_order(found: Rows) -> Rows:
     return rows.take(found, sorted(range(len(found)), key=lambda at: (began[at], ids[at])))
 
 
-def _season(folder: Path, found: Rows, findings: Iterable[Finding], called: Names | None = None) -> Season:
+def _season(
+    folder: Path,
+    found: Rows,
+    findings: Iterable[Finding],
+    called: Names | None = None,
+    looks_at: LooksAt | None = None,
+) -> Season:
     told = list(findings)
     names, record_of = found.said["name"], found.said["record_of"]
     kept: dict[str, int] = {}
@@ -214,6 +234,8 @@ def _season(folder: Path, found: Rows, findings: Iterable[Finding], called: Name
     if not all(firsts.said["species"]):
         firsts = replace(firsts, said=firsts.said | {"species": _species(called, firsts)})
     firsts = replace(firsts, ethograms=[with_roles(one, folder.absolute()) for one in firsts.ethograms])
+    if looks_at:
+        firsts = rows.only(firsts, [set(looks_at(one)) for one in firsts.ethograms])
     ethograms = [firsts.ethograms[at] for at in dict.fromkeys(firsts.counted["ethogram"].tolist())]
     return Season(folder, *tables.of(firsts), {one.name: one for one in ethograms}, told)
 

@@ -2,7 +2,7 @@
 or not."""
 
 from array import array
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from typing import Any
@@ -167,6 +167,19 @@ def take(rows: Rows, order: Sequence[int]) -> Rows:
         counted={name: column[at] for name, column in rows.counted.items()},
         bouts=picked(rows.bouts, rows.counted["bouts"]),
         gaps=picked(rows.gaps, rows.counted["gaps"]),
+    )
+
+
+def only(rows: Rows, wanted: Sequence[Collection[str]]) -> Rows:
+    """Return the rows with the bouts of some behaviours alone; `wanted`: their codes, by the number of the ethogram."""
+    told = np.array([[code in codes for code in rows.codes] for codes in wanted], dtype=bool)
+    told = told.reshape(len(wanted), len(rows.codes))
+    place = np.repeat(np.arange(len(rows)), rows.counted["bouts"])
+    kept = told[rows.counted["ethogram"][place], rows.bouts["code"]]
+    return replace(
+        rows,
+        counted=rows.counted | {"bouts": np.bincount(place[kept], minlength=len(rows))},
+        bouts={name: column[kept] for name, column in rows.bouts.items()},
     )
 
 

@@ -25,6 +25,7 @@ from etholog.animals import care
 from etholog.base.language import speaking
 from etholog.base.refusal import Refusal
 from etholog.ethogram import at_hand
+from etholog.season import part
 from tests.make import CardLine, write_card
 
 TODAY = date(2026, 11, 20)
@@ -53,6 +54,12 @@ def test_the_limits_are_where_the_exact_test_turns(seed: int) -> None:
     _, low, high = outcome.exact_shift(one, other)
     for shift, inside in ((low - 1e-9, False), (low + 1e-9, True), (high - 1e-9, True), (high + 1e-9, False)):
         assert (mannwhitneyu(one - shift, other, method="exact").pvalue > 0.05) == inside
+
+
+def test_outcomes_look_at_no_other_bouts_than_they_say(season: etholog.Season, repository: Path) -> None:
+    few = part(repository / "examples" / "season", outcome.looks_at)
+    pd.testing.assert_frame_equal(etholog.outcomes(few, TODAY), etholog.outcomes(season, TODAY))
+    assert set(few.bouts["behaviour"]) == {"on_silk", "drumming", "vibration", "leg_tapping", "insertion"}
 
 
 def test_too_few_for_limits_have_none() -> None:

@@ -1,6 +1,7 @@
 """The season's tables, from real folders with all that can lie in one."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from subprocess import CompletedProcess
 
@@ -8,8 +9,9 @@ import pandas as pd
 import pytest
 
 import etholog
+from etholog import season as season_
 from etholog.base.refusal import Refusal
-from tests.make import RECORDS, season_of, write_session
+from tests.make import ETHOGRAM, RECORDS, season_of, write_session
 
 
 def test_columns_hold_what_was_recorded(tmp_path: Path) -> None:
@@ -30,6 +32,20 @@ def test_columns_hold_what_was_recorded(tmp_path: Path) -> None:
 def test_the_folder_of_sessions_and_its_workspace_are_the_same(tmp_path: Path) -> None:
     season_of(tmp_path)
     pd.testing.assert_frame_equal(etholog.read(tmp_path).bouts, etholog.read(tmp_path / "sessions").bouts)
+
+
+def test_a_part_has_the_bouts_that_are_looked_at_by_each_ethogram(tmp_path: Path) -> None:
+    season_of(tmp_path)
+    other = replace(ETHOGRAM, name="other")
+    write_session(tmp_path / "sessions" / "b.jsonl", RECORDS, other)
+    write_session(tmp_path / "sessions" / "c.jsonl", [], other)
+    whole = etholog.read(tmp_path)
+    part = season_.part(tmp_path, lambda one: ["walking", "touch"] if one.name == "small" else ["clasp"])
+    told = whole.bouts[["session", "behaviour"]].astype(str).agg(" ".join, axis=1)
+    looked_at = told.isin(["a walking", "a touch", "b clasp"])
+    pd.testing.assert_frame_equal(part.bouts, whole.bouts[looked_at].reset_index(drop=True), check_categorical=False)
+    pd.testing.assert_frame_equal(part.sessions, whole.sessions)
+    assert looked_at.sum() == 3
 
 
 @pytest.mark.slow

@@ -206,7 +206,9 @@ def _compared(evening: "pd.DataFrame") -> str:
     if not how:
         return ": too few for a p."
     said = " and ".join("within females" if one == "within females" else "each female once" for one in how)
-    return f", p by permuting {said}: one small p among four is not a finding."
+    shared = (evening["compared"].ne("") & (evening["males"] < evening["females"])).any()
+    apart = " A male whom several females met counts in it as another one for each." if shared else ""
+    return f", p by permuting {said}: one small p among four is not a finding.{apart}"
 
 
 def _sentence(attempts: "pd.DataFrame", evening: "pd.DataFrame") -> str:

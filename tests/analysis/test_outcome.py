@@ -24,6 +24,7 @@ from etholog.analysis.sign import signs, signs_seen
 from etholog.animals import care
 from etholog.base.language import speaking
 from etholog.base.refusal import Refusal
+from etholog.commands.outcome import _compared
 from etholog.ethogram import at_hand
 from etholog.season import part
 from tests.make import CardLine, write_card
@@ -427,3 +428,9 @@ def test_the_command_says_how_few_there_are(repository: Path, etholog: Callable[
     assert done.returncode == 0, done.stderr
     assert "8 attempts in which sperm may have been transferred, 3 of them still open" in done.stderr
     assert "4 measures of the evening were tried" in done.stderr
+
+
+@pytest.mark.parametrize(("males", "compared", "told"), [(3, "females", True), (8, "females", False), (3, "", False)])
+def test_it_is_told_when_a_p_takes_no_account_of_shared_males(males: int, compared: str, told: bool) -> None:
+    evening = pd.DataFrame({"compared": [compared], "males": [males], "females": [8]})
+    assert ("A male whom several females met counts in it as another one" in _compared(evening)) == told

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
 BLOCKS, EIGHTHS = "▁▂▃▄▅▆▇█", "12345678"
-NAME_WIDTH, TALLY_WIDTH = 24, 9
+NAME_WIDTH, TALLY_WIDTH = 30, 9  # the longest names of species have some 29 letters
 
 
 def show(times: "pd.DataFrame", by: str) -> None:

@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from etholog.analysis.hazard import Hazards
     from etholog.season import Season
 
+SHOWN = 40  # sessions in a table on a terminal, the last ones: more scroll the answer away
 MET_AT_MOST = 12  # males or females in a table of who met whom: a larger one is read by nobody
 
 
@@ -140,11 +141,16 @@ def run(args: argparse.Namespace) -> int:
         lead(sentences.of_sessions(times))
         shown = times
         if sys.stdout.isatty():
-            shown = _whole(times) if args.more else _rows(times)
+            shown = _whole(times) if args.more else _rows(times).tail(SHOWN)
         table(shown)
         if sys.stdout.isatty():
             _left_out(times)
-            tell("To compare groups: --by male. Everything that is known of each session: --more.")
+            cut = len(times) > len(shown)
+            tell(
+                *([f"The last {SHOWN} of {len(times)} sessions."] if cut else []),
+                f"To compare groups: --by male. {'All, and everything' if cut else 'Everything'} that is known of each"
+                " session: --more.",
+            )
     return _end(read)
 
 

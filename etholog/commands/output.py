@@ -167,6 +167,9 @@ def table(frame: "pd.DataFrame", title: str = "", missing: str = "-") -> None:
     from rich.table import Table
     from rich.text import Text
 
+    if frame.empty:
+        tell(": ".join(filter(None, (title, "none"))))
+        return
     if title:
         tell(title)
     console = Console()

@@ -16,6 +16,7 @@ import etholog
 from etholog.base.colours import ACTORS
 from etholog.commands.curve import BLOCKS, EIGHTHS, lines
 from etholog.commands.output import _parts
+from tests.make import marks, terrestrial_1, write_session
 
 pytestmark = pytest.mark.slow
 
@@ -162,3 +163,29 @@ def test_a_terminal_that_tells_no_size_is_an_ordinary_one(repository: Path) -> N
     shown = in_a_terminal(repository, "due", "--folder", "examples/season", COLUMNS="").splitlines()
     assert len(shown) > 10
     assert max(map(len, shown)) <= 80
+
+
+def test_the_name_of_a_species_stands_whole_beside_its_curve() -> None:
+    names = ["Chromatopelma cyaneopubescens", "Psalmopoeus irminia"]
+    times = pd.DataFrame({"latency_s": [1.0, 2.0], "occurred": [True, True], "species": names})
+    shown = ["".join(text for text, _ in line) for line in lines(times, "species", 80, BLOCKS)]
+    assert all(name in line and len(line) <= 80 for name, line in zip(names, shown[1:], strict=False))
+
+
+def test_of_many_sessions_the_last_stand_on_a_terminal(repository: Path, tmp_path: Path) -> None:
+    sessions = tmp_path / "sessions"
+    sessions.mkdir()
+    for n in range(45):
+        write_session(
+            sessions / f"s{n:02d}.jsonl", marks((0, "on_silk", None), (1000 + n, "drumming", "onset")), terrestrial_1()
+        )
+    shown = in_a_terminal(repository, "latency", "courtship", "--folder", str(tmp_path))
+    assert ("s04 " in shown, "s05 " in shown, "s44 " in shown) == (False, True, True)
+    assert "The last 40 of 45 sessions." in shown
+    assert "s00 " in in_a_terminal(repository, "latency", "courtship", "--more", "--folder", str(tmp_path))
+
+
+def test_a_table_without_rows_says_so(repository: Path, tmp_path: Path) -> None:
+    (tmp_path / "sessions").mkdir()
+    shown = in_a_terminal(repository, "outcome", "--signs", "--folder", str(tmp_path))
+    assert "how many days before the sac: none" in " ".join(shown.split())

@@ -115,6 +115,13 @@ def _his(span: _Span, animals: Animals, card: Card | None, mine: Window | None, 
         if not met and not (card and card.all("sperm_web")):
             span.close(gettext("no last moult, no sperm web and no pairing on record: is he mature?"))
         span.unknown.append(gettext("his last moult is not on record"))
+        if met and mine:
+            high = mine.care.prime[1]
+            why = gettext(
+                "mature by {day}, when paired first; most pair until {high} days after the last moult ({source})",
+                day=met[0].on.text, high=high, source=gettext(mine.care.source),
+            )  # fmt: skip
+            span.until(met[0].on.last + timedelta(days=high), why)
     elif mine is None:
         span.unknown.append(gettext("how long his kind can pair is not known"))
     else:

@@ -9,6 +9,7 @@ import pandas as pd
 from etholog.analysis.design import how_many
 from etholog.analysis.duration import duration
 from etholog.analysis.latency import of_role
+from etholog.analysis.sentences.duration import with_side
 from etholog.analysis.sentences.parts import capital
 from etholog.analysis.transition import SEEN, Transitions, transition
 from etholog.base.language import gettext, gettext_noop, ngettext
@@ -123,9 +124,7 @@ def budget(season: Season, measured: Measured, drawings: Drawings) -> Iterator[S
         return
     named = season.labels
     longest = states.sort_values("share", ascending=False).head(3)
-    told = ", ".join(
-        f"{in_words(row['behaviour'], named)} {percent(row['share'])}" for row in longest.to_dict("records")
-    )
+    told = ", ".join(f"{with_side(row, named)} {percent(row['share'])}" for row in longest.to_dict("records"))
     watched = span(1000 * float(season.sessions["watched_s"].sum()))
     by = duration(season, by="male") if apart else durations
     shown = by.assign(

@@ -229,6 +229,17 @@ def test_a_female_is_free_until_her_next_moult_may_be_near(tmp_path: Path) -> No
     assert told.loc["F-4", "free_until"] == date(2026, 8, 2)  # 60 days before a year is over
 
 
+@pytest.mark.parametrize(("first", "until"), [("2026-05-20", date(2026, 11, 16)), ("2023-05-20", None)])
+def test_a_male_whose_last_moult_nobody_told_was_mature_when_he_was_paired_first(
+    first: str, until: date | None, tmp_path: Path
+) -> None:
+    """Else one that a card names once, years ago, would be proposed for ever."""
+    write_card(tmp_path, "F-1", ("sex", "2020", "female"), SPECIES, ("paired", first, "M-1"), ("moult", "2026-04-01"))
+    told = plan(animals.read(tmp_path), at_hand(tmp_path), TODAY).animals.set_index("animal")
+    assert told.loc["M-1", "free_until"] == until
+    assert (f"mature by {first}, when paired first" in told.loc["M-1", "why_not"]) == (until is None)
+
+
 def test_who_was_to_be_back_from_a_loan_by_now_is_planned_with_a_word_on_it(tmp_path: Path) -> None:
     herd(tmp_path)
     write_card(tmp_path, "F-2", ("lent", "2026-04-01", "Anna until 2026-05-20"))

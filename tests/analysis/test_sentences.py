@@ -84,3 +84,9 @@ def test_the_report_and_the_command_say_one_thing_of_outcomes(
     assert f"{ends['sac']} gave a sac" in said
     assert main(["report", "--season", "--folder", folder, "--out", str(page)]) == 0
     assert said in page.read_text(encoding="utf-8")
+
+
+def test_an_insertion_says_of_which_palp_its_share_is() -> None:
+    row = {"behaviour": "insertion", "qualifier": "left"}
+    assert duration.with_side(row, {"insertion": "insertion"}) == "insertion, left"
+    assert duration.with_side(row | {"qualifier": None}, {"insertion": "insertion"}) == "insertion"

@@ -9,7 +9,7 @@ from etholog.analysis.contrast import Contrast
 from etholog.analysis.design import how_many, named_rows
 from etholog.analysis.sentences.parts import capital, chance, least_to_most
 from etholog.base.language import gettext, gettext_noop, ngettext
-from etholog.base.text import many, percent
+from etholog.base.text import in_words, many, percent
 from etholog.season import Season
 from etholog.session.summary import seconds
 
@@ -113,6 +113,12 @@ def _apart(season: Season, states: pd.DataFrame, by: str, labels: Mapping[str, s
 
 
 def _share(row: Mapping[Any, Any], labels: Mapping[str, str]) -> str:
-    code, share, low, high = (row[name] for name in ("behaviour", "share", "share_low", "share_high"))
+    share, low, high = (row[name] for name in ("share", "share_low", "share_high"))
     limits = "" if low != low else " " + gettext("({low} to {high})", low=percent(low), high=percent(high))
-    return f"{labels.get(str(code), str(code))} {percent(share)}{limits}"
+    return f"{with_side(row, labels)} {percent(share)}{limits}"
+
+
+def with_side(row: Mapping[Any, Any], labels: Mapping[str, str]) -> str:
+    """Return what the behaviour of a row of `duration` is called, with its side: there is a row for each."""
+    code, side = row["behaviour"], row["qualifier"]
+    return in_words(f"{code}:{side}" if isinstance(side, str) and side else str(code), labels)

@@ -8,6 +8,7 @@ from typing import Any
 
 from aiohttp import web
 
+from etholog.base import system
 from etholog.phone import messages
 from etholog.phone.gate import Bucket
 
@@ -16,13 +17,15 @@ MOST_WAITING = 500
 
 
 class Line:
-    """One WebSocket to a page. `goes`: its clock is compared, and it may send its taps."""
+    """One WebSocket to a page. `goes`: its clock is compared, and it may send its taps; `heard_at`: when it last said
+    something."""
 
     def __init__(self, socket: web.WebSocketResponse, hello: messages.Hello) -> None:
         self.socket, self.phone, self.epoch = socket, hello.phone, hello.epoch
         self.bucket = Bucket(MESSAGES)
         self.asked: dict[int, float] = {}
         self.goes = False
+        self.heard_at = system.now()
         self.let_in = asyncio.Event()
         self._say: deque[str] = deque()
         self._state: str | None = None

@@ -33,6 +33,7 @@ LATE_MS = 1000  # what comes later than that, comes late
 ASKS_FOR_DISK_S = 0.03
 SHOWS_S = 2.0  # so often at least
 GONE_S = 2.0
+SILENT_S = 7.0  # a page answers every 2 s; one that is locked, or whose network vanished, closes nothing
 
 
 class Phone:
@@ -135,10 +136,12 @@ class Phone:
         if self._asking is not None:
             return False
         self._asking = line
-        line.say({"do": "wait"})
         entered = asyncio.ensure_future(line.let_in.wait())
         leaves = asyncio.ensure_future(line.socket.receive())  # it has nothing to say yet
-        await asyncio.wait({entered, leaves}, return_when=asyncio.FIRST_COMPLETED)
+        came: set[asyncio.Future[Any]] = set()
+        while not came:  # a page that hears nothing takes the network for gone
+            line.say({"do": "wait"})
+            came, _ = await asyncio.wait({entered, leaves}, timeout=SHOWS_S, return_when=asyncio.FIRST_COMPLETED)
         let_in = line.let_in.is_set() and not leaves.done()
         leaves.cancel()
         entered.cancel()
@@ -151,6 +154,7 @@ class Phone:
         async for message in line.socket:
             if message.type is not WSMsgType.TEXT or not line.bucket.take():
                 return
+            line.heard_at = system.now()
             told = messages.read(message.data)
             if told is None or isinstance(told, messages.Hello):
                 return
@@ -254,6 +258,8 @@ class Phone:
         if self._asking is not None:
             return "phone: ANOTHER PHONE asks to be the keyboard; Ctrl-P lets it in, in place of the first"
         if self._one is not None:
+            if (silent := now - self._one.heard_at) > SILENT_S:
+                return f"phone: SILENT for {length_face(round(1000 * silent))} (locked, or no network); the keys go on"
             known = self._clocks.known(self._one.epoch)
             if known is None or not self._one.goes:
                 return "phone: connected; its clock is being compared"

@@ -1,4 +1,5 @@
-"""A bad network between a phone and the recorder: delay, jitter, packets that are sent again, and a cut."""
+"""A bad network between a phone and the recorder: delay, jitter, packets that are sent again, a cut, and one that
+vanishes."""
 
 import asyncio
 import random
@@ -16,7 +17,8 @@ class Network:
         self._chance = random.Random(seed)
         self.delay: Callable[[], float] = lambda: 0.0
         self.loss = 0.0
-        self.is_cut = False
+        self.is_cut = self.is_away = False
+        self._lost: set[asyncio.StreamWriter] = set()
         self._tasks: set[asyncio.Task[None]] = set()
         self._writers: set[asyncio.StreamWriter] = set()
         self._server: asyncio.Server | None = None
@@ -43,9 +45,14 @@ class Network:
             writer.transport.abort()
         self._writers.clear()
 
+    def vanish(self) -> None:
+        """Nothing comes any more, and nobody is told: connections stay open for ever."""
+        self.is_away = True
+        self._lost |= self._writers
+
     def mend(self) -> None:
         """It is back."""
-        self.is_cut = False
+        self.is_cut = self.is_away = False
 
     async def _connected(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
         if self.is_cut:
@@ -57,6 +64,8 @@ class Network:
             writer.transport.abort()
             return
         self._writers |= {writer, onward}
+        if self.is_away:
+            self._lost |= {writer, onward}
         self._do(self._hand_on(reader, onward, (f":{self.port}".encode(), f":{self._recorder}".encode())))
         self._do(self._hand_on(there, writer, (b"", b"")))
 
@@ -70,6 +79,8 @@ class Network:
             while True:
                 due, data = await waiting.get()
                 await asyncio.sleep(max(0.0, due - clock()))
+                if writer in self._lost:
+                    continue
                 if not data:
                     writer.close()
                     return
@@ -85,6 +96,9 @@ class Network:
                 due = max(due, clock() + self.delay() + lost)
                 waiting.put_nowait((due, data))
         waiting.put_nowait((due, b""))
+        if writer in self._lost:
+            delivering.cancel()
+            return
         with suppress(ConnectionError):
             await delivering
 

@@ -14,17 +14,20 @@ from playwright.async_api import Browser, Page, async_playwright, expect
 
 from etholog import session
 from etholog.base import system
+from etholog.phone.address import new_seat
 from etholog.phone.server import Phone
 from etholog.recording.recorder import Recorder
 from etholog.screens.themes import THEMES
 from tests.conftest import need
 from tests.make import luminance, reread
 from tests.phone import page as pages
+from tests.phone.kills import LEFT
 from tests.phone.network import Network
 from tests.phone.page import free_port, live_recorder, served
 
 pytestmark = pytest.mark.slow
 SIZES = {"small": (360, 640), "usual": (390, 844), "tablet": (820, 1180)}
+LOW = {"old": (320, 568), "on its side": (844, 390), "old on its side": (568, 320), "half a screen": (390, 400)}
 WHO = "6f8a52a4-2b55-4a51-8f53-0c9d3f0a1e77"
 
 
@@ -64,7 +67,7 @@ async def opened(
     browser: Browser, phone: Phone, size: str = "usual", port: int = 0, truths: Truths | None = None, **more: Any
 ) -> AsyncIterator[tuple[Page, list[str]]]:
     """Open the page by its code on a phone, and note all that it says on the console and asks of others."""
-    width, height = SIZES[size]
+    width, height = (SIZES | LOW)[size]
     context = await browser.new_context(
         viewport={"width": width, "height": height}, has_touch=True, is_mobile=True, device_scale_factor=2, **more
     )
@@ -311,3 +314,172 @@ async def test_delay_jitter_and_loss_shift_nothing_and_a_cut_loses_nothing(tmp_p
     assert max(map(abs, off)) < 20
     for record, (_, truth) in zip(records, truths, strict=True):
         assert record["earliest"] - 1.5 <= truth <= record["latest"] + 1.5
+
+
+@pytest.mark.parametrize("size", LOW)
+async def test_no_button_lies_over_another_on_a_low_screen(tmp_path: Path, size: str) -> None:
+    on = live_recorder(tmp_path)
+    width, height = LOW[size]
+    async with chromium() as browser, served(on) as phone, opened(browser, phone, size) as (page, _):
+        buttons = page.locator("header button:visible, #thumb button, footer button")
+        boxes = [await one.bounding_box() for one in await buttons.all()]
+        assert len(boxes) == 10
+        for at, box in enumerate(boxes):
+            assert box is not None
+            assert box["x"] >= 0 and box["x"] + box["width"] <= width
+            assert box["y"] >= 0 and box["y"] + box["height"] <= height
+            for other in boxes[at + 1 :]:
+                assert other is not None
+                apart_x = box["x"] + box["width"] <= other["x"] or other["x"] + other["width"] <= box["x"]
+                apart_y = box["y"] + box["height"] <= other["y"] or other["y"] + other["height"] <= box["y"]
+                assert apart_x or apart_y, (box, other)
+
+
+async def test_a_network_that_vanishes_is_told_and_taps_come_when_it_is_back(tmp_path: Path) -> None:
+    on = live_recorder(tmp_path)
+    truths = Truths(on)
+    async with (
+        chromium() as browser,
+        served(on) as phone,
+        Network(free_port(), phone.seat.port) as network,
+        opened(browser, phone, "small", port=network.port, truths=truths) as (page, _),
+    ):
+        network.vanish()
+        await lane(page, "walking").tap()
+        await expect(page.locator("#link")).to_contain_text("NO LAPTOP. Go on: 1 tap kept here", timeout=20_000)
+        await lane(page, "raises").tap()
+        async with asyncio.timeout(20):
+            while "SILENT" not in phone.line:
+                await asyncio.sleep(0.1)
+        network.mend()
+        records = await until_recorded(on, 2, seconds=40)
+        await ready(page)
+        await expect(page.locator(".sum.unsafe")).to_have_count(0)
+    assert [record["key"] for record in records] == ["walking", "raises"]
+    assert all(abs(record["t"] - truth) < 20 for record, (_, truth) in zip(records, truths, strict=True))
+
+
+async def test_a_second_phone_that_waits_knows_that_the_laptop_is_there(tmp_path: Path) -> None:
+    on = live_recorder(tmp_path)
+    async with chromium() as browser, served(on) as phone, opened(browser, phone):
+        context = await browser.new_context(viewport={"width": 390, "height": 844}, has_touch=True, is_mobile=True)
+        second = await context.new_page()
+        await second.goto(phone.seat.url)
+        await expect(second.locator("#link")).to_have_text(re.compile("Another phone"), timeout=10_000)
+        await second.evaluate(
+            "window.lines = 0; window.WebSocket = class extends WebSocket"
+            " { constructor(...told) { super(...told); window.lines++; } }; 0"
+        )
+        await second.wait_for_timeout(11_000)
+        assert await second.evaluate("window.lines") == 0
+
+
+async def test_a_phone_without_room_says_that_it_keeps_nothing(tmp_path: Path) -> None:
+    on = live_recorder(tmp_path)
+    async with (
+        chromium() as browser,
+        served(on) as phone,
+        Network(free_port(), phone.seat.port) as network,
+        opened(browser, phone, "small", port=network.port) as (page, _),
+    ):
+        link = page.locator("#link")
+        await page.evaluate(
+            "IDBObjectStore.prototype.put = function (...told) {"
+            " const asked = this.add(...told); this.transaction.abort(); return asked; }; 0"
+        )
+        await lane(page, "walking").tap()
+        await expect(link).to_contain_text("keeps nothing (is the phone full?)")
+        network.cut()
+        await expect(link).to_contain_text("NO LAPTOP", timeout=10_000)
+        await lane(page, "raises").tap()
+        await expect(link).to_contain_text("on this page alone (is the phone full?)")
+        network.mend()
+        assert [record["key"] for record in await until_recorded(on, 2)] == ["walking", "raises"]
+
+
+async def test_a_database_that_was_taken_away_is_opened_again(tmp_path: Path) -> None:
+    on = live_recorder(tmp_path)
+    async with (
+        chromium() as browser,
+        served(on) as phone,
+        Network(free_port(), phone.seat.port) as network,
+        opened(browser, phone, "small", port=network.port) as (page, _),
+    ):
+        network.cut()
+        await expect(page.locator("#link")).to_contain_text("NO LAPTOP", timeout=10_000)
+        await lane(page, "walking").tap()
+        cdp = await page.context.new_cdp_session(page)
+        origin = f"http://127.0.0.1:{network.port}"
+        await cdp.send("Storage.clearDataForOrigin", {"origin": origin, "storageTypes": "indexeddb"})
+        await lane(page, "raises").tap()
+        await page.wait_for_timeout(500)
+        assert await page.evaluate(LEFT) == 2
+        network.mend()
+        await page.reload()
+        await ready(page)
+        assert [record["key"] for record in await until_recorded(on, 2)] == ["walking", "raises"]
+
+
+async def test_the_code_of_another_evening_opens_it_in_the_same_tab(tmp_path: Path) -> None:
+    (tmp_path / "a").mkdir()
+    (tmp_path / "b").mkdir()
+    on = live_recorder(tmp_path / "a")
+    async with chromium() as browser, served(on) as phone, opened(browser, phone) as (page, _):
+        seat = phone.seat
+        await phone.stop()
+        later = live_recorder(tmp_path / "b")
+        async with served(later, new_seat(seat.address)) as second:
+            await page.goto(second.seat.url)
+            await ready(page)
+            await lane(page, "walking").tap()
+            await until_recorded(later, 1)
+
+
+async def test_a_note_that_the_back_button_closed_is_there_again(tmp_path: Path) -> None:
+    on = live_recorder(tmp_path)
+    async with chromium() as browser, served(on) as phone, opened(browser, phone, "small") as (page, _):
+        await page.locator("#note").tap()
+        await page.locator("#text").fill("she holds her abdomen high")
+        await page.keyboard.press("Escape")  # what the back button is to a dialog
+        await page.locator("#note").tap()
+        await page.set_viewport_size({"width": 640, "height": 360})  # and the phone is turned meanwhile
+        await page.get_by_role("button", name="Keep").tap()
+        await until_recorded(on, 1)
+        lanes, room = page.locator(".sheet").first.locator(".lane"), await page.locator("#lanes").bounding_box()
+        for one in await lanes.all():
+            box = await one.bounding_box()
+            assert box and room and box["y"] + box["height"] <= room["y"] + room["height"] + 0.5
+        await page.locator("#note").tap()
+        assert await page.locator("#text").input_value() == ""
+    assert [said.text for said in reread(on).fold.said if said.do == "note"] == ["she holds her abdomen high"]
+
+
+async def test_the_page_asks_before_it_is_left_while_the_laptop_is_away(tmp_path: Path) -> None:
+    on = live_recorder(tmp_path)
+    async with (
+        chromium() as browser,
+        served(on) as phone,
+        Network(free_port(), phone.seat.port) as network,
+        opened(browser, phone, "small", port=network.port) as (page, _),
+    ):
+        asked: list[str] = []
+
+        async def stay(dialog: Any) -> None:
+            asked.append(dialog.type)
+            await dialog.dismiss()
+
+        page.on("dialog", stay)
+        await lane(page, "walking").tap()
+        await page.evaluate("location.reload()")
+        await page.wait_for_timeout(500)
+        await ready(page)
+        assert asked == []
+        network.cut()
+        await expect(page.locator("#link")).to_contain_text("NO LAPTOP", timeout=10_000)
+        await lane(page, "walking").tap()
+        await page.evaluate("location.reload()")
+        await page.wait_for_timeout(500)
+        assert asked == ["beforeunload"]
+        await lane(page, "raises").tap()
+        network.mend()
+        assert [record["key"] for record in await until_recorded(on, 3)] == ["walking", "walking", "raises"]

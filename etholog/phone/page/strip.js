@@ -3,7 +3,7 @@
 // on the disk. What is shown is the recorder's state with the taps on top of it that it has not heard of.
 
 const $ = (id) => document.getElementById(id);
-const UNSAFE_MS = 1500, WINDOW = 40, SWIPE_PX = 14, HOLD_MS = 500, LANE_PX = 46;
+const UNSAFE_MS = 1500, SILENT_S = 8, WINDOW = 40, SWIPE_PX = 14, HOLD_MS = 500, LANE_PX = 46;
 const token = location.hash.slice(1);
 
 function uuid() { // crypto.randomUUID is not there over plain http
@@ -26,13 +26,15 @@ const phone = remembered("phone", uuid());
 let epoch = uuid();        // changes with each load and each wake: this clock runs since then
 let clock = null;          // how it compares with the recorder's: asked, shown here, came
 let welcome = null, state = null, stateAt = 0;
-let socket = null, goes = false, asks = false, ended = "", tries = 0, goneSince = performance.now();
+let socket = null, goes = false, asks = false, ended = "", tries = 0, silent = 0, goneSince = performance.now();
 let picks = null;          // what a lane is to be picked for: the mark that should have been another
 let sortedBy = "", allFit = true, rows = 0;
 
 // ------------------------------------------------------------ taps kept on this phone
 
 let kept = null;           // the database; null where the browser has none
+let isStored = true;       // whether the last tap went into it: the phone's storage may be full
+const unstored = new Set();
 let queue = [];            // taps that are not confirmed, in their order
 const homeless = new Set();
 
@@ -41,14 +43,43 @@ function opened() {
     let asked;
     try { asked = indexedDB.open("etholog", 1); } catch { return done(null); }
     asked.onupgradeneeded = () => asked.result.createObjectStore("taps", { keyPath: "order" });
-    asked.onsuccess = () => done(asked.result);
+    asked.onsuccess = () => {
+      asked.result.onclose = reopen;
+      done(asked.result);
+    };
     asked.onerror = asked.onblocked = () => done(null);
   });
 }
 
-function store(mode, work) {
-  if (!kept) return;
-  try { work(kept.transaction("taps", mode, { durability: "strict" }).objectStore("taps")); } catch (error) { void error; }
+function store(work, went) {
+  if (!kept) return void reopen();
+  let asked;
+  try { asked = kept.transaction("taps", "readwrite", { durability: "strict" }); } catch { return void reopen(); }
+  asked.oncomplete = () => went?.(true);
+  asked.onabort = () => went?.(false);
+  work(asked.objectStore("taps"));
+}
+
+function keepOn(tap) {
+  const { sentBy: _by, ...rest } = tap;
+  store((taps) => taps.put(rest), (went) => {
+    isStored = went;
+    if (went) unstored.delete(tap.id);
+    else unstored.add(tap.id);
+    showLink();
+  });
+}
+
+// Browsers take the database away when their data are cleared, and from pages that sleep: what waits goes into a new one.
+let reopens = false;
+async function reopen() {
+  kept = null;
+  if (reopens) return;
+  reopens = true;
+  kept = await opened();
+  for (const tap of queue) keepOn(tap);
+  reopens = false;
+  showLink();
 }
 
 function load() {
@@ -64,15 +95,17 @@ let order = Date.now();
 function keep(tap) {
   tap.order = order = Math.max(order + 1, Date.now());
   queue.push(tap);
-  store("readwrite", (taps) => taps.put(tap));
+  keepOn(tap);
   send();
   show();
 }
 
 function confirmed(ids) {
   const gone = new Set(ids);
-  for (const tap of queue) if (gone.has(tap.id)) store("readwrite", (taps) => taps.delete(tap.order));
+  for (const tap of queue) if (gone.has(tap.id)) store((taps) => taps.delete(tap.order));
   queue = queue.filter((tap) => !gone.has(tap.id));
+  for (const id of ids) unstored.delete(id);
+  for (const tap of queue) if (unstored.has(tap.id)) keepOn(tap); // there may be room again
   send();
   show();
 }
@@ -96,17 +129,34 @@ function connect() {
   if (ended) return;
   const line = new WebSocket((location.protocol === "https:" ? "wss://" : "ws://") + location.host + "/socket");
   socket = line;
-  line.onopen = () => line.send(JSON.stringify({ do: "hello", token, phone, epoch, wall: Date.now() }));
-  line.onmessage = (event) => { if (line === socket) heard(JSON.parse(event.data), line); };
-  line.onclose = () => {
-    if (line !== socket) return;
-    if (goes || goneSince === null) goneSince = performance.now();
-    socket = null;
-    goes = asks = false;
-    for (const tap of queue) delete tap.sentBy;
-    show();
-    setTimeout(connect, Math.min(3000, 300 * 2 ** tries++));
+  silent = 0;
+  line.onopen = () => {
+    silent = 0;
+    line.send(JSON.stringify({ do: "hello", token, phone, epoch, wall: Date.now() }));
   };
+  line.onmessage = (event) => {
+    if (line !== socket) return;
+    silent = 0;
+    heard(JSON.parse(event.data), line);
+  };
+  line.onclose = () => { if (line === socket) lost(); };
+}
+
+function lost() {
+  if (goes || goneSince === null) goneSince = performance.now();
+  socket = null;
+  goes = asks = false;
+  for (const tap of queue) delete tap.sentBy;
+  show();
+  setTimeout(connect, Math.min(3000, 300 * 2 ** tries++));
+}
+
+// The laptop says something every 2 s. A network that vanishes closes nothing: a browser would wait for minutes.
+function listen() {
+  if (!socket || ++silent <= SILENT_S) return;
+  const line = socket;
+  lost();
+  line.close();
 }
 
 function heard(told, line) {
@@ -119,8 +169,7 @@ function heard(told, line) {
       clock = told.clock;
       for (const tap of queue) if (tap.epoch === epoch && !tap.clock) {
         tap.clock = clock;
-        const { sentBy: _by, ...rest } = tap;
-        store("readwrite", (taps) => taps.put(rest));
+        keepOn(tap);
       }
       break;
     case "welcome":
@@ -178,12 +227,24 @@ function woke() {
 }
 
 let ahead = Date.now() - performance.now();
-setInterval(() => { // a clock that stood still, or was set
+function compareOwn() { // this phone's two clocks: one of them stood still, or was set
   const now = Date.now() - performance.now();
   if (Math.abs(now - ahead) > 400) woke();
   ahead = now;
+}
+setInterval(() => {
+  compareOwn();
+  listen();
 }, 1000);
 document.addEventListener("visibilitychange", () => { if (document.visibilityState === "visible") woke(); });
+addEventListener("hashchange", () => { // the code of another evening, in the same tab
+  ended = "Opens the other session.";
+  location.reload();
+});
+addEventListener("beforeunload", (event) => { // without the laptop it can't be loaded again
+  const isOver = ended || (state && state.over && !queue.length);
+  if (welcome && !goes && !isOver) event.preventDefault();
+});
 addEventListener("pageshow", (event) => { if (event.persisted) woke(); });
 
 let canStayAwake = "wakeLock" in navigator, lock = null;
@@ -201,6 +262,7 @@ function stamped(event) {
 
 function tapped(at, said) {
   if (!welcome || ended) return;
+  compareOwn();
   navigator.vibrate?.(said.act === "rescue" ? [80, 60, 80] : 15);
   keep({ do: "tap", id: uuid(), session: welcome.session, epoch, at, wall: Date.now() - (performance.now() - at), clock,
     what: "", act: "", of: null, text: "", ...said });
@@ -249,7 +311,7 @@ function inHand() { // the mark that a correction is for: what it is called ther
 
 const laneOf = (what) => welcome.lanes.find((lane) => lane.taps.some(([own]) => own === what));
 function words(tap) {
-  if (tap.act) return { undo: "taking back", earlier: "1 s earlier", other: "the other one", doubt: "unsure",
+  if (tap.act) return { undo: "taking back", earlier: "1 s earlier", other: "it was another", doubt: "unsure",
     away: "nobody watches", rescue: "RESCUE", note: "a note" }[tap.act];
   const lane = laneOf(tap.what), side = lane?.taps.find(([own]) => own === tap.what)?.[1];
   return lane ? lane.label + (side ? " " + side : "") : tap.what;
@@ -305,13 +367,13 @@ for (const act of ["undo", "earlier", "other", "doubt", "away"]) touchable($(act
 
 let noteAt = 0;
 touchable($("note"), (at) => {
-  noteAt = at;
-  $("text").value = "";
+  if (!$("text").value.trim()) noteAt = at;
   $("words").showModal();
 });
 $("words").addEventListener("close", () => {
-  const text = $("text").value.trim();
-  if ($("words").returnValue === "keep" && text) tapped(noteAt, { act: "note", text });
+  const text = $("text").value.trim(), answer = $("words").returnValue;
+  if (answer === "keep" && text) tapped(noteAt, { act: "note", text });
+  if (answer) $("text").value = ""; // what the back button closed is there again
   $("words").returnValue = "";
 });
 
@@ -363,7 +425,7 @@ function dress(left = remembered("hand", null) === "left") {
   for (const name of ["ground", "faint", "alarm", "male", "female", "pair", "keeper"]) root.setProperty("--" + name, theme[name]);
   root.setProperty("--ink", theme.text);
   document.body.classList.toggle("left", left);
-  $("hand").textContent = left ? "right hand" : "left hand";
+  $("hand").textContent = left ? "buttons to the right" : "buttons to the left";
   $("hand").hidden = $("thumb").hidden = $("stage").hidden = false;
   $("pair").textContent = welcome.pair;
 }
@@ -497,9 +559,9 @@ function show() {
 
 function showLink() {
   const waits = queue.filter((tap) => !homeless.has(tap.id)).length;
+  const keepsNothing = !kept || !isStored, why = kept ? "is the phone full?" : "a private window?";
   const many = (n) => `${n} ${n === 1 ? "tap" : "taps"}`;
-  const line = $("link");
-  let text = "", trouble = true;
+  let text = "", since = "", trouble = true;
   if (ended) text = ended + (waits ? ` ${many(waits)} kept on this phone.` : "");
   else if (state && state.over) {
     text = waits ? `The session has ended; ${many(waits)} still to be sent: leave this page open.`
@@ -507,20 +569,23 @@ function showLink() {
     trouble = waits > 0;
   } else if (asks) text = "Another phone is the keyboard. Ctrl-P on the laptop lets this one in.";
   else if (!goes && goneSince !== null && performance.now() - goneSince > 1500) {
-    text = `NO LAPTOP for ${length(performance.now() - goneSince)}. Go on: ${waits ? many(waits) + " kept here" : "taps are kept here"} until it is back.`;
+    text = `NO LAPTOP. Go on: ${waits ? many(waits) + " kept here" : "taps are kept here"} until it is back`
+      + (keepsNothing ? `, on this page alone (${why}): do not close or reload it.` : ".");
+    since = ` ${length(performance.now() - goneSince)}`;
   } else if (!goes) {
     text = "Compares the clocks";
     trouble = false;
   } else if (state && state.trouble) text = "The laptop's disk: " + state.trouble;
   else if (homeless.size) text = `${many(homeless.size)} of a session that is not on this laptop, kept here.`;
-  else if (!kept) text = "This browser keeps nothing (a private window?): do not close or reload the page.";
+  else if (keepsNothing) text = `This browser keeps nothing (${why}): do not close or reload the page.`;
   else {
     trouble = false;
     text = canStayAwake ? "" : "Set the phone's screen time-out to its longest: over plain http this page can't keep it on.";
     if (state && state.prompt) text = state.prompt;
   }
-  if (line.textContent !== text) line.textContent = text;
-  line.classList.toggle("trouble", trouble);
+  if ($("standing").textContent !== text) $("standing").textContent = text;
+  $("since").textContent = since; // not read aloud: it changes each second
+  $("link").classList.toggle("trouble", trouble);
 }
 
 const sheetShown = () => Math.round($("lanes").scrollLeft / Math.max(1, $("lanes").clientWidth));
@@ -557,7 +622,9 @@ function draw(canvas, one, t, since) {
   for (const [onset, , sure] of one.running) bar(onset, t, sure);
 }
 
-addEventListener("resize", () => { if (welcome && !document.querySelector("dialog[open]")) layOut(); });
+const fit = () => { if (welcome && !document.querySelector("dialog[open]")) layOut(); };
+addEventListener("resize", fit);
+for (const name of ["words", "alarm"]) $(name).addEventListener("close", fit); // the phone was turned meanwhile
 setInterval(show, 500);
 
 (async () => {

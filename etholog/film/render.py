@@ -16,10 +16,10 @@ from etholog.base.atomic import workroom
 from etholog.base.files import remedy
 from etholog.base.refusal import Refusal
 from etholog.film import ffmpeg
-from etholog.film.captions import Cue, one_at_a_time
+from etholog.film.captions import Cue
 from etholog.film.cuts import Cut, CutList
 from etholog.film.source import Source, key_frames, packets_of
-from etholog.film.subtitles import ffmetadata, webvtt
+from etholog.film.subtitles import ffmetadata, subrip
 
 SAMPLES_PER_S = 48_000
 COPIED = ("aac", "mp3", "ac3")  # what both containers hold as it is
@@ -129,7 +129,7 @@ class _Renderer:
         for number, cut in enumerate(self._cuts.cuts):
             (self._copy if self._order.quick else self._encode)(number, cut)
             for kind, listed in lists.items():
-                listed.append(f"file {number}.{kind}\nduration {float(cut.frames / self._rate):.6f}\n")
+                listed.append(f"file {number}.{kind}\ninpoint 0\nduration {float(cut.frames / self._rate):.6f}\n")
         for kind, listed in lists.items():
             (self._folder / f"{kind}.txt").write_text("ffconcat version 1.0\n" + "".join(listed))
         self._join()
@@ -222,6 +222,14 @@ class _Renderer:
                 number, "-ss", f"{float(at):.6f}", "-t", f"{float(span):.6f}", "-i", ffmpeg.named(source.path),
                 "-map", "0:a:0", "-c", "copy", "-copypriorss:a", "0", f"{number}.mka",
             )  # fmt: skip
+            listed, _ = ffmpeg.output_of(
+                "-i", ffmpeg.named(self._folder / f"{number}.mka"), "-c", "copy", "-f", "framecrc", "-"
+            )
+            if not packets_of(listed)[1]:
+                raise Refusal(
+                    f"{source.path}: has no sound from {float(at):.1f} to {float(at + span):.1f} s, so it can't be "
+                    "copied: leave --quick out, or mute the film by --mute"
+                )
         elif self._order.sound:
             span += 1
             self._run(
@@ -252,7 +260,9 @@ class _Renderer:
         maps = ["-map", "0:v:0", "-c:v", "copy"]
         count = 1
         if order.sound:
-            inputs += ["-f", "concat", "-safe", "0", "-i", f"{self._kind}.txt"]
+            # In a part, and in all of them, sound that begins later than its pictures would else be drawn to their
+            # beginning: hence `inpoint` above, and a start that is that of the pictures.
+            inputs += ["-isync", "0", "-f", "concat", "-safe", "0", "-i", f"{self._kind}.txt"]
             how = ["copy"] if self._copies_sound else ["aac", "-b:a", "160k"]
             maps += ["-map", f"{count}:a:0", "-c:a", *how]
             count += 1
@@ -260,8 +270,9 @@ class _Renderer:
                 # The 1024 samples with which AAC begins come before 0; Matroska would shift the whole film by them.
                 maps += ["-af", "atrim=start_sample=1024"]
         if order.captions:
-            (self._folder / "captions.vtt").write_bytes(webvtt(one_at_a_time(order.captions), self._rate).encode())
-            inputs += ["-i", "captions.vtt"]
+            # Neither container has an escape for what players take for markup: SubRip's words are free of it.
+            (self._folder / "captions.srt").write_bytes(subrip(order.captions, self._rate).encode())
+            inputs += ["-i", "captions.srt"]
             maps += ["-map", f"{count}:s:0", "-c:s", CAPTIONS[order.out.suffix.lower()]]
             count += 1
         (self._folder / "chapters.ffmeta").write_bytes(ffmetadata(order.chapters, self._rate, order.about).encode())

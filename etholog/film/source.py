@@ -38,6 +38,8 @@ class Source:
     """Its sound's codec, samples a second and channels, where it has any."""
     turned: int = 0
     """By how many degrees players turn its pictures, as those of a phone held upright."""
+    claimed: float = 0.0
+    """How many seconds the file says that it lasts: more than `seconds` where its end is missing."""
 
 
 _AUDIO = re.compile(r"^ *Stream #0:\d+.*?: Audio: (\w+).*?, (\d+ Hz), ([\w.()]+)", re.M)
@@ -71,7 +73,8 @@ def probe(path: Path) -> Source:
     if turned % 180:
         width, height = height, width
     hours, minutes, seconds, start = map(float, length.groups())
-    end = _end(path) or hours * 3600 + minutes * 60 + seconds + start
+    claimed = hours * 3600 + minutes * 60 + seconds
+    end = _end(path) or claimed + start
     audio = _AUDIO.search(told)
     made = re.search(r"^ +creation_time +: (\S+)", told, re.M)
     return Source(
@@ -87,6 +90,7 @@ def probe(path: Path) -> Source:
         re.match(r"Input #0, (mpegts|mpeg)\b", told) is None,
         audio.groups() if audio else (),
         turned,
+        claimed,
     )
 
 
@@ -137,8 +141,13 @@ def comes_evenly(source: Source, first: float, end: float) -> bool:
 
 
 def _end(path: Path) -> float | None:
-    """Return where the last frame ends, by the file's own clock; None when the end can't be sought."""
+    """Return where the last frame ends, by the file's own clock; None when there is none.
+
+    A file that was cut off may say that it is longer than it is: what it holds then counts.
+    """
     tick, packets = _packets(path, "-sseof", "-2")
+    if not packets:
+        tick, packets = _packets(path)
     return float(max(pts + length for pts, length, _ in packets) * tick) if packets else None
 
 

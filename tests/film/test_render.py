@@ -113,6 +113,22 @@ def test_chapters_and_captions_are_inside(tmp_path: Path, etholog: Run) -> None:
         ]
 
 
+def test_captions_inside_are_words_and_no_markup(tmp_path: Path, etholog: Run) -> None:
+    path = filmed(tmp_path, numbered(tmp_path / "film.mp4", 30))
+    (tmp_path / "words.toml").write_text(
+        "captions.walking = '{\\an8}{\\b1}he <font color=red>walks</font> --> \\N & <i>on</i>'\n"
+        "captions.drumming = 'a\\nb\\hc'\ncaptions.touch = '{touch}'\n"
+    )
+    for name in ("out.mp4", "out.mkv"):
+        done = etholog("film", "make", path, *CHOICE, "--words", tmp_path / "words.toml", "-o", tmp_path / name)
+        assert done.returncode == 0, done.stderr
+        # As players show it: ASS, in which a brace or a backslash of ours would act.
+        told = ffmpeg("-i", f"file:{tmp_path / name}", "-map", "0:s:0", "-f", "ass", "-").decode()
+        shown = [line.split(",,0,0,0,,", 1)[1].strip() for line in told.splitlines() if line.startswith("Dialogue")]
+        assert shown[0] == "❴⧵an8❵❴⧵b1❵he ‹font color=red›walks‹/font› --› ⧵N & ‹i›on‹/i›"
+        assert (shown[2], shown[-1]) == ("a⧵nb⧵hc", "❴touch❵")
+
+
 def test_waits_are_speeded_up_frame_by_frame(tmp_path: Path, etholog: Run) -> None:
     path = filmed(tmp_path, numbered(tmp_path / "film.mp4", 30))
     out = tmp_path / "out.mkv"
@@ -306,6 +322,54 @@ def test_sound_stays_with_its_pictures(tmp_path: Path, etholog: Run, words: tupl
             continue  # AAC smears an edge
         loud = max(map(abs, samples[at * 1920 : (at + 1) * 1920])) > 5000
         assert loud == (since < 0.5), (at, frame)
+
+
+def sounds_from(folder: Path, begins: int) -> Path:
+    """A film of 30 s whose sound begins later."""
+    silent, film = numbered(folder / "silent.mp4", 30, sound=False), folder / "film.mp4"
+    ffmpeg(
+        "-i", f"file:{silent}", "-itsoffset", str(begins), "-f", "lavfi", "-i", f"sine=frequency=880:d={30 - begins}",
+        "-map", "0:v", "-map", "1:a", "-c:v", "copy", f"file:{film}",
+    )  # fmt: skip
+    return film
+
+
+@pytest.mark.parametrize("name", ["out.mkv", "out.mp4"])
+def test_sound_that_begins_late_is_copied_late(tmp_path: Path, etholog: Run, name: str) -> None:
+    film, begins = sounds_from(tmp_path, 3), 3
+    out = tmp_path / name
+    done = etholog("film", "make", filmed(tmp_path, film), *CHOICE, "--quick", "-o", out)
+    assert (done.returncode, "encoded" in done.stderr) == (0, False), done.stderr
+    raw = ffmpeg(
+        "-i", f"file:{out}", "-map", "0:a:0", "-af", "aresample=async=1:first_pts=0", "-ac", "1", "-ar", "48000",
+        "-f", "s16le", "-",
+    )  # fmt: skip
+    samples = memoryview(raw).cast("h")
+    for at, frame in enumerate(numbers(out)[:-5]):
+        if abs(frame / 25 - begins) > 0.1:
+            assert (max(map(abs, samples[at * 1920 : (at + 1) * 1920])) > 1000) == (frame / 25 > begins), (at, frame)
+
+
+def test_a_cut_without_sound_can_not_be_copied_and_a_line_says_so(tmp_path: Path, etholog: Run) -> None:
+    path = filmed(tmp_path, sounds_from(tmp_path, 12))
+    done = etholog("film", "make", path, *CHOICE, "--quick", "-o", tmp_path / "out.mp4")
+    assert (done.returncode, "has no sound from 2.0 to 8.0 s" in done.stderr) == (2, True), done.stderr
+    assert len(done.stderr.splitlines()) == 1 and not (tmp_path / "out.mp4").exists()
+    assert etholog("film", "make", path, *CHOICE, "--quick", "--mute", "-o", tmp_path / "out.mp4").returncode == 0
+
+
+@pytest.mark.parametrize("name", ["film.mp4", "film.mkv"])
+def test_a_film_whose_end_is_missing_lasts_as_long_as_its_pictures(tmp_path: Path, etholog: Run, name: str) -> None:
+    whole = tmp_path / f"whole-{name}"
+    ffmpeg("-i", f"file:{numbered(tmp_path / 'a.mp4', 30)}", "-c", "copy", "-movflags", "+faststart", f"file:{whole}")
+    film = tmp_path / name
+    film.write_bytes(whole.read_bytes()[: whole.stat().st_size // 2])
+    path, out = filmed(tmp_path, film), tmp_path / "out.mp4"
+    assert 10 < probe(film).seconds < 20
+    done = etholog("film", "align", path, film, "--seen", "walking=0:02")
+    assert (done.returncode, "it says that it lasts 30.0 s" in done.stderr) == (1, True), done.stderr
+    assert etholog("film", "make", path, *CHOICE, "-o", out).returncode == 0
+    assert len(numbers(out)) == sum(cut["end"] - cut["first"] for cut in wanted(etholog, path)["cuts"])
 
 
 def packets(film: Path) -> set[str]:

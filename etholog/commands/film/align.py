@@ -12,6 +12,8 @@ from etholog.commands.output import add_json, as_json, say, table
 if TYPE_CHECKING:
     from etholog.session import Session
 
+MISSING_S = 2.0  # sound may go on for a while when the pictures have ended; own choice
+
 
 def configure(verb: argparse.ArgumentParser) -> None:
     """Give the verb its arguments."""
@@ -76,6 +78,12 @@ def run(args: argparse.Namespace) -> int:
         f"{s.path}: its frames come unevenly; it is read as {float(s.rate):g} a second, right to half a frame"
         for s in sources
         if not s.even
+    ]
+    findings += [
+        f"{s.path}: its pictures end at {s.seconds:.1f} s, and it says that it lasts {s.claimed:.1f} s: "
+        "its end may be missing; look at the original"
+        for s in sources
+        if s.claimed - s.seconds > MISSING_S
     ]
     if abs(drift) > alignment.ODD_PPM:
         findings.append("two clocks seldom differ by so much: look at both times again")

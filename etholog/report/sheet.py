@@ -10,7 +10,7 @@ from etholog.report import file
 
 _STYLE = (
     "body{font:12pt/1.4 sans-serif;max-width:46em;margin:1.5em auto;padding:0 1em;color:#000;background:#fff}"
-    "h1{font-size:1.3em}h2{font-size:1.05em;border-bottom:1px solid #000;margin:1.2em 0 .3em}"
+    "h1{font-size:1.3em}h2{font-size:1.05em;border-bottom:1px solid #000;margin:1.2em 0 .3em;break-after:avoid}"
     "ul{margin:0;padding:0;list-style:none}li{padding:.15em 0;break-inside:avoid;white-space:pre-wrap}"
     "@media print{body{margin:0;max-width:none}}"
 )

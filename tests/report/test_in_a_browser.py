@@ -1,10 +1,13 @@
 """The page in a real Chromium: it opens, sorts, prints, is usable by all, and asks nothing of any network."""
 
+import io
+import re
 from collections.abc import Callable, Iterator
 from datetime import date
 from pathlib import Path
 
 import pandas as pd
+import pypdf
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page
@@ -12,6 +15,7 @@ from playwright.sync_api import Browser, Page
 import etholog
 from etholog.analysis.outcome import outcomes
 from etholog.base.text import visible
+from etholog.report import sheet
 from tests.make import marks, write_session
 from tests.report.conftest import SEASON, report
 
@@ -261,6 +265,33 @@ def test_it_prints_on_paper_light_unfolded_and_within_the_margins(
     assert wide == []
     assert page.pdf(format=paper).startswith(b"%PDF-")
     assert noted == []
+
+
+def ends_of_pages(page: Page, height_mm: int) -> list[str]:
+    """Print, and return the last words of each page."""
+    printed = pypdf.PdfReader(io.BytesIO(page.pdf(width="210mm", height=f"{height_mm}mm")))
+    return [one.extract_text().strip()[-40:] for one in printed.pages]
+
+
+def test_no_head_of_a_table_stands_alone_at_the_foot_of_a_page(
+    season_page: Path, open_page: Callable[..., Opened]
+) -> None:
+    page, _ = open_page(season_page)
+    head = "what is missing, and why"  # the last of the broadest tables
+    assert page.get_by_text(head, exact=True).count() > 5
+    for height_mm in (297, 285, 279, 270, 260):
+        ends = ends_of_pages(page, height_mm)
+        assert len(ends) > 5
+        assert [end for end in ends if " ".join(end.split()).endswith(head)] == []
+
+
+def test_no_day_of_the_sitters_page_stands_alone_at_its_foot(tmp_path: Path, open_page: Callable[..., Opened]) -> None:
+    sheet.write(tmp_path / "sitter.html", "Days", [(f"Day {n}", [f"water {n}"]) for n in range(60)])
+    page, _ = open_page(tmp_path / "sitter.html")
+    for height_mm in (297, 290, 285, 279):
+        ends = ends_of_pages(page, height_mm)
+        assert len(ends) > 1
+        assert [end for end in ends if re.search(r"Day \d+$", end)] == []
 
 
 def test_without_scripts_all_is_there(three_page: Path, open_page: Callable[..., Opened]) -> None:

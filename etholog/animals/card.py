@@ -128,6 +128,7 @@ class Card:
 
     `paths`: the files of further cards that are this animal's, by the names with which these began (`Entry.of`).
     `arrives`: when it comes here, where it had not on the day as of which the card is read.
+    `records`: how many its file has, what was taken back among them.
     """
 
     path: Path
@@ -137,6 +138,7 @@ class Card:
     names: tuple[str, ...] = field(default=())
     paths: Mapping[str, Path] = field(default_factory=dict, hash=False)
     arrives: Day | None = None
+    records: int = 0
 
     def all(self, *kinds: str) -> list[Entry]:
         """Return the entries of these kinds, by date."""
@@ -205,7 +207,8 @@ def read(path: Path) -> Card:
     entries = tuple(sorted(usable, key=Entry.in_time))
     renamed = sorted((entry for entry in entries if entry.kind == "renamed"), key=lambda entry: entry.n)
     names = (told.header["id"], *(entry.words for entry in renamed))
-    return Card(path, names[-1], entries, (*told.findings, *unusable), tuple(dict.fromkeys(names)))
+    findings = (*told.findings, *unusable)
+    return Card(path, names[-1], entries, findings, tuple(dict.fromkeys(names)), records=len(told.records))
 
 
 def _entries(path: Path, records: "list[CardRecord]") -> tuple[list[Entry], list[Finding]]:

@@ -41,7 +41,7 @@ def _kept(folder: Path, names: Mapping[str, stat_result]) -> dict[str, Card]:
     return {}
 
 
-def _card(path: Path, names: Sequence[str], rows: Iterable[Sequence[Any]]) -> Card:
+def _card(path: Path, names: Sequence[str], rows: Iterable[Sequence[Any]], records: int) -> Card:
     entries = []
     for n, kind, on, sure, words, number, note, by, sac in rows:
         entry = Entry(n, kind, Day.parse(on), sure, words, number, note, by=by, sac=Day.parse(sac) if sac else None)
@@ -49,9 +49,9 @@ def _card(path: Path, names: Sequence[str], rows: Iterable[Sequence[Any]]) -> Ca
         if not (type(n) is int and type(sure) is bool and _are_words(words, note, by)):
             raise TypeError
         entries.append(entry)
-    if not _are_words(*names):
+    if not (_are_words(*names) and type(records) is int):
         raise TypeError
-    return Card(path, names[-1], tuple(entries), names=tuple(dict.fromkeys(names)))
+    return Card(path, names[-1], tuple(entries), names=tuple(dict.fromkeys(names)), records=records)
 
 
 def _are_words(*told: Any) -> bool:
@@ -66,13 +66,14 @@ def _keep(folder: Path, names: Mapping[str, stat_result], found: Mapping[str, Ca
     caches.keep_values(folder, FILE, _code(), told)
 
 
-def _rows(one: Card) -> tuple[list[str], list[tuple[Any, ...]]]:
+def _rows(one: Card) -> tuple[list[str], list[tuple[Any, ...]], int]:
     # An animal that was given back an earlier name has it last, so that the names say what it is called now.
     names = [*one.names, one.id]
-    return names, [
+    rows = [
         (e.n, e.kind, e.on.text, e.sure, e.words, e.number, e.note, e.by, e.sac.text if e.sac else "")
         for e in one.entries
     ]
+    return names, rows, one.records
 
 
 @cache

@@ -29,13 +29,15 @@ def gathered(cards: Iterable[Card]) -> tuple[dict[str, Card], list[Finding]]:
     """Return one card for each animal, by the name that it has now, and what contradicts itself.
 
     Where a card says that its animal is one that has a card of its own, both are one animal: its entries are those of
-    both, and each of the other's says on whose card it stands (`Entry.of`).
+    both, and each of the other's says on whose card it stands (`Entry.of`). Of several files of one card the fullest
+    counts.
     """
+    cards = list(cards)
     found: dict[str, Card] = {}
     findings: list[Finding] = []
-    began: dict[str, Card] = {}
+    began = _fullest(cards)
     for one in cards:
-        if (other := began.setdefault(one.names[0], one)) is not one:
+        if (other := began[one.names[0]]) is not one:
             what = f"{one.names[0]} is on {other.path.name} as well"
             findings.append(Finding(what, "one animal, one card: left out", one.path))
     for one in began.values():
@@ -51,6 +53,16 @@ def gathered(cards: Iterable[Card]) -> tuple[dict[str, Card], list[Finding]]:
     alone = _one_name_each(found, findings)
     now = {name: one.id for one in alone.values() for name in one.names}
     return {name: _said_once(one, now) for name, one in alone.items()}, findings
+
+
+def _fullest(cards: Iterable[Card]) -> dict[str, Card]:
+    """Return the cards by the names with which they began; of several files of one card, as programs that keep two
+    machines alike leave them, the one with the most records, or the first of several such."""
+    found: dict[str, Card] = {}
+    for one in cards:
+        if one.names[0] not in found or one.records > found[one.names[0]].records:
+            found[one.names[0]] = one
+    return found
 
 
 def _said_once(one: Card, now: Mapping[str, str]) -> Card:
@@ -150,9 +162,9 @@ def names(workspace: Path) -> Names:
                 cards.append(card_.read(path))
         except Refusal:
             continue  # whoever reads the cards tells of it
-    began = {one.names[0]: one for one in cards}
-    ends = {name: last for one in cards if (last := _last(one, began)) for name in one.names}
-    return Names(workspace, {name: last for name, last in ends.items() if name != last}, tuple(cards))
+    began = _fullest(cards)
+    ends = {name: last for one in began.values() if (last := _last(one, began)) for name in one.names}
+    return Names(workspace, {name: last for name, last in ends.items() if name != last}, tuple(began.values()))
 
 
 def under(session: "Session", names: Names) -> "Session":

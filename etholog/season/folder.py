@@ -22,7 +22,7 @@ from etholog.base.workspace import SESSIONS, is_folder, root_of
 from etholog.ethogram import Ethogram, with_roles
 from etholog.season import cache, rows, store, tables
 from etholog.season.rows import Rows
-from etholog.session import Session, closing
+from etholog.session import Session
 
 LooksAt = Callable[[Ethogram], Iterable[str]]  # the codes of the behaviours of an ethogram that a measure needs
 
@@ -192,8 +192,8 @@ def sessions_in(folder: Path, called: Names | None = None) -> tuple[list[Session
 
 
 def of(folder: Path, found: Iterable[Session], findings: Iterable[Finding] = (), called: Names | None = None) -> Season:
-    """Put sessions into tables. A session that comes twice counts once; so does one with a second observer's record;
-    one that was begun by mistake counts for nothing. `called`: as for `sessions_in`."""
+    """Put sessions into tables. A session that comes twice counts once, as its fullest file has it; so does one with a
+    second observer's record; one that was begun by mistake counts for nothing. `called`: as for `sessions_in`."""
     return _season(folder, _in_order(rows.gather(found)), findings, called)
 
 
@@ -215,17 +215,15 @@ def _season(
     looks_at: LooksAt | None = None,
 ) -> Season:
     told = list(findings)
-    names, record_of = found.said["name"], found.said["record_of"]
-    kept: dict[str, int] = {}
+    names = found.said["name"]
+    copies = rows.copies(found)
+    kept = session.fullest(copies)
     for at, (name, id_, own) in enumerate(zip(names, found.said["id"], found.said["findings"], strict=True)):
         told += [Finding(what, remedy, folder / name, line, record) for what, remedy, line, record in own]
-        first = kept.setdefault(id_, at)
-        if first != at:
-            what = gettext("is session {id} again, as {name} is", id=id_, name=names[first])
+        if kept[id_] != at:
+            what = gettext("is session {id} again, as {name} is", id=id_, name=names[kept[id_]])
             told.append(Finding(what, gettext("left out"), folder / name))
-    meant = [at for at, outcome in enumerate(found.said["outcome"]) if not closing.is_accident(outcome)]
-    counted = session.counted_once((found.said["id"][at], record_of[at]) for at in meant)
-    firsts = rows.take(found, [meant[at] for at in counted])
+    firsts = rows.take(found, session.counted_once(copies))
     # The cache keeps an ethogram as it was recorded, without the roles that the workspace's own was given since.
     called = called or naming.names(root_of(folder))
     if called.now:

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from etholog.ethogram import Ethogram
-from etholog.session import Session
+from etholog.session import Copy, Session, closing
 
 _BEGINNING = datetime(1970, 1, 1, tzinfo=UTC)
 
@@ -23,7 +23,8 @@ TEXT_COLUMNS = (
     "findings",
 )  # fmt: skip
 NUMBER_COLUMNS = (
-    "began_us", "utc_offset_min", "ethogram", "end", "unwatched", "hidden", "marks", "closed", "bouts", "gaps"
+    "began_us", "utc_offset_min", "ethogram", "end", "unwatched", "hidden", "marks", "closed", "bouts", "gaps",
+    "records",
 )  # fmt: skip
 
 
@@ -59,6 +60,13 @@ class Codes(dict[str, int]):
 
     def __missing__(self, word: str) -> int:
         return self.setdefault(word, len(self))
+
+
+def copies(of: Rows) -> list[Copy]:
+    """Return what tells which of the sessions count."""
+    records, outcomes = of.counted["records"].tolist(), of.said["outcome"]
+    told = zip(of.said["id"], of.said["record_of"], records, outcomes, strict=True)
+    return [Copy(id_, record_of, each, closing.is_accident(outcome)) for id_, record_of, each, outcome in told]
 
 
 def gather(found: Iterable[Session]) -> Rows:
@@ -135,6 +143,7 @@ def _counted(one: Session, ethogram: int) -> tuple[int, ...]:
         folded.closed,
         len(folded.bouts),
         len(folded.gaps),
+        len(one.records),
     )
 
 

@@ -116,14 +116,13 @@ def part(store: Store, at: int, left_out: Collection[int] = ()) -> Rows:
 def left_out(store: Store) -> frozenset[int]:
     """Return the numbers of the sessions that count for nothing: begun by mistake, there twice, or a second observer's
     record."""
-    told = _table(store.files("sessions"), ["session", "began", "id", "record_of", "outcome"])
-    numbers, ids, of = (told[name].to_pylist() for name in ("session", "id", "record_of"))
+    order, more = ["began", "id", "session"], ["record_of", "records", "outcome"]
+    told = _table(store.files("sessions"), [*order, *more]).sort_by([(name, "ascending") for name in order])
+    ids, numbers, of, records, outcomes = (told[name].to_pylist() for name in [*order[1:], *more])
     is_accident = cache(lambda text: closing.is_accident(json.loads(text)))  # most answers are alike
-    accident = [is_accident(text) for text in told["outcome"].to_pylist()]
-    began = told["began"].cast("int64").to_pylist()
-    meant = sorted((at for at in range(len(ids)) if not accident[at]), key=lambda at: (began[at], ids[at]))
-    counted = session.counted_once((ids[at], of[at]) for at in meant)
-    return frozenset(numbers) - {numbers[meant[at]] for at in counted}
+    accident = map(is_accident, outcomes)
+    counted = session.counted_once(map(session.Copy, ids, of, records, accident))
+    return frozenset(numbers) - {numbers[at] for at in counted}
 
 
 def names_said(store: Store, left_out: Collection[int]) -> tuple[tuple[str, ...], tuple[str, ...]]:
@@ -166,6 +165,7 @@ def rows_of(
         "hidden": told["hidden_ms"].to_numpy(),
         "marks": told["marks"].to_numpy(),
         "closed": told["closed"].to_numpy(),
+        "records": told["records"].to_numpy(),
         "bouts": bouts_each,
         "gaps": gaps_each,
     }
@@ -418,6 +418,7 @@ def _columns(found: Rows, numbers: Any, stamps: Mapping[str, Stamp]) -> "dict[st
         "hidden_ms": counted["hidden"],
         "marks": counted["marks"],
         "closed": counted["closed"].astype(bool),
+        "records": counted["records"],
         "stamp": [stamps[name] for name in said["name"]],
     }
     sessions |= {name: [json.dumps(value) for value in said[name]] for name in _JSON}
@@ -456,14 +457,14 @@ def _schema(table: str, columns: Sequence[str] | None = None) -> "pyarrow.Schema
     import pyarrow as arrow
 
     word = arrow.dictionary(arrow.int32(), arrow.string())
-    whole = dict.fromkeys(("session", "n", "marks", "utc_offset_min", *_MS), arrow.int64())
+    whole = dict.fromkeys(("session", "n", "marks", "records", "utc_offset_min", *_MS), arrow.int64())
     plain = dict.fromkeys((*_WORDS, *_JSON, "ethogram"), arrow.string())
     kinds = {**whole, **plain, **dict.fromkeys(("behaviour", "actor", "kind", "role", "qualifier", "why"), word)}
     kinds |= dict.fromkeys(("hides", "whole", "confident", "closed"), arrow.bool_())
     kinds |= {"began": arrow.timestamp("us", tz="UTC"), "stamp": arrow.binary()}
     names = {
         "sessions": ("session", *_WORDS, "began", "utc_offset_min", "ethogram", "length_ms",
-                     "unwatched_ms", "hidden_ms", "marks", "closed", "stamp", *_JSON),
+                     "unwatched_ms", "hidden_ms", "marks", "closed", "records", "stamp", *_JSON),
         "bouts": ("session", "behaviour", "actor", "kind", "role", "hides", "qualifier", "onset_ms", "offset_ms",
                   "whole", "confident", "n"),
         "gaps": ("session", "onset_ms", "offset_ms", "why"),

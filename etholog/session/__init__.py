@@ -1,10 +1,22 @@
 """One pairing: its records, the bouts that they fold to, and what they come to in plain words."""
 
-from etholog.session.file import FORMAT_1, FORMATS, Session, counted_once, header, header_of, prepare, read
+from etholog.session.file import (
+    FORMAT_1,
+    FORMATS,
+    Copy,
+    Session,
+    counted_once,
+    fullest,
+    header,
+    header_of,
+    prepare,
+    read,
+)
 
 __all__ = [
     "FORMATS",
     "FORMAT_1",
+    "Copy",
     "Session",
     "broken_off",
     "closing",
@@ -14,6 +26,7 @@ __all__ = [
     "endings",
     "evidence",
     "folding",
+    "fullest",
     "header",
     "header_of",
     "latency",

@@ -6,7 +6,7 @@ What is due, a card, a label ask this of every session that there is, and of non
 from collections.abc import Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from functools import cache
 from os import stat_result
 from pathlib import Path
@@ -23,7 +23,7 @@ from etholog.ethogram import Ethogram, from_plain
 from etholog.session import closing, evidence, log
 from etholog.session.endings import KILLED, LAST
 from etholog.session.evidence import Evidence
-from etholog.session.file import Session, counted_once
+from etholog.session.file import Copy, Session, counted_once
 
 FILE = "digests.json"
 
@@ -39,12 +39,23 @@ class Digest:
     male: str
     female: str
     species: str
-    on: date
+    began: datetime
     closed: bool
     evidence: Evidence
     strikes: int
     answers: Mapping[str, Scalar]
     ethogram: Ethogram
+    records: int
+
+    @property
+    def on(self) -> date:
+        """The day on which it began, by the clock of its place."""
+        return self.began.date()
+
+    @property
+    def as_copy(self) -> Copy:
+        """What tells whether it counts."""
+        return Copy(self.id, self.record_of, self.records, closing.is_accident(self.answers))
 
 
 def of(one: Session) -> Digest:
@@ -57,12 +68,13 @@ def of(one: Session) -> Digest:
         told["male"],
         told["female"],
         told["species"],
-        one.began.date(),
+        one.began,
         one.fold.closed,
         evidence.evidence(one.ethogram, one.fold.bouts),
         len(log.strikes(one)),
         _answers(one),
         one.ethogram,
+        len(one.records),
     )
 
 
@@ -87,8 +99,8 @@ def read(folder: Path) -> tuple[list[Digest], list[Finding]]:
 
 def counted(found: Iterable[Digest]) -> list[Digest]:
     """Return those that count: none that was begun by mistake, and each session once."""
-    meant = [one for one in found if not closing.is_accident(one.answers)]
-    return [meant[at] for at in counted_once((one.id, one.record_of) for one in meant)]
+    told = list(found)
+    return [told[at] for at in counted_once(one.as_copy for one in told)]
 
 
 def _kept(folder: Path, names: Mapping[str, stat_result]) -> dict[str, Digest]:
@@ -102,10 +114,11 @@ def _kept(folder: Path, names: Mapping[str, stat_result]) -> dict[str, Digest]:
 
 
 def _digest(row: Sequence[Any], known: Sequence[Ethogram]) -> Digest:
-    name, _, words, day, closed, rung, strikes, answers, which = row
+    name, _, words, began, closed, rung, strikes, answers, which, records = row
     own, record_of, male, female, species = words
-    on, reached = date.fromordinal(day), Evidence(rung)
-    return Digest(name, own, record_of, male, female, species, on, closed, reached, strikes, answers, known[which])
+    at, reached = datetime.fromisoformat(began), Evidence(rung)
+    held = known[which]
+    return Digest(name, own, record_of, male, female, species, at, closed, reached, strikes, answers, held, records)
 
 
 def _keep(folder: Path, names: Mapping[str, stat_result], found: Mapping[str, Digest]) -> None:
@@ -119,8 +132,9 @@ def _keep(folder: Path, names: Mapping[str, stat_result], found: Mapping[str, Di
         words = one.id, one.record_of, one.male, one.female, one.species
         then = stamps[one.name].hex()
         sessions.append(
-            (one.name, then, words, one.on.toordinal(), one.closed, one.evidence, one.strikes, one.answers, which)
-        )
+            (one.name, then, words, one.began.isoformat(), one.closed, one.evidence, one.strikes, one.answers, which,
+             one.records)
+        )  # fmt: skip
     told = {"ethograms": [kept.plain() for _, kept in known.values()], "sessions": sessions}
     caches.keep_values(folder, FILE, _by(folder), told)
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from functools import cached_property
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from etholog.base import journal
 from etholog.base.language import gettext, gettext_noop
@@ -134,17 +134,35 @@ def _begin(path: Path, body: bytes) -> "tuple[Header, Ethogram]":
     return header, with_roles(_known[plain], path.absolute().parent)
 
 
-def counted_once(sessions: Iterable[tuple[str, str | None]]) -> list[int]:
-    """Return which sessions count, by their places, of (id, the session of which it is a second observer's record).
+class Copy(NamedTuple):
+    """What tells which of several files of one session counts, and whether it does."""
 
-    A session that comes twice counts once, at its first place; a second observer's record counts only where the first
-    one's is not there.
+    id: str
+    record_of: str | None
+    """The session of which it is a second observer's record."""
+    records: int
+    is_accident: bool
+
+
+def fullest(copies: Iterable[Copy]) -> dict[str, int]:
+    """Return the place of the file that counts of each session, by its id: the one with the most records, or the first
+    of several such.
+
+    A program that keeps two machines alike leaves copies behind, and some of them were made early in the evening.
     """
-    told = list(sessions)
-    first: dict[str, int] = {}
-    for at, (name, _) in enumerate(told):
-        first.setdefault(name, at)
-    return [at for at in first.values() if told[at][1] not in first]
+    found: dict[str, tuple[int, int]] = {}
+    for at, one in enumerate(copies):
+        if one.id not in found or one.records > found[one.id][0]:
+            found[one.id] = one.records, at
+    return {name: at for name, (_, at) in found.items()}
+
+
+def counted_once(copies: Iterable[Copy]) -> list[int]:
+    """Return which sessions count, by their places: of several files of one session the fullest, none that was begun
+    by mistake, and a second observer's record only where the first one's does not count."""
+    told = list(copies)
+    first = {name: at for name, at in fullest(told).items() if not told[at].is_accident}
+    return sorted(at for at in first.values() if told[at].record_of not in first)
 
 
 def header(path: Path) -> "Header":

@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from etholog import animals, season
-from etholog.animals import naming
+from etholog.animals import entering, naming
 from etholog.animals.card import Entry
 from etholog.base.dates import Day
 from etholog.base.refusal import Refusal
@@ -160,3 +160,21 @@ def test_a_pairing_with_one_who_had_died_is_asked_about_as_it_is_written(
     for day, asked in (("2026-01-10", False), ("2026-01-20", True)):
         assert main(["card", "F-1", "paired", "M-1", "--on", day, "--folder", str(tmp_path)]) == asked
         assert ("M-1 died on 2026-01-10" in capsys.readouterr().err) == asked
+
+
+@pytest.mark.parametrize("beside", ["F-1 (1).jsonl", "copy of F-1.jsonl"])
+def test_of_two_files_of_a_card_the_fuller_counts(tmp_path: Path, beside: str) -> None:
+    # A program that keeps two machines alike has taken a copy when less was written, and a renaming stood.
+    write_card(tmp_path, "F-1", ("sex", "2025", "female"), ("renamed", "2026-04-01", "F-2"))
+    whole = tmp_path / "animals" / "F-1.jsonl"
+    early = whole.read_bytes()
+    entering.undo(animals.read(tmp_path), "F-2", "2")
+    write_card(tmp_path, "F-1", ("moult", "2026-05-01"))
+    whole.with_name(beside).write_bytes(early)
+    known = animals.read(tmp_path)
+    assert [entry.kind for entry in known.cards["F-1"].entries] == ["sex", "moult"]
+    assert known.cards["F-1"].path == whole
+    assert [str(found) for found in known.findings] == [
+        f"{whole.with_name(beside)}: F-1 is on F-1.jsonl as well; one animal, one card: left out"
+    ]
+    assert naming.names(tmp_path).now == {}

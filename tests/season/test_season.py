@@ -9,8 +9,10 @@ import pandas as pd
 import pytest
 
 import etholog
+from etholog import animals, engine
 from etholog import season as season_
 from etholog.base.refusal import Refusal
+from etholog.season import store
 from tests.make import ETHOGRAM, RECORDS, season_of, write_session
 
 
@@ -84,6 +86,43 @@ def test_a_second_observers_record_is_not_counted_again(tmp_path: Path) -> None:
     season = etholog.read(tmp_path)
     assert list(season.sessions["session"]) == ["a"]
     assert not season.findings
+
+
+@pytest.mark.parametrize("beside", ["a (1).jsonl", "a (conflicted copy).jsonl", "z.jsonl"])
+def test_of_two_files_of_a_session_the_fuller_counts(tmp_path: Path, beside: str) -> None:
+    # A program that keeps two machines alike has taken a copy early in the evening, whatever it called it.
+    folder = season_of(tmp_path) / "sessions"
+    lines = (folder / "a.jsonl").read_bytes().splitlines(keepends=True)
+    (folder / beside).write_bytes(b"".join(lines[:4]))
+    season = etholog.read(tmp_path)
+    assert season.sessions[["marks", "closed"]].to_numpy().tolist() == [[5, True]]
+    assert season.faults == [f"{folder / beside}: is session a again, as a.jsonl is; left out"]
+    known = animals.read(tmp_path)
+    assert [pairing.file for pairing in known.pairings] == [folder / "a.jsonl"]
+    assert known.broken_off == []
+    store.write(folder, tmp_path / "large")
+    assert etholog.read(tmp_path / "large").bouts.equals(season.bouts)
+    assert [len(part.season().sessions) for part in engine.parts(tmp_path / "large")] == [1]
+
+
+def test_a_session_begun_by_mistake_does_not_count_by_an_earlier_copy(tmp_path: Path) -> None:
+    (tmp_path / "sessions").mkdir()
+    wrong = tmp_path / "sessions" / "a.jsonl"
+    write_session(wrong, [*RECORDS[:-1], {"n": 9, "do": "close", "t": 20_000, "outcome": {"accident": True}}])
+    lines = wrong.read_bytes().splitlines(keepends=True)
+    wrong.with_name("a (1).jsonl").write_bytes(b"".join(lines[:-1]))
+    write_session(tmp_path / "sessions" / "b.jsonl", RECORDS, record_of="a")
+    assert list(etholog.read(tmp_path).sessions["session"]) == ["b"]
+    known = animals.read(tmp_path)
+    assert [pairing.file for pairing in known.pairings] == [tmp_path / "sessions" / "b.jsonl"]
+    assert known.broken_off == []
+
+
+def test_the_latest_that_was_broken_off_is_told_by_its_time(tmp_path: Path) -> None:
+    folder = season_of(tmp_path) / "sessions"
+    for name, began in (("z", "2026-05-03T22:00:00.000+02:00"), ("b", "2026-05-03T21:00:00.000+00:00")):
+        write_session(folder / f"{name}.jsonl", RECORDS[:2], began=began)
+    assert animals.read(tmp_path).broken_off == [folder / "b.jsonl", folder / "z.jsonl"]
 
 
 def test_an_empty_folder_is_an_empty_season(tmp_path: Path) -> None:

@@ -6,6 +6,7 @@ session of each source is called here, so that gathering again takes in only wha
 """
 
 import re
+import time
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -31,6 +32,7 @@ from etholog.session.record import Name, Number, Word
 
 FORMAT = "etholog-gathered/1"
 OTHER_COPIES = "other-copies"
+PATIENCE_S = 10.0  # how long a disk may take
 _WEIGHT = re.compile(r"(.+?)(\s*:\s*\d+(?:\.\d+)?)", re.ASCII)
 # What of a line may be veiled, or called otherwise here, and so does not tell whether two lines are one.
 _PROSE = ("text", "outcome", "clips", "why")
@@ -104,6 +106,14 @@ class _Names:
             self.book.append(Draft({"do": do, "owner": owner, "name": name, "here": here, "by": by}))
         return here
 
+    def settle(self) -> None:
+        """Wait until the names are on the disk, before anything is written by which they are called so: whoever gathers
+        again after a full disk or a power cut would take those for others' names. Raises Refusal where they are not."""
+        while not self.book.trouble and not self.book.is_safe(self.book.n - 1) and self.book.waiting_s < PATIENCE_S:
+            time.sleep(0.001)
+        if self.book.trouble or not self.book.is_safe(self.book.n - 1):
+            raise Refusal(f"{self.book.path}: {self.book.trouble or 'the disk does not answer'}; gather again")
+
 
 def _all_called(path: Path) -> Iterator[_Called]:
     for body in journal.read(path).bodies[1:]:
@@ -143,6 +153,7 @@ def gather(target: Path, sources: Sequence[Source], places: bool = False, people
             for one in source.cards:
                 for name in one.names:
                     _animal(names, source, name, found)
+        names.settle()
         for source in sources:
             veil = Veil.over(source, not places, not people)
             found.findings += source.findings
@@ -181,14 +192,15 @@ def _take_cards(target: Path, names: _Names, source: Source, veil: Veil, found: 
             there[told.identity] = folder / name
     for one in source.cards:
         try:
-            _take_card(folder, there.get(one.identity), names, source, one, veil, found)
+            there[one.identity] = _take_card(folder, there.get(one.identity), names, source, one, veil, found)
         except Refusal as refusal:
             found.findings += [replace(what, path=what.path or one.path) for what in refusal.findings]
 
 
 def _take_card(
     folder: Path, path: Path | None, names: _Names, source: Source, one: SourceCard, veil: Veil, found: Gathering
-) -> None:
+) -> Path:
+    """Take a card's new lines into the file that is its animal's here (None: there is none yet), and return that."""
     before: list[Any] = []
     if path is None:
         here = _animal(names, source, one.names[0], found)
@@ -196,27 +208,32 @@ def _take_card(
         if path.exists():  # a person's own card, such as one that joins two names
             here = names.of("animal", [one.identity + "/card"], one.names[0], source.label)
             path = folder / card_.file_name(here)
+        names.settle()
         book = Journal.create(path, {"format": card_.GATHERED, "id": here, "animal": one.identity})
         found.cards += 1
     else:
         before = lines(path).records
         book = Journal.open(path)[0]
     try:
-        for draft in _new_lines(source, one, before, book, names, veil, found):
+        drafts = list(_new_lines(source, one, before, book.n, names, veil, found))
+        names.settle()
+        for draft in drafts:
             book.append(Draft(draft))
             found.entries += 1
     finally:
         safe = book.close()
     if not safe:
         raise Refusal(f"{path}: {book.trouble or 'the disk does not answer'}; gather again when there is room")
+    return path
 
 
 def _new_lines(
-    source: Source, one: SourceCard, before: Sequence[Mapping[str, Any]], book: Journal, names: _Names, veil: Veil,
+    source: Source, one: SourceCard, before: Sequence[Mapping[str, Any]], n: int, names: _Names, veil: Veil,
     found: Gathering,
 ) -> Iterator[dict[str, Any]]:  # fmt: skip
-    """Yield the lines of a source's card that are not on the gathered one, each with its numbers as they are here."""
-    at = {record["at"]: record["n"] for record in before if record.get("by") == source.label}
+    """Yield the lines of a source's card that are not on the gathered one, the first of them with the number `n`; what
+    they tell of is meant by its number here."""
+    at: dict[int, int] = {}
     others = {_key(record, record["at"]): record["n"] for record in before if "at" in record}
     told = Counter(_key(record, None) for record in before if record.get("by") == source.label)
     for record in one.records:
@@ -234,12 +251,10 @@ def _new_lines(
             if told[_key(draft, None)]:
                 told[_key(draft, None)] -= 1
                 continue
-        elif record["n"] in at:
-            continue
         elif (same := others.get(_key(draft, record["n"]))) is not None:
-            at[record["n"]] = same  # a copy of the card has that line as well
+            at[record["n"]] = same  # it was taken in, or a copy of the card has that line as well
             continue
-        at[record["n"]] = book.n
+        at[record["n"]], n = n, n + 1
         yield {**draft, "by": source.label, "at": record["n"]}
 
 
@@ -273,7 +288,7 @@ def _take_sessions(target: Path, names: _Names, source: Source, veil: Veil, foun
     folder = target / "sessions"
     folder.mkdir(exist_ok=True)
     identities = {str(one.header["id"]): one.identity for one in source.sessions}
-    for one in source.sessions:
+    for one in sorted(source.sessions, key=lambda one: len(one.bodies), reverse=True):  # of copies the fullest first
         try:
             _take_session(folder, identities, names, source, one, veil, found)
         except Refusal as refusal:
@@ -299,12 +314,14 @@ def _take_session(
             except ValueError:
                 raise Refusal(Finding("lines of it are lost", "mend the source, and gather again", one.path)) from None
             finally:
-                book.close()
+                safe = book.close()
+            if not safe:
+                what = book.trouble or "the disk does not answer"
+                raise Refusal(f"{path}: {what}; gather again when there is room")
             found.lines += len(after) - shared
             return
-        path = folder.parent / OTHER_COPIES / source.label / path.name
-        path.parent.mkdir(parents=True, exist_ok=True)
-        what = f"goes on otherwise than {folder / path.name} from line {shared + 2} on"
+        what = f"goes on otherwise than {path} from line {shared + 2} on"
+        path = _room_for(after, folder.parent / OTHER_COPIES / source.label / path.name)
         found.findings.append(Finding(what, f"this copy is kept as {path}; look which is right", one.path))
     else:
         found.sessions += 1
@@ -318,9 +335,23 @@ def _take_session(
         header["observer"] = source.label
     if (other := header.get("record_of")) in identities:
         header["record_of"] = names.of("session", [identities[str(other)]], str(other), source.label)
+    names.settle()
     lines = [journal.encode(header), *(journal.sealed(_veiled(body, veil)) for body in one.bodies)]
     with replacing(path) as file:
         file.write(b"".join(lines))
+
+
+def _room_for(after: Sequence[bytes], path: Path) -> Path:
+    """Return where these lines of a session may go and overwrite none: `path`, or that with a number."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    count, free = 1, path
+    while free.exists():
+        before = journal.read(free).bodies[1:]
+        if sum(1 for _ in _while_same(before, after)) == len(before):
+            return free
+        count += 1
+        free = path.with_stem(f"{path.stem} ({count})")
+    return free
 
 
 def _veiled(body: bytes, veil: Veil) -> bytes:

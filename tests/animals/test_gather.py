@@ -2,8 +2,10 @@
 
 import hashlib
 import json
+import os
 import re
 import shutil
+import sys
 import tempfile
 from collections import Counter
 from collections.abc import Callable, Mapping
@@ -380,3 +382,102 @@ def test_a_gathering_whose_names_were_changed_is_refused(tmp_path: Path) -> None
     book.close()
     with pytest.raises(Refusal, match="put back a copy"):
         gather(tmp_path, "anna")
+
+
+def copied(path: Path, name: str, lines: int) -> None:
+    """Leave a copy beside a journal, as a program that keeps two machines alike does, taken when it had so many."""
+    path.with_name(name).write_bytes(b"".join(path.read_bytes().splitlines(keepends=True)[:lines]))
+
+
+def test_copies_beside_a_keepers_files_are_taken_in_once(tmp_path: Path) -> None:
+    anna = keeper(tmp_path)
+    copied(anna / "animals" / "F-1.jsonl", "F-1 (1).jsonl", 2)
+    copied(anna / "sessions" / "a.jsonl", "a (1).jsonl", 3)
+    found = gathering.gather(tmp_path / "group", [sources.read("anna", anna)])
+    assert (found.cards, found.entries, found.sessions) == (1, 3, 1)
+    assert len(journal.read(tmp_path / "group" / "sessions" / "a.jsonl").bodies) == len(RECORDS) + 1
+    assert [path.name for path in (tmp_path / "group" / "animals").iterdir()] == ["F-1.jsonl"]
+    again = gathering.gather(tmp_path / "group", [sources.read("anna", anna)])
+    assert (again.cards, again.entries, again.sessions, again.lines) == (0, 0, 0, 0)
+
+
+def test_a_card_that_went_on_otherwise_after_a_backup_is_taken_in_whole(tmp_path: Path) -> None:
+    anna, group = keeper(tmp_path), tmp_path / "group"
+    early = (anna / "animals" / "F-1.jsonl").read_bytes()
+    write_card(anna, "F-1", ("moult", "2026-06-01"))
+    gathering.gather(group, [sources.read("anna", anna)])
+    (anna / "animals" / "F-1.jsonl").write_bytes(early)
+    write_card(anna, "F-1", ("meal", "2026-07-01", "small"))
+    for taken in (1, 0):
+        assert gathering.gather(group, [sources.read("anna", anna)]).entries == taken
+    kinds = [entry.kind for entry in animals.read(group).cards["F-1"].entries]
+    assert sorted(kinds) == ["meal", "meal", "moult", "sex", "species"]
+
+
+def test_copies_of_a_session_that_went_on_otherwise_are_all_kept(tmp_path: Path) -> None:
+    anna, group = keeper(tmp_path), tmp_path / "group"
+    for t, name in enumerate(("a (1).jsonl", "a (2).jsonl"), 6000):
+        copied(anna / "sessions" / "a.jsonl", name, 3)
+        book, _ = journal.Journal.open(anna / "sessions" / name)
+        book.append(journal.Draft({"do": "note", "t": t, "text": name}))
+        assert book.close()
+    for _ in range(2):
+        assert len(gathering.gather(group, [sources.read("anna", anna)]).findings) == 2
+    texts = [path.read_text() for path in (group / gathering.OTHER_COPIES / "anna").iterdir()]
+    texts.append((group / "sessions" / "a.jsonl").read_text())
+    assert '"do":"close"' in texts[-1]
+    for name in ("a (1).jsonl", "a (2).jsonl"):
+        assert sum(f'"text":"{name}"' in text for text in texts) == 1
+    assert sum('"do":"close"' in text for text in texts) == 1
+
+
+def keeper(folder: Path) -> Path:
+    anna = folder / "anna"
+    (anna / "sessions").mkdir(parents=True)
+    write_session(anna / "sessions" / "a.jsonl", RECORDS)
+    write_card(anna, "F-1", ("sex", "2025", "female"), ("species", "2025", "x"), ("meal", "2026-05-01", "small"))
+    return anna
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(sys.platform == "win32", reason="no such limit")
+def test_a_disk_that_is_full_of_names_gives_no_animal_another_name(tmp_path: Path) -> None:
+    import resource
+    import subprocess
+
+    anna, group = tmp_path / "anna", tmp_path / "group"
+    for n in range(40):
+        write_card(anna, f"F-{n}", ("sex", "2025", "female"))
+    words = [sys.executable, "-m", "etholog", "gather", f"anna={anna}", "--to", str(group)]
+    full = subprocess.run(
+        words, capture_output=True, text=True, check=False, env={**os.environ, "XDG_STATE_HOME": str(tmp_path)},
+        preexec_fn=lambda: resource.setrlimit(resource.RLIMIT_FSIZE, (3000, 3000)),
+    )  # fmt: skip
+    assert (full.returncode, "Traceback" in full.stderr) == (2, False)
+    found = gathering.gather(group, [sources.read("anna", anna)])
+    assert (found.cards, found.entries, found.called) == (40, 40, [])
+    assert sorted(path.stem for path in (group / "animals").iterdir()) == sorted(f"F-{n}" for n in range(40))
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(sys.platform == "win32", reason="no such limit")
+def test_more_lines_of_a_session_that_a_full_disk_does_not_take_are_not_told_as_taken(tmp_path: Path) -> None:
+    import resource
+    import subprocess
+
+    anna, group = keeper(tmp_path), tmp_path / "group"
+    whole = anna / "sessions" / "a.jsonl"
+    everything = whole.read_bytes()
+    copied(whole, whole.name, 4)
+    gathering.gather(group, [sources.read("anna", anna)])
+    whole.write_bytes(everything)
+    size = (group / "sessions" / "a.jsonl").stat().st_size
+    full = subprocess.run(
+        [sys.executable, "-m", "etholog", "gather", f"anna={anna}", "--to", str(group)],
+        capture_output=True, text=True, check=False, env={**os.environ, "XDG_STATE_HOME": str(tmp_path)},
+        preexec_fn=lambda: resource.setrlimit(resource.RLIMIT_FSIZE, (size, size)),
+    )  # fmt: skip
+    assert full.returncode == 1
+    assert "NOT SAVED" in full.stdout
+    assert "more lines" not in full.stderr
+    assert gathering.gather(group, [sources.read("anna", anna)]).lines == len(RECORDS) - 3

@@ -2,8 +2,6 @@
 
 import json
 import os
-import secrets
-import shutil
 from collections.abc import Callable, Collection, Iterator
 from pathlib import Path
 from typing import Any
@@ -11,6 +9,7 @@ from typing import Any
 import pandas as pd
 
 from etholog.base import system
+from etholog.base.atomic import workroom
 from etholog.base.files import read as read_file
 from etholog.base.files import remedy
 from etholog.base.library import needed
@@ -93,36 +92,38 @@ def _months(sessions: pd.DataFrame) -> pd.Series:
 def replace(to: Path, fill: Callable[[Path], None]) -> list[Path]:
     """Let `fill` fill a new folder beside `to`, then put it there in one step; on any failure leave all as it was."""
     check(to)
-    new, old = (to.parent / f".{to.name}.{word}-{secrets.token_hex(4)}" for word in ("new", "old"))
     try:
-        new.mkdir(parents=True)
-        fill(new)
-        for path in sorted(new.rglob("*")):
-            if path.is_dir():
-                system.sync_folder(path)
-            else:
-                with path.open("rb+") as written:
-                    system.sync(written.fileno())
-        system.sync_folder(new)
-        check(to)  # somebody may have been there meanwhile
-        if to.exists():
-            to.rename(old)
-            try:
-                new.rename(to)
-            except OSError:
-                old.rename(to)
-                raise
-        else:
-            new.rename(to)
-        system.sync_folder(to.parent)
+        to.parent.mkdir(parents=True, exist_ok=True)
+        with workroom(to) as room:
+            _replaced(to, room / "new", room / "old", fill)
     except OSError as error:
         raise Refusal(
             f"{to}: can't be written ({error.strerror or error}), nothing was changed; {remedy(error)}"
         ) from error
-    finally:
-        shutil.rmtree(new, ignore_errors=True)
-    shutil.rmtree(old, ignore_errors=True)
     return sorted(path for path in to.rglob("*") if path.is_file())
+
+
+def _replaced(to: Path, new: Path, old: Path, fill: Callable[[Path], None]) -> None:
+    new.mkdir()
+    fill(new)
+    for path in sorted(new.rglob("*")):
+        if path.is_dir():
+            system.sync_folder(path)
+        else:
+            with path.open("rb+") as written:
+                system.sync(written.fileno())
+    system.sync_folder(new)
+    check(to)  # somebody may have been there meanwhile
+    if to.exists():
+        to.rename(old)
+        try:
+            new.rename(to)
+        except OSError:
+            old.rename(to)
+            raise
+    else:
+        new.rename(to)
+    system.sync_folder(to.parent)
 
 
 def check(to: Path) -> None:

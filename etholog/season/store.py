@@ -234,10 +234,12 @@ def _written(folder: Path, to: Path, part_rows: int) -> tuple[list[str], list[Fi
             order = [name for _, _, name in sorted(months.get(month, ()))]
             batches = _batches(folder, order, min(part_rows, BATCH_ROWS), unread)
             parts[month], following = _month(to, month, batches, stamps, following, told, part_rows)
+            _settle(to, month, parts[month])
         parts = {month: parts[month] for month in sorted(parts) if parts[month]}
         called = naming.names(root_of(folder))
         _keep(Store(to, parts, list(told.values()), dict(called.now),
                     _species(called, to, parts), following, program))  # fmt: skip
+        system.sync_folder(to)  # before what the list named until now goes
     _clear(to)
     return sorted(changed & parts.keys()), unread
 
@@ -366,6 +368,17 @@ def _month(
             for table, columns in _columns(found, numbers, stamps).items():
                 writers[table].write_table(columns)
     return written, following
+
+
+def _settle(to: Path, month: str, parts: Iterable[str]) -> None:
+    """Wait until the parts of a month are on the disk, so that no power cut leaves a list of what is not there."""
+    folders = [to / table / f"month={month}" for table in TABLES]
+    for part in parts:
+        for folder in folders:
+            with (folder / part).open("rb+") as file:
+                system.sync(file.fileno())
+    for folder in filter(Path.exists, (*folders, *(to / table for table in TABLES), to)):
+        system.sync_folder(folder)
 
 
 def _batches(folder: Path, names: Iterable[str], most: int, unread: list[Finding]) -> Iterator[Rows]:

@@ -124,7 +124,7 @@ def test_killed_while_it_writes_it_leaves_what_was_there(repository: Path, tmp_p
         subprocess.run(words, check=True, capture_output=True)
     known = {file.name: file.read_bytes() for file in out.iterdir()} if before else {}
     process = subprocess.Popen(words, stdout=subprocess.DEVNULL)
-    while not list(tmp_path.glob(".out.new-*/*")):
+    while not list(tmp_path.glob(".out-*/new/*")):
         assert process.poll() is None
         time.sleep(0.001)
     process.kill()
@@ -132,6 +132,7 @@ def test_killed_while_it_writes_it_leaves_what_was_there(repository: Path, tmp_p
     assert out.exists() == before
     assert ({file.name: file.read_bytes() for file in out.iterdir()} if before else {}) == known
     assert subprocess.run(words, check=False, capture_output=True).returncode == 0  # and it can be done again
+    assert [path.name for path in tmp_path.iterdir()] == ["out"]  # what was killed is gone
 
 
 def test_a_folder_that_may_not_be_written_is_one_clear_line(

@@ -15,6 +15,7 @@ import pytest
 from pyarrow import parquet
 
 import etholog as library
+from etholog.base import system
 from etholog.base.refusal import Refusal
 from etholog.season import store
 from tests.make import RECORDS, assert_same_season, write_card, write_session
@@ -240,3 +241,25 @@ def test_a_name_that_no_folder_can_have_is_one_clear_line(name: str) -> None:
         library.read(name)
     with pytest.raises(Refusal, match="no season for an engine"):
         store.opened(Path(name))
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="only there a descriptor tells of which file it is")
+def test_parts_are_on_the_disk_before_the_list_names_them(
+    sessions: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    safe: list[Path] = []
+    when_listed: list[set[Path]] = []
+    to, sync, replace = tmp_path / "large", system.sync, Path.replace
+
+    def synced(descriptor: int) -> None:
+        sync(descriptor)
+        safe.append(Path(f"/proc/self/fd/{descriptor}").readlink())
+
+    def replaced(path: Path, target: Path) -> Path:
+        when_listed.append(set(safe))
+        return replace(path, target)
+
+    monkeypatch.setattr(system, "sync", synced)
+    monkeypatch.setattr(Path, "replace", replaced)
+    store.write(sessions, to, SMALL)
+    assert set(to.rglob("*.parquet")) <= when_listed[-1]

@@ -285,6 +285,17 @@ def test_no_head_of_a_table_stands_alone_at_the_foot_of_a_page(
         assert [end for end in ends if " ".join(end.split()).endswith(head)] == []
 
 
+def test_a_table_of_several_pages_has_its_head_on_each(season_page: Path, open_page: Callable[..., Opened]) -> None:
+    page, _ = open_page(season_page)
+    assert page.locator("th button").count() > 5  # with these the head was on the first page alone
+    printed = pypdf.PdfReader(io.BytesIO(page.pdf(format="A4")))
+    told = [" ".join(one.extract_text().split()) for one in printed.pages]
+    first = next(at for at, text in enumerate(told) if "Durations and rates, by male" in text)
+    last = next(at for at, text in enumerate(told) if at > first and "What follows what?" in text)
+    assert last - first > 1
+    assert [at for at, text in enumerate(told) if "in all, s" in text and first <= at < last] == [*range(first, last)]
+
+
 def test_no_day_of_the_sitters_page_stands_alone_at_its_foot(tmp_path: Path, open_page: Callable[..., Opened]) -> None:
     sheet.write(tmp_path / "sitter.html", "Days", [(f"Day {n}", [f"water {n}"]) for n in range(60)])
     page, _ = open_page(tmp_path / "sitter.html")

@@ -18,8 +18,9 @@ from etholog.animals.doubts import impossible, lot_at, odd, surprising
 from etholog.animals.herd import Animals
 from etholog.base.dates import Day
 from etholog.base.journal import Journal
+from etholog.base.numbers import typed_number
 from etholog.base.refusal import Finding, Refusal
-from etholog.base.text import nearest, typed_number
+from etholog.base.text import nearest
 from etholog.session.evidence import Evidence
 
 Slashes = Literal["day-first", "month-first"]

@@ -1,17 +1,13 @@
 """Text that somebody typed or a file holds, made safe to print and to hand on."""
 
-import math
 import re
 import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
 
 from etholog.base.language import gettext, gettext_noop, number
-from etholog.base.refusal import Refusal
 
 # Controls, direction marks and line separators can move the cursor, colour the screen or turn a line around.
 _UNSAFE = {"Cc", "Cf", "Cs", "Zl", "Zp"}
-
-_THOUSANDS = re.compile(r"[1-9]\d{0,2}(,\d{3})+", re.ASCII)
 
 LISTED = 60  # of a herd of thousands no list of all helps
 
@@ -33,22 +29,6 @@ def visible(text: str) -> str:
 def visible_lines(lines: Iterable[str]) -> str:
     """Return lines, each made safe to show, as one text."""
     return "\n".join(map(visible, lines))
-
-
-def typed_number(text: str) -> float | None:
-    """Read a number, with a point or a decimal comma; None where there is none. Raises Refusal for `1,234`, which is
-    1234 to one keeper and 1.234 to another.
-
-    >>> typed_number("23.5"), typed_number("23,5"), typed_number("0,125"), typed_number("warm")
-    (23.5, 23.5, 0.125, None)
-    """
-    if _THOUSANDS.fullmatch(text):
-        raise Refusal(f"is {text!r} {text.replace(',', '')} or {text.replace(',', '.', 1)}? Write one of them")
-    try:
-        found = float(text.replace(",", ".") if text.count(",") == 1 and "." not in text else text)
-    except ValueError:
-        return None
-    return found if math.isfinite(found) else None
 
 
 def many(count: int, one: str, more: str = "") -> str:

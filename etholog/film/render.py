@@ -218,18 +218,18 @@ class _Renderer:
         )  # fmt: skip
         at, span = cut.first / self._rate, (cut.end - cut.first) / self._rate
         if self._copies_sound:
-            self._run(
-                number, "-ss", f"{float(at):.6f}", "-t", f"{float(span):.6f}", "-i", ffmpeg.named(source.path),
-                "-map", "0:a:0", "-c", "copy", "-copypriorss:a", "0", f"{number}.mka",
+            sound = (
+                "-ss", f"{float(at):.6f}", "-t", f"{float(span):.6f}", "-i", ffmpeg.named(source.path),
+                "-map", "0:a:0", "-c", "copy", "-copypriorss:a", "0",
             )  # fmt: skip
-            listed, _ = ffmpeg.output_of(
-                "-i", ffmpeg.named(self._folder / f"{number}.mka"), "-c", "copy", "-f", "framecrc", "-"
-            )
+            # Asked of the film: of what is written a full disk may hold nothing.
+            listed, _ = ffmpeg.output_of(*sound, "-f", "framecrc", "-")
             if not packets_of(listed)[1]:
                 raise Refusal(
                     f"{source.path}: has no sound from {float(at):.1f} to {float(at + span):.1f} s, so it can't be "
                     "copied: leave --quick out, or mute the film by --mute"
                 )
+            self._run(number, *sound, f"{number}.mka")
         elif self._order.sound:
             span += 1
             self._run(

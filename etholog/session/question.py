@@ -7,8 +7,8 @@ from typing import Literal
 
 from etholog.base.dates import Day
 from etholog.base.journal import Scalar
+from etholog.base.numbers import typed_number
 from etholog.base.refusal import Refusal
-from etholog.base.text import typed_number
 
 WISHES = YES, NO, NEVER = "yes", "no", "never"
 LEAST_LETTERS = 3  # of an answer in one's own words: a single letter is a key that went astray

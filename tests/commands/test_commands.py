@@ -192,6 +192,7 @@ def test_ctrl_c_while_a_command_is_imported_is_no_traceback(tmp_path: Path) -> N
     """Its importing is where a short command spends its time; here it comes as the command is asked for."""
     code = (
         "import signal, sys\n"
+        "signal.signal(signal.SIGINT, signal.default_int_handler)\n"  # a job in the background ignores it
         "class Interrupting:\n"
         "    def find_spec(self, name, path=None, target=None):\n"
         "        if name == 'etholog.commands.latency':\n"

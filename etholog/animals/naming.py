@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 from etholog.animals import card as card_
 from etholog.animals.card import NAMING, Card, Entry
-from etholog.base import files
+from etholog.base import files, journal
 from etholog.base.refusal import Finding, Refusal
 
 if TYPE_CHECKING:
@@ -56,13 +56,10 @@ def gathered(cards: Iterable[Card]) -> tuple[dict[str, Card], list[Finding]]:
 
 
 def _fullest(cards: Iterable[Card]) -> dict[str, Card]:
-    """Return the cards by the names with which they began; of several files of one card, as programs that keep two
-    machines alike leave them, the one with the most records, or the first of several such."""
-    found: dict[str, Card] = {}
-    for one in cards:
-        if one.names[0] not in found or one.records > found[one.names[0]].records:
-            found[one.names[0]] = one
-    return found
+    """Return the cards by the names with which they began, of several files of one card the fullest."""
+    cards = list(cards)
+    places = journal.fullest((one.names[0], one.records) for one in cards)
+    return {name: cards[at] for name, at in places.items()}
 
 
 def _said_once(one: Card, now: Mapping[str, str]) -> Card:

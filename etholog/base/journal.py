@@ -97,6 +97,22 @@ def read(path: Path) -> Reading:
     return Reading(path, bodies, findings, torn, ending)
 
 
+def fullest(told: Iterable[tuple[str, int]]) -> dict[str, int]:
+    """Return the place of the file that counts of each journal, of (its name, how many records the file has): the one
+    with the most records, or the first of several such.
+
+    A program that keeps two machines alike leaves copies behind, and some of them were made early.
+
+    >>> fullest([("a", 3), ("b", 1), ("a", 5)])
+    {'a': 2, 'b': 1}
+    """
+    found: dict[str, tuple[int, int]] = {}
+    for at, (name, records) in enumerate(told):
+        if name not in found or records > found[name][0]:
+            found[name] = records, at
+    return {name: at for name, (_, at) in found.items()}
+
+
 def lines_of(path: Path) -> dict[int, bytes]:
     """Return the bodies of all sound lines of a file by their number, whatever order they stand in and whatever is
     missing: so a rescue file is read."""

@@ -111,14 +111,15 @@ def _odd(first: "Session", second: "Session") -> list[Finding]:
 
 
 def _folder(args: argparse.Namespace) -> int:
-    from etholog import season
+    from etholog import season, session
     from etholog.analysis.observers import observers
     from etholog.analysis.sentences import agreement as sentences
     from etholog.animals import naming
 
     folder = season.folder_of(args.first)
     called = naming.names(root_of(folder))
-    found, unread = season.sessions_in(folder, called)
+    every, unread = season.sessions_in(folder, called)
+    found = [every[at] for at in session.fullest(one.as_copy for one in every).values()]
     firsts = {one.id: one for one in found if "record_of" not in one.header}
     seconds = [one for one in found if one.header.get("record_of") in firsts]
     pairs = [(firsts[one.header["record_of"]], one) for one in seconds]

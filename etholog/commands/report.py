@@ -61,7 +61,7 @@ def _write(args: argparse.Namespace) -> int:
 
 
 def _read(files: "list[Path]", folder: Path) -> "tuple[list[Session], Season]":
-    """Return the sessions of these files, or where there are none all of the folder, and their tables."""
+    """Return the sessions that count of these files, or where there are none of the folder, and their tables."""
     from etholog import season, session
     from etholog.animals import naming
 
@@ -73,7 +73,7 @@ def _read(files: "list[Path]", folder: Path) -> "tuple[list[Session], Season]":
     if read.sessions.empty:
         mistakes = [one.mistake for one in named if one.is_accident]
         raise Refusal(*mistakes) if mistakes else Refusal(f"{folder}: no session to report on")
-    return found, read
+    return [found[at] for at in session.counted_once(one.as_copy for one in found)], read
 
 
 def _tasks(found: "list[Session]") -> "list[Task]":

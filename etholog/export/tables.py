@@ -2,6 +2,8 @@
 
 from array import array
 from collections.abc import Iterator, Mapping, Sequence
+from contextlib import suppress
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -70,14 +72,18 @@ def _again(season: Season) -> Iterator[Session]:
     if store.is_store(season.folder):
         raise Refusal(f"{season.folder}: holds bouts and no single records; export from the sessions themselves")
     left = set(season.sessions["session"])
+    paths: dict[str, list[Path]] = {}
     for name in files.listed(season.folder)[0]:
-        try:
-            one = session.read(season.folder / name)
-        except Refusal:
-            continue  # no session; the season's faults tell of it
-        if one.id in left:
-            left.remove(one.id)
-            yield one
+        with suppress(Refusal):  # no session; the season's faults tell of it
+            paths.setdefault(session.header(season.folder / name)["id"], []).append(season.folder / name)
+    for own in [paths[name] for name in paths if name in left]:
+        copies: list[Session] = []
+        for path in own:
+            with suppress(Refusal):
+                copies.append(session.read(path))
+        for name, at in session.fullest(one.as_copy for one in copies).items():
+            left.remove(name)
+            yield copies[at]
     if left:
         raise Refusal(f"{season.folder}: session {min(left)} is no longer there; export again")
 

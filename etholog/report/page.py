@@ -33,7 +33,8 @@ def html(
     tasks: Sequence[Task] = (),
     pool: Executor | None = None,
 ) -> str:
-    """Return the page on a season's sessions; `read` are those sessions, for the words of their summaries.
+    """Return the page on a season's sessions; `read` are those sessions, each once, for the words of
+    their summaries.
 
     `today`: what came of the pairings as the cards know it on that day; left out where not given. `whole`: with the
     whole strip of each session (not given: where there are at most 40). `tasks`: what is to be done for the two of a
@@ -90,8 +91,7 @@ def _report(
     if one:
         summary_ = short.of_session(read[0], float(season.sessions["watched_s"].iloc[0]), list(notes[0].lines))
     else:
-        counted = {str(name) for name in season.sessions["session"]}
-        summary_ = short.of_season(season, measures, [of for of in read if of.id in counted], attempts, today)
+        summary_ = short.of_season(season, measures, read, attempts, today)
     return Report(
         _title(season, read),
         _lede(season),

@@ -20,7 +20,7 @@ NO_TASKS = gettext_noop("Nothing is due for these two in what the cards and the 
 def notes(season: Season, read: Sequence[Session], whole: bool | None = None) -> list[Note]:
     """Return a note on each session. `whole`: whether with its whole strip (not given: where there are at most 40)."""
     whole = len(season.sessions) <= WHOLE if whole is None else whole
-    by_id = {one.id: one for one in reversed(read)}
+    by_id = {one.id: one for one in read}
     named = season.labels
     bouts, gaps = (
         {str(name): rows for name, rows in frame.groupby("session", observed=True)}

@@ -1,6 +1,6 @@
 """In short: what happened, in three figures and a few sentences that fit one screen."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from datetime import date
 
 import pandas as pd
@@ -21,7 +21,7 @@ LATENCIES = 2  # of the ethogram's named times: more fit no screen
 
 
 def of_season(
-    season: Season, measured: Measured, read: list[Session], attempts: pd.DataFrame, today: date | None
+    season: Season, measured: Measured, read: Sequence[Session], attempts: pd.DataFrame, today: date | None
 ) -> Summary:
     """Return the summary of a season; `attempts`: its `outcomes` on that day, empty where nobody asked for them."""
     rungs = [evidence(one.ethogram, one.fold.bouts) for one in read]

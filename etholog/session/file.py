@@ -61,6 +61,11 @@ class Session:
         if self.fold.closed:
             raise Refusal(f"{self.path}: is closed; `etholog amend` corrects it")
 
+    @property
+    def as_copy(self) -> "Copy":
+        """What tells whether it counts."""
+        return Copy(self.id, self.header.get("record_of"), len(self.records), self.is_accident)
+
     def refuse_open(self) -> None:
         """Raise Refusal where it has not ended yet."""
         if not self.fold.closed:
@@ -145,16 +150,8 @@ class Copy(NamedTuple):
 
 
 def fullest(copies: Iterable[Copy]) -> dict[str, int]:
-    """Return the place of the file that counts of each session, by its id: the one with the most records, or the first
-    of several such.
-
-    A program that keeps two machines alike leaves copies behind, and some of them were made early in the evening.
-    """
-    found: dict[str, tuple[int, int]] = {}
-    for at, one in enumerate(copies):
-        if one.id not in found or one.records > found[one.id][0]:
-            found[one.id] = one.records, at
-    return {name: at for name, (_, at) in found.items()}
+    """Return the place of the file that counts of each session, by its id (`journal.fullest`)."""
+    return journal.fullest((one.id, one.records) for one in copies)
 
 
 def counted_once(copies: Iterable[Copy]) -> list[int]:

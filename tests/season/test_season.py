@@ -1,5 +1,6 @@
 """The season's tables, from real folders with all that can lie in one."""
 
+import re
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -103,6 +104,33 @@ def test_of_two_files_of_a_session_the_fuller_counts(tmp_path: Path, beside: str
     store.write(folder, tmp_path / "large")
     assert etholog.read(tmp_path / "large").bouts.equals(season.bouts)
     assert [len(part.season().sessions) for part in engine.parts(tmp_path / "large")] == [1]
+
+
+@pytest.mark.slow
+def test_an_earlier_copy_of_a_session_is_in_no_page_no_table_and_no_comparison(
+    tmp_path: Path, etholog: Callable[..., CompletedProcess[str]]
+) -> None:
+    def told(folder: Path) -> list[str | bytes]:
+        page, out = tmp_path / "page.html", tmp_path / "out"
+        etholog("report", "--season", "--folder", folder, "--out", page)
+        etholog("export", out, "--folder", folder)
+        agreed = etholog("agree", folder, "--json").stdout
+        tables = [(out / name).read_bytes() for name in ("marks.csv", "bouts.csv", "sessions.csv")]
+        return [page.read_text("utf-8"), agreed, *tables]
+
+    folder = season_of(tmp_path) / "sessions"
+    write_session(folder / "b.jsonl", RECORDS, record_of="a")
+    write_session(folder / "c.jsonl", RECORDS)
+    alone = told(tmp_path)
+    for name in ("a", "b", "c"):
+        lines = (folder / f"{name}.jsonl").read_bytes().splitlines(keepends=True)
+        (folder / f"{name} (1).jsonl").write_bytes(b"".join(lines[:4]))
+    beside = told(tmp_path)
+    assert beside[1:] == alone[1:]
+    sections = r'<section (?:class="short"|aria-labelledby="sessions").*?</section>'
+    whole, page = (re.findall(sections, str(one[0]), re.S) for one in (alone, beside))
+    assert page == whole
+    assert len(page) == 2
 
 
 def test_a_session_begun_by_mistake_does_not_count_by_an_earlier_copy(tmp_path: Path) -> None:

@@ -148,7 +148,7 @@ def part(path: Path | str, looks_at: LooksAt) -> Season:
 
 def _read(path: Path | str, cached: bool, looks_at: LooksAt | None = None) -> Season:
     if isinstance(path, str | Path) and store.is_store(Path(path)):
-        return _season(Path(path), _in_order(store.read(store.opened(Path(path)))), [], looks_at=looks_at)
+        return of_rows(Path(path), store.read(store.opened(Path(path))), looks_at)
     folder = folder_of(path)
     files, odd = files_.listed(folder)
     if not cached or not pays(files):
@@ -197,9 +197,9 @@ def of(folder: Path, found: Iterable[Session], findings: Iterable[Finding] = (),
     return _season(folder, _in_order(rows.gather(found)), findings, called)
 
 
-def of_rows(folder: Path, found: Rows) -> Season:
-    """Put rows into tables, as `of` does sessions."""
-    return _season(folder, _in_order(found), [])
+def of_rows(folder: Path, found: Rows, looks_at: LooksAt | None = None) -> Season:
+    """Put rows into tables, as `of` does sessions; `looks_at`: as for `part`."""
+    return _season(folder, _in_order(found), [], looks_at=looks_at)
 
 
 def _in_order(found: Rows) -> Rows:

@@ -1,5 +1,6 @@
 """What tests of several wings make: ethograms, sessions, cards, seasons, recorders."""
 
+import os
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -144,6 +145,12 @@ def tapped(key: str) -> str:
 def reread(of: Recorder) -> session.Session:
     assert of.journal.close()
     return session.read(of.journal.path)
+
+
+def unmeasured(**more: str) -> dict[str, str]:
+    """Return the environment for a program whose coverage is not measured: where there is no room, nor for it either,
+    and it loads modules of its own."""
+    return {name: value for name, value in os.environ.items() if not name.startswith("COVERAGE_")} | more
 
 
 def luminance(colour: str) -> float:

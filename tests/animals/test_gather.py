@@ -2,7 +2,6 @@
 
 import hashlib
 import json
-import os
 import re
 import shutil
 import sys
@@ -28,7 +27,7 @@ from etholog.animals.entering import NewEntry
 from etholog.base import journal
 from etholog.base.refusal import Refusal
 from etholog.ethogram import at_hand
-from tests.make import RECORDS, write_card, write_session
+from tests.make import RECORDS, unmeasured, write_card, write_session
 
 Run = Callable[..., CompletedProcess[str]]
 KEEPERS = ("anna", "bert", "carla")
@@ -449,10 +448,8 @@ def test_a_disk_that_is_full_of_names_gives_no_animal_another_name(tmp_path: Pat
     for n in range(40):
         write_card(anna, f"F-{n}", ("sex", "2025", "female"))
     words = [sys.executable, "-m", "etholog", "gather", f"anna={anna}", "--to", str(group)]
-    # Coverage, where it measures that process too, would have no room either.
-    plain = {name: value for name, value in os.environ.items() if not name.startswith("COVERAGE_")}
     full = subprocess.run(
-        words, capture_output=True, text=True, check=False, env=plain | {"XDG_STATE_HOME": str(tmp_path)},
+        words, capture_output=True, text=True, check=False, env=unmeasured(XDG_STATE_HOME=str(tmp_path)),
         preexec_fn=lambda: resource.setrlimit(resource.RLIMIT_FSIZE, (3000, 3000)),
     )  # fmt: skip
     assert (full.returncode, "Traceback" in full.stderr) == (2, False)
@@ -474,10 +471,9 @@ def test_more_lines_of_a_session_that_a_full_disk_does_not_take_are_not_told_as_
     gathering.gather(group, [sources.read("anna", anna)])
     whole.write_bytes(everything)
     size = (group / "sessions" / "a.jsonl").stat().st_size
-    plain = {name: value for name, value in os.environ.items() if not name.startswith("COVERAGE_")}
     full = subprocess.run(
         [sys.executable, "-m", "etholog", "gather", f"anna={anna}", "--to", str(group)],
-        capture_output=True, text=True, check=False, env=plain | {"XDG_STATE_HOME": str(tmp_path)},
+        capture_output=True, text=True, check=False, env=unmeasured(XDG_STATE_HOME=str(tmp_path)),
         preexec_fn=lambda: resource.setrlimit(resource.RLIMIT_FSIZE, (size, size)),
     )  # fmt: skip
     assert full.returncode == 1

@@ -4,7 +4,6 @@ import argparse
 import importlib
 import inspect
 import json
-import os
 import subprocess
 import sys
 from collections.abc import Callable
@@ -17,6 +16,7 @@ import etholog as library
 from etholog import __version__, animals
 from etholog.analysis.observers import observers
 from etholog.analysis.plan import plan
+from tests.make import unmeasured
 
 Run = Callable[..., CompletedProcess[str]]
 
@@ -30,8 +30,7 @@ def test_help_is_shown_without_any_heavy_library() -> None:
         "print([name for name in heavy if name in sys.modules])"
     )
     # Coverage, where it measures this process, begins with data classes of its own.
-    unmeasured = {name: value for name, value in os.environ.items() if not name.startswith("COVERAGE_")}
-    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True, env=unmeasured)
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True, env=unmeasured())
     assert done.stdout.splitlines()[-1] == "[]"
 
 

@@ -21,6 +21,7 @@ from etholog.base import atomic
 from etholog.film.alignment import Clip, keep
 from etholog.film.source import probe
 from tests.film.making import HEIGHT, WIDTH, ffmpeg, frames_per_s, numbered, numbers, probed, recorded, state
+from tests.make import unmeasured
 
 pytestmark = pytest.mark.slow
 
@@ -480,9 +481,7 @@ def test_a_full_disk_is_told_in_words(tmp_path: Path, etholog: Run) -> None:
         "import signal; signal.signal(signal.SIGXFSZ, signal.SIG_IGN)\n"
         f"from etholog.commands import main; sys.exit(main({words!r}))"
     )
-    # Where no file may grow, coverage can't write either, and would say so.
-    plain = {name: value for name, value in os.environ.items() if name != "COVERAGE_PROCESS_CONFIG"}
-    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=False, env=plain)
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=False, env=unmeasured())
     assert done.returncode == 2
     assert len(done.stderr.splitlines()) == 1
     assert "kbits" not in done.stderr  # how far it was is no reason
@@ -498,8 +497,7 @@ def test_a_disk_that_is_really_full_is_one_clear_line(tmp_path: Path, words: tup
     within = ["unshare", "-rm", "sh", "-c", f'mount -t tmpfs -o size=100k tmpfs "{small}" && exec "$@"', "sh"]
     if subprocess.run([*within, "true"], capture_output=True, check=False).returncode:
         pytest.skip("NO NAMESPACES HERE: a disk that is really full is not tried")
-    plain = {name: value for name, value in os.environ.items() if name != "COVERAGE_PROCESS_CONFIG"}
-    done = subprocess.run([*within, *map(str, asked)], capture_output=True, text=True, check=False, env=plain)
+    done = subprocess.run([*within, *map(str, asked)], capture_output=True, text=True, check=False, env=unmeasured())
     what = f"{small / 'out.mp4'}: can't be written (No space left on device); make room or choose another folder"
     assert (done.returncode, done.stderr.splitlines()) == (2, [what])
 

@@ -92,6 +92,25 @@ async def opened(
     await context.close()
 
 
+@asynccontextmanager
+async def over_a_network(on: Recorder, truths: Truths | None = None) -> AsyncIterator[tuple[Page, Phone, Network]]:
+    """Open the page on a small phone, over a network that can be cut or vanish."""
+    async with (
+        chromium() as browser,
+        served(on) as phone,
+        Network(free_port(), phone.seat.port) as network,
+        opened(browser, phone, "small", port=network.port, truths=truths) as (page, _),
+    ):
+        yield page, phone, network
+
+
+async def another_phone(browser: Browser, phone: Phone) -> Page:
+    context = await browser.new_context(viewport={"width": 390, "height": 844}, has_touch=True, is_mobile=True)
+    page = await context.new_page()
+    await page.goto(phone.seat.url)
+    return page
+
+
 async def ready(page: Page) -> None:
     await expect(page.locator("#link")).not_to_have_text(re.compile("LAPTOP|Compares|Looks|Another"), timeout=30_000)
 
@@ -233,9 +252,7 @@ async def test_taps_swipes_and_corrections(tmp_path: Path) -> None:
 async def test_a_second_phone_says_who_is_the_keyboard_until_it_is_let_in(tmp_path: Path) -> None:
     on = live_recorder(tmp_path)
     async with chromium() as browser, served(on) as phone, opened(browser, phone):
-        context = await browser.new_context(viewport={"width": 390, "height": 844}, has_touch=True, is_mobile=True)
-        second = await context.new_page()
-        await second.goto(phone.seat.url)
+        second = await another_phone(browser, phone)
         link = second.locator("#link")
         await expect(link).to_have_text(re.compile("Another phone is the keyboard. Ctrl-P"), timeout=10_000)
         await second.wait_for_timeout(3000)  # after 1.5 s without a laptop the page says that there is none
@@ -248,12 +265,7 @@ async def test_a_second_phone_says_who_is_the_keyboard_until_it_is_let_in(tmp_pa
 
 async def test_what_is_taken_back_without_a_network_is_gone_at_once(tmp_path: Path) -> None:
     on = live_recorder(tmp_path)
-    async with (
-        chromium() as browser,
-        served(on) as phone,
-        Network(free_port(), phone.seat.port) as network,
-        opened(browser, phone, "small", port=network.port) as (page, _),
-    ):
+    async with over_a_network(on) as (page, _, network):
         network.cut()
         await expect(page.locator("#link")).to_have_text(re.compile("NO LAPTOP"), timeout=10_000)
         away, runs, sums = page.locator("#away"), page.locator(".lane.runs"), page.locator(".lane .sum")
@@ -338,12 +350,7 @@ async def test_no_button_lies_over_another_on_a_low_screen(tmp_path: Path, size:
 async def test_a_network_that_vanishes_is_told_and_taps_come_when_it_is_back(tmp_path: Path) -> None:
     on = live_recorder(tmp_path)
     truths = Truths(on)
-    async with (
-        chromium() as browser,
-        served(on) as phone,
-        Network(free_port(), phone.seat.port) as network,
-        opened(browser, phone, "small", port=network.port, truths=truths) as (page, _),
-    ):
+    async with over_a_network(on, truths) as (page, phone, network):
         network.vanish()
         await lane(page, "walking").tap()
         await expect(page.locator("#link")).to_contain_text("NO LAPTOP. Go on: 1 tap kept here", timeout=20_000)
@@ -362,9 +369,7 @@ async def test_a_network_that_vanishes_is_told_and_taps_come_when_it_is_back(tmp
 async def test_a_second_phone_that_waits_knows_that_the_laptop_is_there(tmp_path: Path) -> None:
     on = live_recorder(tmp_path)
     async with chromium() as browser, served(on) as phone, opened(browser, phone):
-        context = await browser.new_context(viewport={"width": 390, "height": 844}, has_touch=True, is_mobile=True)
-        second = await context.new_page()
-        await second.goto(phone.seat.url)
+        second = await another_phone(browser, phone)
         await expect(second.locator("#link")).to_have_text(re.compile("Another phone"), timeout=10_000)
         await second.evaluate(
             "window.lines = 0; window.WebSocket = class extends WebSocket"
@@ -376,12 +381,7 @@ async def test_a_second_phone_that_waits_knows_that_the_laptop_is_there(tmp_path
 
 async def test_a_phone_without_room_says_that_it_keeps_nothing(tmp_path: Path) -> None:
     on = live_recorder(tmp_path)
-    async with (
-        chromium() as browser,
-        served(on) as phone,
-        Network(free_port(), phone.seat.port) as network,
-        opened(browser, phone, "small", port=network.port) as (page, _),
-    ):
+    async with over_a_network(on) as (page, _, network):
         link = page.locator("#link")
         await page.evaluate(
             "IDBObjectStore.prototype.put = function (...told) {"
@@ -399,12 +399,7 @@ async def test_a_phone_without_room_says_that_it_keeps_nothing(tmp_path: Path) -
 
 async def test_a_database_that_was_taken_away_is_opened_again(tmp_path: Path) -> None:
     on = live_recorder(tmp_path)
-    async with (
-        chromium() as browser,
-        served(on) as phone,
-        Network(free_port(), phone.seat.port) as network,
-        opened(browser, phone, "small", port=network.port) as (page, _),
-    ):
+    async with over_a_network(on) as (page, _, network):
         network.cut()
         await expect(page.locator("#link")).to_contain_text("NO LAPTOP", timeout=10_000)
         await lane(page, "walking").tap()
@@ -456,12 +451,7 @@ async def test_a_note_that_the_back_button_closed_is_there_again(tmp_path: Path)
 
 async def test_the_page_asks_before_it_is_left_while_the_laptop_is_away(tmp_path: Path) -> None:
     on = live_recorder(tmp_path)
-    async with (
-        chromium() as browser,
-        served(on) as phone,
-        Network(free_port(), phone.seat.port) as network,
-        opened(browser, phone, "small", port=network.port) as (page, _),
-    ):
+    async with over_a_network(on) as (page, _, network):
         asked: list[str] = []
 
         async def stay(dialog: Any) -> None:

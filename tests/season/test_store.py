@@ -18,7 +18,7 @@ import etholog as library
 from etholog.base import system
 from etholog.base.refusal import Refusal
 from etholog.season import store
-from tests.make import RECORDS, assert_same_season, write_card, write_session
+from tests.make import RECORDS, assert_same_season, unmeasured, write_card, write_session
 
 SEASON = Path(__file__).parents[2] / "examples" / "season"
 SMALL = 60  # bouts a part, so that there are many
@@ -183,11 +183,10 @@ def test_a_full_disk_is_one_clear_line_and_leaves_what_was_there(sessions: Path,
         ({asked} & sleep 0.1; while ! ls */bouts/*/*.parquet; do sleep 0.01; done; kill -9 $!; wait $!; {asked})
     """
     small.mkdir()
-    plain = {name: value for name, value in os.environ.items() if name != "COVERAGE_PROCESS_CONFIG"}
     if subprocess.run(["unshare", "-rm", "true"], capture_output=True, check=False).returncode:
         pytest.skip("NO NAMESPACES HERE: a disk that is really full is not tried")
     done = subprocess.run(
-        ["unshare", "-rm", "sh", "-c", script], capture_output=True, check=False, env=plain, timeout=240
+        ["unshare", "-rm", "sh", "-c", script], capture_output=True, check=False, env=unmeasured(), timeout=240
     )
     [told] = (tmp_path / "told").read_text().splitlines()
     assert told.startswith(str(to))

@@ -354,6 +354,8 @@ async def test_a_network_that_vanishes_is_told_and_taps_come_when_it_is_back(tmp
         network.vanish()
         await lane(page, "walking").tap()
         await expect(page.locator("#link")).to_contain_text("NO LAPTOP. Go on: 1 tap kept here", timeout=20_000)
+        minutes, seconds = (await page.locator("#since").inner_text()).strip().split(":")
+        assert 60 * int(minutes) + int(seconds) >= 8  # since it was last heard of, as the laptop counts it
         await lane(page, "raises").tap()
         async with asyncio.timeout(20):
             while "SILENT" not in phone.line:

@@ -142,8 +142,8 @@ function connect() {
   line.onclose = () => { if (line === socket) lost(); };
 }
 
-function lost() {
-  if (goes || goneSince === null) goneSince = performance.now();
+function lost(since = performance.now()) {
+  if (goes || goneSince === null) goneSince = since;
   socket = null;
   goes = asks = false;
   for (const tap of queue) delete tap.sentBy;
@@ -155,7 +155,7 @@ function lost() {
 function listen() {
   if (!socket || ++silent <= SILENT_S) return;
   const line = socket;
-  lost();
+  lost(performance.now() - 1000 * silent);
   line.close();
 }
 

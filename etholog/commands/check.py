@@ -15,7 +15,7 @@ from etholog.recording import settings
 
 if TYPE_CHECKING:
     from etholog.ethogram import Ethogram, Hand
-    from etholog.session import Session
+    from etholog.session import Copy, Session
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -39,11 +39,14 @@ def run(args: argparse.Namespace) -> int:
         return _keys(ethogram.read(ethogram.find(args.keys, args.folder or Path())), args.json)
     args.paths += [args.folder] if args.folder else [] if args.paths else [Path()]
     files, findings = _files(args.paths)
-    mistakes = 0
+    beside: dict[Path, list[tuple[Path, Copy, bool]]] = {}
     for file in files:
         read, own = _read(file)
         findings += own
-        mistakes += isinstance(read, Session) and read.is_accident
+        if isinstance(read, Session):
+            beside.setdefault(file.parent, []).append((file, read.as_copy, read.fold.closed))
+    findings += [found for sessions in beside.values() for found in _unended(sessions)]
+    mistakes = sum(copy.is_accident for sessions in beside.values() for _, copy, _ in sessions)
     cards = [path / "animals" / name for path in args.paths for name in listed(path / "animals", ".jsonl")[0]]
     findings += rescue.waiting([*(file for file in files if file.suffix != ".toml"), *cards])
     findings += [found for path in args.paths for found in settings.read(path)[1]]
@@ -123,10 +126,21 @@ def _read(file: Path) -> "tuple[Session | Ethogram | None, list[Finding]]":
         read = session.read(file)
     except Refusal as refusal:
         return None, list(refusal.findings)
-    broken = Finding("was broken off, not ended", f"go on with it, or end it: etholog resume {file}", file)
     remarks = [replace(remark, path=file) for remark in read.fold.remarks]
-    ended = [] if read.fold.closed else [broken]
-    return read, [*read.findings, *ended, *remarks, *_without_role(file, read.ethogram)]
+    return read, [*read.findings, *remarks, *_without_role(file, read.ethogram)]
+
+
+def _unended(sessions: "Sequence[tuple[Path, Copy, bool]]") -> Iterator[Finding]:
+    """Yield which of a folder's sessions hold no end, of (file, copy, whether it holds one), and which files are copies
+    of others: nobody is to go on with those."""
+    from etholog import session
+
+    kept = session.fullest(copy for _, copy, _ in sessions)
+    for at, (file, copy, closed) in enumerate(sessions):
+        if kept[copy.id] != at:
+            yield session.again(file, copy.id, sessions[kept[copy.id]][0].name)
+        elif not closed:
+            yield Finding("was broken off, not ended", f"go on with it, or end it: etholog resume {file}", file)
 
 
 def _without_role(file: Path, kept: "Ethogram") -> list[Finding]:

@@ -16,7 +16,6 @@ from etholog.animals.naming import Names
 from etholog.base import files as files_
 from etholog.base import notebook
 from etholog.base.cache import pays, stamp
-from etholog.base.language import gettext
 from etholog.base.refusal import Finding, Refusal
 from etholog.base.workspace import SESSIONS, is_folder, root_of
 from etholog.ethogram import Ethogram, with_roles
@@ -221,8 +220,7 @@ def _season(
     for at, (name, id_, own) in enumerate(zip(names, found.said["id"], found.said["findings"], strict=True)):
         told += [Finding(what, remedy, folder / name, line, record) for what, remedy, line, record in own]
         if kept[id_] != at:
-            what = gettext("is session {id} again, as {name} is", id=id_, name=names[kept[id_]])
-            told.append(Finding(what, gettext("left out"), folder / name))
+            told.append(session.again(folder / name, id_, names[kept[id_]]))
     firsts = rows.take(found, session.counted_once(copies))
     # The cache keeps an ethogram as it was recorded, without the roles that the workspace's own was given since.
     called = called or naming.names(root_of(folder))

@@ -154,6 +154,11 @@ def fullest(copies: Iterable[Copy]) -> dict[str, int]:
     return journal.fullest((one.id, one.records) for one in copies)
 
 
+def again(path: Path, id_: str, kept: str) -> Finding:
+    """Say of a file of a session that another file, `kept`, counts in its place."""
+    return Finding(gettext("is session {id} again, as {name} is", id=id_, name=kept), gettext("left out"), path)
+
+
 def counted_once(copies: Iterable[Copy]) -> list[int]:
     """Return which sessions count, by their places: of several files of one session the fullest, none that was begun
     by mistake, and a second observer's record only where the first one's does not count."""

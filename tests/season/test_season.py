@@ -13,6 +13,7 @@ import etholog
 from etholog import animals, engine
 from etholog import season as season_
 from etholog.base.refusal import Refusal
+from etholog.commands import main
 from etholog.season import store
 from tests.make import ETHOGRAM, RECORDS, season_of, write_session
 
@@ -90,7 +91,9 @@ def test_a_second_observers_record_is_not_counted_again(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("beside", ["a (1).jsonl", "a (conflicted copy).jsonl", "z.jsonl"])
-def test_of_two_files_of_a_session_the_fuller_counts(tmp_path: Path, beside: str) -> None:
+def test_of_two_files_of_a_session_the_fuller_counts(
+    tmp_path: Path, beside: str, capsys: pytest.CaptureFixture[str]
+) -> None:
     # A program that keeps two machines alike has taken a copy early in the evening, whatever it called it.
     folder = season_of(tmp_path) / "sessions"
     lines = (folder / "a.jsonl").read_bytes().splitlines(keepends=True)
@@ -98,6 +101,8 @@ def test_of_two_files_of_a_session_the_fuller_counts(tmp_path: Path, beside: str
     season = etholog.read(tmp_path)
     assert season.sessions[["marks", "closed"]].to_numpy().tolist() == [[5, True]]
     assert season.faults == [f"{folder / beside}: is session a again, as a.jsonl is; left out"]
+    assert main(["check", str(tmp_path)]) == 1
+    assert capsys.readouterr().out.splitlines() == season.faults
     known = animals.read(tmp_path)
     assert [pairing.file for pairing in known.pairings] == [folder / "a.jsonl"]
     assert known.broken_off == []

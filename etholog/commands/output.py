@@ -299,11 +299,17 @@ def picture(lines: Iterable[Iterable[Part]]) -> None:
 
 
 def portable_table(frame: "pd.DataFrame") -> "pd.DataFrame":
-    """Return a table for a file: no character that a reader of CSV would stumble over."""
+    """Return a table for a file: without characters that a reader of CSV would stumble over and digits that nobody
+    measured."""
+    from etholog.export.plain import measured
+
     out = frame.copy(deep=False)
-    for at, kind in enumerate(frame.dtypes):
-        if kind.kind not in "biufM":
-            words = frame.iloc[:, at].astype(object)
+    for at, (name, kind) in enumerate(zip(frame.columns, frame.dtypes, strict=True)):
+        column = frame.iloc[:, at]
+        if kind.kind == "f":
+            out.isetitem(at, measured(str(name), column).array)
+        elif kind.kind not in "biuM":
+            words = column.astype(object)
             out.isetitem(at, words.map(lambda cell: portable(cell) if isinstance(cell, str) else cell).array)
     out.columns = [portable(str(name)) for name in frame.columns]
     return out

@@ -21,10 +21,17 @@ def plain(table: str, frame: pd.DataFrame) -> tuple[pd.DataFrame, dict[str, str]
         column = frame.iloc[:, at]
         known = described(table, name)
         types[name] = known.type if known else _type_of(column)
-        columns[name] = _as(column, types[name])
-        if types[name] == "number" and known and known.unit == "s":
-            columns[name] = columns[name].round(3)  # sums of milliseconds, in which they were taken
+        columns[name] = measured(name, _as(column, types[name]))
     return pd.DataFrame(columns), types
+
+
+def measured(name: str, column: pd.Series) -> pd.Series:
+    """Return a column as it goes into a file: seconds to the millisecond, in which they were taken, others as they are.
+
+    >>> measured("total_s", pd.Series([34.342999999999996])).tolist()
+    [34.343]
+    """
+    return column.round(3) if name.endswith("_s") and column.dtype.kind == "f" else column
 
 
 def _names(given: Iterable[str]) -> list[str]:

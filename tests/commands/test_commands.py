@@ -1,12 +1,15 @@
 """The command line's frame, in processes of its own."""
 
 import argparse
+import csv
 import importlib
 import inspect
+import io
 import json
 import subprocess
 import sys
 from collections.abc import Callable
+from decimal import Decimal
 from pathlib import Path
 from subprocess import CompletedProcess
 
@@ -123,6 +126,15 @@ def test_a_stream_that_is_closed_takes_nothing_and_nothing_else_takes_its_place(
 
 
 @pytest.mark.slow
+@pytest.mark.parametrize("words", ["latency courtship --by male", "duration", "outcome --each"])
+def test_seconds_in_a_pipe_have_no_digit_that_nobody_measured(etholog: Run, repository: Path, words: str) -> None:
+    asked = [*words.split(), "--folder", repository / "examples" / "season"]
+    told = list(csv.DictReader(io.StringIO(etholog(*asked).stdout)))
+    seconds = [cell for row in told for name, cell in row.items() if name.endswith("_s") and cell]
+    assert [cell for cell in seconds if Decimal(cell) % Decimal("0.001")] == []
+    assert len(seconds) > len(told)
+
+
 def test_cards_and_findings_as_json(etholog: Run, tmp_path: Path) -> None:
     folder = ("--folder", tmp_path)
     (tmp_path / "sessions").mkdir()

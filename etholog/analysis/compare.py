@@ -15,6 +15,7 @@ from etholog.analysis.pairs import pairs as pairs_of
 from etholog.base import notebook
 from etholog.base.language import gettext, gettext_noop, ngettext, number
 from etholog.base.refusal import Refusal
+from etholog.base.text import p_number
 
 PAIRED_AT_MOST = 25  # groups: beyond, a table of pairs is read by nobody
 QUANTILES = {"median": 0.5, "q25": 0.25, "q75": 0.75}
@@ -335,7 +336,7 @@ def _test_said(tested: Tested, by: str) -> list[str]:
 
 
 def _p_said(permuted: permutation.Permuted) -> str:
-    p, smallest = number(permuted.p, ".4f"), number(permuted.smallest_p, ".2g")
+    p, smallest = p_number(permuted.p), number(permuted.smallest_p, ".2g")
     orders = number(permuted.labellings, ",")
     if not permuted.usable:
         return gettext("No p: the smallest that this design could give is {smallest}.", smallest=smallest)

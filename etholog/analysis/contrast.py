@@ -22,6 +22,7 @@ from etholog.analysis.permutation import NOTHING, Permuted
 from etholog.analysis.sequence import groups
 from etholog.base import notebook
 from etholog.base.refusal import Refusal
+from etholog.base.text import p_number
 from etholog.season import Season
 
 Floats = NDArray[np.float64]
@@ -264,10 +265,7 @@ def _sentence(
         said += f" No p: the smallest that this design could give is {found.smallest_p:.2g}."
     else:
         kind = f"exact over {found.labellings:,} labellings" if found.exact else f"from {found.labellings:,} shuffles"
-        if within:
-            said += f" Permutation p = {found.p:.4f}, {kind}, within {within}."
-        else:
-            said += f" Permutation p = {found.p:.4f}, {kind}."
+        said += f" Permutation p = {p_number(found.p)}, {kind}{f', within {within}' if within else ''}."
         if within is None and by in OTHER:
             said += f" It assumes that {OTHER[by]}s were met at random."
     if plan.kind == "whole animals":

@@ -17,7 +17,7 @@ from etholog.analysis.compare import test
 from etholog.analysis.design import named_rows
 from etholog.analysis.survival import normal_quantile, t_quantile
 from etholog.base import notebook
-from etholog.base.text import many
+from etholog.base.text import many, p_number
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -489,7 +489,7 @@ def _too_few(label: Labels, names: pd.Index, p: float) -> Repeatability:
 
 
 def _whether(p: float) -> str:
-    return "" if p != p else f" Whether males differ at all: permutation p = {p:.4f}."
+    return "" if p != p else f" Whether males differ at all: permutation p = {p_number(p)}."
 
 
 def _sentence(best: str, found: dict[str, Profile], names: pd.Index, rows: pd.DataFrame, p: float) -> str:

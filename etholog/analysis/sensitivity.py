@@ -7,7 +7,8 @@ import pandas as pd
 from etholog.analysis.compare import Comparison, check_columns, test
 from etholog.analysis.ending import by_the_keeper
 from etholog.analysis.permutation import Permuted
-from etholog.base.language import gettext, ngettext, ngettext_noop, number
+from etholog.base.language import gettext, ngettext, ngettext_noop
+from etholog.base.text import p_number
 
 AS_SHOWN = "as shown"
 KEPT, CENSORED = "kept at risk out of sight", "censored from there"
@@ -106,7 +107,7 @@ def sentences(cases: pd.DataFrame) -> Iterator[str]:
         p, came = by_case[case]["p"], by_case[case]["occurred"]
         if p != p:
             return gettext("it came in {came} of {all}, no p", came=came, all=of)
-        return gettext("it came in {came} of {all}, p = {p}", came=came, all=of, p=number(p, ".4f"))
+        return gettext("it came in {came} of {all}, p = {p}", came=came, all=of, p=p_number(p))
 
     for other, sentence in UNSEEN.items():
         if other in by_case:

@@ -60,6 +60,15 @@ def percent(share: float) -> str:
     return f"{number(100 * share, '.1f' if 0 < share < 0.1 else '.0f')} %"
 
 
+def p_number(p: float) -> str:
+    """Return a p with four decimals, one that is smaller still with two digits: no p is 0.
+
+    >>> p_number(0.0123), p_number(5.83e-06)
+    ('0.0123', '5.8e-06')
+    """
+    return number(p, ".2g" if p < 0.0001 else ".4f")
+
+
 def unsafe(character: str) -> bool:
     """Tell whether a terminal would act on the character, or show text in another order for it."""
     return unicodedata.category(character) in _UNSAFE

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any, TextIO
 
 from etholog.base import files
 from etholog.base.refusal import Finding, Refusal
-from etholog.base.text import many, percent, portable, unsafe, visible
+from etholog.base.text import many, p_number, percent, portable, unsafe, visible
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -322,10 +322,8 @@ def _number(value: float) -> str:
 
 
 def p_value(p: float) -> str:
-    """Return a p as people read it: `p = 0.0123`, `p < 0.0001`, or that there is none."""
-    if math.isnan(p):
-        return "no p"
-    return "p < 0.0001" if p < 0.0001 else f"p = {p:.4f}"
+    """Return a p as people read it: `p = 0.0123`, or that there is none."""
+    return "no p" if math.isnan(p) else f"p = {p_number(p)}"
 
 
 def limits(low: float, high: float, missing: str = "not reached") -> str:

@@ -1,6 +1,7 @@
 """Comparisons: permutation p against exhaustive enumeration, coin and scipy; degenerate designs in plain words."""
 
 import itertools
+import math
 
 import numpy as np
 import pandas as pd
@@ -47,6 +48,15 @@ def test_exact_p_within_females() -> None:
     assert found.table["median_s"].tolist() == [210, 240, 119]
     assert found.table["median_low_s"].tolist() == [95, 180, 60]
     assert found.table["median_high_s"].isna().all()
+
+
+def test_no_small_p_is_said_to_be_zero() -> None:
+    # Every 'a' before every 'b' within each of 3 females: 2 of comb(8, 4)**3 labellings are as extreme.
+    rows = [(10.0 * (by == "b") + at, by, female) for female in "xyz" for by in "ab" for at in range(1, 5)]
+    times = pd.DataFrame(rows, columns=["latency_s", "kind", "female"]).assign(occurred=True)
+    found = compare(times, by="kind", within="female")
+    assert found.permutation_p == pytest.approx(2 / math.comb(8, 4) ** 3)
+    assert "p = 5.8e-06, exact" in found.sentence
 
 
 @pytest.mark.slow

@@ -19,6 +19,7 @@ from etholog.season import Season
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
 
 _BINS = 1 << 18  # of lags between two records, while the shift between their clocks is looked for
 _TRIED = 3  # shifts
@@ -164,11 +165,10 @@ def agreement(
     matched = sum(int(row["matched"]) for row in rows.values())
     union = len(a) + len(b) - matched
     both_saw = _pairs(lengths)
-    codes = _codes(one.bouts, two.bouts, unit, both)
     watched_ms, unwatched_ms, silent_ms = _times(one, two, known)
     return Agreement(
         table,
-        kappa(_cross(*codes, 1 + max(int(code.max(initial=0)) for code in codes))),
+        kappa(_unit_tables([(one, two, both)], unit)[0]),
         matched,
         shift / 1000,
         matched / union if union else np.nan,
@@ -273,25 +273,15 @@ def unit_table(pairs: Sequence[tuple[Season, Season]], shifts_s: Sequence[float]
     """Return for each pair of records the table of time units watched by both: the code in the first record down, that
     in the second across, the same codes for all pairs."""
     unit = round(unit_s * 1000)
-    states: dict[tuple[str, ...], int] = {}
-    cells = []
+    each = []
     for (first, second), shift in zip(pairs, shifts_s, strict=True):
         one, two = _record(first), _record(second).shifted(round(shift * 1000))
         known = [record.watched for record in (one, two) if record.watched is not None]
-        both = _watched_units(one, two, known, unit)
-        own = []
-        for record in (one, two):
-            of = _by_name(record.bouts[record.bouts["state"].to_numpy()])
-            runs = np.array([_running(of[name], unit, len(both))[both] for name in of]).reshape(len(of), -1)
-            kinds, place = np.unique(runs.T, axis=0, return_inverse=True)
-            names = np.array(list(of), dtype=object)
-            told = [states.setdefault(tuple(names[kind == 1]), len(states)) for kind in kinds]
-            own.append(np.array(told, dtype=np.int64)[place.reshape(-1)])
-        cells.append(own)
-    return [_cross(a, b, len(states)) for a, b in cells]
+        each.append((one, two, _watched_units(one, two, known, unit)))
+    return _unit_tables(each, unit)
 
 
-def _watched_units(one: Record, two: Record, known: list[Ints], unit: int) -> NDArray[np.bool_]:
+def _watched_units(one: Record, two: Record, known: list[Ints], unit: int) -> Bools:
     """Return for each time unit up to the end of the longer record whether both watched it."""
     return _inside(known, np.arange(0, _end(one, two, known), unit))
 
@@ -354,7 +344,7 @@ def _end(one: Record, two: Record, known: list[Ints]) -> int:
     return max(int(of.max(initial=0)) for of in (*ends, *known))
 
 
-def _inside(known: list[Ints], instants: Ints) -> NDArray[np.bool_]:
+def _inside(known: list[Ints], instants: Ints) -> Bools:
     """Return which instants lie within a span of each of these lists."""
     out = np.ones(len(instants), dtype=bool)
     for spans in known:
@@ -441,16 +431,23 @@ def _running(bouts: pd.DataFrame, unit: int, units: int) -> Ints:
     return (np.cumsum(steps[:units]) > 0).astype(np.int64)
 
 
-def _codes(one: pd.DataFrame, two: pd.DataFrame, unit: int, both: NDArray[np.bool_]) -> tuple[Ints, Ints]:
-    """Return each time unit's code in each record: a number for all the states that run at its start, 0 for none."""
-    states = [_by_name(table[table["state"].to_numpy()]) for table in (one, two)]
-    code: Ints = np.zeros((2, int(both.sum())), dtype=np.int64)
-    for at, name in enumerate(sorted({*states[0], *states[1]})):
+def _unit_tables(each: Sequence[tuple[Record, Record, Bools]], unit: int) -> list[Floats]:
+    """Return for each pair of records, with the units that both watched, the table of the codes of these units: a
+    number for all the states that run at the start of one, 0 for none, the same in all tables."""
+    states = [[_by_name(one.bouts[one.bouts["state"].to_numpy()]) for one in pair[:2]] for pair in each]
+    units = [int(both.sum()) for *_, both in each]
+    code: Ints = np.zeros((2, sum(units)), dtype=np.int64)
+    for at, name in enumerate(sorted({name for pair in states for own in pair for name in own})):
         if at % _NAMES == _NAMES - 1:
             code = _numbered(code)
-        code = 2 * code + np.stack([_running(of.get(name, NO_BOUTS), unit, len(both))[both] for of in states])
+        runs = [
+            [_running(of.get(name, NO_BOUTS), unit, len(both))[both] for of in pair]
+            for pair, (*_, both) in zip(states, each, strict=True)
+        ]
+        code = 2 * code + np.concatenate(runs, axis=1)
     code = _numbered(code)
-    return code[0], code[1]
+    many = 1 + int(code.max(initial=0))
+    return [_cross(part[0], part[1], many) for part in np.split(code, np.cumsum(units)[:-1], axis=1)]
 
 
 def _numbered(code: Ints) -> Ints:

@@ -12,7 +12,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from etholog.analysis import columns
-from etholog.analysis.agreement import Agreement, agreement, unit_table
+from etholog.analysis.agreement import Agreement, agreement, limits_of_agreement, unit_table
 from etholog.analysis.agreement import kappa as kappa_of
 from etholog.analysis.survival import t_quantile
 from etholog.base import notebook
@@ -171,12 +171,10 @@ def limits_over_sessions(apart: Floats) -> dict[str, float]:
     ends = ("low_from", "low_to", "high_from", "high_to", "difference_from", "difference_to")
     names = ("difference", "low", "high", *ends)
     n = len(apart)
-    if not n:
-        return dict.fromkeys(names, np.nan)
-    mean, spread = float(apart.mean()), float(apart.std(ddof=1)) if n > 1 else np.nan
-    if n < LIMITS_LEAST or not spread > 0:
+    mean, low, high = limits_of_agreement(apart)
+    if n < LIMITS_LEAST or np.isnan(low):
         return dict.fromkeys(names, np.nan) | {"difference": mean}
-    low, high = mean - 1.96 * spread, mean + 1.96 * spread
+    spread = float(apart.std(ddof=1))
     near, far = (float(nctdtrit(n - 1, 1.96 * np.sqrt(n), share)) * spread / np.sqrt(n) for share in (0.025, 0.975))
     off = t_quantile(0.975, n - 1) * spread / np.sqrt(n)
     found = mean, low, high, mean - far, mean - near, mean + near, mean + far, mean - off, mean + off

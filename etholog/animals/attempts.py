@@ -17,7 +17,6 @@ from etholog.session.evidence import Evidence
 Tries = dict[str, list["Attempt"]]
 End = Literal["sac", "moult", "died", "open"]
 
-SAC_ALONE = "a sac alone"
 # On one day a moult comes before a pairing and a pairing before a sac: anything else would need a remark.
 _RANK = {"moult": 0, "paired": 1, "sac": 2, "died": 9}
 
@@ -153,9 +152,14 @@ class Attempt:
         return max((pairing.evidence for pairing in (*self.stored, *self.pairings)), default=Evidence.UNWATCHED)
 
     @property
+    def sac_alone(self) -> bool:
+        """Whether a sac is all that tells of an insertion: nobody saw one."""
+        return self.sac is not None and self.best < Evidence.INSERTION
+
+    @property
     def rests_on(self) -> str:
         """On what it rests that sperm may have been transferred, in words; '' where nothing says so."""
-        if self.sac and self.best < Evidence.INSERTION:
+        if self.sac_alone:
             seen = self.best.words if self.stored or self.pairings else gettext("no pairing known")
             return gettext("a sac alone, of an insertion that nobody saw ({seen})", seen=seen)
         if self.sac or self.best >= Evidence.INSERTION:

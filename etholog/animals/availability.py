@@ -12,7 +12,6 @@ from etholog.animals.growing import grown
 from etholog.animals.herd import Animals
 from etholog.animals.moults import hardened_on, moults_on, next_moult
 from etholog.base.language import gettext, ngettext
-from etholog.session.evidence import Evidence
 
 
 @dataclass(frozen=True)
@@ -119,7 +118,7 @@ def _his(span: _Span, animals: Animals, card: Card | None, mine: Window | None, 
             high = mine.care.prime[1]
             why = gettext(
                 "mature by {day}, when paired first; most pair until {high} days after the last moult ({source})",
-                day=met[0].on.text, high=high, source=gettext(mine.care.source),
+                day=met[0].on.text, high=high, source=mine.care_source,
             )  # fmt: skip
             span.until(met[0].on.last + timedelta(days=high), why)
     elif mine is None:
@@ -128,20 +127,19 @@ def _his(span: _Span, animals: Animals, card: Card | None, mine: Window | None, 
         low, high = mine.care.prime
         why = gettext(
             "most pair {low} to {high} days after the last moult, {moult} ({source})",
-            low=low, high=high, moult=moult.on.text, source=gettext(mine.care.source),
+            low=low, high=high, moult=moult.on.text, source=mine.care_source,
         )  # fmt: skip
         span.from_(moult.on.last + timedelta(days=low), why)
         span.until(moult.on.first + timedelta(days=high), why)
     if met:
         span.from_(met[-1].on.last + timedelta(days=rest), _rested(rest, met[-1].on.text))
-    webs = card.all("sperm_web") if card else []
-    spent = [pairing for pairing in met if pairing.evidence >= Evidence.INSERTION]
-    if not webs or (spent and not spent[-1].on.before(webs[-1].on)):
-        span.unknown.append(
-            gettext("no sperm web seen since he inserted last") if webs else gettext("no sperm web seen")
-        )
+    web = card.last("sperm_web") if card else None
+    if web is None:
+        span.unknown.append(gettext("no sperm web seen"))
+    elif animals.spent(span.animal):
+        span.unknown.append(gettext("no sperm web seen since he inserted last"))
     else:
-        span.good.append(gettext("sperm web {day}", day=webs[-1].on.text))
+        span.good.append(gettext("sperm web {day}", day=web.on.text))
 
 
 def _hers(span: _Span, animals: Animals, card: Card | None, mine: Window | None, tries: Tries) -> None:

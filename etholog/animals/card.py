@@ -192,6 +192,11 @@ class Card:
         """The maturing moult: the one told as the last."""
         return next((entry for entry in reversed(self.all("moult")) if entry.words == "last"), None)
 
+    @property
+    def is_mature_male(self) -> bool:
+        """Whether it is a male after his last moult: he eats little, and some nothing."""
+        return self.sex == "male" and self.last_moult is not None
+
 
 def lasting_id(content: bytes) -> str:
     """Return what every copy of some content is called, whatever its file's name."""

@@ -62,11 +62,16 @@ class Task:
 
 @dataclass(frozen=True)
 class Window:
-    """The windows for one animal, and whose they are."""
+    """The windows for one animal; `source`: whose the one for a sac is."""
 
     care: Aftercare
     sac: tuple[int, int]
     source: str
+
+    @property
+    def care_source(self) -> str:
+        """Whose all the other windows are."""
+        return gettext(self.care.source)
 
 
 def window(name: str, animals: Animals, known: Sequence[Ethogram], tries: Tries | None = None) -> Window | None:
@@ -79,8 +84,7 @@ def window(name: str, animals: Animals, known: Sequence[Ethogram], tries: Tries 
     genus = animals.genus_of(name)
     entries = [entry for kept in known for entry in kept.aftercare if genus in entry.genera]
     if not entries:
-        watched = [pairing.ethogram.name for pairing in animals.pairings_of(name) if pairing.ethogram]
-        fitting = [*watched[-1:], animals.group_of(name).ethogram]
+        fitting = [animals.ethogram_of(name), animals.group_of(name).ethogram]
         entries = [e for of in fitting for kept in known if kept.name == of for e in kept.aftercare if not e.genera]
     if not entries:
         return None
@@ -255,7 +259,7 @@ def _in(day: date, days: int) -> date:
 
 
 def _brood(one: Attempt, mine: Window, animals: Animals, card: Card | None) -> Iterator[Task]:
-    she, care = one.female, mine.care
+    she = one.female
     if one.eaten and one.sac and not one.eaten.on.before(one.sac.on):
         return
     # What becomes of her is not what becomes of a sac that was taken from her.
@@ -282,11 +286,11 @@ def _brood(one: Attempt, mine: Window, animals: Animals, card: Card | None) -> I
     elif one.taken:
         yield from _waiting(one, mine, animals, card)
     elif _may_meet_again(last := one.pairings[-1], animals):
-        yield _again(gettext("introduce again?"), last, last.evidence, care, hardened_on(card, animals.group_of(she)))
+        yield _again(gettext("introduce again?"), last, last.evidence, mine, hardened_on(card, animals.group_of(she)))
 
 
-def _again(what: str, last: Pairing, evidence: Evidence, care: Aftercare, hardened: date | None) -> Task:
-    soonest, latest = care.again
+def _again(what: str, last: Pairing, evidence: Evidence, mine: Window, hardened: date | None) -> Task:
+    soonest, latest = mine.care.again
     first = max(_in(last.on.first, soonest), hardened or date.min)
     return Task(
         f"{last.female}/again/{last.on.text}",
@@ -295,17 +299,17 @@ def _again(what: str, last: Pairing, evidence: Evidence, care: Aftercare, harden
         first,
         max(_in(last.on.last, latest), _in(first, latest - soonest)),
         gettext("{day} with {male}: {evidence}", day=last.on.text, male=last.male, evidence=evidence.words),
-        care.source,
+        mine.care_source,
     )
 
 
 def _waiting(one: Attempt, mine: Window, animals: Animals, card: Card | None) -> Iterator[Task]:
-    she, care = one.female, mine.care
+    she = one.female
     last = one.taken[-1]
     best = max(pairing.evidence for pairing in one.taken)
     if best < Evidence.BOTH_PALPS and _may_meet_again(last, animals):
         what = beside("a second introduction? Cup in hand: after a pairing that took, she often attacks")
-        yield _again(what, last, best, care, hardened_on(card, animals.group_of(she)))
+        yield _again(what, last, best, mine, hardened_on(card, animals.group_of(she)))
     windows = sac_windows(one, mine)
     for at, window_ in enumerate(windows):
         yield from _looking(she, window_, windows[at - 1].closes if at else None, mine, card)
@@ -384,7 +388,7 @@ def _past_its_time(one: Attempt, mine: Window) -> Task:
         _in(last, 1),
         _in(last, LATE_DAYS),
         gettext("sac laid {laid}", laid=laid.text),
-        gettext(mine.care.source),
+        mine.care_source,
         until_done=one.guarding,
     )
 
@@ -400,7 +404,7 @@ def _since_laid(one: Attempt, mine: Window, name: str, what: str, span: tuple[in
     assert one.sac is not None
     laid = one.sac.on
     first, last = _in(laid.first, span[0]), _in(laid.last, span[1])
-    why, source = gettext("sac laid {laid}", laid=laid.text), gettext(mine.care.source)
+    why, source = gettext("sac laid {laid}", laid=laid.text), mine.care_source
     return Task(f"{one.female}/{name}/{laid.text}", one.female, what, first, last, why, source)
 
 
@@ -419,7 +423,7 @@ def _apart(one: Attempt, mine: Window) -> Iterator[Task]:
             _in(handled, INCUBATOR_DAYS),
             max(_in(laid.last, care.free[1]), _in(handled, SLOW_YOUNG_DAYS)),
             gettext("pulled {pulled}", pulled=pulled.text),
-            gettext(care.source),
+            mine.care_source,
             INCUBATOR_DAYS,
         )
     if closed:
@@ -435,10 +439,10 @@ def _apart(one: Attempt, mine: Window) -> Iterator[Task]:
             opened.first,
             _in(opened.last, 30),
             gettext("opened {opened}", opened=opened.text),
-            gettext(care.source),
+            mine.care_source,
         )
     else:
-        yield from _young(one, care)
+        yield from _young(one, mine)
 
 
 # What is to be done for young of an opened sac by how far they are (common practice, no source).
@@ -452,32 +456,25 @@ _BY_STAGE = {
 }
 
 
-def _young(one: Attempt, care: Aftercare) -> Iterator[Task]:
+def _young(one: Attempt, mine: Window) -> Iterator[Task]:
     """Yield what is next for the young of an opened sac that were counted."""
     living = [count for count in one.lot.counts if count.state == "alive"]
     sums = one.lot.closing
     if not living or sums is None or sums.alive <= 0 or one.sac is None:
         return
     seen = living[-1]
-    key, why = (
-        f"{one.female}/young/{one.sac.on.text}",
-        gettext(
-            "counted {number} {words} {seen}",
-            number=number(seen.number, "g"),
-            words=seen.stage.words,
-            seen=seen.on.text,
-        ),
-    )
+    key, count = f"{one.female}/young/{one.sac.on.text}", number(seen.number, "g")
+    why = gettext("counted {number} {words} {seen}", number=count, words=seen.stage.words, seen=seen.on.text)
     next_ = _in(seen.on.last, INCUBATOR_DAYS)
     if seen.stage in _BY_STAGE:
-        until = max(_in(one.sac.on.last, care.free[1]), _in(seen.on.last, SLOW_YOUNG_DAYS))
+        until = max(_in(one.sac.on.last, mine.care.free[1]), _in(seen.on.last, SLOW_YOUNG_DAYS))
         source = gettext("common practice, no source")
         yield Task(key, one.female, gettext(_BY_STAGE[seen.stage]), next_, until, why, source, INCUBATOR_DAYS)
     else:
         what = gettext(
             "part, feed and label the young ({alive} of {lot_id})", alive=number(sums.alive, "g"), lot_id=one.lot_id
         )
-        yield Task(key, one.female, what, seen.on.last, _in(seen.on.last, 30), why, gettext(care.source))
+        yield Task(key, one.female, what, seen.on.last, _in(seen.on.last, 30), why, mine.care_source)
 
 
 def _male(name: str, card: Card | None, mine: Window, animals: Animals) -> Iterator[Task]:
@@ -491,7 +488,7 @@ def _male(name: str, card: Card | None, mine: Window, animals: Animals) -> Itera
             _in(last.on.last, 1),
             _in(last.on.last, 3),
             gettext("with {female} on {last}", female=last.female, last=last.on.text),
-            gettext(mine.care.source),
+            mine.care_source,
         )
     moult = card.last_moult if card else None
     if moult:
@@ -502,7 +499,7 @@ def _male(name: str, card: Card | None, mine: Window, animals: Animals) -> Itera
             _in(moult.on.first, mine.care.prime[1] - 30),
             _in(moult.on.last, mine.care.prime[1]),
             gettext("last moult {moult}", moult=moult.on.text),
-            gettext(mine.care.source),
+            mine.care_source,
         )
 
 
@@ -535,7 +532,7 @@ def _keeping(card: Card, mine: Window, attempt: Attempt | None, animals: Animals
             _in(water.on.last, mine.care.water),
             _in(water.on.last, mine.care.water * 2),
             gettext("last water {water}", water=water.on.text),
-            gettext(mine.care.source),
+            mine.care_source,
             until_done=True,
             again_after=mine.care.water,
         )
@@ -547,9 +544,8 @@ def _meal(card: Card, mine: Window, attempt: Attempt | None, meal: Entry, near_m
     rested = _in(moult.on.last, FED_AFTER_MOULT_DAYS) if moult else meal.on.last
     first = max(_in(meal.on.last, REFUSED_DAYS if near_moult else low), rested)
     waiting = attempt is not None and attempt.end == "open" and bool(attempt.taken)
-    mature_male = card.sex == "male" and card.last_moult is not None
     what = gettext("feed: few and of middling size after a pairing") if waiting else gettext("feed")
-    if mature_male:
+    if card.is_mature_male:
         what = gettext("offer a small meal: mature males eat little, some nothing")
     elif meal.words == "refused":
         what = gettext("offer a small meal again, and take out what is left")
@@ -562,9 +558,9 @@ def _meal(card: Card, mine: Window, attempt: Attempt | None, meal: Entry, near_m
         gettext("last meal {meal}, refused", meal=meal.on.text)
         if meal.words == "refused"
         else gettext("last meal {meal}", meal=meal.on.text),
-        gettext(mine.care.source),
+        mine.care_source,
         # A mature male who eats nothing is no neglect, so his meal is never overdue.
-        every=0 if not mature_male else low,
-        until_done=not mature_male,
-        again_after=0 if mature_male else high,
+        every=low if card.is_mature_male else 0,
+        until_done=not card.is_mature_male,
+        again_after=0 if card.is_mature_male else high,
     )

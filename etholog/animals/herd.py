@@ -175,8 +175,11 @@ class Animals:
     def group_of(self, name: str) -> Group:
         """Return an animal's group of spiders: by the ethogram of its last session, its genus, or its `family`."""
         one = self.find(name)
-        watched = [p.ethogram.name for p in self.pairings_of(name) if p.ethogram]
-        return group_of(self.species_of(name), watched[-1] if watched else "", one.fact("family") if one else "")
+        return group_of(self.species_of(name), self.ethogram_of(name), one.fact("family") if one else "")
+
+    def ethogram_of(self, name: str) -> str:
+        """Return the name of the ethogram of an animal's last session, or ''."""
+        return next((p.ethogram.name for p in reversed(self.pairings_of(name)) if p.ethogram), "")
 
     @cached_property
     def smallest_adult(self) -> dict[tuple[str, str], tuple[float, str]]:
@@ -231,6 +234,13 @@ class Animals:
         """Tell whether nobody has decided yet if and when these two shall be paired again."""
         wish = self.wish_for(male, female)
         return wish is None or not (wish.turned_down or wish.wished_on)
+
+    def spent(self, name: str) -> Pairing | None:
+        """Return the last pairing in which a male inserted, unless he surely made a sperm web after it."""
+        card, who = self.find(name), self.id_of(name)
+        web = card.last("sperm_web") if card else None
+        met = [p for p in self.pairings_of(who) if p.male == who and p.evidence >= Evidence.INSERTION]
+        return met[-1] if met and not (web and met[-1].on.before(web.on)) else None
 
     def not_whole(self, name: str) -> Pairing | None:
         """Return the session after which a male was not whole; None where no answer since says so."""

@@ -79,7 +79,7 @@ def lines(animals: Animals, name: str) -> Iterator[str]:
         yield f"  {on:<10}  {what}  [{where}]"
     if animals.sex_of(name) == "female":
         for one in attempts(animals, name):
-            if one.sac and one.best < Evidence.INSERTION:
+            if one.sac and one.sac_alone:
                 yield f"  sac {one.sac.on.text}: rests on {one.rests_on}"
             if one.lot.words:
                 yield f"  young of the sac of {one.sac.on.text if one.sac else '?'}: {one.lot.words}"

@@ -8,7 +8,7 @@ from statistics import mean
 from typing import Literal
 
 from etholog.animals.attempts import Attempt, attempts, by_female, standing_wish
-from etholog.animals.card import KINDS, Card, Entry
+from etholog.animals.card import KINDS, Card
 from etholog.animals.care import Window, window
 from etholog.animals.cautions import cautions, poison_centre
 from etholog.animals.custody import custody
@@ -22,7 +22,6 @@ from etholog.base.text import many
 from etholog.ethogram import Ethogram
 from etholog.session import closing
 from etholog.session.endings import ATTACKED, KILLED
-from etholog.session.evidence import Evidence
 
 Side = Literal["for", "against", "unknown", "note"]
 
@@ -167,9 +166,9 @@ def _his(male: str, animals: Animals, known: Sequence[Ethogram], now: Day) -> It
             low, high = mine.care.prime
             days = moult.on.days_until(now)
             inside = days[0] >= low and days[1] <= high
-            told = "" if inside else f"; most pair from {low} to {high} days after it (common practice, no source)"
+            told = "" if inside else f"; most pair from {low} to {high} days after it ({mine.care.source})"
             yield Fact("for" if inside else "against", f"{card.id}: last moult {_ago(moult.on, now)}{told}")
-        yield from _charge(card.id, card.all("sperm_web"), met, now)
+        yield from _charge(card, animals, now)
         yield from _fed(card, animals, mine, now)
         yield from _measured(card, now)
     if hurt := animals.not_whole(male):
@@ -180,14 +179,14 @@ def _his(male: str, animals: Animals, known: Sequence[Ethogram], now: Day) -> It
         yield Fact("note", f"{animals.id_of(male)}: no pairing yet")
 
 
-def _charge(who: str, webs: Sequence[Entry], met: Sequence[Pairing], now: Day) -> Iterator[Fact]:
-    spent = [pairing for pairing in met if pairing.evidence >= Evidence.INSERTION]
-    if not webs:
+def _charge(card: Card, animals: Animals, now: Day) -> Iterator[Fact]:
+    who, web = card.id, card.last("sperm_web")
+    if web is None:
         yield Fact("unknown", f"{who}: no sperm web seen: is he charged? Males tear old webs down, so it says little")
-    elif spent and not spent[-1].on.before(webs[-1].on):
-        yield Fact("unknown", f"{who}: no sperm web seen since he inserted on {spent[-1].on.text}")
+    elif spent := animals.spent(who):
+        yield Fact("unknown", f"{who}: no sperm web seen since he inserted on {spent.on.text}")
     else:
-        yield Fact("for", f"{who}: sperm web {_ago(webs[-1].on, now)}")
+        yield Fact("for", f"{who}: sperm web {_ago(web.on, now)}")
 
 
 def _fed(card: Card, animals: Animals, mine: Window | None, now: Day) -> Iterator[Fact]:
@@ -196,8 +195,7 @@ def _fed(card: Card, animals: Animals, mine: Window | None, now: Day) -> Iterato
         yield Fact("unknown", f"{card.id}: no meal on the card")
         return
     last = f"{card.id}: last meal {meal.words or ''} {_ago(meal.on, now)}".replace("  ", " ")
-    # A mature male eats little, some nothing: that speaks neither for nor against him.
-    against: Side = "note" if card.sex == "male" and card.last_moult is not None else "against"
+    against: Side = "note" if card.is_mature_male else "against"  # of him it says nothing
     if meal.words == "refused":
         yield Fact(against, last + (": a moult may be near" if refused_near_moult(card, animals) else ""))
         return
@@ -359,7 +357,7 @@ def beware(names: Iterable[str], animals: Animals) -> list[str]:
     """Return the cautions that follow these animals, and the keeper's own line for the poison centre."""
     found = dict[str, None]()
     for name in names:
-        card, watched = animals.find(name), [p.ethogram.name for p in animals.pairings_of(name) if p.ethogram]
+        card = animals.find(name)
         family = card.fact("family") if card else ""
-        found |= dict.fromkeys(cautions([(animals.species_of(name), family)], watched[-1] if watched else ""))
+        found |= dict.fromkeys(cautions([(animals.species_of(name), family)], animals.ethogram_of(name)))
     return [*found, *filter(None, [poison_centre(animals.folder)])]

@@ -112,7 +112,6 @@ def lines(known: "Animals", name: str, kept: "list[Ethogram]") -> Iterator[str]:
     """Yield what a label says, the id first."""
     from etholog.animals import care, cautions
     from etholog.animals.attempts import attempts
-    from etholog.session.evidence import Evidence
 
     yield known.id_of(name)
     yield known.species_of(name) or gettext("species not on record")
@@ -139,7 +138,7 @@ def lines(known: "Animals", name: str, kept: "list[Ethogram]") -> Iterator[str]:
             laid = now.sac.on.text
             said = gettext(_CAME[came.kind], laid=laid, day=came.on.text) if came else ""
             yield said or gettext("sac laid {laid}", laid=laid)
-        if now.best < Evidence.INSERTION:
+        if now.sac_alone:
             yield gettext("rests on {evidence}", evidence=now.rests_on)
         yield gettext("sire: {sires}", sires=_either(now.sires))
         if now.lot.words:
@@ -159,9 +158,8 @@ def lines(known: "Animals", name: str, kept: "list[Ethogram]") -> Iterator[str]:
                 for shown in windows:
                     of = gettext(" (paired {day})", day=shown.pairings[0].on.text) if len(windows) > 1 else ""
                     yield gettext("look for a sac {opens} to {closes}", opens=shown.opens, closes=shown.closes) + of
-    watched = [pairing.ethogram.name for pairing in known.pairings_of(name) if pairing.ethogram]
     family = card.fact("family") if card else ""
-    yield f"{cautions.on_label(known.species_of(name), watched[-1] if watched else '', family)} {beside(CAUTION)}"
+    yield f"{cautions.on_label(known.species_of(name), known.ethogram_of(name), family)} {beside(CAUTION)}"
     if number := cautions.poison_centre(known.folder):
         yield number
 

@@ -212,12 +212,12 @@ def _compared(evening: "pd.DataFrame") -> str:
 
 
 def _sentence(attempts: "pd.DataFrame", evening: "pd.DataFrame") -> str:
-    from etholog.animals.attempts import SAC_ALONE
+    from etholog.session.evidence import Evidence
 
     taken = attempts[attempts["may_have_taken"]]
     closed = taken[taken["end"] != "open"]
     sacs = int((closed["end"] == "sac").sum())
-    unseen = int((closed["end"].eq("sac") & closed["rests_on"].str.startswith(SAC_ALONE)).sum())
+    unseen = int((closed["end"].eq("sac") & ~(closed["seen"] >= Evidence.INSERTION)).sum())
     alone = f", {unseen} of them after an insertion that nobody saw (the sac is the evidence)" if unseen else ""
     tried = f"{many(len(closed), 'attempt')} of {many(closed['female'].nunique(), 'female')}"
     return (

@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import date, timedelta
 from pathlib import Path
 from subprocess import CompletedProcess
@@ -13,6 +14,7 @@ from etholog.animals import care, readiness
 from etholog.animals.attempts import attempts
 from etholog.animals.care import Task
 from etholog.animals.pedigree import Parents
+from etholog.base.language import speaking
 from etholog.ethogram import at_hand
 from tests.make import CardLine, marks, write_card, write_session
 
@@ -37,6 +39,21 @@ def test_after_a_pairing_a_sac_is_looked_for_in_its_window(tmp_path: Path) -> No
     assert tasks["F nosac"].first == date(2026, 12, 27)
     assert tasks["F again"].first == date(2026, 3, 4)
     assert tasks["M check"].first == date(2026, 3, 2)
+
+
+def test_whose_each_window_is_is_said_in_the_language(tmp_path: Path) -> None:
+    with speaking("de"):
+        tasks = due(tmp_path, "2026-03-02", PAIRED, ("meal", "2026-02-25"), male=(("moult", "2025-12-01", "last"),))
+    assert {"F sac", "F again", "F meal", "M check", "M prime"} <= set(tasks)
+    assert {task.source for task in tasks.values()} == {"üblich, ohne Quelle"}
+
+
+def test_a_males_own_window_is_said_with_its_source(tmp_path: Path) -> None:
+    due(tmp_path, "2026-03-02", male=(("moult", "2024-12-01", "last"),))
+    shipped = at_hand(tmp_path)
+    own = [replace(e, aftercare=tuple(replace(one, source="our own males") for one in e.aftercare)) for e in shipped]
+    told = readiness.facts("M-1", "F-1", animals.read(tmp_path), own, date(2026, 3, 2))
+    assert any("most pair from 14 to 180 days after it (our own males)" in fact.text for fact in told)
 
 
 @pytest.mark.parametrize(

@@ -191,9 +191,8 @@ def undo(animals: Animals, name: str, number: str) -> Entry:
 
 
 def _not_saved(book: Journal) -> Refusal:
-    what = book.trouble or f"{book.path}: the disk does not answer"
     remedy = f"when the disk works again, `etholog resume {book.path}` takes them in" if book.rescue else "make room"
-    return Refusal(f"{what}; {remedy}")
+    return Refusal(f"{book.unsaved}; {remedy}")
 
 
 def typed(kind: str, words: Sequence[str], on: str, sure: bool = True, note: str = "") -> Entry:

@@ -112,7 +112,7 @@ class _Names:
         while not self.book.trouble and not self.book.is_safe(self.book.n - 1) and self.book.waiting_s < PATIENCE_S:
             time.sleep(0.001)
         if self.book.trouble or not self.book.is_safe(self.book.n - 1):
-            raise Refusal(f"{self.book.path}: {self.book.trouble or 'the disk does not answer'}; gather again")
+            raise Refusal(f"{self.book.unsaved}; gather again")
 
 
 def _all_called(path: Path) -> Iterator[_Called]:
@@ -162,7 +162,7 @@ def gather(target: Path, sources: Sequence[Source], places: bool = False, people
     finally:
         safe = names.book.close()
     if not safe:
-        raise Refusal(f"{names.book.path}: {names.book.trouble or 'the disk does not answer'}; gather again")
+        raise Refusal(f"{names.book.unsaved}; gather again")
     return found
 
 
@@ -223,7 +223,7 @@ def _take_card(
     finally:
         safe = book.close()
     if not safe:
-        raise Refusal(f"{path}: {book.trouble or 'the disk does not answer'}; gather again when there is room")
+        raise Refusal(f"{book.unsaved}; gather again when there is room")
     return path
 
 
@@ -316,8 +316,7 @@ def _take_session(
             finally:
                 safe = book.close()
             if not safe:
-                what = book.trouble or "the disk does not answer"
-                raise Refusal(f"{path}: {what}; gather again when there is room")
+                raise Refusal(f"{book.unsaved}; gather again when there is room")
             found.lines += len(after) - shared
             return
         what = f"goes on otherwise than {path} from line {shared + 2} on"

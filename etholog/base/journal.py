@@ -64,8 +64,7 @@ def encode(record: Mapping[str, Any]) -> bytes:
     """Turn a record, `n` and `do` first, into its line, newline included."""
     # A lone surrogate (a broken key code) has no UTF-8 form; a question mark in its place keeps the rest of the mark.
     text = json.dumps(record, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
-    body = text[:-1].encode("utf-8", "replace")
-    return body + b',"crc":"%08x"}\n' % zlib.crc32(body)
+    return sealed(text[:-1].encode("utf-8", "replace"))
 
 
 def sealed(body: bytes) -> bytes:
@@ -344,6 +343,11 @@ class Journal:
     def trouble(self) -> str | None:
         """What is wrong with the disk, in words for the user; None when all is well."""
         return self._write_trouble or self._sync_trouble
+
+    @property
+    def unsaved(self) -> str:
+        """Why not all of it is on the disk, in words, once `close` has said so."""
+        return self.trouble or f"{self.path}: the disk does not answer"
 
     @property
     def waiting_s(self) -> float:

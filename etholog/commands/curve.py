@@ -1,13 +1,12 @@
 """The curve of those still without a behaviour, a line of text for each group."""
 
-import shutil
 import sys
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from etholog.base.colours import ACTORS
 from etholog.base.text import visible
-from etholog.commands.output import Part, picture
+from etholog.commands.output import WIDEST, Part, columns_of, picture
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -23,7 +22,7 @@ def show(times: "pd.DataFrame", by: str) -> None:
         BLOCKS.encode(sys.stdout.encoding or "ascii")
     except UnicodeEncodeError:
         levels = EIGHTHS
-    picture(lines(times, by, min(110, shutil.get_terminal_size().columns), levels))
+    picture(lines(times, by, min(WIDEST, columns_of(sys.stdout)), levels))
 
 
 def lines(times: "pd.DataFrame", by: str, width: int, levels: str) -> Iterator[list[Part]]:

@@ -1,7 +1,6 @@
 """`etholog due`: what is to be done for the animals today, this week, later; as a calendar too."""
 
 import argparse
-import shutil
 import sys
 import textwrap
 from collections.abc import Collection, Iterable, Sequence
@@ -15,12 +14,14 @@ from etholog.base.language import ENGLISH, ngettext, speaking
 from etholog.base.refusal import Refusal
 from etholog.base.text import many, some_of, visible
 from etholog.commands.output import (
+    WIDEST,
     add_folder,
     add_json,
     add_language,
     add_more,
     add_today,
     as_json,
+    columns_of,
     goes_with,
     lead,
     say,
@@ -181,6 +182,6 @@ def _print(tasks: "Iterable[Task]", today: date, ahead: int, full: bool) -> None
 
 def _folded(task: "Task", when: str) -> list[str]:
     """Return a task as people read it, within the terminal's width."""
-    room = max(40, min(110, shutil.get_terminal_size().columns))
+    room = max(40, min(WIDEST, columns_of(sys.stdout)))
     head = visible(f"  {task.animal:<12} ")
     return textwrap.wrap(visible(f"{task.what}, {when}"), room, initial_indent=head, subsequent_indent=" " * 15)

@@ -47,14 +47,14 @@ def add_plain(parser: argparse.ArgumentParser) -> None:
 
 def add_look(parser: argparse.ArgumentParser) -> None:
     """Give a command the arguments that say how the screen looks and where the keys are."""
-    parser.add_argument("--hand", choices=("left", "right"), help="the hand on the keyboard (default: left)")
+    parser.add_argument("--hand", choices=settings.CHOICES["hand"], help="the hand on the keyboard (default: left)")
     parser.add_argument(
         "--map",
         default="",
         metavar="KEYBOARD",
         help=f"a keyboard other than QWERTY: {', '.join(KEYBOARDS)}, or pairs such as 'yz zy', typed and meant",
     )
-    parser.add_argument("--theme", choices=("day", "night", "mono"), help="colours (default: day)")
+    parser.add_argument("--theme", choices=settings.CHOICES["theme"], help="colours (default: day)")
     parser.add_argument("--ascii", action="store_true", help="draw with plain characters")
     parser.add_argument("--bell", action="store_true", help="ring for prompts; it may disturb the animals")
     parser.add_argument(

@@ -1,7 +1,7 @@
 """`etholog show`: a session in plain words, with its strip."""
 
 import argparse
-import shutil
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -11,7 +11,7 @@ from etholog.base.colours import ACTORS
 from etholog.base.refusal import Finding
 from etholog.base.text import visible
 from etholog.base.workspace import workspace_of
-from etholog.commands.output import Part, add_json, as_json, finding_data, picture, say, tell
+from etholog.commands.output import Part, add_json, as_json, columns_of, finding_data, picture, say, tell
 from etholog.screens.fit import shortened
 
 if TYPE_CHECKING:
@@ -55,7 +55,7 @@ def run(args: argparse.Namespace) -> int:
                 tell(f"  {log.line(entry)}")
             print()
             continue
-        picture(strip(read, shutil.get_terminal_size().columns, PLAIN if args.ascii else BOXES))
+        picture(strip(read, columns_of(sys.stdout), PLAIN if args.ascii else BOXES))
         print()
     say(*findings)
     return 1 if findings else 0

@@ -161,7 +161,9 @@ def _phone(args: argparse.Namespace, dress: "Look") -> "PhoneOf | None":
     if not getattr(args, "phone", False) and (broken_off is None or not phone_file(broken_off).exists()):
         return None
 
-    def phone(recorder: Recorder, pair: str, answered: "Callable[[Answer], None]") -> "Phone | str":
+    def phone(
+        recorder: Recorder, pair: str, answered: "Callable[[Answer], None]", before_tap: "Callable[[], None]"
+    ) -> "Phone | str":
         if importlib.util.find_spec("aiohttp") is None:
             return "phone: needs one package more: pip install 'etholog[phone]'. The keys go on."
         from etholog.phone import address
@@ -177,7 +179,7 @@ def _phone(args: argparse.Namespace, dress: "Look") -> "PhoneOf | None":
             seat = address.new_seat(address.Address(host, port, args.phone_certificate))
             address.keep(path, seat)
         about = {"pair": pair, "theme": vars(dress.theme)}
-        return Phone(recorder, seat, about, answered)
+        return Phone(recorder, seat, about, answered, before_tap)
 
     return phone
 

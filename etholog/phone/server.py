@@ -40,9 +40,15 @@ class Phone:
     """A server for one phone. `line` is what the strip says of it, `asks` whether a second phone wants its place."""
 
     def __init__(
-        self, recorder: Recorder, seat: Seat, about: Mapping[str, Any], answered: Callable[[Answer], None]
+        self,
+        recorder: Recorder,
+        seat: Seat,
+        about: Mapping[str, Any],
+        answered: Callable[[Answer], None],
+        before_tap: Callable[[], None] = lambda: None,
     ) -> None:
         self.recorder, self.seat = recorder, seat
+        self._before_tap = before_tap
         self.line, self.prompt = "phone: starts", ""
         self._about, self._answered = about, answered
         self._lanes = Lanes(recorder.ethogram, recorder.layout)
@@ -202,6 +208,7 @@ class Phone:
     async def _tapped(self, line: Line, told: messages.Tapped) -> None:
         n = self.recorder.record_of(told.id)
         if n is None and told.session == self._session and not self.recorder.closed:
+            self._before_tap()
             tap = self._clocks.placed(told, self._last_t, self._now())
             answer = self.recorder.tap(tap, late=self._now() - tap.t > LATE_MS)
             n, self._last_t, self._said = answer.n, max(self._last_t, tap.t), answer.text

@@ -18,10 +18,11 @@ from etholog.recording.keyboard import QWERTY_KEYBOARD, Keyboard
 from etholog.recording.live import Live
 from etholog.recording.taps import ACTS, NOTE, Tap
 from etholog.session import drafts
-from etholog.session.folding import Bout
+from etholog.session.folding import Bout, Span
 
 CLOCK_JUMP_S = 2.0
 STILL_S = 5.0
+SLEPT, STOPPED = "the machine slept", "etholog was stopped"
 
 
 class Recorder(Corrector):
@@ -216,12 +217,29 @@ class Recorder(Corrector):
         gap = next((gap for gap in self.live.folding.gaps if gap.onset <= t < gap.offset), None)
         if gap is None:
             return
-        began = [r["n"] for r in self.live.marks_in_time if r["do"] == "gap" and r["t"] == gap.onset]
+        began = self._at_edge("gap", gap.onset)
         if any(record["n"] in began and record["why"] for record in self.live.records if record["do"] == "gap"):
             self._append(drafts.move(began[-1], min(t + 1, gap.offset)))
         else:
-            for back in [r["n"] for r in self.live.marks_in_time if r["do"] == "back" and r["t"] == gap.offset]:
-                self._append(drafts.move(back, t))
+            self._end_gap_at(gap, t)
+
+    def _keep_gap_clear(self, t: int) -> None:
+        """A key may arrive as the machine or the program wakes, a moment before that is noticed; or in the moment
+        before it slept. It was seen: the gap ends at it, or begins after it."""
+        for gap in self.live.folding.gaps[-1:]:
+            if gap.why in (SLEPT, STOPPED) and gap.onset <= t < gap.offset:
+                if gap.offset - t < t - gap.onset:
+                    self._end_gap_at(gap, t)
+                else:
+                    self._append(drafts.move(self._at_edge("gap", gap.onset)[-1], t + 1))
+
+    def _end_gap_at(self, gap: Span, t: int) -> None:
+        for back in self._at_edge("back", gap.offset):
+            self._append(drafts.move(back, t))
+
+    def _at_edge(self, do: str, t: int) -> list[int]:
+        """Return the records that begin or end a gap at `t`."""
+        return [r["n"] for r in self.live.marks_in_time if r["do"] == do and r["t"] == t]
 
     def _away_late(self, at: float) -> Answer:
         """Nobody watched from a moment that is past, until the next thing that somebody saw."""
@@ -243,6 +261,7 @@ class Recorder(Corrector):
             self._doubtful = []
             if self._held.is_doubtful:  # to copy it takes the longer, the more was done
                 self._before_doubtful = list(self._done), list(self._undone)
+        self._keep_gap_clear(self.t(at))
         first = self.journal.n
         answer = do()
         if told is None and self._held.is_doubtful:
@@ -324,7 +343,8 @@ class Recorder(Corrector):
             asleep = slept - slept_before
             if asleep > CLOCK_JUMP_S:
                 self._append(drafts.clock(self.t(at), f"the machine slept for {asleep:.0f} s"))
-                self.was_away(self.t(before), self.t(at), "the machine slept")
+                if self.live.folding.gap is None:  # else nobody watched, and a machine that wakes can't say who does
+                    self.was_away(self.t(before), self.t(at), SLEPT)
             elif at - before > STILL_S:
                 self._append(drafts.clock(self.t(at), f"etholog stood still for {at - before:.0f} s"))
             if abs(set_by - set_before) > CLOCK_JUMP_S:
@@ -335,7 +355,7 @@ class Recorder(Corrector):
         """The program was stopped since the clocks were compared last, and goes on now: nobody watched in between."""
         since = self.t(self._clocks[0]) if self._clocks is not None else self.t(at)
         self._clocks = None
-        self.was_away(since, self.t(at), "etholog was stopped")
+        self.was_away(since, self.t(at), STOPPED)
         return Answer("etholog was stopped: that time counts for nothing; what ran is over")
 
     @in_one_write

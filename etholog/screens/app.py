@@ -27,7 +27,8 @@ if TYPE_CHECKING:
     from etholog.phone.server import Phone
 
 # What gives a recorder, whose pair is called so, a phone that hands its answers on; or says why there is none.
-PhoneOf = Callable[[Recorder, str, Callable[[Answer], None]], "Phone | str"]
+# What gives a recorder a phone: its pair, who hears of an answer, what is done before a tap is taken in.
+PhoneOf = Callable[[Recorder, str, Callable[[Answer], None], Callable[[], None]], "Phone | str"]
 
 
 class WatchApp(ThemedApp):
@@ -158,7 +159,9 @@ class WatchApp(ThemedApp):
         keep(watching.recorder.journal.path, self._settings)
         watching.before_key = self.take_up
         if self._phone_of is not None:
-            watching.phone = self._phone_of(watching.recorder, watching.pair, watching.tapped_on_phone)
+            watching.phone = self._phone_of(
+                watching.recorder, watching.pair, watching.tapped_on_phone, watching.catch_up
+            )
             if not isinstance(watching.phone, str):
                 self.run_worker(watching.phone.start(), exit_on_error=False)
         self.push_screen(watching, self.show_outcome)

@@ -157,7 +157,8 @@ class Plain:
                 at = system.now()
                 if self._console.continued:
                     self._console.continued = False
-                    say(self._recorder.stopped(system.now()).text)
+                    say(self._recorder.stopped(at).text)
+                self._compare_clocks(at)  # first, or a key that wakes the machine would lie in the gap
                 if key is not None and self._take(key, at):
                     return True
                 self._tick()
@@ -219,11 +220,13 @@ class Plain:
         what = "nobody watches" if live.folding.gap is not None else ", ".join(runs) or "nothing runs"
         return f"{clock_face(now)}, {live.stage or 'before'}: {what}"
 
-    def _tick(self) -> None:
-        recorder, at = self._recorder, system.now()
+    def _compare_clocks(self, at: float) -> None:
         awake, wall = time.monotonic(), system.wall_now()
         if not self._console.continued:  # stopped meanwhile: the gap begins where the clocks were compared before
-            recorder.watch_clocks(at, awake, wall)
+            self._recorder.watch_clocks(at, awake, wall)
+
+    def _tick(self) -> None:
+        recorder, at = self._recorder, system.now()
         for prompt in self._prompts.due(recorder.live, recorder.t(at)):
             recorder.prompted(prompt.name, at)
             if self._bell:

@@ -137,6 +137,15 @@ class Watching(Screen[bool], inherit_bindings=False):
             self._answer = self.recorder.stopped(self._clock()).text
         self.continued = False
 
+    def catch_up(self) -> None:
+        """Leave a gap for what went by while the program was stopped or the machine slept, before anything of now is
+        taken in."""
+        self._after_stop()
+        if self.compares_clocks:
+            at, awake, wall = self._clock(), time.monotonic(), self.recorder.wall()
+            if not self.continued:  # stopped meanwhile: the gap begins where the clocks were compared before
+                self.recorder.watch_clocks(at, awake, wall)
+
     # ------------------------------------------------------------ input
 
     async def on_key(self, event: events.Key) -> None:
@@ -144,10 +153,10 @@ class Watching(Screen[bool], inherit_bindings=False):
         event.stop()
         event.prevent_default()
         self.before_key(event)
+        self.catch_up()
         if not self.takes_keys:
             await self.query_one(Line).typed(event, self._line_ended)
             return
-        self._after_stop()
         at = self._stamp(event)
         place = self.recorder.keyboard.place(event.character or "")
         act = act_of(event.key, self.recorder.where) or act_of(place, self.recorder.where)
@@ -212,6 +221,7 @@ class Watching(Screen[bool], inherit_bindings=False):
         if key := self.tapped(event):
             self.before_key(event)
             self._ending = False
+            self.catch_up()
             self._told(self.recorder.press(key, self._stamp(event)))
 
     def on_paste(self, event: events.Paste) -> None:
@@ -285,12 +295,8 @@ class Watching(Screen[bool], inherit_bindings=False):
         """Show what is: called after each key and a few times a second."""
         if not self.is_attached:
             return  # the form at the end is here already
-        self._after_stop()
+        self.catch_up()
         now = self._now()
-        if self.compares_clocks:
-            at, awake, wall = self._clock(), time.monotonic(), self.recorder.wall()
-            if not self.continued:  # stopped meanwhile: the gap begins where the clocks were compared before
-                self.recorder.watch_clocks(at, awake, wall)
         for prompt in self._prompts.due(self.recorder.live, now):
             self.recorder.prompted(prompt.name, self._clock())
             self._prompt, self._prompt_text = prompt, f"{clock_face(now)}  {prompt.text}"

@@ -290,6 +290,45 @@ def test_clock_changes_are_recorded(tmp_path: Path) -> None:
     assert (gap.onset, gap.offset, gap.why) == (20_000, 620_000, "the machine slept")
 
 
+def slept(live: Recorder, since: float, until: float) -> None:
+    """Have the machine sleep between two looks at the clocks."""
+    for at, awake in ((since, since), (until, since + 0.2)):
+        live.watch_clocks(at, awake, datetime.fromtimestamp(BEGAN.timestamp() + at, UTC))
+
+
+@pytest.mark.parametrize(
+    ("key", "at", "gap"),
+    [
+        ("v", 719.99, (20_000, 619_990)),
+        ("-", 719.99, (20_000, 619_990)),
+        ("v", 120.0, (20_001, 620_000)),
+        ("v", 120.05, (20_051, 620_000)),
+    ],
+)
+def test_a_key_as_the_machine_wakes_or_falls_asleep_is_in_no_gap(
+    tmp_path: Path, key: str, at: float, gap: tuple[int, int]
+) -> None:
+    live = recorder(tmp_path)
+    press(live, "d")
+    slept(live, 120.0, 720.0)
+    live.take(key, at)
+    live.close(730.0)
+    fold = reread(live).fold
+    assert (fold.gaps[0].onset, fold.gaps[0].offset) == gap
+    assert not fold.remarks
+
+
+def test_a_machine_that_wakes_does_not_say_that_somebody_watches(tmp_path: Path) -> None:
+    live = recorder(tmp_path)
+    live.take("-", 110.0)
+    slept(live, 120.0, 720.0)
+    live.take("v", 800.0)
+    live.close(810.0)
+    fold = reread(live).fold
+    assert [(gap.onset, gap.offset) for gap in fold.gaps] == [(10_000, 700_000)]
+    assert not fold.remarks
+
+
 def test_names_cannot_leave_the_folder(tmp_path: Path) -> None:
     kept = terrestrial_1()
     journal = begin(tmp_path, kept, BEGAN, 0.0, male="../../etc/x\x00\x1b[31m", female="/")

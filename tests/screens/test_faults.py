@@ -206,6 +206,24 @@ def test_a_program_that_was_stopped_leaves_a_gap(tmp_path: Path) -> None:
     assert (fold.bouts[0].code, fold.bouts[0].whole) == ("drumming", False)
 
 
+def test_keys_that_wait_for_a_stopped_program_are_in_no_gap(tmp_path: Path) -> None:
+    with Terminal(*WATCH, cwd=tmp_path) as terminal:
+        terminal.start()
+        terminal.type("d")
+        terminal.until("now: palpal drumming")
+        terminal.kill(signal.SIGSTOP)
+        time.sleep(2)
+        terminal.type("v")
+        terminal.kill(signal.SIGCONT)
+        terminal.until("now: clasp")
+        terminal.end()
+        assert terminal.wait() == 0
+    fold = session.read(the_file(tmp_path)).fold
+    assert [gap.why for gap in fold.gaps] == ["etholog was stopped"]
+    assert fold.gaps[0].offset <= fold.bouts[1].onset
+    assert not fold.remarks
+
+
 @pytest.mark.parametrize("environment", [{"TERM": "linux"}, {"PYTHONIOENCODING": "latin-1"}])
 def test_a_terminal_without_box_characters_gets_none(tmp_path: Path, environment: dict[str, str]) -> None:
     with Terminal(*WATCH, cwd=tmp_path, columns=100, rows=40, **environment) as terminal:

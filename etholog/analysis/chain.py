@@ -10,7 +10,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from etholog.analysis import sequence, survival
+from etholog.analysis import sequence
+from etholog.analysis.distribution import chi_squared_tail
 from etholog.season import Season
 
 Counts = NDArray[np.float64]
@@ -152,7 +153,7 @@ def _independent(tables: Counts) -> ChainTest:
 def _test(g2: float, x2: float, df: int, cells: int, few: int) -> ChainTest:
     if not df:
         return ChainTest(np.nan, np.nan, 0, np.nan, cells, few)
-    return ChainTest(g2, x2, df, survival.chi_squared_tail(x2, df), cells, few)
+    return ChainTest(g2, x2, df, chi_squared_tail(x2, df), cells, few)
 
 
 def _compare(observed: Counts, expected: Counts) -> tuple[float, float]:

@@ -17,8 +17,8 @@ from typing import Any, Literal, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from etholog.analysis.distribution import t_quantile
 from etholog.analysis.share import wilson
-from etholog.analysis.survival import t_quantile
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]

@@ -8,11 +8,12 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from etholog.analysis import cox, survival
+from etholog.analysis import cox
 from etholog.analysis.columns import latencies, numbers, one_of, seconds, whole, words
 from etholog.analysis.columns import table as table_of
 from etholog.analysis.covariate import permute_within
 from etholog.analysis.design import how_many, named_rows
+from etholog.analysis.distribution import t_quantile
 from etholog.base import notebook
 from etholog.base.refusal import Refusal
 from etholog.base.text import many
@@ -132,7 +133,7 @@ def hazards(
         # The robust error alone is too small: with 10 to 50 sessions p is under .05 in 7 to 15 of 100, by chance.
         larger = table[["se", "naive_se"]].max(axis=1)
         df = _telling(fitted, group) - 1
-        half = survival.t_quantile(0.975, df) * larger
+        half = t_quantile(0.975, df) * larger
         table["low"], table["high"] = np.exp(table["coef"] - half), np.exp(table["coef"] + half)
         table["p"] = 2 * stdtr(df, -np.abs(table["coef"] / larger))
     return Hazards(table, fitted.log_likelihood, events, cluster, clusters, said, lost)

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from etholog.analysis import columns, crossed, survival
 from etholog.analysis.design import alone, named_rows, numbers
+from etholog.analysis.distribution import normal_quantile
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -178,6 +179,6 @@ def log_log_limits(share: float, se: float) -> tuple[float, float]:
     is 0 or 1."""
     if not (0 < share < 1 and se > 0):
         return np.nan, np.nan
-    half = survival.normal_quantile(0.975) * se / (share * np.log(share))
+    half = normal_quantile(0.975) * se / (share * np.log(share))
     low, high = sorted((float(share ** np.exp(half)), float(share ** np.exp(-half))))
     return low, high

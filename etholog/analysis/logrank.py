@@ -10,8 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from etholog.analysis import permutation
+from etholog.analysis.distribution import chi_squared_tail
 from etholog.analysis.permutation import Floats, Ints, Kernel, Labels, Permuted, Statistic
-from etholog.analysis.survival import chi_squared_tail, risk_table
+from etholog.analysis.survival import risk_table
 
 Bools = NDArray[np.bool_]
 

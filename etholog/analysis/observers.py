@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from etholog.analysis import columns
 from etholog.analysis.agreement import Agreement, agreement, limits_of_agreement, unit_table
 from etholog.analysis.agreement import kappa as kappa_of
-from etholog.analysis.survival import t_quantile
+from etholog.analysis.distribution import t_quantile
 from etholog.base import notebook
 from etholog.base.refusal import Refusal
 from etholog.season import Season

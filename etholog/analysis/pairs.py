@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from etholog.analysis import factor, logrank, permutation, renamed, survival, welch
 from etholog.analysis import sooner as first_sooner
+from etholog.analysis.distribution import t_quantile
 from etholog.analysis.multiplicity import holm
 from etholog.base.language import gettext, ngettext, number
 
@@ -177,7 +178,7 @@ def _difference(a: Rows, b: Rows, difference: float, horizon: float) -> tuple[fl
     if v1 + v2 <= 0:
         return np.nan, np.nan
     df = (v1 + v2) ** 2 / (v1**2 / (len(a) - 1) + v2**2 / (len(b) - 1))
-    half = survival.t_quantile(0.975, df) * float(np.sqrt(v1 + v2))
+    half = t_quantile(0.975, df) * float(np.sqrt(v1 + v2))
     return difference - half, difference + half
 
 

@@ -12,6 +12,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from etholog.analysis import columns, logrank, survival
+from etholog.analysis.distribution import normal_quantile
 from etholog.analysis.permutation import ALPHA
 from etholog.base.refusal import Refusal
 
@@ -53,7 +54,7 @@ def schoenfeld(ratio: float, power: float = 0.8, share: float = 0.5, sessions: i
     columns.number(share, "share", 1e-6, 1 - 1e-6)
     columns.whole(sessions, "sessions", 1)
     columns.number(like, "like", 0.0, 1.0)
-    needed = survival.normal_quantile(0.975) + survival.normal_quantile(power)
+    needed = normal_quantile(0.975) + normal_quantile(power)
     return needed**2 / (share * (1 - share) * log(ratio) ** 2) * (1 + (sessions - 1) * like)
 
 

@@ -10,7 +10,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from etholog.analysis.survival import t_quantile
+from etholog.analysis.distribution import t_quantile
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.integer[Any]]

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from etholog.analysis import columns, cox, permutation
 from etholog.analysis.compare import test
 from etholog.analysis.design import named_rows
-from etholog.analysis.survival import normal_quantile, t_quantile
+from etholog.analysis.distribution import normal_quantile, t_quantile
 from etholog.base import notebook
 from etholog.base.text import many, p_number
 

@@ -4,7 +4,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from etholog.analysis.survival import Bools, Floats, t_quantile
+from etholog.analysis.distribution import t_quantile
+from etholog.analysis.survival import Bools, Floats
 
 LEAST = 3  # sessions of each for limits
 

@@ -5,11 +5,12 @@ statsmodels has the curve but no pointwise limits and no restricted mean; it is 
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cache, lru_cache
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
+
+from etholog.analysis.distribution import normal_quantile
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -145,28 +146,3 @@ def jackknife(time: Floats, occurred: Bools, horizon: float) -> float:
 
 def _at_risk(time: Floats, at: Floats) -> Floats:
     return (len(time) - np.searchsorted(np.sort(time), at, side="left")).astype(np.float64)
-
-
-def chi_squared_tail(statistic: float, df: int) -> float:
-    """Return the upper tail of chi-squared; NaN where there is no statistic."""
-    if not df or not np.isfinite(statistic):
-        return np.nan
-    from scipy.special import chdtrc
-
-    return float(chdtrc(df, statistic))
-
-
-@cache
-def normal_quantile(p: float) -> float:
-    """Return the standard normal quantile."""
-    from statistics import NormalDist
-
-    return NormalDist().inv_cdf(p)
-
-
-@lru_cache(maxsize=1024)  # degrees of freedom are no whole numbers, so in simulations there is no end of them
-def t_quantile(p: float, df: float) -> float:
-    """Return the quantile of Student's t."""
-    from scipy.special import stdtrit
-
-    return float(stdtrit(df, p))

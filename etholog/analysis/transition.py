@@ -12,9 +12,10 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from etholog.analysis import columns, sequence, shuffle, survival
+from etholog.analysis import columns, sequence, shuffle
 from etholog.analysis.chain import FEW_EXPECTED
 from etholog.analysis.design import how_many
+from etholog.analysis.distribution import chi_squared_tail, normal_tails
 from etholog.analysis.multiplicity import holm
 from etholog.analysis.permutation import ALPHA
 from etholog.base import notebook
@@ -175,7 +176,7 @@ def _tested(counts: pd.DataFrame, possible: NDArray[np.bool_]) -> Transitions:
         x2 = float((((observed - expected) ** 2)[inside] / expected[inside]).sum())
         filled = inside & (observed > 0)
         g2 = float(2 * (observed[filled] * np.log(observed[filled] / expected[filled])).sum())
-        p = survival.chi_squared_tail(x2, df)
+        p = chi_squared_tail(x2, df)
         residual = _residuals(observed, expected, inside)
     with np.errstate(divide="ignore", invalid="ignore"):
         probability = observed / observed.sum(axis=1, keepdims=True)
@@ -245,9 +246,7 @@ def _together(cells: NDArray[np.bool_]) -> NDArray[np.bool_]:
 
 
 def _two_sided_holm(residual: NDArray[np.float64]) -> NDArray[np.float64]:
-    from scipy.special import ndtr
-
-    return holm(2 * ndtr(-np.abs(residual)).reshape(-1)).reshape(residual.shape)
+    return holm(normal_tails(residual).reshape(-1)).reshape(residual.shape)
 
 
 def _sentence(

@@ -297,11 +297,13 @@ def resume(
     journal, _ = Journal.open(path)
     told = [str(finding) for finding in known.findings]
     same = known.header["boot"] == system.boot() != "" and known.header["clock"] == system.CLOCK
-    by_wall = now - (wall - known.began).total_seconds()
+    by_wall = now - (wall - known.zero_by_wall).total_seconds()
     clock_at = known.header["clock_at"] if same else by_wall
     last = known.fold.end
     if not same:
         told.append("the machine was started again since: the time away is by the wall clock")
+        if by_wall > now - last / 1000:
+            told.append("the wall clock is behind the last mark: how long you were away is not known")
     # Whatever the clocks say, nothing comes before what is in the file already.
     clock_at = min(clock_at, now - last / 1000)
     if now - clock_at > LONGEST_S:  # the times of its records would be refused when they are read

@@ -55,7 +55,7 @@ class Recorder(Corrector):
         self._doubtful: list[int] = []  # what was written by presses that may turn out to be repeats
         self._before_doubtful = self._done, self._undone
         self._clocks: tuple[float, float, float] | None = None
-        self._is_late = False  # what is written now happened a while ago: the wall's time of now is not its own
+        self.is_late = False  # what is written now happened a while ago: the wall's time of now is not its own
         self._tapped = {r["id"]: (r["n"], tuple(r["made"])) for r in self.live.records if r["do"] == "tap"}
 
     @cached_property
@@ -129,7 +129,7 @@ class Recorder(Corrector):
     def _seen(self, meant: Press, at: float) -> Answer:
         """Mark what somebody saw, and so watched."""
         gap = self.live.folding.gap
-        if gap is not None and not (self._is_late and self.t(at) < gap.onset):
+        if gap is not None and not (self.is_late and self.t(at) < gap.onset):
             self.back(at)
         return self._mark(meant.behaviour, meant.choice, at)
 
@@ -148,7 +148,7 @@ class Recorder(Corrector):
         if (n := self.record_of(tap.id)) is not None:
             return Answer("", n)
         first, done = self.journal.n, len(self._done)
-        self.asks_code, self._is_late = False, late
+        self.asks_code, self.is_late = False, late
         answer = self._done_by(tap, self._clock_at + tap.t / 1000)
         if not tap.sure:
             self._say_unsure(range(first, self.journal.n), tap)
@@ -157,7 +157,7 @@ class Recorder(Corrector):
         made = tuple(range(first, self.journal.n))
         n = self._append(drafts.tap(tap.t, tap.id, tap.act or tap.what, tap.earliest, tap.latest, made))
         self._tapped[tap.id] = n, made
-        self._is_late = False
+        self.is_late = False
         return Answer(answer.text, n)
 
     def _done_by(self, tap: Tap, at: float) -> Answer:
@@ -177,7 +177,7 @@ class Recorder(Corrector):
             try:
                 if tap.act == "other" and meant is not None:
                     return self.recode(meant.behaviour, meant.choice)
-                return self._away_late(at) if tap.act == "away" and self._is_late else self.act(ACTS[tap.act], at)
+                return self._away_late(at) if tap.act == "away" and self.is_late else self.act(ACTS[tap.act], at)
             finally:
                 self.meant, self.asks_code = None, False
         meant = self._press_of(tap.what)
@@ -348,7 +348,8 @@ class Recorder(Corrector):
             elif at - before > STILL_S:
                 self._append(drafts.clock(self.t(at), f"etholog stood still for {at - before:.0f} s"))
             if abs(set_by - set_before) > CLOCK_JUMP_S:
-                self._append(drafts.clock(self.t(at), f"the wall clock was set by {set_by - set_before:+.0f} s"))
+                told = drafts.clock(self.t(at), f"the wall clock was set by {set_by - set_before:+.0f} s")
+                self._append(drafts.at_wall(told, wall))
         self._clocks = at, slept, set_by
 
     def stopped(self, at: float) -> Answer:
@@ -374,11 +375,11 @@ class Recorder(Corrector):
     def close(self, at: float, outcome: dict[str, Scalar] | None = None) -> None:
         """End the session: what runs is cut here."""
         self.closed = True
-        self._append(drafts.close(self.ends_at(at), outcome, self.wall()))
+        self._append(drafts.close(self.ends_at(at), outcome, None if self.is_late else self.wall()))
 
     def _at(self, draft: Draft, at: float) -> int:
         """Append what happened at one moment of the clock, the wall's time beside it once a minute."""
-        if at - self._wall_at >= WALL_EVERY_S and not self._is_late:
+        if at - self._wall_at >= WALL_EVERY_S and not self.is_late:
             self._wall_at = at
             draft = drafts.at_wall(draft, self.wall())
         return self._do(draft)

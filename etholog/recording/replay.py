@@ -80,9 +80,10 @@ def replay(recorder: Recorder, missed: Sequence[Arrival], clock_at: float) -> li
         return []
     with recorder.journal.at_once():
         recorder.take_back_gap_after(missed[0].t)
-        machine = _Replay(recorder)
+        machine, recorder.is_late = _Replay(recorder), True
         told = [machine.take(arrival, clock_at + arrival.t / 1000) for arrival in missed]
         rest = machine.end(clock_at + missed[-1].t / 1000)
+    recorder.is_late = False
     recorder.asks_code = False  # what was asked before the break: the next key is a mark
     return [*told, rest] if rest else told
 

@@ -1,10 +1,10 @@
 """One pairing, read from its file: header, ethogram, records, and what they fold to."""
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import datetime, timedelta
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
@@ -44,6 +44,17 @@ class Session:
     def began(self) -> datetime:
         """The instant of t = 0, with its offset from UTC."""
         return self.header["began"]
+
+    @property
+    def zero_by_wall(self) -> datetime:
+        """The instant of t = 0 by what the wall clock showed last: that of `began`, unless the clock was set since."""
+        walls: list[Mapping[str, Any]] = [record for record in self.records if "wall" in record]
+        for record in reversed(walls):
+            with suppress(ValueError, OverflowError):
+                wall = datetime.fromisoformat(record["wall"])
+                if wall.utcoffset() is not None:
+                    return wall - timedelta(milliseconds=record["t"])
+        return self.began
 
     @property
     def is_accident(self) -> bool:

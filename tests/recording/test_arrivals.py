@@ -82,6 +82,19 @@ def test_a_replay_comes_to_what_the_strip_would_have_come_to(tmp_path: Path) -> 
     assert codes == ["touch", "drumming", "insertion", "clasp"]
 
 
+def test_keys_of_before_the_break_do_not_have_the_wall_time_of_now(tmp_path: Path) -> None:
+    on = recorder(tmp_path)
+    press(on, "b")
+    known = reread(on)
+    now = system.now()
+    opening.resume(known.path, "left", now, system.wall_now(), missed("dv\x1b\r"))
+    read = session.read(known.path)
+    assert read.fold.closed
+    new = read.records[len(known.records) :]
+    assert [record["do"] for record in new] == ["mark", "mark", "close"]
+    assert not [record for record in new if "wall" in record]
+
+
 def test_what_the_other_one_key_asked_before_a_break_is_over_after_it(tmp_path: Path) -> None:
     on = recorder(tmp_path)
     press(on, "w")

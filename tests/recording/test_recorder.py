@@ -13,9 +13,10 @@ from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from etholog import ethogram
+from etholog.base import journal
 from etholog.base.text import visible
 from etholog.recording.lanes import Lanes
-from etholog.recording.opening import begin
+from etholog.recording.opening import begin, resume
 from etholog.recording.prompts import Prompts
 from etholog.recording.recorder import Recorder
 from etholog.screens.strip import PLAIN, totals, trace
@@ -294,6 +295,26 @@ def slept(live: Recorder, since: float, until: float) -> None:
     """Have the machine sleep between two looks at the clocks."""
     for at, awake in ((since, since), (until, since + 0.2)):
         live.watch_clocks(at, awake, datetime.fromtimestamp(BEGAN.timestamp() + at, UTC))
+
+
+def test_after_a_restart_the_time_away_is_by_what_the_wall_clock_showed_last(tmp_path: Path) -> None:
+    live = recorder(tmp_path)
+    at = BEGAN.timestamp()
+    live.watch_clocks(100.0, 100.0, BEGAN)
+    press(live, "d")
+    # Ten seconds on, a time server sets the clock forward by an hour.
+    live.watch_clocks(110.0, 110.0, datetime.fromtimestamp(at + 3610, UTC))
+    known = reread(live)
+    assert known.zero_by_wall == datetime.fromtimestamp(at + 3600, UTC)
+    for run, (away_s, told_of) in enumerate(((300, False), (-7200, True))):
+        copy = tmp_path / f"{run}.jsonl"
+        head, _, rest = known.path.read_bytes().partition(b"\n")
+        first = journal.decoded(head[: -len(b',"crc":"00000000"}')]) | {"boot": "another"}
+        copy.write_bytes(journal.encode(first) + rest)
+        on, told = resume(copy, "left", 50.0, datetime.fromtimestamp(at + 3610 + away_s, UTC))
+        (gap,) = reread(on).fold.gaps
+        assert (gap.onset, gap.offset) == (10_000, 10_000 + max(0, away_s) * 1000)
+        assert any("behind the last mark" in line for line in told) == told_of
 
 
 @pytest.mark.parametrize(

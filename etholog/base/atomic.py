@@ -31,7 +31,8 @@ def replacing(path: Path) -> Iterator[BinaryIO]:
     except OSError as error:
         raise Refusal(f"{path}: can't be written ({error.strerror}); {files.remedy(error)}") from error
     finally:
-        beside.unlink(missing_ok=True)
+        with suppress(OSError):  # of a disk that takes nothing: what it said first is told
+            beside.unlink(missing_ok=True)
 
 
 _LOCK = "etholog.lock"

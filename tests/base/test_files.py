@@ -5,7 +5,7 @@ import socket
 import sys
 from collections.abc import Callable
 from pathlib import Path
-from subprocess import CompletedProcess
+from subprocess import CompletedProcess, run
 
 import pytest
 
@@ -97,6 +97,18 @@ def test_nothing_is_written_over_a_pipe(tmp_path: Path, etholog: Run, odd: str, 
     assert done.returncode == 2, done.stdout
     assert done.stderr.startswith(odd.partition("/")[0])
     assert (tmp_path / odd).is_fifo()
+
+
+def test_where_nothing_can_be_written_the_file_is_named_that_was_asked_for(tmp_path: Path) -> None:
+    mount = ["mount", "-t", "tmpfs", "-o", "ro", "tmpfs", str(tmp_path)]
+    if os.geteuid() or run(mount, capture_output=True, check=False).returncode:
+        pytest.skip("only root may mount a disk, and not everywhere")
+    try:
+        with pytest.raises(Refusal) as refused, replacing(tmp_path / "label.pdf"):
+            pass
+    finally:
+        run(["umount", str(tmp_path)], check=True)
+    assert str(refused.value).startswith(f"{tmp_path / 'label.pdf'}: can't be written (Read-only file system)")
 
 
 def test_a_device_stays_a_device(tmp_path: Path) -> None:

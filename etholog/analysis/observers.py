@@ -29,8 +29,8 @@ class Observers:
     """Agreement over sessions that two observers recorded. NaN: not defined, or too few sessions for limits."""
 
     sessions: pd.DataFrame
-    """One row each, in the order of their days: session, began, first, second (observers), matched, agreed, kappa,
-    shift_s, watched_s, and reaches: whether kappa reaches the criterion."""
+    """One row each, in the order of their days: session, began, utc_offset_min, first, second (observers), matched,
+    agreed, kappa, shift_s, watched_s, and reaches: whether kappa reaches the criterion."""
     table: pd.DataFrame
     """Index: behaviour. what: 'seconds' in all of a state, or 'count' of an event, for each session. sessions.
     difference: the mean of second less first; low, high: its 95 % limits of agreement; low_from, low_to, high_from,
@@ -184,6 +184,7 @@ def limits_over_sessions(apart: Floats) -> dict[str, float]:
 def _session(pair: tuple[Season, Season], found: Agreement) -> dict[str, object]:
     first, second = (one.sessions.iloc[0] for one in pair)
     said = {"session": str(first["session"]), "began": first["began"]}
+    said |= {"utc_offset_min": int(first.get("utc_offset_min", 0))}
     said |= {"first": str(first["observer"]), "second": str(second["observer"])}
     measured = ("matched", "agreed", "kappa", "shift_s", "watched_s")
     return said | {name: getattr(found, name) for name in measured}

@@ -187,10 +187,9 @@ def _rows(times: "pd.DataFrame") -> "pd.DataFrame":
 
 def _whole(times: "pd.DataFrame") -> "pd.DataFrame":
     """Return all that is known of each session; it began by the clock of its place."""
-    import pandas as pd
+    from etholog.season import began_there
 
-    here = times["began"] + pd.to_timedelta(times["utc_offset_min"], unit="min")
-    return times.assign(began=here.dt.strftime("%Y-%m-%d %H:%M")).drop(columns="utc_offset_min")
+    return times.assign(began=began_there(times).dt.strftime("%Y-%m-%d %H:%M")).drop(columns="utc_offset_min")
 
 
 def _named_by_pair(rows: "pd.DataFrame") -> bool:

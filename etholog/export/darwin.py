@@ -6,7 +6,7 @@ from typing import Any
 import pandas as pd
 
 from etholog.analysis.lineage import lineage
-from etholog.season import Season
+from etholog.season import Season, began_there
 
 TERMS = "http://rs.tdwg.org/dwc/terms/"
 # Our table and column, the term, and how close it is (SKOS: the same, or the term is the broader one).
@@ -67,12 +67,11 @@ def tables(season: Season) -> dict[str, pd.DataFrame]:
 
 def _events(season: Season) -> pd.DataFrame:
     sessions = season.sessions
-    local = sessions["began"] + pd.to_timedelta(sessions["utc_offset_min"], unit="min")
     return pd.DataFrame(
         {
             "eventID": sessions["session"].astype(str),
             "eventType": "pairing",
-            "eventDate": local.dt.date.astype(str),
+            "eventDate": began_there(sessions).dt.date.astype(str),
             "samplingProtocol": "continuous recording of a focal pair by the ethogram "
             + sessions["ethogram"].astype(str),
             "samplingEffort": [f"{seconds:g} s watched" for seconds in sessions["watched_s"].round(3)],

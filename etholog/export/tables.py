@@ -18,7 +18,7 @@ from etholog.analysis.transition import transition
 from etholog.base import files
 from etholog.base.refusal import Refusal
 from etholog.ethogram import Ethogram
-from etholog.season import Season, store
+from etholog.season import Season, began_there, store
 from etholog.session import Session
 from etholog.session.folding import corrected, undone
 
@@ -103,9 +103,8 @@ def _with_ethogram(frame: pd.DataFrame, named: Mapping[str, str]) -> pd.DataFram
 
 def _sessions(season: Season, named: Mapping[str, str]) -> pd.DataFrame:
     out = season.sessions.copy()
-    local = out["began"] + pd.to_timedelta(out["utc_offset_min"], unit="min")
     # An observer may have called a condition or an answer so too: then `plain` renames that one.
-    out.insert(1, "date", local.dt.date, allow_duplicates=True)
+    out.insert(1, "date", began_there(out).dt.date, allow_duplicates=True)
     at = list(out.columns).index("ethogram") + 1
     out.insert(at, "ethogram_id", [named[session] for session in out["session"]], allow_duplicates=True)
     return out

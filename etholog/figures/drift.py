@@ -6,6 +6,7 @@ from etholog.analysis import columns
 from etholog.analysis.observers import Observers
 from etholog.base.colours import INK
 from etholog.figures.style import GROUPS, ReproducibleFigure, Size, nothing, plate, rules
+from etholog.season import began_there
 
 
 def drift(found: Observers, criterion: float | None = None, size: Size = "page") -> ReproducibleFigure:
@@ -40,7 +41,8 @@ def drift(found: Observers, criterion: float | None = None, size: Size = "page")
             return nothing(size, "No session has a second record.")
         figure = plate(size, 2.4)
         axes = figure.subplots()
-        days = sessions["began"].dt.tz_convert(None).to_numpy()
+        began = began_there(sessions)
+        days = began.dt.tz_convert(None).to_numpy()
         looks = (("kappa", "D", "kappa, time units"), ("agreed", "o", "onsets matched"))
         for (name, mark, label), look in zip(looks, GROUPS, strict=False):
             axes.plot(
@@ -56,7 +58,7 @@ def drift(found: Observers, criterion: float | None = None, size: Size = "page")
         around = max(np.timedelta64(1, "D"), (days.max() - days.min()) // 20)
         axes.set_xlim(days.min() - around, days.max() + around)
         if len(days) == 1:
-            axes.set_xticks(days, [f"{sessions['began'].iloc[0]:%Y-%m-%d}"])
+            axes.set_xticks(days, [f"{began.iloc[0]:%Y-%m-%d}"])
         axes.tick_params(axis="x", rotation=30)
         axes.legend(loc="lower left")
         return figure

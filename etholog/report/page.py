@@ -21,7 +21,7 @@ from etholog.report.content import Report, shown
 from etholog.report.measured import measured
 from etholog.report.sections import sections
 from etholog.report.svg import Drawings
-from etholog.season import Season
+from etholog.season import Season, began_there
 from etholog.session import Session, summary
 
 
@@ -116,7 +116,8 @@ def _title(season: Season, read: Sequence[Session]) -> str:
     rows = season.sessions
     if len(rows) == 1:
         return next(iter(summary.lines(read[0])))
-    first, last = (f"{day:%Y-%m-%d}" for day in (rows["began"].min(), rows["began"].max()))
+    days = began_there(rows)
+    first, last = (f"{day:%Y-%m-%d}" for day in (days.min(), days.max()))
     return ngettext(
         "{n} session, {first} to {last}", "{n} sessions, {first} to {last}", len(rows), first=first, last=last
     )

@@ -3,15 +3,13 @@
 from collections.abc import Iterator
 from itertools import chain
 
-import pandas as pd
-
 from etholog.base.language import gettext, gettext_noop, ngettext
 from etholog.report.behaviour import budget, palps, transitions
 from etholog.report.content import Section, table
 from etholog.report.latencies import latencies, soon
 from etholog.report.measured import Measured
 from etholog.report.svg import Drawings
-from etholog.season import Season
+from etholog.season import Season, began_there
 from etholog.session.summary import span
 
 
@@ -35,7 +33,7 @@ def _watched(season: Season) -> Section:
     unsure = season.bouts[~season.bouts["confident"]].groupby("session", observed=False).size()
     frame = rows.assign(
         session=rows["session"].astype(str),
-        began=rows["began"] + pd.to_timedelta(rows["utc_offset_min"], unit="min"),
+        began=began_there(rows),
         unwatched_s=rows["length_s"] - rows["watched_s"],
         unsure=unsure.reindex(rows["session"]).fillna(0).astype(int).to_numpy(),
     )

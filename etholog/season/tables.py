@@ -29,6 +29,11 @@ def of(rows: Rows) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
     return sessions, _bouts(rows, ids, sessions), gaps
 
 
+def began_there(sessions: pd.DataFrame) -> "pd.Series[pd.Timestamp]":
+    """Return when each session began as the clock on the wall there showed it, whatever zone it says it is in."""
+    return sessions["began"] + pd.to_timedelta(sessions["utc_offset_min"], unit="min")
+
+
 def _sessions(rows: Rows, ids: pd.Index) -> pd.DataFrame:
     said, counted = rows.said, rows.counted
     names = pd.Index([kept.name for kept in rows.ethograms], dtype=object)

@@ -1,5 +1,6 @@
 """What is drawn is the table that is printed: the artists' data are read back and compared."""
 
+from dataclasses import replace
 from datetime import date
 from typing import Literal
 
@@ -429,6 +430,14 @@ def test_the_agreement_of_one_day_has_an_axis_of_days(second_record: tuple[Seaso
     (axes,) = figures.drift(etholog.observers([second_record])).axes
     first, last = axes.get_xlim()  # in days, as matplotlib counts them
     assert 1 < last - first < 4
+    assert [tick.get_text() for tick in axes.get_xticklabels()] == ["2026-03-06"]
+
+
+def test_the_day_of_an_agreement_is_that_of_the_clock_on_the_wall(second_record: tuple[Season, Season]) -> None:
+    first, second = second_record
+    late = pd.Timestamp("2026-03-07 02:30", tz="UTC")  # half past nine in the evening, five hours behind UTC
+    there = replace(first, sessions=first.sessions.assign(began=late, utc_offset_min=-300))
+    (axes,) = figures.drift(etholog.observers([(there, second)])).axes
     assert [tick.get_text() for tick in axes.get_xticklabels()] == ["2026-03-06"]
 
 

@@ -141,6 +141,17 @@ def test_a_large_season_has_small_strips_and_says_what_it_leaves_out(tmp_path: P
     assert page.html(table, found, whole=True).count('class="strip"') == 41
 
 
+def test_the_first_and_last_day_are_those_of_the_clock_on_the_wall(tmp_path: Path) -> None:
+    (tmp_path / "sessions").mkdir()
+    # 23:59 in Sao Paulo is the next day in UTC; a minute past midnight in Warsaw the day before.
+    for name, began in (("a", "2018-11-03T23:59:00.000-03:00"), ("b", "2026-01-01T00:01:00.000+01:00")):
+        write_session(tmp_path / "sessions" / f"{name}.jsonl", marks(), id=name, began=began)
+    report("--season", "--folder", tmp_path, "--out", tmp_path / "page.html")
+    text = (tmp_path / "page.html").read_text(encoding="utf-8")
+    assert "2 sessions, 2018-11-03 to 2026-01-01" in text
+    assert "2018-11-04" not in text and "2025-12-31" not in text
+
+
 def test_a_dollar_in_a_label_is_a_dollar(tmp_path: Path) -> None:
     first = ETHOGRAM.behaviour[0]
     ethogram = replace(ETHOGRAM, behaviour=(replace(first, label="in $ and $"), *ETHOGRAM.behaviour[1:]))

@@ -6,9 +6,10 @@ the CRC-32 (ISO 3309, as in zlib) of the line's bytes before that member. A corr
 changes.
 
 A line ends with a line feed. Tools that change text files may have put a carriage return before each (git on Windows
-does): such a file is read, told of, and written on as it is.
+does), and editors a byte order mark before the first: such a file is read, told of, and written on as it is.
 """
 
+import codecs
 import errno
 import json
 import os
@@ -31,6 +32,8 @@ LEFT_OUT = gettext_noop("left out, the file is as it was")
 # A record without its number. What may stand in one is for those to say who make them, each by a typed constructor.
 Draft = NewType("Draft", Mapping[str, Any])
 Scalar = str | int | float | bool | None
+MARK_REMEDY = gettext_noop("nothing is lost; look at it in that editor, but don't save it there")
+UTF_16 = codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE, b"{\0", b"\0{"  # what such a file begins with
 CRLF_REMEDY = gettext_noop("nothing is lost; see .gitattributes in `etholog help files`")
 _DUE: list[bytes] = []  # how lines 0, 1, 2 ... begin
 
@@ -74,7 +77,8 @@ def sealed(body: bytes) -> bytes:
 
 def read(path: Path) -> Reading:
     """Read the lines whose checksum holds. Raises Refusal when there is no file or no first line."""
-    *whole, torn = files.read(path).split(b"\n")
+    content = files.read(path)
+    *whole, torn = content.removeprefix(codecs.BOM_UTF8).split(b"\n")
     ending = b"\n"
     if whole and whole[0].endswith(b"\r"):
         ending = b"\r\n"
@@ -90,6 +94,9 @@ def read(path: Path) -> Reading:
     if ending == b"\r\n":
         what = gettext("its lines end with CR LF, as git on Windows makes them")
         findings.insert(0, Finding(what, gettext(CRLF_REMEDY), path))
+    if content.startswith(codecs.BOM_UTF8):
+        what = gettext("an editor has put a byte order mark before its first line")
+        findings.insert(0, Finding(what, gettext(MARK_REMEDY), path))
     if torn:
         what = ngettext("torn off after {n} byte", "torn off after {n} bytes", len(torn))
         findings.append(Finding(what, gettext("the lines before it are whole"), path, len(whole) + 1))
@@ -115,7 +122,7 @@ def fullest(told: Iterable[tuple[str, int]]) -> dict[str, int]:
 def lines_of(path: Path) -> dict[int, bytes]:
     """Return the bodies of all sound lines of a file by their number, whatever order they stand in and whatever is
     missing: so a rescue file is read."""
-    lines = [line.removesuffix(b"\r") for line in files.read(path).split(b"\n")]
+    lines = [line.removesuffix(b"\r") for line in files.read(path).removeprefix(codecs.BOM_UTF8).split(b"\n")]
     return {number(line): line[:-_TAIL] for line in lines if _fault(line) is None}
 
 
@@ -127,7 +134,7 @@ def decoded(body: bytes) -> dict[str, Any]:
 
 def first(path: Path) -> bytes:
     """Return the body of the first line alone. Raises Refusal when there is none."""
-    line = files.read_line(path).rstrip(b"\r\n")
+    line = files.read_line(path).removeprefix(codecs.BOM_UTF8).rstrip(b"\r\n")
     _begins(path, line)
     return line[:-_TAIL]
 
@@ -162,6 +169,9 @@ def may_repeat(bodies: Iterable[bytes], members: int) -> bool:
 
 
 def _begins(path: Path, line: bytes) -> None:
+    if line.startswith(UTF_16):
+        what = gettext("an editor has saved it as UTF-16, which is not read")
+        raise Refusal(Finding(what, gettext("save it there as UTF-8: nothing of it is lost"), path, 1))
     if _fault(line) is not None or number(line) != 0:
         what = gettext("not a journal of etholog (no sound first line)")
         raise Refusal(Finding(what, gettext("take it out of this folder"), path, 1))
@@ -435,7 +445,7 @@ class Journal:
 
     def _lines(self) -> dict[int, bytes]:
         """Return all sound lines by their number, each with its end."""
-        lines = bytes(self._content).split(b"\n")
+        lines = bytes(self._content).removeprefix(codecs.BOM_UTF8).split(b"\n")
         return {number(line): line + b"\n" for line in lines if _fault(line.removesuffix(b"\r")) is None}
 
     def _set_aside(self, reason: str, which: str = "The marks go") -> str:

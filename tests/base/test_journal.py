@@ -1,5 +1,6 @@
 """The journal against real files: torn, bent, full, deleted, taken by another process."""
 
+import codecs
 import errno
 import json
 import os
@@ -277,6 +278,44 @@ def test_crlf_is_read_told_and_written_on(tmp_path: Path) -> None:
     assert opened.close()
     assert path.read_bytes().count(b"\r\n") == path.read_bytes().count(b"\n") == 5
     assert len(journal.read(path).bodies) == 5
+
+
+@pytest.mark.parametrize("end", [b"\n", b"\r\n"])
+def test_a_byte_order_mark_is_told_of_and_written_on(tmp_path: Path, end: bytes) -> None:
+    path = tmp_path / "a.jsonl"
+    data = written(path, 3)
+    path.write_bytes(codecs.BOM_UTF8 + data.replace(b"\n", end))  # Unicode Standard, chapter 23.8: EF BB BF
+    reading = journal.read(path)
+    assert reading.findings[0].what == "an editor has put a byte order mark before its first line"
+    assert journal.as_array(reading.bodies) == journal.as_array([line[:-18] for line in data.splitlines()])
+    assert journal.first(path) == reading.bodies[0] == journal.lines_of(path)[0]
+    opened, _ = Journal.open(path)
+    opened.append(note(9, "after"))
+    assert opened.close()
+    assert path.read_bytes().startswith(codecs.BOM_UTF8 + data[:40])
+    assert len(journal.read(path).bodies) == 5
+
+
+def test_of_a_journal_with_a_byte_order_mark_all_is_rescued(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
+    path = tmp_path / "a.jsonl"
+    path.write_bytes(codecs.BOM_UTF8 + written(path, 3))
+    opened, reading = Journal.open(path)
+    path.write_bytes(b"")
+    opened.append(note(9, "after"))
+    assert opened.rescue is not None
+    assert list(journal.lines_of(opened.rescue).values())[:4] == reading.bodies
+    opened.close()
+
+
+@pytest.mark.parametrize("coding", ["utf-16", "utf-16-le", "utf-16-be"])
+def test_a_journal_saved_as_utf_16_is_refused_with_the_way_back(tmp_path: Path, coding: str) -> None:
+    path = tmp_path / "a.jsonl"
+    data = written(path, 3)
+    path.write_bytes(data.decode().encode(coding))
+    for reads in (journal.read, journal.first):
+        with pytest.raises(Refusal, match="saved it as UTF-16, which is not read; save it there as UTF-8"):
+            reads(path)
 
 
 @pytest.mark.parametrize("lost", [1, 2])

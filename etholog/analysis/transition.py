@@ -335,7 +335,7 @@ def transition(
     tested = pooled(season, _tested(counts, possible), sessions)
     if not shuffles or lag > 1 or len(names) < 2:
         return tested
-    drawn = shuffle.within(found.runs(), len(names), repeats, shuffles, seed)
+    drawn = shuffle.within(found.runs(), len(names), ~possible, shuffles, seed)
     p = np.where(possible & (drawn.mean > 0), drawn.p, np.nan)
     return replace(
         tested,

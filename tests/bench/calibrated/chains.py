@@ -26,7 +26,7 @@ def chains(random: Random, plan: Plan, session_sd: float) -> Answers:
     for male, run in zip(met.male, runs, strict=True):
         np.add.at(tables[male], (run[:-1], run[1:]), 1)
     whole = transitions(tables.sum(axis=0).astype(int), np.eye(ACTS, dtype=bool))
-    drawn_ = shuffle.within(runs, ACTS, False, 99, drawn(random))
+    drawn_ = shuffle.within(runs, ACTS, np.eye(ACTS, dtype=bool), 99, drawn(random))
     off = ~np.eye(ACTS, dtype=bool)
     return {
         "p, whole table": rejected(whole.p),

@@ -34,6 +34,10 @@ OF_ONE_MALE = gettext_noop(
     "Pooled from {sessions} sessions of one male: animals repeat themselves, so p comes out too small (Machlis, Dodd &"
     " Fentress 1985). Shuffle within sessions."
 )
+# Why a table has no p: it would be under .05 in 20 to 100 of 100 seasons in which nothing depends on anything.
+ANSWERED = "No p: one act can answer several, and those of one session belong together."
+LATER = "No p: what comes so much later depends on what can come between, and sessions are unlike each other."
+REPEATED = "No p but by shuffles: where sessions are unlike each other, acts seem to follow themselves."
 POOLED = gettext_noop("If the same animals come again and again, pooling them makes p too small.")
 
 
@@ -44,9 +48,10 @@ class Transitions:
 
     `p`: of `x2` by chi-squared, for sessions that are alike; where they are very unlike it is under .05 in 20 of 100
     seasons in which nothing depends on what came before, and no page prints it.
-    `p_holm`: two-sided p of each adjusted residual, by Holm 1979. `small`: cells whose expected count is under 5,
-    where p is not to be trusted. `p_shuffled`, `p_shuffled_holm`, `p_whole` (of the table): by `shuffles` within
-    sequences, where asked for.
+    `p_holm`: two-sided p of each adjusted residual, by Holm 1979; `transition` leaves it out where no such p holds
+    (across actors, at a lag of 2 or more, and where a behaviour may follow itself). `small`: cells whose expected count
+    is under 5, where p is not to be trusted. `p_shuffled`, `p_shuffled_holm`, `p_whole` (of the table): by `shuffles`
+    within sequences, where asked for.
     """
 
     counts: pd.DataFrame
@@ -301,7 +306,8 @@ def transition(
     Returns
     -------
     Transitions: `.counts`, `.probabilities`, `.expected`, `.residuals`, `.x2`, `.g2`, `.df`, `.p`, and with shuffles
-    `.p_shuffled` and `.p_whole`.
+    `.p_shuffled` and `.p_whole`. Across actors, at a lag of 2 or more and with repeats there is no `.p` and no
+    `.p_holm`: none holds.
 
     Raises
     ------
@@ -325,14 +331,14 @@ def transition(
             raise Refusal("across actors needs two different actors, and within how many seconds")
         part = season if sessions is None else replace(season, bouts=_of_sessions(season, sessions))
         counts = sequence.answers(part, actor, answer, within_s)
-        return pooled(season, _tested(counts, np.ones(counts.shape, dtype=bool)), sessions)
+        return pooled(season, _tested(counts, np.ones(counts.shape, dtype=bool)), sessions, ANSWERED)
     found = sequence.of(season, actor=actor, repeats=repeats, longest_pause_s=longest_pause_s, sessions=sessions)
     names = found.names
     counts = pd.DataFrame(found.counts(lag), index=names, columns=names)
     possible = np.ones(counts.shape, dtype=bool)
     if not repeats and lag == 1:
         possible = ~sequence.impossible(season, names) | (counts.to_numpy() > 0)
-    tested = pooled(season, _tested(counts, possible), sessions)
+    tested = pooled(season, _tested(counts, possible), sessions, LATER if lag > 1 else REPEATED if repeats else "")
     if not shuffles or lag > 1 or len(names) < 2:
         return tested
     drawn = shuffle.within(found.runs(), len(names), ~possible, shuffles, seed)
@@ -377,12 +383,15 @@ def _of_sessions(season: Season, sessions: Sequence[str]) -> pd.DataFrame:
     return season.bouts[season.bouts["session"].isin(list(sessions))]
 
 
-def pooled(season: Season, tested: Transitions, sessions: Sequence[str] | None = None) -> Transitions:
-    """Warn of pooling where more than one session went into the table."""
+def pooled(season: Season, tested: Transitions, sessions: Sequence[str] | None = None, no_p: str = "") -> Transitions:
+    """Warn of pooling where more than one session went into the table; `no_p`: why it has no p."""
     kept = season.sessions
     if sessions is not None:
         kept = kept[kept["session"].isin(list(sessions))]
     alone = tested.sentence.removesuffix(gettext(POOLED)).rstrip()
+    if no_p and tested.df > 0:
+        counted = gettext("{count} transitions.", count=int(np.nansum(tested.counts.to_numpy())))
+        return replace(tested, p=np.nan, p_holm=tested.p_holm * np.nan, sentence=f"{counted} {no_p}")
     if len(kept) < 2 or tested.df <= 0:
         return replace(tested, sentence=alone)
     males = how_many(kept["male"])

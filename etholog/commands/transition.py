@@ -123,12 +123,13 @@ def _print(
                 f"By {found.shuffles:,} shuffles within sessions the whole table has {p_value(found.p_whole)}."
                 f" p, shuffled: two-sided, of each; it can't be under {2 / (found.shuffles + 1):.2g}."
             )
+        of_each = found.p_holm.notna().any(axis=None)
+        after = " p after Holm: for all cells." if of_each or found.shuffles else ""
         tell(
             "share: of all that followed the first. residual: adjusted; over 2 is more often than chance, under -2 more"
-            " rarely. p after Holm: for all cells. few: fewer than 5 were expected, so the residual and its p mean"
-            " little."
+            f" rarely.{after} few: fewer than 5 were expected, so the residual means little."
         )
-        if not found.shuffles and found.df:
+        if of_each and not found.shuffles:
             tell(
                 "This p takes sessions for alike. In simulated seasons in which nothing depends on what came before,"
                 " some cell is under 0.05 in 4 of 100 where they are, and in 13 where they are very unlike. --shuffles"
@@ -220,5 +221,7 @@ def _pretty(long: "pd.DataFrame", labels: dict[str, str]) -> "pd.DataFrame":
     if "p_shuffled" in shown.columns:
         shown = shown.drop(columns=["expected", "p after Holm"], errors="ignore")  # a terminal is narrow
         shown = shown.rename(columns={"p_shuffled": "p, shuffled", "p_shuffled_holm": "p after Holm"})
+    elif "p after Holm" in shown.columns and shown["p after Holm"].isna().all():
+        shown = shown.drop(columns="p after Holm")
     shown["few"] = ["few" if few else "" for few in long["few"]]
     return shown

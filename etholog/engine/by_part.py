@@ -12,7 +12,7 @@ import pandas as pd
 from etholog.analysis import columns, sequence
 from etholog.analysis.design import named
 from etholog.analysis.duration import time_shares
-from etholog.analysis.transition import Transitions, pooled, transitions
+from etholog.analysis.transition import REPEATED, Transitions, pooled, transitions
 from etholog.ethogram import ACTORS
 from etholog.season import Season, of, of_rows, store
 
@@ -137,7 +137,7 @@ def transition(
         counts.loc[table.index, table.columns] += table
     # No part can tell: what comes in it alone, and by its own ethograms, may come otherwise in another.
     never = None if repeats else sequence.impossible(every, order) & (counts.to_numpy() == 0)
-    return pooled(every, transitions(counts, never))
+    return pooled(every, transitions(counts, never), no_p=REPEATED if repeats else "")
 
 
 def _counts(part: Part, actor: str | None, repeats: bool) -> pd.DataFrame:

@@ -16,6 +16,7 @@ from etholog.season import Season
 SHOWN = 3
 
 NOTHING = "Nothing followed anything: there is nothing to count."
+NO_ANSWER = "Nothing was answered within that time."
 OFTEN = "More often than chance would have it: {pairs}."
 PAIR = "{next} after {first} ({count} of {of} times; chance: about {expected})"
 PLAIN = "Most often: {pairs}."
@@ -35,10 +36,12 @@ def of_season(season: Season, found: Transitions, labels: Mapping[str, str]) -> 
     standing = often[sure].head(SHOWN)
     if len(standing):
         first = OFTEN.format(pairs="; ".join(_pair(PAIR, row, totals, labels) for row in standing.to_dict("records")))
-    elif long["expected"].notna().any():
+    elif found.p_shuffled is not None or found.p_holm.notna().any(axis=None):
         first = NONE
     else:
-        shown = long.head(SHOWN).to_dict("records")
+        shown = long[long["next"] != sequence.NOTHING].head(SHOWN).to_dict("records")
+        if not shown:
+            return [NO_ANSWER]
         first = PLAIN.format(pairs="; ".join(_pair(BARE, row, totals, labels) for row in shown))
     sessions = season.sessions
     males = many(how_many(sessions["male"]), "male")

@@ -44,6 +44,8 @@ class Source:
 
 _AUDIO = re.compile(r"^ *Stream #0:\d+.*?: Audio: (\w+).*?, (\d+ Hz), ([\w.()]+)", re.M)
 _VIDEO = re.compile(r"^ *Stream #0:\d+.*?: Video: .*?\b(\d{2,5})x(\d{2,5})\b.*$", re.M)
+REORDERED = 16  # no more pictures can wait to be shown in H.264 and H.265 (max_num_reorder_frames, ITU-T H.264 E.2.1)
+NO_PTS = -(2**63)  # of an AVI with H.264 that was copied into it, none is told: it then counts in its own order
 _ATTACHED = "(attached pic)"
 Packets = tuple[Fraction, list[tuple[int, int, bool]]]
 
@@ -87,7 +89,7 @@ def probe(path: Path) -> Source:
         ": Audio: " in told,
         _instant(made[1] if made else ""),
         start,
-        re.match(r"Input #0, (mpegts|mpeg)\b", told) is None,
+        _is_indexed(path, told, start, end),
         audio.groups() if audio else (),
         turned,
         claimed,
@@ -127,17 +129,33 @@ def comes_evenly(source: Source, first: float, end: float) -> bool:
     """
     if not source.even:
         return False
+    each = 1 / source.rate
     margin = 2 / float(source.rate)
     from_, until = max(0.0, first - margin), min(end + margin, source.seconds)
+    # Where a file broke off, pictures are missing among its last ones: those that come later in it than they are shown.
+    whole = source.seconds - float(REORDERED * each)
+    if whole > from_ + margin:
+        until = min(until, whole)
     if source.indexed:
         tick, packets = _packets(source.path, "-ss", f"{from_:.6f}", "-t", f"{until - from_:.6f}")
     else:  # nothing can be sought in it
         tick, packets = _all_packets(source)
     shown = sorted({pts * tick - Fraction(source.start) for pts, _, _ in packets})
     shown = [at for at in shown if from_ <= at <= until]
-    each = 1 / source.rate
     steps = [later - earlier for earlier, later in pairwise(shown)]
     return len(shown) > (until - from_) * source.rate - 2 and all(abs(step - each) <= tick for step in steps)
+
+
+def _is_indexed(path: Path, told: str, start: float, end: float) -> bool:
+    """Return whether a key frame can be found by its time, from what ffmpeg `told` of the file. The index of an AVI is
+    at its end, so one that was cut off has none."""
+    # Of a file that was cut off, ffmpeg complains before it says what kind it is.
+    kind = re.search(r"^Input #0, (\w+)", told, re.M)
+    if kind is None or kind[1] != "avi":
+        return kind is None or kind[1] not in ("mpegts", "mpeg")
+    early = min(0.5, (end - start) / 2)  # without an index, what is sought is found far too late
+    tick, packets = _packets(path, "-ss", f"{early:.6f}", "-t", "1")
+    return bool(packets) and float(packets[0][0] * tick) - start <= early
 
 
 def _end(path: Path) -> float | None:
@@ -173,7 +191,8 @@ def packets_of(listed: str) -> Packets:
             tick = Fraction(line.split(":", 1)[1].strip())
         elif line.startswith("0,"):
             fields = line.split(",")
-            packets.append((int(fields[2]), int(fields[3]), is_key(line)))
+            pts = int(fields[2])
+            packets.append((int(fields[1]) if pts == NO_PTS else pts, int(fields[3]), is_key(line)))
     return tick, packets
 
 

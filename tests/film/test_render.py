@@ -7,6 +7,7 @@ import signal
 import subprocess
 import sys
 import time
+from bisect import bisect_right
 from collections.abc import Callable, Sequence
 from fractions import Fraction
 from itertools import pairwise
@@ -371,6 +372,25 @@ def test_a_film_whose_end_is_missing_lasts_as_long_as_its_pictures(tmp_path: Pat
     assert (done.returncode, "it says that it lasts 30.0 s" in done.stderr) == (1, True), done.stderr
     assert etholog("film", "make", path, *CHOICE, "-o", out).returncode == 0
     assert len(numbers(out)) == sum(cut["end"] - cut["first"] for cut in wanted(etholog, path)["cuts"])
+
+
+@pytest.mark.parametrize("name", ["film.mp4", "film.mkv", "film.avi", "film.ts"])
+def test_a_film_that_broke_off_is_cut_exactly_up_to_there(tmp_path: Path, etholog: Run, name: str) -> None:
+    whole = tmp_path / f"whole-{name}"
+    # H.264's pictures come in another order than they are shown; cameras' AVI is MPEG-4, which ffmpeg writes there.
+    made = numbered(tmp_path / ("a.avi" if name.endswith("avi") else "a.mp4"), 30, more=["-g", "250"])
+    ffmpeg("-i", f"file:{made}", "-c", "copy", "-movflags", "+faststart", f"file:{whole}")
+    film = tmp_path / name
+    film.write_bytes(whole.read_bytes()[: whole.stat().st_size * 6 // 10])
+    path, out = filmed(tmp_path, film), tmp_path / "out.mp4"
+    done = etholog("film", "make", path, *CHOICE, "-o", out)
+    assert (done.returncode, "exact to the frame" in done.stderr) == (0, True), done.stderr
+    start, there = probe(film).start, probe(film).seconds * 25 - 16
+    told = probed(whole, "-select_streams", "v:0", "-show_entries", "packet=pts_time")
+    shown = [round((float(time) - start) * 25) for time in sorted(told, key=float)]  # the frame at which each is shown
+    on_screen = [bisect_right(shown, frame) - 1 for frame in frames_of(wanted(etholog, path))]
+    assert there > 350
+    assert [n for n in numbers(out) if n < there] == [n for n in on_screen if n < there]
 
 
 def packets(film: Path) -> set[str]:

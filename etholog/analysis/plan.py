@@ -56,9 +56,9 @@ class Plan:
 
 def populations(animals: Animals) -> dict[tuple[str, str], list[str]]:
     """Return the living animals of each species and form (as told first), those that were sold, given or went back left
-    out; '' where an animal's species or form is not told."""
+    out, and those that another's card alone names; '' where an animal's species or form is not told."""
     found: dict[tuple[object, str], tuple[tuple[str, str], list[str]]] = {}
-    for name in animals.known():
+    for name in sorted(animals.on_record):
         card = animals.find(name)
         if animals.died(name) or custody(card).gone:
             continue

@@ -136,8 +136,8 @@ def _his(span: _Span, animals: Animals, card: Card | None, mine: Window | None, 
     web = card.last("sperm_web") if card else None
     if web is None:
         span.unknown.append(gettext("no sperm web seen"))
-    elif animals.spent(span.animal):
-        span.unknown.append(gettext("no sperm web seen since he inserted last"))
+    elif since := animals.uncharged(span.animal):
+        span.unknown.append(since)
     else:
         span.good.append(gettext("sperm web {day}", day=web.on.text))
 

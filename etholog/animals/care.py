@@ -243,9 +243,11 @@ def _is_ours(male: str, animals: Animals) -> bool:
     return not animals.died(male) and not custody(animals.find(male)).gone
 
 
-def _may_meet_again(last: Pairing, animals: Animals) -> bool:
-    """Tell whether to ask if these two shall meet again: he is there to be asked about, and nobody has decided."""
-    return _is_ours(last.male, animals) and animals.is_open(last.male, last.female)
+def _may_meet_again(last: Pairing, animals: Animals, card: Card | None) -> bool:
+    """Tell whether to ask if these two shall meet again: he is there to be asked about, nobody has decided, and nothing
+    on her `card` says that she is about to moult."""
+    near_moult = card is not None and refused_near_moult(card, animals)
+    return _is_ours(last.male, animals) and animals.is_open(last.male, last.female) and not near_moult
 
 
 def _no_window(name: str, species: str, today: date) -> Task:
@@ -285,7 +287,7 @@ def _brood(one: Attempt, mine: Window, animals: Animals, card: Card | None) -> I
         )
     elif one.taken:
         yield from _waiting(one, mine, animals, card)
-    elif _may_meet_again(last := one.pairings[-1], animals):
+    elif _may_meet_again(last := one.pairings[-1], animals, card):
         yield _again(gettext("introduce again?"), last, last.evidence, mine, hardened_on(card, animals.group_of(she)))
 
 
@@ -307,7 +309,7 @@ def _waiting(one: Attempt, mine: Window, animals: Animals, card: Card | None) ->
     she = one.female
     last = one.taken[-1]
     best = max(pairing.evidence for pairing in one.taken)
-    if best < Evidence.BOTH_PALPS and _may_meet_again(last, animals):
+    if best < Evidence.BOTH_PALPS and _may_meet_again(last, animals, card):
         what = beside("a second introduction? Cup in hand: after a pairing that took, she often attacks")
         yield _again(what, last, best, mine, hardened_on(card, animals.group_of(she)))
     windows = sac_windows(one, mine)
@@ -416,11 +418,15 @@ def _apart(one: Attempt, mine: Window) -> Iterator[Task]:
     laid = sac.on
     if one.pulled and closed:
         pulled, handled = one.pulled.on, _handled(one)
+        next_, opens = _in(handled, INCUBATOR_DAYS), _in(laid.last, (care.pull or care.free)[0])
+        what = gettext("look at the pulled sac: turn it or count, take out what moulds")
+        if next_ < opens and not one.counts:
+            what = gettext("turn the pulled sac, look for mould; leave it closed until {day}", day=opens)
         yield Task(
             f"{she}/incubator/{pulled.text}",
             she,
-            gettext("look at the pulled sac: turn it or count, take out what moulds"),
-            _in(handled, INCUBATOR_DAYS),
+            what,
+            next_,
             max(_in(laid.last, care.free[1]), _in(handled, SLOW_YOUNG_DAYS)),
             gettext("pulled {pulled}", pulled=pulled.text),
             mine.care_source,

@@ -15,6 +15,7 @@ from etholog.animals.pedigree import UNKNOWN, Chances, Parents, circles, weighed
 from etholog.animals.species import Synonyms, synonyms
 from etholog.base.dates import Day
 from etholog.base.journal import Scalar
+from etholog.base.language import gettext
 from etholog.base.refusal import Finding, Refusal
 from etholog.base.text import nearest
 from etholog.base.workspace import workspace as meant_by
@@ -235,12 +236,18 @@ class Animals:
         wish = self.wish_for(male, female)
         return wish is None or not (wish.turned_down or wish.wished_on)
 
-    def spent(self, name: str) -> Pairing | None:
-        """Return the last pairing in which a male inserted, unless he surely made a sperm web after it."""
+    def uncharged(self, name: str) -> str:
+        """Return since which pairing that may have taken no sperm web of a male's was seen, in words; '' where one
+        surely was, or where there is no such pairing."""
         card, who = self.find(name), self.id_of(name)
         web = card.last("sperm_web") if card else None
-        met = [p for p in self.pairings_of(who) if p.male == who and p.evidence >= Evidence.INSERTION]
-        return met[-1] if met and not (web and met[-1].on.before(web.on)) else None
+        taken = [p for p in self.pairings_of(who) if p.male == who and p.may_have_taken]
+        if not taken or (web and taken[-1].on.before(web.on)):
+            return ""
+        day = taken[-1].on.text
+        if taken[-1].evidence >= Evidence.INSERTION:
+            return gettext("no sperm web seen since he inserted on {day}", day=day)
+        return gettext("no sperm web seen since he may have inserted on {day}", day=day)
 
     def not_whole(self, name: str) -> Pairing | None:
         """Return the session after which a male was not whole; None where no answer since says so."""

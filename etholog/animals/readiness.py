@@ -183,8 +183,8 @@ def _charge(card: Card, animals: Animals, now: Day) -> Iterator[Fact]:
     who, web = card.id, card.last("sperm_web")
     if web is None:
         yield Fact("unknown", f"{who}: no sperm web seen: is he charged? Males tear old webs down, so it says little")
-    elif spent := animals.spent(who):
-        yield Fact("unknown", f"{who}: no sperm web seen since he inserted on {spent.on.text}")
+    elif since := animals.uncharged(who):
+        yield Fact("unknown", f"{who}: {since}")
     else:
         yield Fact("for", f"{who}: sperm web {_ago(web.on, now)}")
 

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from etholog.base.catalogues import asked
-from etholog.base.language import beside, gettext, gettext_noop, ngettext, number, speaking, unchecked
+from etholog.base.language import beside, gettext, gettext_noop, number, speaking, unchecked
 from etholog.base.refusal import Refusal
 from etholog.base.text import many, visible
 from etholog.commands.output import add_folder, add_language, goes_with, say, tell
@@ -130,9 +130,8 @@ def lines(known: "Animals", name: str, kept: "list[Ethogram]") -> Iterator[str]:
             mine = care.window(name, known, kept)
             alone = gettext("leave alone, water always")
             if mine:
-                alone = ngettext(
-                    "leave alone {n} day, water always", "leave alone {n} days, water always", mine.care.guard
-                )
+                until = next(task.last for task in care.of_sac(now, mine) if task.kind == "guard")
+                alone = gettext("leave alone until {day}, water always", day=until)
             yield gettext("sac laid {day}; {alone}", day=now.sac.on.text, alone=alone)
         else:
             laid = now.sac.on.text

@@ -7,7 +7,7 @@ from functools import partial
 import pandas as pd
 
 from etholog.analysis.outcome import evidence_words, funnel, time_to_sac
-from etholog.analysis.sentences.outcome import answer
+from etholog.analysis.sentences.outcome import answer, by_then
 from etholog.base.language import gettext, gettext_noop
 from etholog.report import drawing
 from etholog.report.content import Section, table
@@ -49,7 +49,7 @@ def section(attempts: pd.DataFrame, drawings: Drawings, today: date) -> Iterator
     yield Section(
         "outcomes",
         question,
-        answer(attempts, today),
+        " ".join([answer(attempts, today), *by_then(attempts, steps)]),
         pictures,
         [
             table(

@@ -19,7 +19,7 @@ from etholog import figures
 from etholog.analysis import outcome
 from etholog.analysis.incidence import log_log_limits
 from etholog.analysis.practice import practice_outcomes
-from etholog.analysis.sentences.outcome import answer
+from etholog.analysis.sentences.outcome import answer, of_season
 from etholog.analysis.sign import signs, signs_seen
 from etholog.animals import care
 from etholog.base.language import speaking
@@ -92,6 +92,16 @@ def test_the_funnel_and_the_waiting_say_one_number(season: etholog.Season) -> No
     known = table.dropna()
     assert (known["low"] <= known["share"]).all()
     assert (known["share"] <= known["high"]).all()
+
+
+def test_sacs_that_came_after_the_day_of_the_share_are_told_apart() -> None:
+    rows = ten_attempts().assign(left=False)
+    said = {day: " ".join(of_season(rows, outcome.funnel(rows, day), TODAY)) for day in (5, 45, 75)}
+    assert all("4 gave a sac" in one for one in said.values())
+    assert "3 of the 4 sacs had come by day 45; the share counts these alone." in said[45]
+    assert "sacs had come" not in said[75]  # all of them had
+    assert "sacs had come" not in said[5]
+    assert "By day 5 after the pairing none has a sac yet." in said[5]
 
 
 def ten_attempts() -> pd.DataFrame:

@@ -233,11 +233,24 @@ def test_a_female_is_free_until_her_next_moult_may_be_near(tmp_path: Path) -> No
 def test_a_male_whose_last_moult_nobody_told_was_mature_when_he_was_paired_first(
     first: str, until: date | None, tmp_path: Path
 ) -> None:
-    """Else one that a card names once, years ago, would be proposed for ever."""
+    """Else one that was paired once, years ago, would be proposed for ever."""
     write_card(tmp_path, "F-1", ("sex", "2020", "female"), SPECIES, ("paired", first, "M-1"), ("moult", "2026-04-01"))
+    write_card(tmp_path, "M-1", ("sex", "2020", "male"), SPECIES)
     told = plan(animals.read(tmp_path), at_hand(tmp_path), TODAY).animals.set_index("animal")
     assert told.loc["M-1", "free_until"] == until
     assert (f"mature by {first}, when paired first" in told.loc["M-1", "why_not"]) == (until is None)
+
+
+def test_whom_another_card_alone_names_is_not_planned_for(tmp_path: Path) -> None:
+    """Nobody says that he lives, or is here: he may be another keeper's, or a name misspelt."""
+    write_card(tmp_path, "F-1", ("sex", "2020", "female"), SPECIES, ("moult", "2026-03-01"))
+    write_card(tmp_path, "F-2", ("sex", "2020", "female"), SPECIES, ("paired", "2026-05-20", "M-1"))
+    found = plan(animals.read(tmp_path), at_hand(tmp_path), TODAY)
+    assert list(found.animals["animal"]) == ["F-1", "F-2"]
+    assert found.pairs.empty
+    write_card(tmp_path, "M-1", ("moult", "2026-03-01", "last"))
+    found = plan(animals.read(tmp_path), at_hand(tmp_path), TODAY)
+    assert [*zip(found.pairs["male"], found.pairs["female"], strict=True)] == [("M-1", "F-1")]
 
 
 def test_who_was_to_be_back_from_a_loan_by_now_is_planned_with_a_word_on_it(tmp_path: Path) -> None:

@@ -41,6 +41,7 @@ OUT: tuple[CardLine, ...] = (
     ("moult", "2025-03-01"), ("paired", "2025-09-01", "M-1"), ("sac", "2026-02-01"),
     ("count", "2026-05-20", "spiderlings", "120"),
 )  # fmt: skip
+EARLY: tuple[CardLine, ...] = (("paired", "2025-12-01", "M-1"), ("sac", "2026-05-10"), ("pulled", "2026-05-29"))
 DAM, SIRE = ("dam", "2020", "D-1"), ("sire", "2020", "S-1")
 
 # (his lines, her lines, where the advice stands, words that stand in it, words that don't, source)
@@ -114,6 +115,24 @@ CASES: list[Case] = [
     # Whoever counts spiderlings has no closed sac any more, whether its opening is on the card or not.
     ((), (TERRESTRIAL, *OUT, ("meal", "2026-05-28", "refused")), "due", "prey out, water, look", "leave her", PRACTICE),
     ((), (TERRESTRIAL, *OUT, ("meal", "2026-05-01")), "due", "feed", "free spiderlings are expected", PRACTICE),
+    # A sac that was taken from her early stays closed until its eggs have legs, unless it was opened to count.
+    ((), (TERRESTRIAL, *EARLY), "due", "leave it closed until 2026-06-14", "turn it or count", PRACTICE),
+    ((), (TERRESTRIAL, *EARLY, ("turned", "2026-06-01")), "due", "leave it closed until 2026-06-14", "", PRACTICE),
+    ((), (TERRESTRIAL, *EARLY, ("count", "2026-05-30", "eggs", "200")), "due", "", "leave it closed", PRACTICE),
+    ((), (TREE, *EARLY), "due", "turn it or count", "leave it closed", PRACTICE),  # 21 days after the laying
+    ((), (TERRESTRIAL, PAIRED, LAID), "label", "leave alone until 2026-06-24, water always", "30 days", PRACTICE),
+    # Nobody is put to a female that is about to moult.
+    (
+        (),
+        (TERRESTRIAL, PAIRED, ("moult", "2024-12-01"), ("meal", "2026-05-28", "refused")),
+        "due",
+        "a moult may be near",
+        "second introduction",
+        PRACTICE,
+    ),
+    # A pairing that nobody watched may have taken what he had.
+    ((("sperm_web", "2026-05-01"),), (PAIRED,), "ready", "since he may have inserted on 2026-05-20", "", OWN),
+    ((("sperm_web", "2026-05-21"),), (PAIRED,), "ready", "sperm web 11 days ago", "no sperm web", OWN),
     # Custody.
     ((("sold", "2026-05-01", "Anna"), ("meal", "2026-01-01"), TERRESTRIAL), (), "due", "", "M-1", OWN),
     ((("moved", "2026-05-01", "lent to Anna"), ("meal", "2026-01-01"), TERRESTRIAL), (), "due", "", "M-1", OWN),

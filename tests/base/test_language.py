@@ -49,8 +49,8 @@ def test_plural_forms_are_those_of_unicode() -> None:
         counts = [*range(130), 1000, 1001, 1002, 1_000_000]
         assert len({(own(n), theirs(n)) for n in counts}) == len({theirs(n) for n in counts})
     with speaking("pl"):
-        told = [ngettext("leave alone {n} day, water always", "leave alone {n} days, water always", n) for n in (1, 30)]
-    assert told == ["zostawić w spokoju 1 dzień, zawsze woda", "zostawić w spokoju 30 dni, zawsze woda"]
+        told = [ngettext("{n} day of rest after {day}", "{n} days of rest after {day}", n, day="x") for n in (1, 30)]
+    assert told == ["1 dzień odpoczynku po x", "30 dni odpoczynku po x"]
 
 
 def test_numbers_are_written_as_in_the_language() -> None:

@@ -38,7 +38,7 @@ def test_a_label_says_who_with_whom_when_how_sure_and_what_to_look_for(said: Run
         "look for a sac 2026-06-24 to 2027-01-20",
         "Hairs: cover eyes; tell a doctor 'tarantula hairs', also weeks later. Lid at hand. Don't open or shake.",
     ]
-    assert "sac laid 2026-09-09; leave alone 30 days" in said("F-Fern").stdout
+    assert "sac laid 2026-09-09; leave alone until 2026-10-09" in said("F-Fern").stdout
     assert "moulted 2026-09-12: not paired since" in said("F-Ivy").stdout
 
 

@@ -4,7 +4,7 @@ from datetime import date
 
 import pandas as pd
 
-from etholog.base.language import gettext, gettext_noop, ngettext, ngettext_noop
+from etholog.base.language import gettext, gettext_noop, ngettext, ngettext_noop, number
 from etholog.base.text import percent
 
 NONE = gettext_noop("No pairing is known in which sperm may have been transferred.")
@@ -21,6 +21,7 @@ BY_DAY = (
     " with so few, the true share may be anything from {low} to {high} (95 %)."
 )
 BY_DAY_BARE = "They are too few to say what share of others would have a sac by day {day} after the pairing."
+BY_THEN = gettext_noop("{reached} of the {sacs} sacs had come by day {day}; the share counts these alone.")
 BY_DAY_NONE = "By day {day} after the pairing none has a sac yet."
 UNPROVEN = gettext_noop("A sac does not prove a transfer, and its absence does not rule one out.")
 
@@ -56,4 +57,14 @@ def of_season(attempts: pd.DataFrame, steps: pd.DataFrame, today: date) -> list[
         else:
             told = BY_DAY_BARE.format(day=f"{sac['day']:.0f}")
         said.append(told)
-    return [*said, gettext(UNPROVEN)]
+    return [*said, *by_then(attempts, steps), gettext(UNPROVEN)]
+
+
+def by_then(attempts: pd.DataFrame, steps: pd.DataFrame) -> list[str]:
+    """Return how many of the sacs had come by the day of the funnel's share, where some came later, or on a day that
+    nobody can count from a pairing."""
+    sacs = int((attempts["may_have_taken"] & attempts["end"].eq("sac")).sum())
+    sac = steps[steps["step"] == "sac"].iloc[0]
+    if not 0 < sac["reached"] < sacs:
+        return []
+    return [gettext(BY_THEN, sacs=sacs, reached=int(sac["reached"]), day=number(sac["day"], ",.0f"))]

@@ -50,6 +50,7 @@ SHEETS = {
 }
 SIZES = tuple(SHEETS)
 LONGEST_LINE = 200
+LEADING = 1.2  # from line to line, in heights of type
 _POINT_MM = 0.3528
 
 
@@ -111,7 +112,8 @@ def _put(
     """Draw a label, its top left corner `at` so many mm of a page from that page's."""
     width, height = size
     # With the margin, two modules of border come to the quiet zone that a reader needs.
-    matrix = [list(row) for row in segno.make_qr(code, error="m").matrix_iter(border=2)]
+    # UTF-8, which readers take letters for; left to itself it would be Shift JIS for some names.
+    matrix = [list(row) for row in segno.make_qr(code, error="m", encoding="utf-8").matrix_iter(border=2)]
     side = min(height - 2 * MARGIN_MM, width * 0.35)
     left, foot = at[0] + width - MARGIN_MM - side, page[1] - at[1] - MARGIN_MM - side
     axes = drawn.add_axes((left / page[0], foot / page[1], side / page[0], side / page[1]))
@@ -122,31 +124,35 @@ def _put(
     axes.add_patch(PathPatch(MplPath.make_compound_path(*squares), facecolor="black", linewidth=0, antialiased=False))
     axes.set_axis_off()
     room = width - side - 3 * MARGIN_MM
-    points, shown = _fitting([drawable(line, LONGEST_LINE) for line in lines], room, height - 2 * MARGIN_MM)
     top = at[1] + MARGIN_MM
-    for number, line in enumerate(shown):
-        own = points * (1.5 if number == 0 else 1)
+    for line, points, weight in _fitting(
+        [drawable(line, LONGEST_LINE) for line in lines], room, height - 2 * MARGIN_MM
+    ):
         drawn.text(
             (at[0] + MARGIN_MM) / page[0],
             1 - top / page[1],
             line,
-            fontsize=own,
-            fontweight="bold" if number == 0 else "normal",
+            fontsize=points,
+            fontweight=weight,
             va="top",
             parse_math=False,
         )
-        top += own * _POINT_MM * 1.2
+        top += points * _POINT_MM * LEADING
 
 
-def _fitting(lines: Sequence[str], room: float, height: float) -> tuple[float, list[str]]:
-    """Return the largest type in which all of it fits into so many mm, and its lines wrapped for that."""
+def _fitting(lines: Sequence[str], room: float, height: float) -> list[tuple[str, float, str]]:
+    """Return the lines, wrapped into so many mm, with the points and the weight of each: the largest type in which all
+    of them fit. Raises Refusal where none does."""
     for tenths in range(110, 29, -5):
         points = tenths / 10
-        first = _cut(lines[0], room, points * 1.5)
-        rest = [part for line in lines[1:] for part in _wrapped(line, room, points)]
-        if (len(rest) + 1.5) * points * _POINT_MM * 1.2 <= height:
-            break
-    return points, [first, *rest]
+        # Who it is stands there whole: in smaller type, or on more lines, before any of it is left out.
+        sizes = (points * share for share in (1.5, 1.25, 1.0))
+        own = next((size for size in sizes if _width(lines[0], size, "bold") <= room), points)
+        first = [(part, own, "bold") for part in _wrapped(lines[0], room, own, "bold")]
+        rest = [(part, points, "normal") for line in lines[1:] for part in _wrapped(line, room, points)]
+        if sum(size for _, size, _ in (*first, *rest)) * _POINT_MM * LEADING <= height:
+            return [*first, *rest]
+    raise Refusal(f"{lines[0]}: its label's words don't fit, in type that can be read; take a larger --size")
 
 
 def _width(text: str, points: float, weight: str = "normal") -> float:
@@ -159,23 +165,25 @@ def _width_of_a_point(text: str, weight: str) -> float:
     return float(TextToPath().get_text_width_height_descent(text, face, ismath=False)[0]) * _POINT_MM
 
 
-def _cut(text: str, room: float, points: float) -> str:
-    if _width(text, points, "bold") <= room:
-        return text
-    return next(
-        (f"{text[:n]}…" for n in range(len(text), 0, -1) if _width(f"{text[:n]}…", points, "bold") <= room), "…"
-    )
-
-
-def _wrapped(line: str, room: float, points: float) -> list[str]:
+def _wrapped(line: str, room: float, points: float, weight: str = "normal") -> list[str]:
     """Break a line where its own width says so; the standard library counts letters, and letters differ."""
     shown: list[str] = []
     for word in line.split():
-        if shown and _width(f"{shown[-1]} {word}", points) <= room:
+        if shown and _width(f"{shown[-1]} {word}", points, weight) <= room:
             shown[-1] += f" {word}"
         else:
-            shown.append(word)
+            shown += _broken(word, room, points, weight)
     return shown
+
+
+def _broken(word: str, room: float, points: float, weight: str) -> list[str]:
+    """Break a word that is wider than the room, which would go on into the code beside it."""
+    parts = [""]
+    for letter in word:
+        if parts[-1] and _width(parts[-1] + letter, points, weight) > room:
+            parts.append("")
+        parts[-1] += letter
+    return parts
 
 
 def write(path: Path, labels: Sequence[Label], size: tuple[float, float], sheet: bool = False) -> None:

@@ -1,6 +1,8 @@
 """The label, looked at as a printer and a phone would: read back from the file that was written."""
 
 import io
+import re
+import subprocess
 from collections.abc import Callable
 from pathlib import Path
 from subprocess import CompletedProcess
@@ -13,6 +15,7 @@ from matplotlib import image
 
 from etholog.base.refusal import Refusal
 from etholog.export import label
+from tests.conftest import need
 from tests.make import CardLine, write_card
 
 pytestmark = pytest.mark.slow
@@ -138,6 +141,36 @@ def test_nothing_runs_over_the_edge_or_into_the_code(size: tuple[float, float]) 
         assert box.x0 >= 0
         assert box.x1 <= code.x0 or box.y1 < code.y0
         assert box.y0 >= 0
+
+
+@pytest.mark.parametrize("name", ["Żółć-Łódź-ñandú", "F-Grammostola-pulchripes-of-2019 the second of three"])
+def test_a_name_stands_there_whole_and_is_read_back_from_paper(name: str, tmp_path: Path) -> None:
+    """From the page that is printed, drawn by poppler, and and read by zxing's reader."""
+    need("pdftocairo")
+    met = "with M-Another-very-long-name-of-a-male-that-was-borrowed, last 2026-08-01"
+    labels = [([name, "Brachypelma smithi", met, "look for a sac 2026-10-30 to 2027-05-28"], name)] * 4
+    label.write(tmp_path / "a.pdf", labels, label.size_of("63.5x38.1"), sheet=True)
+    listed = subprocess.run(
+        ["pdftotext", "-bbox", "a.pdf", "-"], cwd=tmp_path, capture_output=True, text=True, check=True
+    )
+    words = re.findall(r'<word xMin="([\d.]+)" yMin="[\d.]+" xMax="([\d.]+)" yMax="[\d.]+">(.*?)</word>', listed.stdout)
+    of = label.SHEETS["63.5x38.1"]
+    for left, right, _ in words:
+        at, until = (float(x) / 72 * 25.4 for x in (left, right))
+        label_left = of.left + (at - of.left) // (63.5 + of.gap) * (63.5 + of.gap)
+        assert until <= label_left + 63.5 - label.MARGIN_MM - 0.35 * 63.5  # where the code begins
+    assert "".join(word for *_, word in words).count(name.replace(" ", "")) == 4
+    for dpi in (150, 300):
+        drawn = f"at-{dpi}"
+        subprocess.run(["pdftocairo", "-png", "-r", str(dpi), "-singlefile", "a.pdf", drawn], cwd=tmp_path, check=True)
+        picture = (image.imread(tmp_path / f"{drawn}.png")[:, :, 0] * 255).astype(np.uint8)
+        assert [found.text for found in zxingcpp.read_barcodes(picture)] == [name] * 4
+
+
+def test_a_label_too_small_for_its_words_is_refused(said: Run, tmp_path: Path) -> None:
+    done = said("F-Umbra", "-o", "a.pdf", "--size", "25x25")
+    assert (done.returncode, "take a larger --size" in done.stderr) == (2, True)
+    assert not list(tmp_path.iterdir())
 
 
 def test_bytes_are_the_same_each_time(said: Run, tmp_path: Path) -> None:

@@ -99,9 +99,17 @@ def twins(animals: Animals, known_by: Mapping[str, set[str]]) -> Iterator[Twins]
         why += [f"{KINDS[kind].label} {on} on both cards" for kind, on in sorted(dates[a] & dates[b])]
         parents = [animals.parents.get(name) for name in (a, b)]
         why += ["the same parents"] if parents[0] and parents[0] == parents[1] and parents[0].named else []
-        right, wrong = sorted((a, b), key=lambda name: (name not in animals.cards, _bare(name) != name, name))
+        # Of two names the one that is told less often is the likelier to be misspelt.
+        told = {name: len(animals.pairings_of(name)) + _entries(animals.find(name)) for name in (a, b)}
+        right, wrong = sorted(
+            (a, b), key=lambda name: (name not in animals.cards, _bare(name) != name, -told[name], name)
+        )
         named = like == SAME_NAME and wrong not in animals.cards and with_card[_bare(right)] == 1
         yield Twins(wrong, right, tuple(why), named and right in animals.cards)
+
+
+def _entries(card: Card | None) -> int:
+    return len(card.entries) if card else 0
 
 
 def _bare(name: str) -> str:

@@ -480,3 +480,15 @@ def test_more_lines_of_a_session_that_a_full_disk_does_not_take_are_not_told_as_
     assert "NOT SAVED" in full.stdout
     assert "more lines" not in full.stderr
     assert gathering.gather(group, [sources.read("anna", anna)]).lines == len(RECORDS) - 3
+
+
+def test_of_two_names_that_are_alike_the_one_told_less_often_is_to_be_renamed(tmp_path: Path) -> None:
+    male = ("sex", "2020", "male")
+    write_card(tmp_path / "anna", "M-Anton", male, ("moult", "2026-01-01", "last"), ("meal", "2026-02-01"))
+    write_card(tmp_path / "bert", "M-Antn", male)  # which comes first by the letters
+    for keeper in ("anna", "bert"):
+        (tmp_path / keeper / "sessions").mkdir()
+    gathering.gather(tmp_path / "group", [sources.read(keeper, tmp_path / keeper) for keeper in ("anna", "bert")])
+    known = animals.read(tmp_path / "group")
+    (one,) = conflicts.twins(known, gathering.known_by(tmp_path / "group"))
+    assert (one.right, one.wrong) == ("M-Anton", "M-Antn")

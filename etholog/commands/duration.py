@@ -29,6 +29,9 @@ if TYPE_CHECKING:
     from etholog.season import Season
 
 
+SHOWN = 120  # rows of groups on a terminal: more scroll the answer away
+
+
 def configure(parser: argparse.ArgumentParser) -> None:
     """Give the command its arguments."""
     parser.add_argument("--by", metavar="COLUMN", help="for each of these, e.g. male")
@@ -86,7 +89,11 @@ def _durations(read: "Season", args: argparse.Namespace) -> None:
         table(found)
         return
     if not args.more:
-        table(_short(found, args.by, read.labels))
+        shown = _first(found, args.by) if args.by else found
+        table(_short(shown, args.by, read.labels))
+        if len(shown) < len(found):
+            some, every = (rows[args.by].nunique(dropna=False) for rows in (shown, found))
+            tell(f"The first {some} of {every} by {args.by}; all of them: --more.")
         tell("share: of the time watched. Limits, and what each number rests on: --more.")
         return
     table(_pretty(found, args.by, read.labels))
@@ -103,6 +110,15 @@ def _durations(read: "Season", args: argparse.Namespace) -> None:
     tell(f"They rest on {_animals(found, args.by)}.")
     if found["limits"].nunique() == 1 and found["limits"].iloc[0]:
         tell(f"Limits are missing, or not for all animals: {found['limits'].iloc[0]}.")
+
+
+def _first(found: "pd.DataFrame", by: str) -> "pd.DataFrame":
+    """Return the rows of the first groups, as many as stand within so many rows, at least those of one."""
+    rows = found.groupby(by, sort=False, observed=True, dropna=False)["behaviour"].transform("size").to_numpy()
+    at = rows[0]
+    while at < len(rows) and at + rows[at] <= SHOWN:
+        at += rows[at]
+    return found.iloc[:at]
 
 
 def _short(found: "pd.DataFrame", by: str | None, labels: dict[str, str]) -> "pd.DataFrame":

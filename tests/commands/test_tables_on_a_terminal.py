@@ -1,13 +1,16 @@
 """Tables for the eye have heads in words, with units, and behaviours by their labels, not by their codes."""
 
+import csv
 import io
 import re
 import shlex
+from collections import Counter
 from pathlib import Path
 
 import pytest
 
 from etholog.commands import main
+from etholog.commands.duration import SHOWN
 from tests.test_readme import commands
 
 pytestmark = pytest.mark.slow
@@ -51,3 +54,20 @@ def test_heads_and_behaviours_are_words(repository: Path, tmp_path: Path, monkey
             said = "\n".join(COMMAND.sub("", line) for line in shown.splitlines())
             codes = set(re.findall(r"\b[a-z]+(?:_[a-z]+)+\b", said)) - typed
             assert not codes, (words, more, codes)
+
+
+def test_of_many_groups_a_terminal_shows_the_first_and_a_pipe_all(
+    repository: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    words = ["duration", "--by", "session", "--folder", str(repository / "examples" / "season")]
+    assert main(words) == 0
+    every = list(csv.DictReader(io.StringIO(capsys.readouterr().out)))
+    kept = Counter(row["session"] for row in every)
+    assert (len(kept), len(every) > SHOWN) == (28, True)
+    shown = printed(words, monkeypatch)
+    told = [name for name in kept if f"\n {name} " in shown]  # as the first cell of a row
+    assert told == list(kept)[: len(told)]
+    assert sum(kept[name] for name in told) <= SHOWN < sum(kept[name] for name in list(kept)[: len(told) + 1])
+    assert f"The first {len(told)} of 28 by session; all of them: --more." in shown
+    more = printed([*words, "--more"], monkeypatch)
+    assert all(name in more for name in kept)

@@ -26,6 +26,22 @@ def visible(text: str) -> str:
     return "".join(_escape(character) if unsafe(character) else character for character in text)
 
 
+# A joiner between two pictographs makes one of them (emoji ZWJ sequences, Unicode TS 51); a modifier may precede it.
+_PICTOGRAPH = "\u2190-\u2bff\U0001f000-\U0001faff"
+_JOINED = re.compile(f"(?<=[{_PICTOGRAPH}\ufe0f])\u200d(?=[{_PICTOGRAPH}])")
+
+
+def readable(text: str) -> str:
+    """Return the text for a page or a caption: as `visible`, but an emoji that is joined of several stays one sign.
+    On a terminal it would not: programs differ in how wide it is.
+
+    >>> joined = "\N{FIRE}\N{ZERO WIDTH JOINER}\N{BUG}"
+    >>> readable(joined) == joined, readable(f"a{joined[1]}b") == visible(f"a{joined[1]}b")
+    (True, True)
+    """
+    return "\u200d".join(map(visible, _JOINED.split(text)))
+
+
 def visible_lines(lines: Iterable[str]) -> str:
     """Return lines, each made safe to show, as one text."""
     return "\n".join(map(visible, lines))

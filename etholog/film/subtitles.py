@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from fractions import Fraction
 
-from etholog.base.text import visible
+from etholog.base.text import readable
 from etholog.film.captions import Cue, one_at_a_time
 
 
@@ -18,7 +18,7 @@ def _clock(ms: int, mark: str) -> str:
 
 def webvtt(cues: Sequence[Cue], rate: Fraction, about: str = "") -> str:
     """Return WebVTT, https://www.w3.org/TR/webvtt1/, of captions or chapters; `about` goes into a note."""
-    blocks = ["WEBVTT\n", *([f"NOTE {visible(about).replace('>', '›')}\n"] if about else [])]
+    blocks = ["WEBVTT\n", *([f"NOTE {readable(about).replace('>', '›')}\n"] if about else [])]
     for cue in cues:
         start, end = (_clock(milliseconds(frame, rate), ".") for frame in (cue.first, cue.end))
         # With every > escaped, the arrow that would end a cue can't stand in it.
@@ -29,7 +29,7 @@ def webvtt(cues: Sequence[Cue], rate: Fraction, about: str = "") -> str:
 
 def lines_of(text: str) -> list[str]:
     """Return the lines of a caption, made safe; an empty one would end it."""
-    return [visible(line) for line in text.splitlines() if line.strip()]
+    return [readable(line) for line in text.splitlines() if line.strip()]
 
 
 def unmarked(text: str, between: str) -> str:

@@ -9,7 +9,7 @@ import pandas as pd
 
 from etholog.base.language import gettext
 from etholog.base.language import number as number_
-from etholog.base.text import visible
+from etholog.base.text import readable
 
 LONGEST_TEXT = 1000
 
@@ -22,7 +22,7 @@ class HasHTML(Protocol):
 
 def shown(text: str) -> str:
     """Return what somebody typed as the page shows it: nothing that turns or hides text, and not without end."""
-    return visible(text if len(text) <= LONGEST_TEXT else text[: LONGEST_TEXT - 1] + "…")
+    return readable(text if len(text) <= LONGEST_TEXT else text[: LONGEST_TEXT - 1] + "…")
 
 
 @dataclass(frozen=True)

@@ -5,7 +5,7 @@ from html import escape
 from pathlib import Path
 
 from etholog.base.language import current
-from etholog.base.text import visible
+from etholog.base.text import readable
 from etholog.report import file
 
 _STYLE = (
@@ -36,4 +36,4 @@ def write(path: Path, title: str, sections: Iterable[tuple[str, Sequence[str]]])
 
 
 def _safe(text: str) -> str:
-    return escape(visible(text))
+    return escape(readable(text))

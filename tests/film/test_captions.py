@@ -26,6 +26,7 @@ pytestmark = pytest.mark.slow
 
 Run = Callable[..., CompletedProcess[str]]
 TERRESTRIAL = terrestrial_1()
+JOINED = "\N{SPIDER}\N{VARIATION SELECTOR-16}\N{ZERO WIDTH JOINER}\N{FIRE} a\N{ZERO WIDTH JOINER}b"
 HOSTILE = [
     "a --> b",
     "<b>bold</b>",
@@ -35,6 +36,7 @@ HOSTILE = [
     "\u202ereversed",
     "{\\an8}",
     "é ♂",
+    JOINED,
 ]
 
 
@@ -88,7 +90,7 @@ def test_a_browsers_parser_reads_every_cue_back(rate: str) -> None:
             found = chromium.load(subtitles.webvtt(cues, Fraction(rate)), kind=kind)
             assert [text for _, _, text in found] == [
                 "a --> b", "<b>bold</b>", "x & y &lt; z", "line\nbreak\nNOTE no", "<00:01.000>",
-                "\\u202ereversed", "{\\an8}", "é ♂", "after a day",
+                "\\u202ereversed", "{\\an8}", "é ♂", JOINED.replace("a\u200d", "a\\u200d"), "after a day",
             ]  # fmt: skip
             for (start, end, _), cue in zip(found, cues, strict=True):
                 assert 0 <= float(cue.first / Fraction(rate)) - start < 0.001
@@ -136,7 +138,7 @@ def test_subrip_is_what_ffmpeg_reads(tmp_path: Path) -> None:
     blocks = read.strip().split("\n\n")[1:]
     assert [block.split("\n", 1)[1] for block in blocks] == [
         "a --› b", "‹b›bold‹/b›", "x & y &lt; z", "line\nbreak\nNOTE no", "‹00:01.000›", "⧵u202ereversed",
-        "❴⧵an8❵", "é ♂",
+        "❴⧵an8❵", "é ♂", JOINED.replace("a\u200d", "a⧵u200d"),
     ]  # fmt: skip
 
 

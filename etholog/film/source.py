@@ -89,7 +89,7 @@ def probe(path: Path) -> Source:
         ": Audio: " in told,
         _instant(made[1] if made else ""),
         start,
-        _is_indexed(path, told, start, end),
+        _is_indexed(path, told, start, end, float(1 / rate)),
         audio.groups() if audio else (),
         turned,
         claimed,
@@ -146,7 +146,7 @@ def comes_evenly(source: Source, first: float, end: float) -> bool:
     return len(shown) > (until - from_) * source.rate - 2 and all(abs(step - each) <= tick for step in steps)
 
 
-def _is_indexed(path: Path, told: str, start: float, end: float) -> bool:
+def _is_indexed(path: Path, told: str, start: float, end: float, frame: float) -> bool:
     """Return whether a key frame can be found by its time, from what ffmpeg `told` of the file. The index of an AVI is
     at its end, so one that was cut off has none."""
     # Of a file that was cut off, ffmpeg complains before it says what kind it is.
@@ -155,7 +155,9 @@ def _is_indexed(path: Path, told: str, start: float, end: float) -> bool:
         return kind is None or kind[1] not in ("mpegts", "mpeg")
     early = min(0.5, (end - start) / 2)  # without an index, what is sought is found far too late
     tick, packets = _packets(path, "-ss", f"{early:.6f}", "-t", "1")
-    return bool(packets) and float(packets[0][0] * tick) - start <= early
+    return (
+        bool(packets) and float(packets[0][0] * tick) - start < early + frame
+    )  # the nearest, where all are key frames
 
 
 def _end(path: Path) -> float | None:

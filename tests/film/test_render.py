@@ -380,6 +380,7 @@ def test_a_film_that_broke_off_is_cut_exactly_up_to_there(tmp_path: Path, etholo
     # H.264's pictures come in another order than they are shown; cameras' AVI is MPEG-4, which ffmpeg writes there.
     made = numbered(tmp_path / ("a.avi" if name.endswith("avi") else "a.mp4"), 30, more=["-g", "250"])
     ffmpeg("-i", f"file:{made}", "-c", "copy", "-movflags", "+faststart", f"file:{whole}")
+    assert probe(whole).indexed == (name != "film.ts")
     film = tmp_path / name
     film.write_bytes(whole.read_bytes()[: whole.stat().st_size * 6 // 10])
     path, out = filmed(tmp_path, film), tmp_path / "out.mp4"
@@ -391,6 +392,14 @@ def test_a_film_that_broke_off_is_cut_exactly_up_to_there(tmp_path: Path, etholo
     on_screen = [bisect_right(shown, frame) - 1 for frame in frames_of(wanted(etholog, path))]
     assert there > 350
     assert [n for n in numbers(out) if n < there] == [n for n in on_screen if n < there]
+
+
+def test_a_film_of_key_frames_alone_is_copied(tmp_path: Path, etholog: Run) -> None:
+    film = numbered(tmp_path / "film.avi", 30, more=["-c:v", "mjpeg", "-q:v", "5"])  # as older cameras write it
+    assert probe(film).indexed
+    out = tmp_path / "out.mkv"
+    done = etholog("film", "make", filmed(tmp_path, film), *CHOICE, "--quick", "-o", out)
+    assert done.returncode == 0, done.stderr
 
 
 def packets(film: Path) -> set[str]:

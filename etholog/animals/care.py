@@ -419,19 +419,15 @@ def _apart(one: Attempt, mine: Window) -> Iterator[Task]:
     if one.pulled and closed:
         pulled, handled = one.pulled.on, _handled(one)
         next_, opens = _in(handled, INCUBATOR_DAYS), _in(laid.last, (care.pull or care.free)[0])
-        what = gettext("look at the pulled sac: turn it or count, take out what moulds")
+        key, why = pulled.text, gettext("pulled {pulled}", pulled=pulled.text)
         if next_ < opens and not one.counts:
             what = gettext("turn the pulled sac, look for mould; leave it closed until {day}", day=opens)
-        yield Task(
-            f"{she}/incubator/{pulled.text}",
-            she,
-            what,
-            next_,
-            max(_in(laid.last, care.free[1]), _in(handled, SLOW_YOUNG_DAYS)),
-            gettext("pulled {pulled}", pulled=pulled.text),
-            mine.care_source,
-            INCUBATOR_DAYS,
-        )
+            last = _in(opens, -1)
+            yield Task(f"{she}/incubator/{key}/closed", she, what, next_, last, why, mine.care_source, INCUBATOR_DAYS)
+            next_ = opens
+        what = gettext("look at the pulled sac: turn it or count, take out what moulds")
+        last = max(_in(laid.last, care.free[1]), _in(handled, SLOW_YOUNG_DAYS))
+        yield Task(f"{she}/incubator/{key}", she, what, next_, last, why, mine.care_source, INCUBATOR_DAYS)
     if closed:
         free = gettext("free spiderlings are expected: cups, food and labels ready")
         yield _since_laid(one, mine, "free", free, care.free)

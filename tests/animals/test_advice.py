@@ -116,7 +116,7 @@ CASES: list[Case] = [
     ((), (TERRESTRIAL, *OUT, ("meal", "2026-05-28", "refused")), "due", "prey out, water, look", "leave her", PRACTICE),
     ((), (TERRESTRIAL, *OUT, ("meal", "2026-05-01")), "due", "feed", "free spiderlings are expected", PRACTICE),
     # A sac that was taken from her early stays closed until its eggs have legs, unless it was opened to count.
-    ((), (TERRESTRIAL, *EARLY), "due", "leave it closed until 2026-06-14", "turn it or count", PRACTICE),
+    ((), (TERRESTRIAL, *EARLY), "due", "leave it closed until 2026-06-14", "", PRACTICE),
     ((), (TERRESTRIAL, *EARLY, ("turned", "2026-06-01")), "due", "leave it closed until 2026-06-14", "", PRACTICE),
     ((), (TERRESTRIAL, *EARLY, ("count", "2026-05-30", "eggs", "200")), "due", "", "leave it closed", PRACTICE),
     ((), (TREE, *EARLY), "due", "turn it or count", "leave it closed", PRACTICE),  # 21 days after the laying
@@ -282,6 +282,19 @@ def test_a_genus_that_is_an_initial_alone_is_asked_about(tmp_path: Path) -> None
             known, [NewEntry("F-1", entering.typed("species", [species], "2026"))], TODAY
         ).proposed
         assert any("of which genus?" in found.what for found in one.asked) == asked
+
+
+def test_a_sac_that_was_taken_early_is_first_turned_and_then_looked_into(tmp_path: Path) -> None:
+    """Brachypelma: keepers open a sac from 35 days after its laying on (common practice, no source)."""
+    write_card(tmp_path, "F-1", ("sex", "2020", "female"), TERRESTRIAL, *EARLY)
+    turned, opened = (date(2026, 6, 1), date(2026, 6, 13)), date(2026, 6, 14)
+    for today, firsts in ((date(2026, 6, 1), [turned[0], opened]), (opened, [opened])):
+        tasks = care.due(animals.read(tmp_path).as_of(today), at_hand(tmp_path), today)
+        told = [task for task in tasks if task.kind == "incubator"]
+        assert [task.first for task in told] == firsts
+        assert [(task.first, task.last) for task in told if "leave it closed" in task.what] == [turned][
+            : len(firsts) - 1
+        ]
 
 
 def test_there_are_enough_cases() -> None:

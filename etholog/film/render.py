@@ -274,6 +274,7 @@ class _Renderer:
             (self._folder / "captions.srt").write_bytes(subrip(order.captions, self._rate).encode())
             inputs += ["-i", "captions.srt"]
             maps += ["-map", f"{count}:s:0", "-c:s", CAPTIONS[order.out.suffix.lower()]]
+            maps += ["-disposition:s:0", "default"]  # players show no others of themselves; MP4's are so anyway
             count += 1
         (self._folder / "chapters.ffmeta").write_bytes(ffmetadata(order.chapters, self._rate, order.about).encode())
         inputs += ["-f", "ffmetadata", "-i", "chapters.ffmeta"]

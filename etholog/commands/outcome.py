@@ -152,9 +152,9 @@ SIGNS = (
 
 
 def _tables(parts: "dict[str, pd.DataFrame]", more: bool, words: str) -> None:
-    """Print the funnel, and with `--more`, or in a pipe, the rest."""
+    """Print the funnel, and with `--more` the rest; into a pipe the funnel alone, since one CSV holds one table."""
     if not sys.stdout.isatty():
-        _out(False, parts, TITLES, words)
+        _out(False, {"funnel": parts["funnel"]}, TITLES, f"{words} The other two tables: --json.")
         return
     steps = parts["funnel"]
     shown = steps[["step", "reached", "of"]].copy()
@@ -234,7 +234,5 @@ def _out(json: bool, parts: "dict[str, pd.DataFrame]", titles: dict[str, str], s
         return
     if sentence:
         lead([sentence])
-    for at, (name, frame) in enumerate(parts.items()):
-        if at:
-            print()
+    for name, frame in parts.items():
         table(frame, titles[name])

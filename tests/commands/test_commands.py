@@ -135,6 +135,15 @@ def test_seconds_in_a_pipe_have_no_digit_that_nobody_measured(etholog: Run, repo
     assert len(seconds) > len(told)
 
 
+@pytest.mark.slow
+@pytest.mark.parametrize("words", ["outcome", "outcome --signs", "latency courtship --by male", "transition --by male"])
+def test_a_pipe_holds_one_table(etholog: Run, repository: Path, words: str) -> None:
+    done = etholog(*words.split(), "--folder", repository / "examples" / "season")
+    told = list(csv.reader(io.StringIO(done.stdout)))
+    assert {len(line) for line in told} == {len(told[0])}  # RFC 4180, section 2.4
+    assert len(told) > 1
+
+
 def test_cards_and_findings_as_json(etholog: Run, tmp_path: Path) -> None:
     folder = ("--folder", tmp_path)
     (tmp_path / "sessions").mkdir()

@@ -79,7 +79,7 @@ def _bouts(rows: Rows, ids: pd.Index, sessions: pd.DataFrame) -> pd.DataFrame:
     cell = rows.bouts["code"].astype(np.intp)
     if len(rows.ethograms) > 1:
         cell += np.repeat(rows.counted["ethogram"].astype(np.intp) * len(rows.codes), each)
-    behaviour, actor, kind, hides, role = told.reshape(-1, 5).astype(np.int8).T
+    behaviour, actor, kind, hides, role = told.reshape(-1, 5).T
     onset, offset = rows.bouts["onset"], rows.bouts["offset"]
     return pd.DataFrame(
         {

@@ -15,7 +15,7 @@ from etholog import season as season_
 from etholog.base.refusal import Refusal
 from etholog.commands import main
 from etholog.season import store
-from tests.make import ETHOGRAM, RECORDS, season_of, write_session
+from tests.make import ETHOGRAM, RECORDS, marks, season_of, write_session
 
 
 def test_columns_hold_what_was_recorded(tmp_path: Path) -> None:
@@ -50,6 +50,16 @@ def test_a_part_has_the_bouts_that_are_looked_at_by_each_ethogram(tmp_path: Path
     pd.testing.assert_frame_equal(part.bouts, whole.bouts[looked_at].reset_index(drop=True), check_categorical=False)
     pd.testing.assert_frame_equal(part.sessions, whole.sessions)
     assert looked_at.sum() == 3
+
+
+def test_no_behaviour_is_lost_however_many_there_are(tmp_path: Path) -> None:
+    codes = [f"act{number}" for number in range(150)]  # more than a number of one byte can tell apart
+    event = ETHOGRAM.by_code["touch"]
+    wide = replace(ETHOGRAM, behaviour=tuple(replace(event, code=code, label=code) for code in codes))
+    (tmp_path / "sessions").mkdir()
+    seen = marks(*((1000 * at, code, None) for at, code in enumerate(codes)))
+    write_session(tmp_path / "sessions" / "a.jsonl", seen, wide)
+    assert etholog.read(tmp_path).bouts["behaviour"].tolist() == codes
 
 
 @pytest.mark.slow

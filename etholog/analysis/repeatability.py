@@ -110,7 +110,7 @@ def repeatability(
     """
     rows, label, names, covariates = _given(times, ["latency_s", "occurred"], by, adjust)
     p = _p(rows, by, permutations, seed)
-    if not _enough(label) or not rows["occurred"].any():
+    if _often_watched(label) < MALES_AT_LEAST or not rows["occurred"].any():
         return _too_few(label, names, p)
     y = np.log(np.maximum(rows["latency_s"].to_numpy(dtype=np.float64), HALF_SECOND))
     ended = rows["occurred"].to_numpy(dtype=bool)
@@ -165,7 +165,7 @@ def mixed(
     values = rows[measure].to_numpy(dtype=np.float64)
     times = rows.assign(latency_s=values - values.min(initial=0.0), occurred=True)
     p = _p(times, by, permutations, seed)
-    if not _enough(label):
+    if _often_watched(label) < MALES_AT_LEAST:
         return _too_few(label, names, p)
     design = np.column_stack([np.ones(len(values)), covariates])
     model = _Linear(values, design, label)
@@ -462,8 +462,9 @@ def _p(times: pd.DataFrame, by: str, permutations: int, seed: int) -> float:
     return found.p if found.usable else np.nan
 
 
-def _enough(label: Labels) -> bool:
-    return int((np.bincount(label, minlength=1) >= SESSIONS_AT_LEAST).sum()) >= MALES_AT_LEAST
+def _often_watched(label: Labels) -> int:
+    """Return how many males have enough sessions."""
+    return int((np.bincount(label, minlength=1) >= SESSIONS_AT_LEAST).sum())
 
 
 def _cut(males: int) -> float:
@@ -477,9 +478,9 @@ def _models(found: dict[str, Profile]) -> pd.DataFrame:
 
 
 def _too_few(label: Labels, names: pd.Index, p: float) -> Repeatability:
-    males = int((np.bincount(label, minlength=1) >= SESSIONS_AT_LEAST).sum())
+    males = many(_often_watched(label), "male")
     said = (
-        f"Too few to say how repeatable: {many(males, 'male')} with {SESSIONS_AT_LEAST} sessions or more,"
+        f"Too few to say how repeatable: {males} with {SESSIONS_AT_LEAST} sessions or more,"
         f" and it takes {MALES_AT_LEAST}."
     )
     nothing = pd.DataFrame(columns=["sessions", "typical", "low", "high"], index=pd.Index([], name="male"), dtype=float)

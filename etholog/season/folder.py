@@ -17,6 +17,7 @@ from etholog.base import files as files_
 from etholog.base import notebook
 from etholog.base.cache import pays, stamp
 from etholog.base.refusal import Finding, Refusal
+from etholog.base.text import many
 from etholog.base.workspace import SESSIONS, is_folder, root_of
 from etholog.ethogram import Ethogram, with_roles
 from etholog.season import cache, rows, store, tables
@@ -82,9 +83,10 @@ class Season:
 
     def _repr_html_(self) -> str:
         males, females = (len(set(self.sessions[sex]) - {""}) for sex in ("male", "female"))
-        said = f"{len(self.sessions)} sessions of {males} males and {females} females, {len(self.bouts)} bouts."
+        counts = ((len(self.sessions), "session"), (males, "male"), (females, "female"), (len(self.bouts), "bout"))
+        said = "{} of {} and {}, {}.".format(*(many(count, one) for count, one in counts))
         if self.findings:
-            said += f" {len(self.findings)} lines or files could not be used: see findings."
+            said += f" {many(len(self.findings), 'line or file', 'lines or files')} could not be used: see findings."
         return notebook.html(
             said, self.sessions[["session", "began", "male", "female", "watched_s", "marks", "closed"]]
         )
@@ -240,5 +242,4 @@ def _species(called: Names, found: Rows) -> list[str]:
     """Return each session's species; where nobody said it, that on her card, or on his."""
     names = {name for who in ("female", "male") for name in found.said[who] if name}
     known = {name: card.species for name in names if (card := called.card(name))}
-    rows = zip(found.said["species"], found.said["female"], found.said["male"], strict=True)
-    return [said or known.get(her, "") or known.get(his, "") for said, her, his in rows]
+    return rows.species(found.said, known)

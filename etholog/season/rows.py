@@ -2,7 +2,7 @@
 or not."""
 
 from array import array
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from typing import Any
@@ -67,6 +67,12 @@ def copies(of: Rows) -> list[Copy]:
     records, outcomes = of.counted["records"].tolist(), of.said["outcome"]
     told = zip(of.said["id"], of.said["record_of"], records, outcomes, strict=True)
     return [Copy(id_, record_of, each, closing.is_accident(outcome)) for id_, record_of, each, outcome in told]
+
+
+def species(said: Mapping[str, Sequence[Any]], known: Mapping[str, str]) -> list[str]:
+    """Return each session's species; where nobody said it, that of her, or of him, as `known` by their names."""
+    rows = zip(said["species"], said["female"], said["male"], strict=True)
+    return [own or known.get(her, "") or known.get(his, "") for own, her, his in rows]
 
 
 def gather(found: Iterable[Session]) -> Rows:

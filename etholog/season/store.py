@@ -174,9 +174,7 @@ def rows_of(
     said |= {name: [read(text) for text in told[name].to_pylist()] for name in _JSON}
     for who in ("male", "female"):
         said[who] = [store.names.get(name, name) for name in said[who]]
-    animals = zip(said["species"], said["female"], said["male"], strict=True)
-    known = store.species
-    said["species"] = [own or known.get(her, "") or known.get(his, "") for own, her, his in animals]
+    said["species"] = rows.species(said, store.species)
     behaviours, behaviour = _codes(held["behaviour"])
     qualifiers, qualifier = _codes(held["qualifier"])
     whys, why = _codes(spans["why"])

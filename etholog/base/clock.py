@@ -3,7 +3,7 @@
 import re
 from fractions import Fraction
 
-_TYPED = re.compile(r"(?:(?:(\d{1,3}):)?(\d{1,4}):)?(\d{1,5}(?:[.,]\d+)?)\s*(?:s|sec|seconds?)?")
+_TYPED = re.compile(r"(?:(?:(\d{1,3}):)?(\d{1,4}):)?(\d{1,7}(?:[.,]\d+)?)\s*(?:s|sec|seconds?)?")
 _MINUTES = re.compile(r"(\d{1,4}(?:[.,]\d+)?)\s*(?:min|minutes?|m)")
 
 

@@ -89,18 +89,18 @@ def at_key_frames(cuts: CutList, sources: Sequence[Source]) -> CutList:
     return CutList(cuts.clips, cuts.rate, tuple(wide), cuts.lost_ms, cuts.named)
 
 
-def render(order: RenderJob, progress: Callable[[float], None]) -> None:
+def render(job: RenderJob, progress: Callable[[float], None]) -> None:
     """Make the film; `progress` gets the share done, 0 to 1. Raises Refusal, and leaves nothing, when that fails."""
-    out = order.out
+    out = job.out
     if out.suffix.lower() not in CAPTIONS:
         raise Refusal(f"{out}: give it one of the endings {', '.join(CAPTIONS)}")
-    if order.quick and out.suffix.lower() == ".mkv" and any(source.turned for source in order.sources):
+    if job.quick and out.suffix.lower() == ".mkv" and any(source.turned for source in job.sources):
         raise Refusal(f"{out}: pictures that are turned can't be copied into .mkv; name an .mp4, or leave --quick out")
     if out.exists():
         raise Refusal(f"{out}: is there already; choose another name, or take it away first")
     try:
         with workroom(out) as folder:
-            _Renderer(order, folder, progress).make()
+            _Renderer(job, folder, progress).make()
             made = folder / f"film{out.suffix.lower()}"
             with made.open("rb+") as file:
                 os.fsync(file.fileno())
@@ -110,24 +110,24 @@ def render(order: RenderJob, progress: Callable[[float], None]) -> None:
 
 
 class _Renderer:
-    """A folder of parts, and what is done in it."""
+    """Makes each cut for itself in a temporary folder, then joins them."""
 
-    def __init__(self, order: RenderJob, folder: Path, progress: Callable[[float], None]) -> None:
-        self._order, self._folder, self._progress = order, folder, progress
-        self._cuts = order.cuts
-        self._rate = order.cuts.rate
-        self._size = frame_size(order.sources[0])
+    def __init__(self, job: RenderJob, folder: Path, progress: Callable[[float], None]) -> None:
+        self._job, self._folder, self._progress = job, folder, progress
+        self._cuts = job.cuts
+        self._rate = job.cuts.rate
+        self._size = frame_size(job.sources[0])
         self._keys: dict[int, dict[int, int]] = {}
-        self._copies_sound = order.quick and order.sound and not order.why_encoded
+        self._copies_sound = job.quick and job.sound and not job.why_encoded
         self._kind = "mka" if self._copies_sound else "wav"
 
     def make(self) -> None:
         """Make the parts, then join them."""
         # In ffmpeg's filters a path would need escapes; here every name is our own.
-        (self._folder / "overlay.ass").write_text(self._order.overlay, encoding="utf-8")
+        (self._folder / "overlay.ass").write_text(self._job.overlay, encoding="utf-8")
         lists: dict[str, list[str]] = {"mov": [], self._kind: []}
         for number, cut in enumerate(self._cuts.cuts):
-            (self._copy if self._order.quick else self._encode)(number, cut)
+            (self._copy if self._job.quick else self._encode)(number, cut)
             for kind, listed in lists.items():
                 listed.append(f"file {number}.{kind}\ninpoint 0\nduration {float(cut.frames / self._rate):.6f}\n")
         for kind, listed in lists.items():
@@ -146,7 +146,7 @@ class _Renderer:
         ffmpeg.run(words, told, self._folder)
 
     def _encode(self, number: int, cut: Cut) -> None:
-        source, rate = self._order.sources[cut.clip], self._rate
+        source, rate = self._job.sources[cut.clip], self._rate
         # ffmpeg drops what lies before the time sought, and where frames come unevenly that may be the one on screen:
         # so it is sought somewhat earlier, and counted from there. Without an index it begins at the next key frame.
         margin = min(cut.first, ceil(rate * (1 if source.indexed else 12)))
@@ -159,7 +159,7 @@ class _Renderer:
             *([f"framestep={cut.speed}"] if cut.speed > 1 else []),
             *self._to_size(source),
         ]
-        if self._order.overlay:
+        if self._job.overlay:
             start = self._cuts.starts[number]
             filters += [f"setpts=(N+{start})/({rate})/TB", "ass=overlay.ass"]
         filters.append(f"setpts=N/({rate})/TB")
@@ -177,8 +177,8 @@ class _Renderer:
         share = min(width / source.width, height / source.height)
         fitted = [round(side * share / 2) * 2 for side in (source.width, source.height)]
         filters = ["scale={}:{}".format(*fitted)]  # which leaves alone what has this size
-        if fitted != [width, height] or self._order.below:
-            filters.append(f"pad={width}:{height + self._order.below}:(ow-iw)/2:({height}-ih)/2")
+        if fitted != [width, height] or self._job.below:
+            filters.append(f"pad={width}:{height + self._job.below}:(ow-iw)/2:({height}-ih)/2")
         return [*filters, "setsar=1"]
 
     def _silence(self, cut: Cut, source: Source) -> list[str]:
@@ -189,7 +189,7 @@ class _Renderer:
 
     def _sound(self, number: int, cut: Cut, source: Source, margin: int) -> list[str]:
         """Return what makes the sound of a cut: as many samples as its frames last, whatever the film holds."""
-        if not self._order.sound:
+        if not self._job.sound:
             return []
         start, rate = self._cuts.starts[number], self._rate
         samples = round((start + cut.frames) / rate * SAMPLES_PER_S) - round(start / rate * SAMPLES_PER_S)
@@ -206,7 +206,7 @@ class _Renderer:
         return ["-map", which, "-af", ",".join(filters), "-ac", "2", "-c:a", "pcm_s16le", f"{number}.wav"]
 
     def _copy(self, number: int, cut: Cut) -> None:
-        source = self._order.sources[cut.clip]
+        source = self._job.sources[cut.clip]
         if cut.clip not in self._keys:
             self._keys[cut.clip] = {round(s * self._rate): at for s, at in key_frames(source)}
         packets = self._keys[cut.clip]
@@ -230,7 +230,7 @@ class _Renderer:
                     "copied: leave --quick out, or mute the film by --mute"
                 )
             self._run(number, *sound, f"{number}.mka")
-        elif self._order.sound:
+        elif self._job.sound:
             span += 1
             self._run(
                 number, "-ss", f"{float(at):.6f}", "-t", f"{float(span):.6f}", "-i", ffmpeg.named(source.path),
@@ -255,33 +255,33 @@ class _Renderer:
         raise Refusal(f"{source.path}: no stream copy can begin at {wanted:.3f} s: leave --quick out")
 
     def _join(self) -> None:
-        order = self._order
+        job = self._job
         inputs = ["-f", "concat", "-safe", "0", "-i", "mov.txt"]
         maps = ["-map", "0:v:0", "-c:v", "copy"]
         count = 1
-        if order.sound:
+        if job.sound:
             # In a part, and in all of them, sound that begins later than its pictures would else be drawn to their
             # beginning: hence `inpoint` above, and a start that is that of the pictures.
             inputs += ["-isync", "0", "-f", "concat", "-safe", "0", "-i", f"{self._kind}.txt"]
             how = ["copy"] if self._copies_sound else ["aac", "-b:a", "160k"]
             maps += ["-map", f"{count}:a:0", "-c:a", *how]
             count += 1
-            if not self._copies_sound and order.out.suffix.lower() == ".mkv":
+            if not self._copies_sound and job.out.suffix.lower() == ".mkv":
                 # The 1024 samples with which AAC begins come before 0; Matroska would shift the whole film by them.
                 maps += ["-af", "atrim=start_sample=1024"]
-        if order.captions:
+        if job.captions:
             # Neither container has an escape for what players take for markup: SubRip's words are free of it.
-            (self._folder / "captions.srt").write_bytes(subrip(order.captions, self._rate).encode())
+            (self._folder / "captions.srt").write_bytes(subrip(job.captions, self._rate).encode())
             inputs += ["-i", "captions.srt"]
-            maps += ["-map", f"{count}:s:0", "-c:s", CAPTIONS[order.out.suffix.lower()]]
+            maps += ["-map", f"{count}:s:0", "-c:s", CAPTIONS[job.out.suffix.lower()]]
             maps += ["-disposition:s:0", "default"]  # players show no others of themselves; MP4's are so anyway
             count += 1
-        (self._folder / "chapters.ffmeta").write_bytes(ffmetadata(order.chapters, self._rate, order.about).encode())
+        (self._folder / "chapters.ffmeta").write_bytes(ffmetadata(job.chapters, self._rate, job.about).encode())
         inputs += ["-f", "ffmetadata", "-i", "chapters.ffmeta"]
         maps += ["-map_metadata", str(count), "-map_chapters", str(count)]
-        if order.out.suffix.lower() == ".mp4":
+        if job.out.suffix.lower() == ".mp4":
             maps += ["-movflags", "+faststart", "-video_track_timescale", str(_ticks(self._rate))]
-        ffmpeg.run([*inputs, *maps, f"film{order.out.suffix.lower()}"], lambda _: None, self._folder)
+        ffmpeg.run([*inputs, *maps, f"film{job.out.suffix.lower()}"], lambda _: None, self._folder)
 
 
 def _ticks(rate: Fraction) -> int:

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from etholog import session
 from etholog.base.atomic import replacing
+from etholog.base.clock import seconds_typed
 from etholog.base.language import gettext
 from etholog.base.refusal import Refusal
 from etholog.base.text import STILLNESS
@@ -84,13 +85,11 @@ def add_words(verb: argparse.ArgumentParser) -> None:
 
 
 def seconds(text: str, option: str) -> float:
-    """Return h:mm:ss.sss, mm:ss or seconds as seconds."""
-    if re.fullmatch(r"(?:(?:\d{1,3}:)?[0-5]?\d:[0-5]?\d|\d{1,7})(?:\.\d{1,9})?", text.strip(), re.ASCII) is None:
+    """Return a time as it is typed everywhere, h:mm:ss.sss or seconds, as seconds. Raises Refusal for another word."""
+    found = seconds_typed(text)
+    if found is None:
         raise Refusal(f"{option} {text}: is not a time; write h:mm:ss.sss or seconds")
-    total = 0.0
-    for part in text.strip().split(":"):
-        total = total * 60 + float(part)
-    return total
+    return found
 
 
 def add_session(verb: argparse.ArgumentParser) -> None:

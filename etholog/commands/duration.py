@@ -193,8 +193,7 @@ def _pretty(found: "pd.DataFrame", by: str | None, labels: Mapping[str, str]) ->
     shown["total, s"] = found["total_s"]
     event = (found["kind"] == "event").tolist()
     shown["share"] = [
-        _bracketed(f"{share:.1%}", f"{low:.1%} to {high:.1%}", low == low) if share == share else "-"
-        for share, low, high in zip(found["share"], found["share_low"], found["share_high"], strict=True)
+        shares(*three) for three in zip(found["share"], found["share_low"], found["share_high"], strict=True)
     ]
     shown["median, s"] = [
         "-" if is_event else _with_limits(*cells)

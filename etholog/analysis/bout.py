@@ -11,6 +11,7 @@ from etholog.analysis.latency import check_names, named
 from etholog.analysis.sequence import breaks
 from etholog.base import notebook
 from etholog.base.refusal import Refusal
+from etholog.base.text import many
 from etholog.season import Season
 
 Floats = NDArray[np.float64]
@@ -117,7 +118,7 @@ def criterion(seconds: Floats) -> Criterion:
     if len(known) < PAUSES_AT_LEAST:
         return _none(
             _classes(known),
-            f"{len(known)} pauses: fewer than {PAUSES_AT_LEAST} are too few to tell two processes apart.",
+            f"{many(len(known), 'pause')}: fewer than {PAUSES_AT_LEAST} are too few to tell two processes apart.",
         )
     table = _classes(known)
     one, two = _fitted(table, len(known))

@@ -17,6 +17,7 @@ from etholog.analysis.agreement import kappa as kappa_of
 from etholog.analysis.distribution import t_quantile
 from etholog.base import notebook
 from etholog.base.refusal import Refusal
+from etholog.base.text import many
 from etholog.season import Season
 
 Floats = NDArray[np.float64]
@@ -236,7 +237,7 @@ def kappa_limits(tables: list[Floats]) -> tuple[float, float, float]:
 
 def _sentence(sessions: pd.DataFrame, pooled: float, low: float, high: float, criterion: float | None) -> str:
     n = len(sessions)
-    said = f"{n} session{'s'[n == 1 :]} with a second record. Kappa over all their time: "
+    said = f"{many(n, 'session')} with a second record. Kappa over all their time: "
     said += "not defined." if np.isnan(pooled) else f"{pooled:.3f}."
     if not np.isnan(low):
         said += f" Its 95 % limits, by sessions: {low:.3f} to {high:.3f}."

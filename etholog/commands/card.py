@@ -302,6 +302,6 @@ def _take(args: argparse.Namespace, known: Animals) -> int:
     if args.write:
         entering.write(proposal)
     done = "written" if args.write else "would be written; --write writes them"
-    there = f", {proposal.there} are on the cards already" if proposal.there else ""
-    say(f"{len(proposal.proposed)} entries {done}{there}")
+    there = f", {many(proposal.there, 'is', 'are')} on the cards already" if proposal.there else ""
+    say(f"{many(len(proposal.proposed), 'entry', 'entries')} {done}{there}")
     return 1 if proposal.asked else 0

@@ -194,7 +194,7 @@ def sentence(found: "Plan") -> str:
     unknown = many(len(of.unknown), "has a parent", "have a parent")
     holes = f" ({unknown} that is not known, taken as unrelated)" if of.unknown else ""
     return (
-        f"{len(of.mean_kinship)} living animals{holes}: mean kinship {least}{of.mean:.3f}, gene diversity"
+        f"{many(len(of.mean_kinship), 'living animal')}{holes}: mean kinship {least}{of.mean:.3f}, gene diversity"
         f" {most}{of.gene_diversity:.3f}, founder genome equivalents {most}{of.founder_genomes:.1f} (Lacy 1995)."
         " The proposal pairs the most females; then with the least inbreeding of the young in sum (where nothing tells"
         " whether two are kin, as of two of the group on average); then with the least mean kinship. You decide:"

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from etholog.base.catalogues import asked
 from etholog.base.language import speaking
 from etholog.base.refusal import Refusal
-from etholog.base.text import visible
+from etholog.base.text import many, visible
 from etholog.base.workspace import root_of, workspace_of
 from etholog.commands.output import SESSIONS_TOO, add_folder, add_language, say, working
 
@@ -53,7 +53,7 @@ def _write(args: argparse.Namespace) -> int:
     with svg.processes() as pool:
         found, read = _read(args.files, folder)
         today, whole = date.today() if args.season else None, True if args.strips else None
-        with working(f"Drawing {len(read.sessions)} sessions"):
+        with working(f"Drawing {many(len(read.sessions), 'session')}"):
             file.write(page.html(read, found, today, whole, _tasks(found), pool), out)
     print(visible(str(out)))
     say(*read.findings)

@@ -160,8 +160,8 @@ def _taken(file: Path, one: Rescue) -> bool:
     spoilt = sum(found.line is not None for found in reading.findings) - bool(reading.torn)
     if (loose or spoilt) and one.whole and len(one.bodies) >= reading.next_n:
         Journal.open(file)[0].close()  # or it is refused: another etholog writes into it
-        count = len(loose) or spoilt
-        print(visible(f"{file} was changed by another program: {count} lines differ from {one.path}, or are lost."))
+        lacking = many(len(loose) or spoilt, "line")
+        print(visible(f"{file} was changed by another program: it lacks {lacking} of {one.path}."))
         if not _agreed(f"Enter puts the rescued session in its place (the file becomes {file.name}.changed)"):
             return False
         rescue.put_in_place(one, file)
@@ -172,7 +172,8 @@ def _taken(file: Path, one: Rescue) -> bool:
     book.take_in(following)
     if loose:
         there = {journal.number(body): body for body in reading.bodies}
-        print(visible(f"{len(loose)} records of {one.path} have a number that {file} has given to others, or lost:"))
+        records = many(len(loose), "record has", "records have")
+        print(visible(f"{records} a number in {one.path} that {file} has given to another record, or lost:"))
         for body in loose[:10]:
             n = journal.number(body)
             mine = _in_words(there[n]) if n in there else "lost"
@@ -224,7 +225,7 @@ def _offered_back(known: Session, hand: Hand, keyboard: Keyboard) -> list[Arriva
 
 def _chosen(missed: list[Arrival], told: list[str]) -> list[Arrival]:
     """Show what the keys would do, ask, and return those that shall be taken in."""
-    print(f"{len(missed)} keys were pressed and never handled. They would do this:")
+    print(f"{many(len(missed), 'key was', 'keys were')} pressed and never handled. This would come of it:")
     for number, (arrival, what) in enumerate(zip(missed, told, strict=False), 1):
         shows = len(arrival.character) == 1 and arrival.character.strip() and arrival.character.isprintable()
         key = arrival.character if shows else arrival.key

@@ -106,7 +106,7 @@ def palps(season: Season, drawings: Drawings) -> Iterator[Section]:
 def _palp_limits(season: Season, bouts: pd.DataFrame) -> Iterator[str]:
     if not bouts["whole"].all():
         yield ngettext(
-            "{n} were cut short by the end of the watching or a gap.",
+            "{n} was cut short by the end of the watching or a gap.",
             "{n} were cut short by the end of the watching or a gap.",
             int((~bouts["whole"]).sum()),
         )

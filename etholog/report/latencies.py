@@ -187,13 +187,13 @@ def _left_out(times: pd.DataFrame) -> Iterator[str]:
     about = times.attrs
     if about["without_since"]:
         yield ngettext(
-            "{n} more sessions never came to where this time begins, and are not counted.",
+            "{n} more session never came to where this time begins, and is not counted.",
             "{n} more sessions never came to where this time begins, and are not counted.",
             about["without_since"],
         )
     if about["without_interval"]:
         yield ngettext(
-            "{n} sessions are of an ethogram without this latency, and left out.",
+            "{n} session is of an ethogram without this latency, and left out.",
             "{n} sessions are of an ethogram without this latency, and left out.",
             about["without_interval"],
         )

@@ -31,6 +31,7 @@ def test_columns_hold_what_was_recorded(tmp_path: Path) -> None:
     assert bouts.loc["walking", "duration_s"] == 9.0
     assert not bouts.loc["touch", "confident"]
     assert season.gaps[["onset_s", "offset_s"]].to_numpy().tolist() == [[10.0, 16.0]]
+    assert "1 session of 1 male and 1 female, 5 bouts." in season._repr_html_()
 
 
 def test_the_folder_of_sessions_and_its_workspace_are_the_same(tmp_path: Path) -> None:

@@ -4,7 +4,7 @@ import argparse
 import sys
 from pathlib import Path
 
-from etholog.base.text import some_of
+from etholog.base.text import many, some_of
 from etholog.commands.film.common import add_choice, add_session, aligned, chosen_cuts, write
 from etholog.commands.output import add_json, as_json, say, table
 
@@ -51,7 +51,7 @@ def run(args: argparse.Namespace) -> int:
         if sys.stdout.isatty():
             table(told.round(1), "What is kept, and what falls away")
     total = sum(clip.seconds for clip in clips)
-    number = f"{len(found.cuts)} cut" + ("" if len(found.cuts) == 1 else "s")
+    number = many(len(found.cuts), "cut")
     say(f"kept {found.seconds / 60:.1f} of {total / 60:.1f} min, in {number}; {error_told(clips)}")
     if found.lost_ms >= 1000:
         say(f"{found.lost_ms / 1000:.0f} s of what is wanted are not on the film")

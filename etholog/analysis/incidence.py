@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from etholog.analysis import columns, crossed, survival
 from etholog.analysis.design import alone, named_rows, numbers
 from etholog.analysis.distribution import normal_quantile
+from etholog.session.latency import CENSORED, OCCURRED
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -147,11 +148,11 @@ def first_ends(times: pd.DataFrame, by: str | None = None) -> pd.DataFrame:
     [{'end': 'occurred', 'count': 22, 'n': 28}]
     """
     times = columns.latencies(times, ["ended_by", *([] if by is None else [by])])
-    cause = times["ended_by"].astype(object).where(~times["ended_by"].isin(["watching ended", "unseen"]), None)
+    cause = times["ended_by"].astype(object).where(~times["ended_by"].isin(CENSORED), None)
     rows = times.assign(cause=cause)
     groups = [(None, rows)] if by is None else [*named_rows(rows, by).groupby(by, observed=True, sort=True)]
     at = _common_time([part for _, part in groups])
-    causes = ["occurred", *sorted(set(cause.dropna()) - {"occurred"})]
+    causes = [OCCURRED, *sorted(set(cause.dropna()) - {OCCURRED})]
     out = []
     for value, part in groups:
         curve = incidence(part, "cause")

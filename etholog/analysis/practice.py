@@ -15,7 +15,7 @@ from etholog.animals.card import Entry
 from etholog.base import notebook
 from etholog.base.dates import Day
 from etholog.base.refusal import Refusal
-from etholog.base.text import nearest
+from etholog.base.text import many, nearest
 from etholog.season import Season
 
 QUARTER = 0.25
@@ -136,20 +136,20 @@ def _sentences(table: pd.DataFrame, frames: list[pd.DataFrame]) -> Iterator[str]
         return
     yield "Time before the practice counts as time without it."
     for row, frame in zip(table.to_dict("records"), frames, strict=True):
-        what = "sacs" if row["outcome"] == "the sac lost" else "attempts"
+        some = many(len(frame), "sac" if row["outcome"] == "the sac lost" else "attempt")
         if np.isfinite(row["p"]):
             yield (
                 f"{row['outcome'].capitalize()}: p draws anew who began, from those still waiting that day; with"
-                f" {len(frame)} {what} like these, a practice that makes it a quarter as frequent is found"
+                f" {some} like these, a practice that makes it a quarter as frequent is found"
                 f" {round(100 * row['power'])} times in 100."
             )
         elif len(frame) < begun.AT_LEAST:
-            yield (f"{row['outcome'].capitalize()}: {len(frame)} {what} are too few for a p (least {begun.AT_LEAST}).")
+            yield (f"{row['outcome'].capitalize()}: {some}: too few for a p (least {begun.AT_LEAST}).")
         else:
-            yield (f"{row['outcome'].capitalize()}: {len(frame)} {what} with these days and ends are too few for a p.")
+            yield (f"{row['outcome'].capitalize()}: {some} with these days and ends: too few for a p.")
     frame = pd.concat(frames)
     own, others = frame[frame["began"].notna()], frame[frame["began"].isna()]
-    yield f"{own['female'].nunique()} females with it, {others['female'].nunique()} without."
+    yield f"{many(own['female'].nunique(), 'female')} with it, {others['female'].nunique()} without."
     for column in ("female", "species", "year"):
         if not set(own[column]) & set(others[column]):
             yield f"No {column} in both: what looks like the practice may be the {column}."

@@ -11,11 +11,11 @@ from numpy.typing import NDArray
 from etholog.analysis import columns, logrank, permutation
 from etholog.analysis import design as designs
 from etholog.analysis.compare import test
+from etholog.session.latency import CENSORED, OCCURRED
 
 Floats = NDArray[np.float64]
 Labels = NDArray[np.intp]
 
-OPEN = ("watching ended", "unseen")
 SHUFFLES = 999
 
 
@@ -66,10 +66,10 @@ def rivals(
     labels = _relabelled(plan, group, stratum, shuffles, seed)
     if by in designs.OTHER and not strata and designs.OTHER[by] in rows.columns and designs.paired(rows, by):
         labels = labels[:0]  # males and females can't be told apart
-    causes = ["occurred", *sorted({end for end in ends if end not in OPEN} - {"occurred"}, key=str)]
+    causes = [OCCURRED, *sorted({end for end in ends if end not in CENSORED} - {OCCURRED}, key=str)]
     out = []
     for one in causes:
-        cause = np.where(ends == one, 1, np.where(np.isin(ends, OPEN), 0, 2))
+        cause = np.where(ends == one, 1, np.where(np.isin(ends, CENSORED), 0, 2))
         row = {"end": one, "count": int((cause == 1).sum()), "gray": np.nan, "gray_p": np.nan}
         ranked = test(rows.assign(occurred=cause == 1), by, strata or designs.NONE, seed=seed)
         row |= {"log_rank": ranked.log_rank.statistic, "df": ranked.log_rank.df}

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 import pandas as pd
 
 from etholog.animals.care import Task
+from etholog.base.clock import clock_face
 from etholog.base.language import gettext, gettext_noop
 from etholog.report import strips
 from etholog.report.content import Evening, Note, Step, table
@@ -43,11 +44,8 @@ def notes(season: Season, read: Sequence[Session], whole: bool | None = None) ->
 def evening(one: Session, tasks: Sequence[Task]) -> Evening:
     """Return what only the page of a single session has."""
     rung = evidence(one.ethogram, one.fold.bouts)
-    entries = [
-        {"time": log.line(entry).partition("  ")[0], "what": entry.text, "kind": entry.kind}
-        for entry in log.entries(one)
-    ]
-    frame = pd.DataFrame(entries, columns=["time", "what", "kind"])
+    entries = [(clock_face(entry.t), entry.text) for entry in log.entries(one)]
+    frame = pd.DataFrame(entries, columns=["time", "what"])
     todo = pd.DataFrame(
         [(task.animal, task.what, task.first.isoformat(), task.last.isoformat(), task.why) for task in tasks],
         columns=["animal", "what", "first", "last", "why"],

@@ -10,6 +10,7 @@ from etholog.session.folding import Bout, Fold
 Unseen = Literal["keep", "censor"]
 
 OCCURRED, WATCHING_ENDED, UNSEEN = "occurred", "watching ended", "unseen"
+CENSORED = (WATCHING_ENDED, UNSEEN)  # ends of the watching alone, and of no chance
 
 
 class Latency(NamedTuple):

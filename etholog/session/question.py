@@ -21,7 +21,7 @@ _LONGEST_DAYS = 3660
 
 
 class NotUnderstood(ValueError):
-    """An answer that is none to its `question`; the text says what would be understood."""
+    """An answer that does not answer its `question`; the text says what would be understood."""
 
     def __init__(self, question: "Question", what: str) -> None:
         super().__init__(f"{question.what}{'' if question.what.endswith('?') else ':'} {what}")

@@ -19,7 +19,7 @@ def codes(column: pd.Series) -> Ints:
 
 
 def blocks(rows: int, at_least: int = 0) -> Iterator[slice]:
-    """Yield slices that cover so many rows; with `at_least`, no shorter than a table that each block is added to."""
+    """Yield slices that cover all rows; with `at_least`, no shorter than a table that each block is added to."""
     step = max(BLOCK, at_least)
     for start in range(0, rows, step):
         yield slice(start, min(start + step, rows))

@@ -83,7 +83,7 @@ def named(column: pd.Series) -> pd.Series:
 
 
 def named_rows(rows: pd.DataFrame, *columns: str | None) -> pd.DataFrame:
-    """Return the rows in which each of these columns is known; those that the table has not are none."""
+    """Return the rows in which each of these columns is known; columns that the table lacks are ignored."""
     kept = np.ones(len(rows), dtype=bool)
     for column in columns:
         if column in rows.columns:

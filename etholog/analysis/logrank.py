@@ -17,7 +17,7 @@ from etholog.analysis.survival import risk_table
 Bools = NDArray[np.bool_]
 
 STUDENTISED_AT_MOST = 40  # groups
-_PIVOT = 1e-8  # a variance under it is none: that group never shares a risk set with another
+_PIVOT = 1e-8  # a variance under it counts as 0: that group never shares a risk set with another
 
 
 @dataclass(frozen=True)
@@ -62,7 +62,7 @@ def scores(time: Floats, occurred: Bools, stratum: Ints) -> Floats:
 
 
 def has_one_variance(groups: int) -> bool:
-    """Tell whether so many groups are permuted with one variance for all labellings (see `permuted`)."""
+    """Tell whether this number of groups is permuted with one variance for all labellings (see `permuted`)."""
     return groups > STUDENTISED_AT_MOST
 
 

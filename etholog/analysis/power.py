@@ -69,7 +69,7 @@ def power(
     seasons: int = SEASONS,
     seed: int = 0,
 ) -> pd.DataFrame:
-    """Return the power, at 5 %, of so many males with so many sessions each, for three questions.
+    """Return the power, at 5 %, of `males` males with `sessions` sessions each, for three questions.
 
     within: something changes from session to session (the light, a warm room), half of each male's sessions with it;
     his sessions are permuted within him. between: half of the males are of another kind; whole males are permuted, by

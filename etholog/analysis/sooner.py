@@ -30,7 +30,7 @@ class Sooner:
         return self.sooner / self.ordered if self.ordered else np.nan
 
     def limits(self, first: int, second: int) -> tuple[float, float]:
-        """Return the 95 % limits for so many sessions of the two: score limits of P(X < Y) (Newcombe 2006, Statistics
+        """Return the 95 % limits, given how many sessions each has: score limits of P(X < Y) (Newcombe 2006, Statistics
         in Medicine 25:559, method 5; from memory), the numbers of sessions shrunk by the share of pairs that have
         an order, with Student's t in place of the normal. They are never of width 0: that all pairs went one way
         is no certainty."""

@@ -69,7 +69,7 @@ class Attempt:
 
     @property
     def guarded_until(self) -> Day | None:
-        """Since when she has the sac with her no more; None as long as she has it, or where there is none."""
+        """Since when she no longer has the sac with her; None as long as she has it, or where there is none."""
         told = [entry.on for entry in (self.eaten, self.pulled, self.opened, self.moult, self.died) if entry]
         if self.over:
             told.append(self.over)
@@ -97,7 +97,7 @@ class Attempt:
 
     @property
     def apart(self) -> bool:
-        """Whether the sac or its young are with her no more, and ask for care of their own."""
+        """Whether the sac or its young are no longer with her, and need care of their own."""
         return bool(self.pulled or self.opened or self.left_the_sac) and not self.eaten
 
     @property

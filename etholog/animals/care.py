@@ -402,7 +402,7 @@ def _handled(one: Attempt) -> date:
 
 
 def _since_laid(one: Attempt, mine: Window, name: str, what: str, span: tuple[int, int]) -> Task:
-    """Return what is to be done so many days after a sac was laid."""
+    """Return what is to be done within a `span` of days after a sac was laid."""
     assert one.sac is not None
     laid = one.sac.on
     first, last = _in(laid.first, span[0]), _in(laid.last, span[1])

@@ -298,7 +298,7 @@ def _sexes(name: str, animals: "Animals") -> Iterator[Finding]:
     told = animals.cards[name].sex if name in animals.cards else "unknown"
     for sex, files_ in (("male", as_male), ("female", as_female)):
         if files_ and told not in (sex, "unknown"):
-            yield Finding(f"{name} is the {sex} here, and the card says {told}", "put one of them right", files_[0])
+            yield Finding(f"{name} is the {sex} here, and the card says {told}", "correct one of them", files_[0])
 
 
 def quoted(name: str) -> str:

@@ -37,8 +37,8 @@ def languages() -> list[str]:
 
 def asked(option: str | None) -> str:
     """Return the language of an option; where it is not given, that of the environment, by gettext's own rules:
-    LANGUAGE, then LC_ALL, LC_MESSAGES, LANG; none in the locale C. Raises Refusal for an option that is no language
-    here; an environment's that is none here means English.
+    LANGUAGE, then LC_ALL, LC_MESSAGES, LANG; none in the locale C. Raises Refusal for an option that names no
+    language here; where the environment names one that is not here, it is English.
 
     >>> asked("de"), asked("es-AR")
     ('de', 'es')

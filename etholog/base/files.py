@@ -22,7 +22,7 @@ PIECE = 2**18  # bytes read at once: most sessions take one
 PICTURES = (".svg", ".pdf", ".png")  # the forms in which figures and labels are written
 NAME_BYTES = 120  # what a name may take, so that endings still fit: most systems take 255 bytes, or 143 encrypted
 
-# Files that lie beside journals and are none: what was torn off, what was rescued, what was taken in.
+# Files beside journals that are not journals: what was torn off, what was rescued, what was taken in.
 BESIDE = (".torn", ".rescue", ".taken", ".changed")
 
 # Names that Windows keeps for devices, whatever their ending (Microsoft, "Naming Files, Paths, and Namespaces").

@@ -212,8 +212,8 @@ class Keys:
         self.give_back()
 
     def read(self, seconds: float) -> str | None:
-        """Wait so long for a key; None when none came. A key that sends several characters comes whole, and what a
-        terminal answers is none. EOFError at the end of input."""
+        """Wait this long for a key; None when none came. A key that sends several characters comes whole; what a
+        terminal answers is not a key. EOFError at the end of input."""
         end = now() + seconds
         while not self._waiting:
             self._fill(min(ESCAPE_S / 2, max(0.0, end - now())) if self._strokes.waits else max(0.0, end - now()))

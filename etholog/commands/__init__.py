@@ -101,7 +101,7 @@ def _main(argv: Sequence[str] | None) -> int:
     named = {word for word in words if not word.startswith("-")}
     if empty := [word for word in words if word.startswith("--") and word.endswith("=--")]:
         # argparse of Python 3.11 takes such a value for none at all, and hands a command an empty list.
-        print(visible(f"etholog: {empty[0]}: -- is no value; write one behind the ="), file=sys.stderr)
+        print(visible(f"etholog: {empty[0]}: -- is no value; write one after the ="), file=sys.stderr)
         return 2
     # A command that stands first needs no list of the others: each costs its start a fraction of a millisecond.
     first = set(words[:1]) & COMMANDS.keys()

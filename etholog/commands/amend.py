@@ -1,4 +1,4 @@
-"""`etholog amend`: walk along a closed session and put marks right, or give and change the answers about its end."""
+"""`etholog amend`: walk along a closed session and correct marks, or give and change the answers about its end."""
 
 import argparse
 from collections.abc import Sequence

@@ -33,9 +33,9 @@ def calendar(
     """Return the tasks that have days of their own as one calendar of all-day events, each with a stable UID.
 
     `before`: the calendar that an earlier export wrote there. What has changed since has a higher number (SEQUENCE).
-    What it had and what is no longer due is told as cancelled, since somebody's calendar may still hold it; `of`: only
-    of these animals (none given: of all). `lasting`: the animals' lasting ids, since two keepers may each have an F-1,
-    and one calendar may take in what both are to do.
+    What it had and what is no longer due is marked as cancelled, since somebody's calendar may still hold it; `of`:
+    only of these animals (none given: of all). `lasting`: the animals' lasting ids, since two keepers may each have an
+    F-1, and one calendar may take in what both are to do.
     """
     book = Calendar()
     book.add("prodid", OURS)
@@ -73,7 +73,7 @@ def write(
 
 
 def _events(before: bytes) -> list[Component]:
-    """Return the events of an earlier export of ours; none of another program's calendar, or of what is none."""
+    """Return the events of an earlier export of ours; nothing of another program's calendar, or of any other file."""
     try:
         book = Calendar.from_ical(before) if before else Calendar()
     except ValueError:
@@ -84,7 +84,7 @@ def _events(before: bytes) -> list[Component]:
 
 
 def _cancelled(event: Component, now: datetime) -> Event:
-    """Return an event as no longer due (RFC 5545, 3.8.1.11), which rings no more."""
+    """Return an event as no longer due (RFC 5545, 3.8.1.11), without an alarm."""
     told = Event()
     for name in ("uid", "summary", "description", "dtstart", "dtend", "rrule", "transp"):
         if name in event:

@@ -109,7 +109,7 @@ def _put(
     at: tuple[float, float],
     page: tuple[float, float],
 ) -> None:
-    """Draw a label, its top left corner `at` so many mm of a page from that page's."""
+    """Draw a label, its top left corner `at` (mm) from the page's."""
     width, height = size
     # With the margin, two modules of border come to the quiet zone that a reader needs.
     # UTF-8, which readers take letters for; left to itself it would be Shift JIS for some names.

@@ -40,7 +40,7 @@ Format: Layer, Start, End, Style, Name, MarginL, MarginR, MarginV, Effect, Text
 
 @dataclass(frozen=True)
 class Paper:
-    """Where the strip lies under a film of so many pixels: `row` high rows, one for each lane and one for the clock."""
+    """Where the strip lies under a film, in pixels: rows `row` high, one for each lane and one for the clock."""
 
     width: int
     film: int

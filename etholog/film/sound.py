@@ -31,7 +31,7 @@ class Heard:
 
 
 def recording(path: Path) -> Source:
-    """Look at a recording of sound alone. Raises Refusal when it is none."""
+    """Look at a recording of sound alone. Raises Refusal when it is not one."""
     if not path.is_file():
         raise Refusal(f"{path}: is not there; name a recording of sound")
     _, told = ffmpeg.output_of("-i", ffmpeg.named(path))

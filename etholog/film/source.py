@@ -51,7 +51,7 @@ Packets = tuple[Fraction, list[tuple[int, int, bool]]]
 
 
 def probe(path: Path) -> Source:
-    """Look at a film file. Raises Refusal when it is none."""
+    """Look at a film file. Raises Refusal when it is not one."""
     if not path.is_file():
         raise Refusal(f"{path}: is not there; name a film file")
     _, told = ffmpeg.output_of("-i", ffmpeg.named(path))

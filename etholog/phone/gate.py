@@ -35,7 +35,7 @@ Serve = Callable[[web.WebSocketResponse, messages.Hello], Awaitable[None]]
 
 
 class Bucket:
-    """So many a second, and so many at once; `take` says whether one more is within that."""
+    """A limit on messages, by the second and at once; `take` says whether one more is within it."""
 
     def __init__(self, rate: tuple[float, int]) -> None:
         self._a_second, self._most = rate

@@ -1,4 +1,4 @@
-"""Puts right a session that is closed: a cursor walks along it, and what is changed is appended to the same journal."""
+"""Corrects a session that is closed: a cursor walks along it, and what is changed is appended to the same journal."""
 
 import re
 from collections.abc import Mapping

@@ -1,4 +1,4 @@
-"""Writes records, and puts right what was recorded: every correction is one more record, so both values stay."""
+"""Writes records, and corrects what was recorded: every correction is one more record, so both values stay."""
 
 from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass

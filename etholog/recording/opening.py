@@ -336,7 +336,7 @@ def take_late(path: Path, hand: Hand, taps: Sequence[Tap]) -> list[str]:
 
 
 def reopen(path: Path, hand: Hand, keyboard: Keyboard = QWERTY_KEYBOARD) -> tuple[Amender, str, list[str]]:
-    """Open a closed session to put it right. Returns its pair in words, and what there is to tell, too."""
+    """Open a closed session to correct it. Returns its pair in words, and what there is to tell, too."""
     known = session.read(path)
     if not known.fold.closed:
         raise Refusal(f"{path}: was never closed; `etholog resume` goes on with it, or ends it")

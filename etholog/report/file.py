@@ -13,7 +13,7 @@ GENERATOR = f'<meta name="generator" content="etholog {__version__}">'
 
 
 def check(to: Path) -> None:
-    """Raise Refusal for a name that no browser takes for a page, and where something is there that is none of ours."""
+    """Raise Refusal for a name that no browser takes for a page, or where etholog did not write what is there."""
     if to.suffix.lower() not in (".html", ".htm"):
         raise Refusal(f"{to}: a page is written as .html")
     try:

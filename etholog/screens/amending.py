@@ -1,4 +1,4 @@
-"""The screen on which a closed session is walked along and put right."""
+"""The screen on which a keeper walks along a closed session and corrects it."""
 
 from typing import ClassVar
 
@@ -36,7 +36,7 @@ LINE_HINTS = (
 
 
 class AmendApp(ThemedApp):
-    """Shows one closed session to be put right."""
+    """Shows one closed session to be corrected."""
 
     def __init__(self, amender: Amender, look: Look, pair: str) -> None:
         super().__init__(look)

@@ -90,7 +90,7 @@ class Mpv:
         self._tell("seek", max(0.0, film_s), "absolute+exact")
 
     def set_speed(self, speed: float) -> None:
-        """Play so many times as fast."""
+        """Play at this speed; 1 is that of the film."""
         self.speed = speed  # at once: the next press may come before mpv tells it
         self._tell("set_property", "speed", speed)
 

@@ -16,7 +16,7 @@ class Packed(Static):
         self._parts = parts
 
     def say(self, *parts: str) -> None:
-        """Say something else."""
+        """Change what it says."""
         self._parts = parts
         self._show()
 

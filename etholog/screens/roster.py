@@ -43,7 +43,7 @@ class Roster(Static):
         return True
 
     def tell(self, at: int, known: str) -> None:
-        """Say something else of one row."""
+        """Change what one row says."""
         self.rows[at] = self.rows[at][0], known
 
     def on_resize(self) -> None:

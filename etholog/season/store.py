@@ -299,8 +299,8 @@ def _undone_if_broken_off(to: Path) -> Iterator[None]:
 
 @contextmanager
 def _alone(to: Path) -> Iterator[None]:
-    """Hold a folder for this writing alone: what another one has begun looks like what counts no more. One that was
-    not there is not there again where the writing fails."""
+    """Hold a folder for this writing alone: parts that another one has just begun look like parts that no longer
+    count. A folder that this writing made is removed where it fails."""
     new = not to.exists()
     if not new and not is_store(to) and not (to.is_dir() and all(one.name.startswith(_BESIDE) for one in to.iterdir())):
         raise Refusal(f"{to}: holds something else than a season for an engine; name a folder that is not there")
@@ -326,7 +326,7 @@ def _not_written(to: Path, error: OSError) -> Refusal:
 
 
 def _clear(to: Path) -> None:
-    """Remove the parts that count no more."""
+    """Remove the parts that no longer count."""
     parts = opened(to).months
     for left in to.glob(f"{_BESIDE}*.part"):  # by a kill
         left.unlink()

@@ -104,7 +104,7 @@ def _bouts(rows: Rows, ids: pd.Index, sessions: pd.DataFrame) -> pd.DataFrame:
 
 
 def _spread(column: pd.Series, each: NDArray[Any]) -> pd.Categorical:
-    """Return a column of sessions as one of their rows, of which each has so many."""
+    """Return a column of sessions as one of their rows: each value `each` times."""
     codes = np.repeat(column.cat.codes.to_numpy(), each)
     return pd.Categorical.from_codes(codes, categories=column.cat.categories, validate=False)
 

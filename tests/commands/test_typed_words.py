@@ -76,7 +76,7 @@ def test_resume_and_check_take_the_workspace_as_every_command_does(
 def test_two_dashes_are_no_value(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """argparse of Python 3.11 makes an empty list of them, which no command expects."""
     assert main(["plan", "--form=--", "--folder", str(tmp_path)]) == 2
-    assert capsys.readouterr().err == "etholog: --form=--: -- is no value; write one behind the =\n"
+    assert capsys.readouterr().err == "etholog: --form=--: -- is no value; write one after the =\n"
 
 
 @pytest.mark.parametrize("day", ["9999-12-31", "3000-01-01", "1899-12-31", "0001-01-01"])

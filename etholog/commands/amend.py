@@ -78,7 +78,7 @@ def _offer_late(file: Path, hand: Hand) -> None:
     if not taps:
         late.forget()
         return
-    labels = {behaviour.code: behaviour.words for behaviour in known.ethogram.behaviours}
+    labels = {behaviour.code: behaviour.words for behaviour in known.ethogram.behaviour}
     taps_are = many(len(taps), "tap of the phone", "taps of the phone")
     print(f"{taps_are} came after the session had ended:")
     for tap in taps:

@@ -209,16 +209,6 @@ class Ethogram(Part):
         """What was said of it after it was recorded: that changes neither its hash nor what a session keeps of it."""
         return {}
 
-    @property
-    def behaviours(self) -> tuple[Behaviour, ...]:
-        """The behaviours, in the order of the file, which is the order of the lanes."""
-        return self.behaviour
-
-    @property
-    def intervals(self) -> tuple[Interval, ...]:
-        """The named latencies, in the order of the file."""
-        return self.interval
-
     @cached_property
     def by_code(self) -> dict[str, Behaviour]:
         """The behaviours by their code."""

@@ -6,7 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from etholog.base import rescue
+from etholog.base import journal, rescue
 from etholog.base.files import listed
 from etholog.base.refusal import Finding, Refusal
 from etholog.base.text import many
@@ -138,7 +138,14 @@ def _unended(sessions: "Sequence[tuple[Path, Copy, bool]]") -> Iterator[Finding]
     kept = session.fullest(copy for _, copy, _ in sessions)
     for at, (file, copy, closed) in enumerate(sessions):
         if kept[copy.id] != at:
-            yield session.again(file, copy.id, sessions[kept[copy.id]][0].name)
+            counts = sessions[kept[copy.id]][0]
+            yield session.again(file, copy.id, counts.name)
+            if own := len(set(journal.read(file).bodies) - set(journal.read(counts).bodies)):
+                what = f"holds {many(own, 'record')} that {counts.name} lacks: it was changed on two machines"
+                remedy = (
+                    f"etholog show prints each; etholog amend {counts} adds what is missing; then take this one away"
+                )
+                yield Finding(what, remedy, file)
         elif not closed:
             yield Finding("was broken off, not ended", f"go on with it, or end it: etholog resume {file}", file)
 

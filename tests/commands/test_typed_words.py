@@ -1,5 +1,6 @@
 """What keepers type is taken as they mean it: units, two words for one kind, words after an option, a folder of 0.1."""
 
+import shutil
 from contextlib import closing
 from pathlib import Path
 
@@ -59,6 +60,25 @@ def test_a_folder_of_0_1_without_sessions_in_it_is_taken_with_a_line(
     assert "these two have met 1 time" in told.out
     assert "taken as a folder of sessions, as in version 0.1" in told.err
     assert main(["latency", "--to", "clasp", "--folder", str(loose)]) == 0
+
+
+def test_check_says_what_the_copy_of_a_session_holds_alone(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    sessions = tmp_path / "sessions"
+    sessions.mkdir()
+    write_session(sessions / "a.jsonl", RECORDS, id="a")
+    shutil.copy(sessions / "a.jsonl", sessions / "a (copy).jsonl")
+    shutil.copy(sessions / "a.jsonl", sessions / "a (same).jsonl")
+    assert main(["amend", str(sessions / "a (copy).jsonl"), "--answer", "again=yes"]) == 0
+    for answer in ("female_after=calm", "again=never"):
+        assert main(["amend", str(sessions / "a.jsonl"), "--answer", answer]) == 0
+    capsys.readouterr()
+    assert main(["check", str(tmp_path)]) == 1
+    told = capsys.readouterr().out.splitlines()
+    assert [line for line in told if "lacks" in line] == [
+        f"{sessions / 'a (copy).jsonl'}: holds 1 record that a.jsonl lacks: it was changed on two machines; "
+        f"etholog show prints each; etholog amend {sessions / 'a.jsonl'} adds what is missing; then take this one away"
+    ]
+    assert sum("is session a again" in line for line in told) == 2
 
 
 def test_resume_and_check_take_the_workspace_as_every_command_does(

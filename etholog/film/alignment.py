@@ -129,7 +129,7 @@ def by_creation(session: Session, parts: Sequence[Part]) -> list[Clip]:
                 f"{source.path}: does not tell when it was made; align it by a sync mark: --seen TIME, where TIME is "
                 "when the clap or flash is on the film"
             )
-        begins = (source.made - session.began).total_seconds() * 1000
+        begins = (source.made - session.zero_by_wall).total_seconds() * 1000
         joined = clips[0].begins + 1000 * part.at_s if clips else begins
         if abs(joined - begins) <= 1000 * ROUGH_S:  # else two cameras filmed at a time
             begins = joined

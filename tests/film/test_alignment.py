@@ -168,6 +168,17 @@ def test_the_time_of_creation_serves_and_is_called_rough(tmp_path: Path, etholog
     assert clip.worst_error_s >= 5
 
 
+def test_a_wall_clock_that_was_set_right_meanwhile_places_the_film(tmp_path: Path, etholog: Run) -> None:
+    film = numbered(tmp_path / "film.mp4", 2, more=["-metadata", "creation_time=2026-03-05T21:56:10Z"])
+    # It was an hour slow at the start; a time server put it forward.
+    note = ("note", 5_000, {"text": "set", "wall": "2026-03-05T21:56:05.000+00:00"})
+    made = recorded(tmp_path, note, event("touch", 11_000), end=20_000)
+    done = etholog("film", "align", made.path, film)
+    assert done.returncode == 0, done.stderr
+    (clip,) = alignment.clips_of(session.read(made.path))
+    assert clip.begins == 10_000.0
+
+
 @pytest.mark.parametrize(
     ("words", "what"),
     [

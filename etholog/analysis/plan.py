@@ -183,14 +183,14 @@ def costs(
     males: Sequence[Free], females: Sequence[Free], found: Kin, measures: Group, at: Mapping[str, int]
 ) -> NDArray[np.float64]:
     """Return what orders the proposals: rows males, columns females. The inbreeding of their young; the parents' mean
-    kinship decides between equal ones."""
+    kinship decides between equal ones. Who may be kin counts as the group is on average, and a little worse."""
     rows, columns = ([at[one.animal] for one in some] for some in (males, females))
     size = len(found.names)
     apart = found.expected[~np.eye(size, dtype=bool)]
     usual = float(apart.mean()) if len(apart) else 0.0
     inbred = found.expected[np.ix_(rows, columns)]
     hole = np.minimum.outer(found.known[rows], found.known[columns]) == 0
-    inbred = np.where(hole & (found.high[np.ix_(rows, columns)] == 0), usual, inbred)
+    inbred = np.where(hole & (found.high[np.ix_(rows, columns)] == 0), usual + TIES, inbred)
     mean = np.array([measures.mean_kinship[name] for name in found.names])
     table: NDArray[np.float64] = inbred + TIES * np.add.outer(mean[rows], mean[columns]) / 2
     return table

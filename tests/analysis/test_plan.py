@@ -253,6 +253,18 @@ def test_whom_another_card_alone_names_is_not_planned_for(tmp_path: Path) -> Non
     assert [*zip(found.pairs["male"], found.pairs["female"], strict=True)] == [("M-1", "F-1")]
 
 
+@pytest.mark.parametrize("unknown", ["M-1", "M-2"])
+def test_of_two_males_the_one_that_is_surely_no_kin_comes_first(unknown: str, tmp_path: Path) -> None:
+    """Where no two of a group are kin, he whose parents nobody told is still not as good as a known stranger."""
+    her = (("dam", "2020", "E"), ("sire", "2020", "T"), ("moult", "2026-03-01"))
+    write_card(tmp_path, "F-1", ("sex", "2020", "female"), SPECIES, *her)
+    for who, dam, sire in (("M-1", "G", "H"), ("M-2", "J", "K")):
+        parents: list[CardLine] = [] if who == unknown else [("dam", "2020", dam), ("sire", "2020", sire)]
+        write_card(tmp_path, who, ("sex", "2020", "male"), SPECIES, ("moult", "2026-03-01", "last"), *parents)
+    (pair,) = plan(animals.read(tmp_path), at_hand(tmp_path), TODAY).pairs.itertuples()
+    assert (pair.male, pair.inbreeding) == ("M-2" if unknown == "M-1" else "M-1", 0)
+
+
 def test_who_was_to_be_back_from_a_loan_by_now_is_planned_with_a_word_on_it(tmp_path: Path) -> None:
     herd(tmp_path)
     write_card(tmp_path, "F-2", ("lent", "2026-04-01", "Anna until 2026-05-20"))

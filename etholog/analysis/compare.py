@@ -156,7 +156,8 @@ def compare(
         if len(names) <= PAIRED_AT_MOST:
             pairs = pairs_of(
                 rows, names, horizon, named=horizon_s is not None, whole=plan.kind == "whole animals",
-                alone=plan.kind == "each animal", within=tested.within, shuffles=permutations, seed=seed,
+                alone=plan.kind == "each animal", within=tested.within,
+                no_p=designs.no_p_of(by) if tested.paired else "", shuffles=permutations, seed=seed,
             )  # fmt: skip
         else:
             said.append(gettext("{groups} groups are too many to set each two beside each other.", groups=len(names)))

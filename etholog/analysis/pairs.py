@@ -75,6 +75,7 @@ def pairs(
     whole: bool,
     alone: bool,
     within: str | None,
+    no_p: str = "",
     shuffles: int = permutation.SHUFFLES,
     seed: int = 0,
 ) -> pd.DataFrame:
@@ -86,9 +87,9 @@ def pairs(
     the first `horizon` seconds, first less second; limits by the jackknife, with Welch's degrees of freedom, where
     the horizon was `named` before and each has 4 sessions. first_sooner: of the ordered pairs of sessions, see
     `analysis.sooner`. times_as_fast: see `analysis.factor`; for ten groups at
-    most. `whole`: the groups belong to the units, which are
-    permuted whole. `alone`: a group's sessions count as independent; else no limits are known to hold. why: what is
-    missing in the row, and for what reason.
+    most. `whole`: the groups belong to the units, which are permuted whole. `alone`: a group's sessions count as
+    independent; else no limits are known to hold. `no_p`: why none has a p. why: what is missing in the row, and for
+    what reason.
     """
     couples = list(combinations(range(len(names)), 2))
     shuffles = min(shuffles, max(permutation.SHUFFLES_AT_LEAST, _WORK // max(1, len(rows) * (len(names) - 1))))
@@ -106,10 +107,12 @@ def pairs(
             out.append(row)
             continue
         why = []
-        test = _test(both, second, whole, shuffles, seed)
+        test = permutation.NOTHING if no_p else _test(both, second, whole, shuffles, seed)
         row["smallest_p"] = test.smallest_p
         if test.usable:
             row["p"] = test.p
+        elif no_p:
+            why.append(no_p)
         elif np.isfinite(test.smallest_p):
             why.append(gettext("no p: the smallest possible is {p}", p=number(test.smallest_p, ".2g")))
         else:

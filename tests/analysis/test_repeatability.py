@@ -180,3 +180,16 @@ def test_bad_columns_are_refused() -> None:
         repeatability(times(1), adjust=["temperature"])
     with pytest.raises(Refusal, match="is not a number"):
         repeatability(times(1), adjust=["male"])
+
+
+def test_males_each_with_his_own_female_have_no_repeatability() -> None:
+    # What differs is hers: males are alike here, and limits that take her part for his miss that.
+    random = np.random.default_rng(3)
+    male = np.repeat(np.arange(8), 4)
+    total = 10 + random.normal(0, 1, 8)[male] + random.normal(0, 0.3, 32)
+    table = pd.DataFrame({"total_s": total, "latency_s": total, "occurred": True, "male": male, "female": male})
+    for found in (mixed(table, "total_s", permutations=19), repeatability(table, permutations=19)):
+        assert np.isnan([found.value, found.low, found.high, found.p]).all()
+        assert found.each.empty
+        assert "can't be told apart" in found.sentence
+    assert mixed(table.drop(columns="female"), "total_s", permutations=19).low > 0.5

@@ -69,7 +69,8 @@ def test_colour_repeats_what_is_there_without_it(repository: Path, words: tuple[
         (("latency", "courtship", "--by", "male", "--more"), 2),
         (("duration",), 1),
         (("duration", "--by", "male"), 1),
-        (("duration", "--by", "session"), 2),
+        (("duration", "--by", "session"), 1),
+        (("duration", "--by", "session", "--more"), 2),
     ],
     ids=lambda words: " ".join(words) if isinstance(words, tuple) else str(words),
 )

@@ -328,9 +328,10 @@ def time_to_sac(table: pd.DataFrame) -> pd.DataFrame:
 def evening_measures(table: pd.DataFrame) -> pd.DataFrame:
     """Return what of the evening goes with a sac, over closed attempts of which a session was watched.
 
-    The female is what repeats. Where her own attempts differ enough for a p of .05, they are compared within her
-    (`compared` = 'within females': the exact conditional test of matched sets, Breslow & Day 1980); else each female
-    counts once, with her first such attempt ('females'). Where neither can give a p of .05, there is none.
+    Animals repeat. For p each male counts with his first attempt alone. Where a female's own attempts differ enough for
+    a p of .05, they are compared within her (`compared` = 'within females': the exact conditional test of matched sets,
+    Breslow & Day 1980); else each female, too, counts once, with her first such attempt ('females'). Where neither can
+    give a p of .05, there is none.
 
     Parameters
     ----------
@@ -340,7 +341,7 @@ def evening_measures(table: pd.DataFrame) -> pd.DataFrame:
     -------
     A row for each of MEASURES: n_sac, n_none (attempts), females, males (each once, whatever sets of possible sires
     they are in); larger (the chance that it is larger in one with a sac than in one without, ties as halves); shift
-    (Hodges & Lehmann 1963; in the measure's own unit) with its exact 95 % limits (`exact_shift`), where each female
+    (Hodges & Lehmann 1963; in the measure's own unit) with its exact 95 % limits (`exact_shift`), where each animal
     counts once and there are enough; compared, p over ranks, smallest_p.
 
     Raises
@@ -369,15 +370,27 @@ def _goes(rows: pd.DataFrame, measure: str) -> dict[str, Any]:
         "females": rows["female"].nunique(),
         "males": len(sires),
     }
-    once = rows.drop_duplicates("female")
+    new = rows[_of_new_males(rows["males"])]
+    once = new.drop_duplicates("female")
     among = _effect(rows, measure)
-    within = _permuted(rows, measure, pd.factorize(rows["female"])[0])
+    within = _permuted(new, measure, pd.factorize(new["female"])[0])
     single = _permuted(once, measure, np.zeros(len(once), dtype=np.intp))
     ways = [("within females", within), ("females", single)]
     compared, found = next((way for way in ways if way[1].usable), ("", NOTHING))
     if compared == "females":
         among = _effect(once, measure)
     return counts | among | {"compared": compared, "p": found.p, "smallest_p": found.smallest_p}
+
+
+def _of_new_males(attempts: pd.Series) -> NDArray[np.bool_]:
+    """Tell of each attempt's males (names, with commas between) whether none of them is in one that was kept before."""
+    met: set[str] = set()
+    kept = []
+    for males in attempts:
+        own = {one for one in str(males).split(", ") if one}
+        kept.append(met.isdisjoint(own))
+        met |= own if kept[-1] else set()
+    return np.array(kept, dtype=bool)
 
 
 def _permuted(rows: pd.DataFrame, measure: str, group: NDArray[np.intp]) -> Permuted:
@@ -387,13 +400,13 @@ def _permuted(rows: pd.DataFrame, measure: str, group: NDArray[np.intp]) -> Perm
 
 
 def _effect(rows: pd.DataFrame, measure: str) -> dict[str, float]:
-    """Return by how much those with a sac have more; limits only where no female is in it twice."""
+    """Return by how much those with a sac have more; limits only where no animal is in it twice."""
     value, sac = rows[measure].to_numpy(dtype=float), (rows["end"] == "sac").to_numpy()
     if sac.all() or not sac.any():
         return dict.fromkeys(("larger", "shift", "low", "high"), np.nan)
     differences = value[sac][:, None] - value[~sac][None, :]
     shift, low, high = exact_shift(value[sac], value[~sac])
-    if rows["female"].duplicated().any():
+    if rows["female"].duplicated().any() or not _of_new_males(rows["males"]).all():
         low = high = np.nan
     larger = float(((differences > 0) + 0.5 * (differences == 0)).mean())
     return {"larger": larger, "shift": shift, "low": low, "high": high}

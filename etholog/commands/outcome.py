@@ -206,9 +206,7 @@ def _compared(evening: "pd.DataFrame") -> str:
     if not how:
         return ": too few for a p."
     said = " and ".join("within females" if one == "within females" else "each female once" for one in how)
-    shared = (evening["compared"].ne("") & (evening["males"] < evening["females"])).any()
-    apart = " A male whom several females met counts in it as another one for each." if shared else ""
-    return f", p by permuting {said}: one small p among four is not a finding.{apart}"
+    return f", p by permuting {said}, each male with his first attempt alone: one small p among four is not a finding."
 
 
 def _sentence(attempts: "pd.DataFrame", evening: "pd.DataFrame") -> str:

@@ -24,7 +24,6 @@ from etholog.analysis.sign import signs, signs_seen
 from etholog.animals import care
 from etholog.base.language import speaking
 from etholog.base.refusal import Refusal
-from etholog.commands.outcome import _compared
 from etholog.ethogram import at_hand
 from etholog.season import part
 from tests.make import CardLine, write_card
@@ -371,12 +370,13 @@ def test_where_no_small_p_is_possible_there_is_none(season: etholog.Season) -> N
     assert table["p"].isna().all()  # four sacs and one moult
 
 
-def evenings(female: list[str], sac: list[bool], value: list[float], males: str = "a, b") -> pd.DataFrame:
+def evenings(female: list[str], sac: list[bool], value: list[float], males: list[str] | None = None) -> pd.DataFrame:
     return pd.DataFrame(
         {
             "female": female, "may_have_taken": True, "watched": True, "end": np.where(sac, "sac", "moult"),
             "courted": True, "evidence": 5.0, "days": 30.0, "sac_days": np.nan, "sac_end": "open",
-            "males": males, "insertion_s": value, "insertions": value, "palps": value, "latency_s": value,
+            "males": males or [f"M{at}" for at in range(len(value))],
+            "insertion_s": value, "insertions": value, "palps": value, "latency_s": value,
         }
     )  # fmt: skip
 
@@ -388,8 +388,19 @@ def test_each_female_once_is_the_exact_rank_sum_test() -> None:
     row = table.iloc[0]
     assert row["compared"] == "females"
     assert row["p"] == pytest.approx(mannwhitneyu(value[sac], value[~sac], method="exact").pvalue)
-    assert row["males"] == 2  # two possible sires in every attempt, and no third one named 'a, b'
     assert np.isfinite(row["low"])
+
+
+def test_a_male_that_comes_again_counts_once() -> None:
+    """Two possible sires in an attempt are two males; the attempts of both that come later say nothing new of them."""
+    chance = np.random.default_rng(7)
+    sac, value = np.arange(16) % 2 == 0, chance.normal(size=16)
+    males = [*(f"M{at}, N{at}" for at in range(12)), "M0", "N1, X", "Y, M2", "M3, N3"]
+    again = evenings([f"F{at}" for at in range(16)], sac.tolist(), value.tolist(), males)
+    row = outcome.evening_measures(again).iloc[0]
+    assert row["p"] == pytest.approx(mannwhitneyu(value[:12][sac[:12]], value[:12][~sac[:12]], method="exact").pvalue)
+    assert (row["males"], row["females"], row["n_sac"]) == (26, 16, 8)
+    assert outcome.evening_measures(again.assign(males="M0, N0"))[["p", "low"]].isna().all(axis=None)
 
 
 def test_a_female_that_comes_again_is_compared_with_herself() -> None:
@@ -438,9 +449,3 @@ def test_the_command_says_how_few_there_are(repository: Path, etholog: Callable[
     assert done.returncode == 0, done.stderr
     assert "8 attempts in which sperm may have been transferred, 3 of them still open" in done.stderr
     assert "4 measures of the evening were tried" in done.stderr
-
-
-@pytest.mark.parametrize(("males", "compared", "told"), [(3, "females", True), (8, "females", False), (3, "", False)])
-def test_it_is_told_when_a_p_takes_no_account_of_shared_males(males: int, compared: str, told: bool) -> None:
-    evening = pd.DataFrame({"compared": [compared], "males": [males], "females": [8]})
-    assert ("A male whom several females met counts in it as another one" in _compared(evening)) == told

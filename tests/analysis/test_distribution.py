@@ -12,7 +12,8 @@ DFS = [1, 1.0001, 1.3, 2, 2.5, 3, 4.7, 10, 33.3, 120, LARGE, LARGE + 1e-6, 9999,
 @pytest.mark.parametrize("p", [0.5, 0.6, 0.9, 0.95, 0.975, 0.99])
 def test_quantiles_of_students_t_are_scipys(p: float) -> None:
     found = [t_quantile(p, df) for df in DFS]
-    np.testing.assert_allclose(found, special.stdtrit(np.array(DFS), p), rtol=3e-12, atol=1e-14)
+    # The oldest scipy allowed (1.15) inverts to 2e-11 only; against later ones it is 3e-12.
+    np.testing.assert_allclose(found, special.stdtrit(np.array(DFS), p), rtol=1e-10, atol=1e-14)
     np.testing.assert_allclose(normal_quantile(p), special.ndtri(p), rtol=1e-14, atol=1e-15)
 
 

@@ -186,13 +186,18 @@ def test_a_wall_clock_that_is_set_back_an_hour_and_on_a_day_bends_nothing(tmp_pa
     assert not read.fold.gaps
 
 
+def stop_for_a_while(terminal: Terminal) -> None:
+    """Stop the program as he drums."""
+    terminal.start()
+    terminal.type("d")
+    terminal.until("now: palpal drumming")
+    terminal.kill(signal.SIGSTOP)
+    time.sleep(2)
+
+
 def test_a_program_that_was_stopped_leaves_a_gap(tmp_path: Path) -> None:
     with Terminal(*WATCH, cwd=tmp_path) as terminal:
-        terminal.start()
-        terminal.type("d")
-        terminal.until("now: palpal drumming")
-        terminal.kill(signal.SIGSTOP)
-        time.sleep(2)
+        stop_for_a_while(terminal)
         terminal.kill(signal.SIGCONT)
         terminal.until("etholog was stopped")
         terminal.type("v")
@@ -208,11 +213,7 @@ def test_a_program_that_was_stopped_leaves_a_gap(tmp_path: Path) -> None:
 
 def test_keys_that_wait_for_a_stopped_program_are_in_no_gap(tmp_path: Path) -> None:
     with Terminal(*WATCH, cwd=tmp_path) as terminal:
-        terminal.start()
-        terminal.type("d")
-        terminal.until("now: palpal drumming")
-        terminal.kill(signal.SIGSTOP)
-        time.sleep(2)
+        stop_for_a_while(terminal)
         terminal.type("v")
         terminal.kill(signal.SIGCONT)
         terminal.until("now: clasp")

@@ -68,7 +68,7 @@ def t_quantile(p: float, df: float) -> float:
             (79 * z**9 + 776 * z**7 + 1482 * z**5 - 1920 * z**3 - 945 * z) / 92160,
         )
         return z + sum(term / df**power for power, term in enumerate(terms, 1))
-    nodes, weights = np.polynomial.legendre.leggauss(40)
+    nodes, weights = _gauss_legendre()
     height = math.exp(math.lgamma((df + 1) / 2) - math.lgamma(df / 2)) / math.sqrt(math.pi)
     angle, step = 0.0, 1.0
     while step > 1e-14 * angle:
@@ -76,3 +76,9 @@ def t_quantile(p: float, df: float) -> float:
         step = (p - 0.5 - below) / (height * math.cos(angle) ** (df - 1))
         angle += step
     return math.sqrt(df) * math.tan(angle)
+
+
+@cache
+def _gauss_legendre() -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return nodes on -1 .. 1 and weights: to find them takes longer than the integral."""
+    return np.polynomial.legendre.leggauss(40)

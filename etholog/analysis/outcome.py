@@ -363,7 +363,7 @@ def evening_measures(table: pd.DataFrame) -> pd.DataFrame:
 
 def _goes(rows: pd.DataFrame, measure: str) -> dict[str, Any]:
     sac = rows["end"] == "sac"
-    sires = {one for males in rows["males"] for one in str(males).split(", ") if one}
+    sires = {one for males in rows["males"] for one in _sires(males)}
     counts = {
         "n_sac": int(sac.sum()),
         "n_none": int((~sac).sum()),
@@ -373,6 +373,8 @@ def _goes(rows: pd.DataFrame, measure: str) -> dict[str, Any]:
     new = rows[_of_new_males(rows["males"])]
     once = new.drop_duplicates("female")
     among = _effect(rows, measure)
+    if len(once) < len(rows):  # limits hold where no animal is in it twice
+        among |= {"low": np.nan, "high": np.nan}
     within = _permuted(new, measure, pd.factorize(new["female"])[0])
     single = _permuted(once, measure, np.zeros(len(once), dtype=np.intp))
     ways = [("within females", within), ("females", single)]
@@ -382,12 +384,17 @@ def _goes(rows: pd.DataFrame, measure: str) -> dict[str, Any]:
     return counts | among | {"compared": compared, "p": found.p, "smallest_p": found.smallest_p}
 
 
+def _sires(males: object) -> set[str]:
+    """Return the possible sires of an attempt, of their names with commas between."""
+    return {one for one in str(males).split(", ") if one}
+
+
 def _of_new_males(attempts: pd.Series) -> NDArray[np.bool_]:
-    """Tell of each attempt's males (names, with commas between) whether none of them is in one that was kept before."""
+    """Tell of each attempt's males whether none of them is in one that was kept before."""
     met: set[str] = set()
     kept = []
     for males in attempts:
-        own = {one for one in str(males).split(", ") if one}
+        own = _sires(males)
         kept.append(met.isdisjoint(own))
         met |= own if kept[-1] else set()
     return np.array(kept, dtype=bool)
@@ -400,14 +407,12 @@ def _permuted(rows: pd.DataFrame, measure: str, group: NDArray[np.intp]) -> Perm
 
 
 def _effect(rows: pd.DataFrame, measure: str) -> dict[str, float]:
-    """Return by how much those with a sac have more; limits only where no animal is in it twice."""
+    """Return by how much those with a sac have more, with the limits where rows count each for itself."""
     value, sac = rows[measure].to_numpy(dtype=float), (rows["end"] == "sac").to_numpy()
     if sac.all() or not sac.any():
         return dict.fromkeys(("larger", "shift", "low", "high"), np.nan)
     differences = value[sac][:, None] - value[~sac][None, :]
     shift, low, high = exact_shift(value[sac], value[~sac])
-    if rows["female"].duplicated().any() or not _of_new_males(rows["males"]).all():
-        low = high = np.nan
     larger = float(((differences > 0) + 0.5 * (differences == 0)).mean())
     return {"larger": larger, "shift": shift, "low": low, "high": high}
 

@@ -155,9 +155,8 @@ def _is_indexed(path: Path, told: str, start: float, end: float, frame: float) -
         return kind is None or kind[1] not in ("mpegts", "mpeg")
     early = min(0.5, (end - start) / 2)  # without an index, what is sought is found far too late
     tick, packets = _packets(path, "-ss", f"{early:.6f}", "-t", "1")
-    return (
-        bool(packets) and float(packets[0][0] * tick) - start < early + frame
-    )  # the nearest, where all are key frames
+    # Where all are key frames, the nearest is found, which may be the one after.
+    return bool(packets) and float(packets[0][0] * tick) - start < early + frame
 
 
 def _end(path: Path) -> float | None:

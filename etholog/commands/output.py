@@ -301,16 +301,18 @@ def picture(lines: Iterable[Iterable[Part]]) -> None:
 def portable_table(frame: "pd.DataFrame") -> "pd.DataFrame":
     """Return a table for a file: without characters that a reader of CSV would stumble over and digits that nobody
     measured."""
-    from etholog.export.plain import measured
+    from etholog.export.plain import BOOLEANS, measured
+
+    def cell(value: object) -> object:
+        return portable(value) if isinstance(value, str) else BOOLEANS[value] if isinstance(value, bool) else value
 
     out = frame.copy(deep=False)
     for at, (name, kind) in enumerate(zip(frame.columns, frame.dtypes, strict=True)):
         column = frame.iloc[:, at]
         if kind.kind == "f":
             out.isetitem(at, measured(str(name), column).array)
-        elif kind.kind not in "biuM":
-            words = column.astype(object)
-            out.isetitem(at, words.map(lambda cell: portable(cell) if isinstance(cell, str) else cell).array)
+        elif kind.kind not in "iuM":
+            out.isetitem(at, column.astype(object).map(cell).array)
     out.columns = [portable(str(name)) for name in frame.columns]
     return out
 

@@ -10,7 +10,7 @@ import pandas as pd
 from etholog.base.library import needed
 from etholog.base.refusal import Refusal
 from etholog.export.columns import described
-from etholog.export.plain import defused, runs_as_formula
+from etholog.export.plain import BOOLEANS, defused, runs_as_formula
 
 if TYPE_CHECKING:
     from openpyxl.worksheet._write_only import WriteOnlyWorksheet
@@ -27,7 +27,7 @@ def csv(frame: pd.DataFrame, types: Mapping[str, str], path: Path, defuse: bool 
     out = frame.copy()
     for name, kind in types.items():
         if kind == "boolean":
-            out[name] = out[name].map({True: "TRUE", False: "FALSE"})
+            out[name] = out[name].map(BOOLEANS)
         elif kind == "datetime":
             out[name] = out[name].dt.strftime("%Y-%m-%dT%H:%M:%S.%fZ")
         elif kind == "string" and defuse:

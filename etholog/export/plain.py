@@ -11,6 +11,8 @@ from etholog.export.columns import described
 # A spreadsheet runs a cell that begins with one of these as a formula (OWASP, CSV Injection).
 _FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "\uff1d", "\uff0b", "\uff0d", "\uff20")
 
+BOOLEANS = {True: "TRUE", False: "FALSE"}  # as base R knows them in a file; it takes `true` and `True` for text
+
 
 def plain(table: str, frame: pd.DataFrame) -> tuple[pd.DataFrame, dict[str, str]]:
     """Return the table with columns of pandas' nullable types, and the Table Schema type of each."""

@@ -135,6 +135,12 @@ def test_seconds_in_a_pipe_have_no_digit_that_nobody_measured(etholog: Run, repo
     assert len(seconds) > len(told)
 
 
+def test_what_is_so_or_not_is_in_a_pipe_as_in_an_export(etholog: Run, repository: Path) -> None:
+    """`TRUE` and `FALSE`: base R's type.convert takes `True` for text."""
+    done = etholog("latency", "courtship", "--folder", repository / "examples" / "season")
+    assert {row["occurred"] for row in csv.DictReader(io.StringIO(done.stdout))} == {"TRUE", "FALSE"}
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("words", ["outcome", "outcome --signs", "latency courtship --by male", "transition --by male"])
 def test_a_pipe_holds_one_table(etholog: Run, repository: Path, words: str) -> None:

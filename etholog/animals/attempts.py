@@ -101,6 +101,11 @@ class Attempt:
         return bool(self.pulled or self.opened or self.left_the_sac) and not self.eaten
 
     @property
+    def orphaned(self) -> bool:
+        """Whether she died on a closed sac, and nothing was told of it since."""
+        return bool(self.sac and self.died) and not (self.eaten or self.apart or self.over)
+
+    @property
     def sires(self) -> tuple[str, ...]:
         """The males that may be the sire; more than one means that nobody knows which."""
         return tuple(dict.fromkeys(met.male for met in (*self.stored, *self.pairings) if met.may_have_taken))

@@ -6,6 +6,7 @@ from datetime import date, timedelta
 
 from etholog.animals.attempts import Attempt, Tries, by_female, of_layers, standing_wish
 from etholog.animals.card import Card, Entry
+from etholog.animals.cautions import on_label
 from etholog.animals.custody import Custody, custody
 from etholog.animals.groups import Group
 from etholog.animals.herd import Animals, Pairing
@@ -23,6 +24,7 @@ INCUBATOR_DAYS = 3
 SLOW_YOUNG_DAYS = 60
 LATE_DAYS = 60  # so long it is asked what became of a sac that was taken from her
 QUIET_CHECK_DAYS = 14
+LEFT_DAYS = 14  # so long it is asked whether a closed sac left with her (our own choice)
 FED_AFTER_MOULT_DAYS = 14
 REFUSED_DAYS = 90
 NO_WINDOW = "window"
@@ -163,6 +165,7 @@ def due(animals: Animals, known: Sequence[Ethogram], today: date) -> list[Task]:
         if not where.at_hand:
             for one in behind[name]:
                 found += _apart(one, mine) if (mine := kept[name]) else ()
+            found += _left_with_her(tries, where)
             continue
         found += _planned(name, animals, tries)
         last = tries[-1] if tries else None
@@ -172,6 +175,8 @@ def due(animals: Animals, known: Sequence[Ethogram], today: date) -> list[Task]:
         if mine is None:
             if not animals.died(name) and (tries or (card and card.all("meal", "water"))):
                 found.append(_no_window(name, animals.species_of(name), today))
+            if last and last.orphaned:
+                found.append(_orphaned(last, None, animals))
             continue
         for earlier in tries[:-1]:
             if earlier.apart and not earlier.over:
@@ -194,6 +199,21 @@ def _left_behind(tries: Sequence[Attempt], where: Custody) -> list[Attempt]:
     """Return the attempts whose sac was taken from her before she left: it, and its young, did not leave with her."""
     taken = [(one, one.guarded_until) for one in tries if one.apart and not one.over]
     return [one for one, on in taken if on and where.since and not where.since.before(on)]
+
+
+def _left_with_her(tries: Sequence[Attempt], where: Custody) -> Iterator[Task]:
+    """Yield the asking whether the sac that she guarded left with her."""
+    one, left = tries[-1] if tries else None, where.since
+    if one and one.sac and one.guarding and left and where.where != "coming" and not left.before(one.sac.on):
+        yield Task(
+            f"{one.female}/left/{left.text}",
+            one.female,
+            gettext("did her sac go with her? If it is here, look after it and write 'pulled' on {day}", day=left.text),
+            left.first,
+            _in(left.last, LEFT_DAYS),
+            gettext("sac laid {laid}; {where}", laid=one.sac.on.text, where=where.words),
+            gettext("common practice, no source"),
+        )
 
 
 def _return(name: str, where: Custody) -> Iterator[Task]:
@@ -264,11 +284,11 @@ def _brood(one: Attempt, mine: Window, animals: Animals, card: Card | None) -> I
     she = one.female
     if one.eaten and one.sac and not one.eaten.on.before(one.sac.on):
         return
-    # What becomes of her is not what becomes of a sac that was taken from her.
-    if (one.died or (one.sac and one.moult)) and not (one.pulled or one.opened):
+    # What becomes of her is not what becomes of a sac that was taken from her, or of one that she died on.
+    if (one.died and not one.sac) or (one.sac and one.moult and not one.apart):
         return
     if one.sac:
-        yield from of_sac(one, mine)
+        yield from of_sac(one, mine, animals)
     elif one.moult:
         undone = one.moult.on
         hardened = _in(undone.last, HARDENED_DAYS)
@@ -358,11 +378,13 @@ def _looking(she: str, window_: SacWindow, before: date | None, mine: Window, ca
         )
 
 
-def of_sac(one: Attempt, mine: Window) -> Iterator[Task]:
-    """Yield what a sac asks for, with her or taken from her, and its young."""
+def of_sac(one: Attempt, mine: Window, animals: Animals) -> Iterator[Task]:
+    """Yield what a sac asks for, with her, taken from her or left when she died, and its young."""
     if one.over:
         return
-    if not (one.opened or one.left_the_sac or one.pulled):
+    if one.orphaned:
+        yield _orphaned(one, mine, animals)
+    elif not (one.opened or one.left_the_sac or one.pulled):
         quiet = (QUIET_CHECK_DAYS, QUIET_CHECK_DAYS + 3)
         yield _since_laid(
             one, mine, "guard", gettext("leave her alone; water that can't dry out"), (0, mine.care.guard)
@@ -371,6 +393,25 @@ def of_sac(one: Attempt, mine: Window) -> Iterator[Task]:
         if pull := mine.care.pull:
             yield _since_laid(one, mine, "pull", gettext("pull the sac now, or leave it with her"), pull)
     yield from _apart(one, mine)
+
+
+def _orphaned(one: Attempt, mine: Window | None, animals: Animals) -> Task:
+    """Return the taking of a sac on which she died, until its young would be free. Emergence needs no mother: Panzera
+    et al. 2009, J. Arachnol. (of one tarantula)."""
+    assert one.sac is not None and one.died is not None
+    she, laid, died = one.female, one.sac.on, one.died.on
+    card = animals.find(she)
+    beware = on_label(animals.species_of(she), animals.ethogram_of(she), card.fact("family") if card else "")
+    what = beside("she died on her sac: be sure that she is dead, take it out, look for mould, then write 'pulled'")
+    return Task(
+        f"{she}/orphan/{laid.text}",
+        she,
+        f"{what}. {beware}",
+        died.first,
+        _in(laid.last, mine.care.free[1]) if mine else _in(died.last, SLOW_YOUNG_DAYS),
+        gettext("sac laid {laid}; died {day}", laid=laid.text, day=died.text),
+        gettext("common practice, no source"),
+    )
 
 
 def _past_its_time(one: Attempt, mine: Window) -> Task:
@@ -382,6 +423,7 @@ def _past_its_time(one: Attempt, mine: Window) -> Task:
     what = gettext("no young in their time: look by torch, then write what became of the sac (eaten, pulled, opened)")
     if one.pulled:
         last = max(last, _in(_handled(one), SLOW_YOUNG_DAYS))
+    if one.pulled or one.died:
         what = gettext("no young in their time: open the sac, then write what is in it")
     return Task(
         f"{one.female}/late/{laid.text}",

@@ -15,7 +15,7 @@ from etholog.base.refusal import Refusal
 from etholog.base.text import many
 from etholog.ethogram import Ethogram
 
-_TASKS = ("incubator", "free", "count", "young", "pull")
+_TASKS = ("incubator", "free", "count", "young", "pull", "orphan")
 
 
 def lot(animals: Animals, name: str, sac: str = "") -> Attempt:
@@ -101,7 +101,7 @@ def _left(of: Attempt, people: bool) -> Iterator[str]:
 
 def _due(animals: Animals, of: Attempt, known: Sequence[Ethogram], today: date) -> Iterator[str]:
     mine = care.window(of.female, animals, known)
-    own = {task.key for task in care.of_sac(of, mine) if task.kind in _TASKS} if mine else set()
+    own = {task.key for task in care.of_sac(of, mine, animals) if task.kind in _TASKS} if mine else set()
     for task in care.due(animals, known, today):
         if task.key in own:
             every = f", every {many(task.every, 'day')}" if task.every else ""

@@ -130,7 +130,7 @@ def lines(known: "Animals", name: str, kept: "list[Ethogram]") -> Iterator[str]:
             mine = care.window(name, known, kept)
             alone = gettext("leave alone, water always")
             if mine:
-                until = next(task.last for task in care.of_sac(now, mine) if task.kind == "guard")
+                until = next(task.last for task in care.of_sac(now, mine, known) if task.kind == "guard")
                 alone = gettext("leave alone until {day}, water always", day=until)
             yield gettext("sac laid {day}; {alone}", day=now.sac.on.text, alone=alone)
         else:

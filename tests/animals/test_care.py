@@ -190,6 +190,62 @@ def test_a_sac_that_was_pulled_outlives_her(tmp_path: Path) -> None:
     assert set(tasks) == {"F incubator", "F free", "F late"}
 
 
+SAC = (PAIRED, ("sac", "2026-07-01"))
+
+
+@pytest.mark.parametrize(
+    ("species", "until", "caution"),
+    [  # until free spiderlings are expected at the latest (common practice, no source)
+        ("Brachypelma smithi", date(2026, 9, 23), "'tarantula hairs'"),
+        ("Caribena versicolor", date(2026, 9, 2), "'tarantula hairs'"),
+        ("Poecilotheria regalis", date(2026, 9, 2), "poison centre"),
+        ("Pterinochilus murinus", date(2026, 8, 19), "poison centre"),
+        ("Cyriocosmus elegans", date(2026, 9, 23), "'tarantula hairs'"),
+        ("Hogna carolinensis", date(2026, 8, 12), "never fingers"),
+        ("Phidippus regius", date(2026, 8, 12), "never fingers"),
+        ("Nosuchgenus mirabilis", date(2026, 9, 8), "poison centre"),  # no window: 60 days after her death
+    ],
+)
+def test_a_sac_on_which_she_died_is_to_be_taken(species: str, until: date, caution: str, tmp_path: Path) -> None:
+    """Young emerge without their mother: Panzera et al. 2009, J. Arachnol. (Grammostola mollicoma)."""
+    orphan = due(tmp_path, "2026-07-11", *SAC, ("species", "2020", species), ("died", "2026-07-10"))["F orphan"]
+    assert (orphan.first, orphan.last) == (date(2026, 7, 10), until)
+    assert "be sure that she is dead" in orphan.what
+    assert caution in orphan.what
+
+
+@pytest.mark.parametrize(
+    ("told", "kinds"),
+    [
+        ((("pulled", "2026-07-12"),), {"F incubator", "F free", "F late"}),
+        ((("opened", "2026-07-12", "dead eggs"),), set()),
+        ((("count", "2026-07-12", "spiderlings", "40"),), {"F young"}),
+        ((), {"F orphan", "F free", "F late"}),
+    ],
+)
+def test_what_is_told_of_a_sac_after_her_death_is_followed(
+    told: tuple[CardLine, ...], kinds: set[str], tmp_path: Path
+) -> None:
+    assert set(due(tmp_path, "2026-07-13", *SAC, ("died", "2026-07-10"), *told)) == kinds
+
+
+def test_a_sac_that_she_outlived_by_years_is_no_orphan(tmp_path: Path) -> None:
+    assert not due(tmp_path, "2028-07-11", *SAC, ("died", "2028-07-10"))
+
+
+@pytest.mark.parametrize("left", [("sold", "2026-07-10", "Bea"), ("lent", "2026-07-10", "Bea")])
+def test_it_is_asked_whether_a_closed_sac_left_with_her(left: CardLine, tmp_path: Path) -> None:
+    asked = due(tmp_path, "2026-07-11", *SAC, left)
+    assert set(asked) == {"F left"}
+    assert (asked["F left"].first, asked["F left"].last) == (date(2026, 7, 10), date(2026, 7, 24))
+    assert not due(tmp_path, "2026-07-25", *SAC, left)
+
+
+def test_a_sac_that_stayed_is_looked_after_once_it_is_told(tmp_path: Path) -> None:
+    told = (*SAC, ("sold", "2026-07-10", "Bea"), ("pulled", "2026-07-10"))
+    assert set(due(tmp_path, "2026-07-11", *told)) == {"F incubator", "F free", "F late"}
+
+
 @pytest.mark.parametrize("left", [("sold", "2026-08-10", "Bea"), ("lent", "2026-08-10", "Bea")])
 def test_a_sac_that_was_pulled_stays_when_she_leaves(left: CardLine, tmp_path: Path) -> None:
     before = (PAIRED, ("sac", "2026-07-01"), ("meal", "2026-06-01"), ("water", "2026-06-01"))

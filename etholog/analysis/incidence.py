@@ -4,22 +4,27 @@ statsmodels has the estimate, but no error where all that were left end at once,
 the reference in the tests.
 """
 
+from collections.abc import Sequence
+
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from etholog.analysis import columns, crossed, survival
-from etholog.analysis.design import alone, named_rows, numbers
-from etholog.analysis.distribution import normal_quantile
+from etholog.analysis import columns, survival
+from etholog.analysis.design import OTHER, named_rows, numbers
+from etholog.analysis.design import named as of_known
+from etholog.analysis.distribution import normal_quantile, t_quantile
+from etholog.base.refusal import Refusal
 from etholog.session.latency import CENSORED, OCCURRED
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
+_CELLS = 2_000_000  # numbers held at once
 _ROUNDING = 1e-9  # a share of all may come out as 0.9999999999, with an error and limits made of rounding
 
 
-def incidence(times: pd.DataFrame, cause: str, cluster: str | None = None) -> pd.DataFrame:
+def incidence(times: pd.DataFrame, cause: str, cluster: str | Sequence[str] | None = None) -> pd.DataFrame:
     """Return the share in which each cause had come by each time (Aalen & Johansen 1978).
 
     Where one cause removes the chance of another, one minus the curve of `kaplan_meier` says too much; this does
@@ -29,16 +34,19 @@ def incidence(times: pd.DataFrame, cause: str, cluster: str | None = None) -> pd
     ----------
     times: one row a session: `latency_s` (seconds, 0 or more), and the column `cause`.
     cause: the column that says what came (missing: censored).
-    cluster: the column of the animals whose rows resemble each other (not given: each row counts for itself). The
-        errors are then what their rows together change (`influence`), where that is more.
+    cluster: the column of the animals whose rows resemble each other, or two, such as male and female (not given: each
+        row counts for itself). The errors are then what their rows together change (`influence`), of two columns
+        two-way (Cameron, Gelbach & Miller 2011), where that is more.
 
     Returns
     -------
     Index: time_s, each time at which something ended. For each cause a column with its cumulative incidence, and
     se_<cause>, its standard error by the delta method (Marubini & Valsecchi 1995; as R's survfit and statsmodels
-    have it, which is not cmprsk's). Empty, with no columns, where nothing ever ended. Its `attrs` are what a figure
-    shows besides: `times`, how long each was watched, and `animals`, on how many the errors rest: 0 where a male came
-    twice and was taken for two.
+    have it, which is not cmprsk's); NaN where fewer than four of the animals that come again are known. Empty, with
+    no columns, where nothing ever ended. Its `attrs` are what a figure shows besides: `times`, how long each was
+    watched; `animals`, on how many the errors rest (of a column in which animals come again; of two, the fewer): 0
+    where an animal came twice and was taken for two; and `limits`, for each cause its low and high 95 % limits
+    (`limits`), NaN where these are too few.
 
     Raises
     ------
@@ -50,17 +58,19 @@ def incidence(times: pd.DataFrame, cause: str, cluster: str | None = None) -> pd
     >>> etholog.incidence(times, "why")[["clasp", "flight"]].round(3).to_dict("list")
     {'clasp': [0.25, 0.25, 0.625], 'flight': [0.0, 0.375, 0.375]}
     """
-    times = columns.table(times, "latency_s", cause, *([] if cluster is None else [cluster]))
-    columns.labels(times, cause, holes=True)
-    if cluster is not None:
-        columns.labels(times, cluster, holes=True)
+    clusters = columns.words(cluster, "cluster")
+    if len(clusters) > 2:
+        raise Refusal(f"cluster: {len(clusters)} columns; two at most")
+    times = columns.table(times, "latency_s", cause, *clusters)
+    for name in (cause, *clusters):
+        columns.labels(times, name, holes=True)
     time = columns.seconds(times, "latency_s")
     named = times[cause].astype(object)
     causes = sorted(named.dropna().unique(), key=str)
     if not causes:
         return pd.DataFrame(index=pd.Index([], dtype=float, name="time_s"))
-    unit = np.arange(len(times)) if cluster is None else numbers(times[cluster])
-    again = len(np.unique(unit)) < len(times)
+    units = [unit for name in clusters if len(np.unique(unit := numbers(times[name]))) < len(times)]
+    fewest = min((len(np.unique(unit)) for unit in units), default=len(times))
     ended = named.notna().to_numpy()
     risk = survival.risk_table(time, ended)
     free = np.cumprod(1 - risk.events / risk.at_risk)
@@ -68,7 +78,8 @@ def incidence(times: pd.DataFrame, cause: str, cluster: str | None = None) -> pd
     left = risk.at_risk - risk.events
     # Where the last at risk all end there is nothing left that could vary: statsmodels divides by nought there.
     spread = np.divide(risk.events, risk.at_risk * left, out=np.zeros_like(left), where=left > 0)
-    shares = {}
+    animals = 0 if cluster is None and _recurring(times) else fewest
+    shares, limited = {}, {}
     for one in causes:
         own = (named == one).to_numpy(dtype=bool)
         count = np.bincount(np.searchsorted(risk.time, time[own]), minlength=len(risk.time)).astype(float)
@@ -78,41 +89,78 @@ def incidence(times: pd.DataFrame, cause: str, cluster: str | None = None) -> pd
         variance = share**2 * np.cumsum(spread) - 2 * share * np.cumsum(share * spread) + np.cumsum(share**2 * spread)
         variance += np.cumsum(before**2 * count * (risk.at_risk - count) / risk.at_risk**3)
         variance += 2 * (np.cumsum(share * step) - share * np.cumsum(step))
-        if again:
-            variance = np.maximum(variance, crossed.squares(influence(time, ended, own, unit), None))
+        alone = np.where(share < 1, np.clip(variance, 0.0, None), 0.0)
+        whole = np.where(share < 1, np.maximum(alone, _of_animals(time, ended, own, units)), 0.0)
         shares[str(one)] = share
-        shares[f"se_{one}"] = np.where(share < 1, np.sqrt(np.clip(variance, 0.0, None)), 0.0)
+        known = not units or fewest >= survival.LIMITS_LEAST
+        shares[f"se_{one}"] = np.sqrt(whole) if known else np.full(len(share), np.nan)
+        limited[str(one)] = limits(share, alone, whole, animals)
     found = pd.DataFrame(shares, index=pd.Index(risk.time, name="time_s"))
-    animals = 0 if cluster is None and not alone(times, None) else len(np.unique(unit))
-    found.attrs = {"times": tuple(np.sort(time).tolist()), "animals": animals}
+    found.attrs = {"times": tuple(np.sort(time).tolist()), "animals": animals, "limits": limited}
     return found
 
 
-def influence(time: Floats, ended: Bools, own: Bools, unit: NDArray[np.intp]) -> Floats:
+def of_sexes(times: pd.DataFrame, cause: str) -> pd.DataFrame:
+    """Return `incidence` with errors in which males and females vary, where `times` names them."""
+    return incidence(times, cause, [name for name in OTHER if name in times.columns])
+
+
+def _recurring(rows: pd.DataFrame) -> list[str]:
+    """Return the columns of animals in which one comes twice."""
+    sexes = [name for name in ("male", "female") if name in rows.columns]
+    return [name for name in sexes if rows.loc[of_known(rows[name]), name].duplicated().any()]
+
+
+def _of_animals(time: Floats, ended: Bools, own: Bools, units: Sequence[NDArray[np.intp]]) -> Floats:
+    """Return the variance of the share of one end of what the rows of each animal change together, at each time of an
+    end: of one sex, or of both; 0 where no animal comes twice."""
+    ways = [_squares(time, ended, own, unit) for unit in units]
+    if len(units) == 2:
+        pair = np.unique(units[0] * (int(units[1].max()) + 1) + units[1], return_inverse=True)[1]
+        ways.append(ways[0] + ways[1] - _squares(time, ended, own, pair))
+    return np.asarray(np.max(ways, axis=0) if ways else 0.0)
+
+
+def _squares(time: Floats, ended: Bools, own: Bools, unit: NDArray[np.intp]) -> Floats:
+    """Return g / (g - 1) times the sum of the squares of what the rows of each of g animals change."""
+    _, unit = np.unique(unit, return_inverse=True)
+    many = int(unit.max()) + 1
+    wide = max(1, _CELLS // len(time))
+    total = sum((influence(time, ended, own, unit, at, at + wide) ** 2).sum(axis=1) for at in range(0, many, wide))
+    return np.asarray(total * many / max(1, many - 1), dtype=np.float64)
+
+
+def influence(
+    time: Floats, ended: Bools, own: Bools, unit: NDArray[np.intp], first: int = 0, stop: int | None = None
+) -> Floats:
     """Return by how much each animal's rows together change the share of one end: its derivative by their weight, the
     infinitesimal jackknife (as R's survfit has it: Therneau, survival; Lin & Wei 1989 for Cox's model).
 
     Parameters
     ----------
-    time: of each row. ended: which came to an end, `own` to this one. unit: the number of its animal.
+    time: of each row. ended: which came to an end, `own` to this one. unit: the number of its animal, from 0. first,
+        stop: of the animals with these numbers alone.
 
     Returns
     -------
     A row for each distinct time of an end, a column for each animal.
     """
     risk = survival.risk_table(time, ended)
-    _, unit = np.unique(unit, return_inverse=True)
-    many, wide = int(unit.max()) + 1, len(risk.time) + 1
+    stop = int(unit.max()) + 1 if stop is None else min(stop, int(unit.max()) + 1)
+    many, wide = stop - first, len(risk.time) + 1
+    within = (unit >= first) & (unit < stop)
 
     def counted(rows: Bools, place: NDArray[np.intp]) -> Floats:
-        cells = np.bincount(place[rows] * many + unit[rows], minlength=wide * many)
+        rows = rows & within
+        cells = np.bincount(place[rows] * many + unit[rows] - first, minlength=wide * many)
         return cells.reshape(wide, many)[:-1].astype(np.float64)
 
     place, every = np.searchsorted(risk.time, time), np.ones(len(time), dtype=bool)
     ends, owns = counted(ended, place), counted(own, place)
     gone = counted(every, np.searchsorted(risk.time, time, side="right"))
-    still = np.bincount(unit, minlength=many) - np.cumsum(gone, axis=0)
-    at_risk, events, count = risk.at_risk[:, None], risk.events[:, None], owns.sum(axis=1, keepdims=True)
+    still = np.bincount(unit[within] - first, minlength=many) - np.cumsum(gone, axis=0)
+    at_risk, events = risk.at_risk[:, None], risk.events[:, None]
+    count = np.bincount(place[own], minlength=len(risk.time))[:, None]
     free = np.cumprod(1 - events / at_risk, axis=0)
     before = np.concatenate([[[1.0]], free[:-1]])
     share = np.cumsum(before * count / at_risk, axis=0)
@@ -134,9 +182,11 @@ def first_ends(times: pd.DataFrame, by: str | None = None) -> pd.DataFrame:
     -------
     One row for each group and end. count: sessions that ended so, of n. share: their cumulative incidence up to
     `at_s` (seconds; Aalen & Johansen 1978), with se and 95 % limits on the log-log scale (Kalbfleisch & Prentice
-    2002, as limits of a curve). Both are missing where the share is 0 or 1, and where a group has several sessions
-    of one male, who is not as many males. `at_s` is the longest time that every group was watched to, or had come to
-    an end before. The shares of a group, and the share in which nothing had come yet, add up to 1.
+    2002, as limits of a curve), in which males and females vary where one came again, unless groups are males or
+    females. Limits are missing where the share is 0 or 1, and in a group of fewer than four sessions; so are both
+    where males (or females) came again and are fewer than four. `at_s` is the longest time that every group was
+    watched to, or had come to an end before. The shares of a group, and the share in which nothing had come yet, add
+    up to 1.
 
     Raises
     ------
@@ -155,16 +205,12 @@ def first_ends(times: pd.DataFrame, by: str | None = None) -> pd.DataFrame:
     causes = [OCCURRED, *sorted(set(cause.dropna()) - {OCCURRED})]
     out = []
     for value, part in groups:
-        curve = incidence(part, "cause")
-        upto = curve[curve.index <= at]
-        independent = alone(part, by)
+        # The sessions of one animal count each for itself.
+        curve = incidence(part[["latency_s", "cause"]], "cause") if by in OTHER else of_sexes(part, "cause")
         for one in causes:
-            known = one in curve.columns and len(upto)
-            share, se = (float(upto[name].iloc[-1]) for name in (one, f"se_{one}")) if known else (0.0, np.nan)
-            se = se if independent else np.nan
-            low, high = log_log_limits(share, se)
-            row = {"end": one, "count": int((part["cause"] == one).sum()), "n": len(part), "share": share, "se": se}
-            out.append(({} if by is None else {by: value}) | row | {"low": low, "high": high, "at_s": at})
+            came = dict(zip(("share", "se", "low", "high"), by_time(curve, one, at), strict=True))
+            row = {"end": one, "count": int((part["cause"] == one).sum()), "n": len(part)} | came
+            out.append(({} if by is None else {by: value}) | row | {"at_s": at})
     return pd.DataFrame(out)
 
 
@@ -175,11 +221,29 @@ def _common_time(parts: list[pd.DataFrame]) -> float:
     )
 
 
-def log_log_limits(share: float, se: float) -> tuple[float, float]:
+def limits(share: Floats, alone: Floats, whole: Floats, animals: int) -> tuple[tuple[float, ...], tuple[float, ...]]:
     """Return the 95 % limits of a cumulative incidence on the log-log scale (Kalbfleisch & Prentice 2002); NaN where it
-    is 0 or 1."""
-    if not (0 < share < 1 and se > 0):
-        return np.nan, np.nan
-    half = normal_quantile(0.975) * se / (share * np.log(share))
-    low, high = sorted((float(share ** np.exp(half)), float(share ** np.exp(-half))))
-    return low, high
+    is 0 or 1, and of fewer than four animals.
+
+    Parameters
+    ----------
+    share: at each time. alone: its variance if each row counted for itself. whole: with what animals that come again
+        add to it, which is known from so many `animals` alone: that part counts by Student's t.
+    """
+    low, high = np.full((2, len(share)), np.nan)
+    some = (share > 0) & (share < 1) & (whole > 0) & (animals >= survival.LIMITS_LEAST)
+    if some.any():
+        z, t = normal_quantile(0.975), t_quantile(0.975, animals - 1)
+        reach = np.sqrt(z**2 * alone[some] + t**2 * (whole - alone)[some])
+        half = reach / (-share[some] * np.log(share[some]))
+        low[some], high[some] = share[some] ** np.exp(half), share[some] ** np.exp(-half)
+    return tuple(low.tolist()), tuple(high.tolist())
+
+
+def by_time(found: pd.DataFrame, cause: str, at: float) -> tuple[float, float, float, float]:
+    """Return what `incidence` found of a cause by a time: its share, its error and its 95 % limits."""
+    ends = int((found.index <= at).sum())
+    if cause not in found.columns or not ends:
+        return 0.0, np.nan, np.nan, np.nan
+    low, high = (side[ends - 1] for side in found.attrs["limits"][cause])
+    return float(found[cause].iloc[ends - 1]), float(found[f"se_{cause}"].iloc[ends - 1]), low, high

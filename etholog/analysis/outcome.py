@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from etholog.analysis import columns, crossed
 from etholog.analysis.covariate import permute_within
-from etholog.analysis.incidence import incidence, log_log_limits
+from etholog.analysis.incidence import by_time, of_sexes
 from etholog.analysis.latency import courtship, of_role
 from etholog.analysis.permutation import Permuted
 from etholog.animals import Pairing
@@ -194,9 +194,9 @@ def funnel(table: pd.DataFrame, day: float | None = None) -> pd.DataFrame:
     Up to the insertion, counts of the attempts of which a session was watched, with Wilson's 95 % limits (1927) of as
     many independent attempts as these are worth: those of one male, and of one female, resemble each other. A sac and
     young take time: their share is what had come by a named day (Aalen & Johansen 1978), those that still wait
-    counted for as long as they have waited; limits on the log-log scale, in which females vary where one has several
-    attempts. The young are those of an attempt's first sac. That a pair was introduced makes it an attempt, so that
-    step has no limits.
+    counted for as long as they have waited; limits on the log-log scale, in which males and females vary where one
+    has several attempts, and none where such males, or females, are fewer than four. The young are those of an
+    attempt's first sac. That a pair was introduced makes it an attempt, so that step has no limits.
 
     Parameters
     ----------
@@ -277,20 +277,18 @@ def _come(of: pd.DataFrame, waited: str, ended: str, wanted: str, day: float | N
     }
     curve = _by_time(of, waited, ended)
     known = len(days) > 0 and (at <= days.max() or not still[days == days.max()].any())
-    upto = curve[curve.index <= at]
-    came = wanted in curve.columns and len(upto) > 0
-    share, se = (float(upto[name].iloc[-1]) for name in (wanted, f"se_{wanted}")) if came else (0.0, np.nan)
-    low, high = log_log_limits(share, se)
+    share, _, low, high = by_time(curve, wanted, at)
     shown = (share, low, high) if known else (np.nan,) * 3
     return row | dict(zip(("share", "low", "high"), shown, strict=True)) | {"day": at, "by_sac": 0}
 
 
 def _by_time(of: pd.DataFrame, waited: str, ended: str) -> pd.DataFrame:
-    """Return the share that had come to each end by each time, with errors in which females vary."""
-    times = pd.DataFrame({"latency_s": of[waited], "end": of[ended].where(of[ended] != "open")})
-    if "female" not in of:
-        return incidence(times, "end")
-    return incidence(times.assign(female=of["female"]), "end", "female")
+    """Return the share that had come to each end by each time, with errors in which males and females vary; attempts
+    with the same possible sires are those of one male."""
+    sexes = {sex: of[name] for name, sex in zip(ANIMALS, ("male", "female"), strict=True) if name in of}
+    return of_sexes(
+        pd.DataFrame({"latency_s": of[waited], "end": of[ended].where(of[ended] != "open"), **sexes}), "end"
+    )
 
 
 def time_to_sac(table: pd.DataFrame) -> pd.DataFrame:
@@ -303,8 +301,8 @@ def time_to_sac(table: pd.DataFrame) -> pd.DataFrame:
 
     Returns
     -------
-    Index: days. For each end that came, its cumulative share and se_<end>, in which females vary where one has several
-    attempts.
+    Index: days. For each end that came, its cumulative share and se_<end>, in which males and females vary where one
+    has several attempts; its `attrs` are those of `incidence`.
 
     Raises
     ------

@@ -9,7 +9,6 @@ from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator
 from numpy.typing import NDArray
 
 from etholog.analysis import columns
-from etholog.analysis.incidence import log_log_limits
 from etholog.analysis.survival import LIMITS_LEAST
 from etholog.base.clock import round_times, seconds_face
 from etholog.base.colours import FAINT
@@ -66,8 +65,7 @@ def ends(shares: pd.DataFrame, size: Size = "page") -> ReproducibleFigure:
                 gid=f"share:{cause}",
             )  # fmt: skip
             if limited:
-                limits = [log_log_limits(*pair) for pair in zip(shares[cause], shares[f"se_{cause}"], strict=True)]
-                low, high = (np.append(side, side[-1]) for side in np.array(limits, dtype=float).T)
+                low, high = (np.append(side, side[-1]) for side in np.array(shares.attrs["limits"][cause]))
                 axes.fill_between(
                     x[1:], low, high, step="post", color=look.colour, alpha=0.15, linewidth=0, gid=f"limits:{cause}"
                 )

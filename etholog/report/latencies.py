@@ -6,7 +6,7 @@ from functools import partial
 import pandas as pd
 
 from etholog.analysis.compare import Comparison, compare
-from etholog.analysis.incidence import incidence
+from etholog.analysis.incidence import of_sexes
 from etholog.analysis.latency import latency
 from etholog.analysis.sensitivity import sensitivity, sentences
 from etholog.base.language import gettext, gettext_noop, ngettext
@@ -145,7 +145,7 @@ def _first_ends(season: Season, name: str) -> pd.DataFrame | None:
         return None
     named = season.labels
     told = {"occurred": "it came", **{end: in_words(end, named) for end in ends}}
-    shares = incidence(times.assign(end=times["ended_by"].astype(str).map(told)), "end")
+    shares = of_sexes(times.assign(end=times["ended_by"].astype(str).map(told)), "end")
     # What is asked for first, so that its line looks alike in every picture of the page.
     return shares[sorted(shares.columns, key=lambda name: name not in ("it came", "se_it came"))]
 

@@ -17,7 +17,7 @@ from statsmodels.stats.proportion import proportion_confint
 import etholog
 from etholog import figures
 from etholog.analysis import outcome
-from etholog.analysis.incidence import log_log_limits
+from etholog.analysis.incidence import by_time
 from etholog.analysis.practice import practice_outcomes
 from etholog.analysis.sentences.outcome import answer, of_season
 from etholog.analysis.sign import signs, signs_seen
@@ -110,7 +110,7 @@ def ten_attempts() -> pd.DataFrame:
             "days": [10.0, 20, 20, 30, 40, 50, 60, 60, 70, 80],
             "end": ["sac", "open", "moult", "sac", "sac", "moult", "open", "sac", "moult", "open"],
             "watched": False, "evidence": np.nan, "courted": False, "may_have_taken": True,
-            "female": list("abcdefghij"), "males": "a", "sac_days": 1.0, "sac_end": "open",
+            "female": list("abcdefghij"), "males": list("ABCDEFGHIJ"), "sac_days": 1.0, "sac_end": "open",
             "insertion_s": np.nan, "insertions": np.nan, "palps": np.nan, "latency_s": np.nan,
         }
     )  # fmt: skip
@@ -129,7 +129,7 @@ def test_the_share_with_a_sac_by_a_day_is_rs() -> None:
 
 def test_limits_of_a_share_with_a_sac_know_of_females_that_come_again() -> None:
     """Two of each female, who come to the same: limits are wider, of the same share; else they are as they were."""
-    rows = pd.concat([ten_attempts(), ten_attempts()], ignore_index=True)
+    rows = pd.concat([ten_attempts(), ten_attempts()], ignore_index=True).drop(columns="males")
     once, alone, nameless = (
         outcome.funnel(table, 45).set_index("step").loc["sac"]
         for table in (rows, rows.assign(female=np.arange(20).astype(str)), rows.drop(columns="female"))
@@ -137,12 +137,30 @@ def test_limits_of_a_share_with_a_sac_know_of_females_that_come_again() -> None:
     assert once["share"] == alone["share"]
     assert once["low"] < alone["low"] < alone["high"] < once["high"]
     assert alone.equals(nameless)
-    upto = outcome.time_to_sac(rows).loc[:45].iloc[-1]
-    assert log_log_limits(upto["sac"], upto["se_sac"]) == (once["low"], once["high"])
+    assert by_time(outcome.time_to_sac(rows), "sac", 45)[2:] == (once["low"], once["high"])
     # Who come each to a sac once and once not are as unlike as strangers: not less wide than those.
     unlike = rows.iloc[:10].assign(days=50.0, end=["sac", "moult"] * 5, female=list("aabbccddee"))
     hers, apart = (outcome.funnel(t, 50).set_index("step").loc["sac"] for t in (unlike, unlike.drop(columns="female")))
     assert hers.equals(apart)
+
+
+def test_limits_of_a_share_with_a_sac_know_of_males_that_come_again() -> None:
+    """Five males whose attempts come to the same: wider limits of the same share; of three males, who say nothing of
+    others, none, nor has the sentence or the curve."""
+    days = ten_attempts()[["days", "end"]].iloc[[0, 1, 4, 6, 8]]
+    rows = ten_attempts().assign(**days.loc[days.index.repeat(2)].reset_index(drop=True), left=False)
+    fives, once, three = (
+        outcome.funnel(rows.assign(males=males), 45).set_index("step").loc["sac"]
+        for males in (list("AABBCCDDEE"), list("ABCDEFGHIJ"), list("AABBCCAABB"))
+    )
+    assert fives["share"] == once["share"] == three["share"]
+    assert fives["low"] < once["low"] < once["high"] < fives["high"]
+    assert np.isnan([three["low"], three["high"]]).all()
+    few = rows.assign(males=list("AABBCCAABB"))
+    assert "They are too few" in " ".join(of_season(few, outcome.funnel(few, 45), TODAY))
+    assert figures.ends(outcome.time_to_sac(few)).get_supxlabel() == "No limits: under 4 have been watched."
+    # Who is not known is no male that came again.
+    assert outcome.funnel(rows.assign(males=""), 45).set_index("step").loc["sac"].equals(once)
 
 
 def test_as_known_on_an_earlier_day(season: etholog.Season) -> None:

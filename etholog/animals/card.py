@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 from datetime import date
 from functools import cached_property
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final, Literal
+from typing import TYPE_CHECKING, Any, Final, Literal, NamedTuple
 
 from etholog.animals.lot import CHOICES, of_sac
 from etholog.base import files, journal
@@ -25,8 +25,7 @@ FORMAT: Final = "etholog-card/1"
 GATHERED: Final = "etholog-card/2"
 
 
-@dataclass(frozen=True)
-class Kind:
+class Kind(NamedTuple):
     """What an entry of one kind says. `takes`: '' nothing, 'words', 'number', or both; `sex`: of whom alone it can be
     said."""
 

@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from typing import NamedTuple
 
 from etholog.animals.attempts import Attempt, Tries, by_female, of_layers, standing_wish
 from etholog.animals.card import Card, Entry
@@ -62,8 +63,7 @@ class Task:
         return self.kind != NO_WINDOW
 
 
-@dataclass(frozen=True)
-class Window:
+class Window(NamedTuple):
     """The windows for one animal; `source`: whose the one for a sac is."""
 
     care: Aftercare
@@ -121,8 +121,7 @@ def own_sac_days(genus: str, animals: Animals, tries: Tries) -> list[int]:
     return found
 
 
-@dataclass(frozen=True)
-class SacWindow:
+class SacWindow(NamedTuple):
     """The first and the last day on which a sac is expected after pairings that may have taken and belong together."""
 
     pairings: tuple[Pairing, ...]

@@ -1,8 +1,8 @@
 """Who has an animal now, and until when."""
 
 import re
-from dataclasses import dataclass, replace
-from typing import Literal
+from dataclasses import replace
+from typing import Literal, NamedTuple
 
 from etholog.animals.card import NO_EVENT, Card, Entry
 from etholog.base.dates import Day
@@ -34,8 +34,7 @@ _WITH_WHOM = {
 }
 
 
-@dataclass(frozen=True)
-class Custody:
+class Custody(NamedTuple):
     """Where an animal is, since a date: here; here on loan from `who` (`borrowed`); lent, sold or given to `who`, or
     given `back` to its owner; `coming` on that date. `until` where that was agreed on; `keeper`: of several that were
     gathered, who has it."""

@@ -253,7 +253,7 @@ def questions(animals: Animals) -> Iterator[Finding]:
             if why := impossible(rest, entry):
                 yield Finding(f"{entry.said} on {entry.on.text}: {why}", path=path, record=entry.n)
             for question in odd(animals, rest, entry):
-                yield replace(question, path=path, record=entry.n)
+                yield question._replace(path=path, record=entry.n)
     yield from _circles(animals)
     yield from unclosed(animals)
     yield from conflicts(animals)

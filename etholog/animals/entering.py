@@ -88,7 +88,7 @@ def propose(animals: Animals, new_entries: Sequence[NewEntry], today: date, once
             if new_entry.entry.kind == "renamed" and (merged := naming.renaming(animals, one, new_entry.entry)):
                 merging[one.id] = merged
         except Refusal as refusal:
-            refused += [replace(found, path=new_entry.path, line=new_entry.line) for found in refusal.findings]
+            refused += [found._replace(path=new_entry.path, line=new_entry.line) for found in refusal.findings]
             continue
         old = _same(one, new_entry.entry) if once else None
         if old is not None:
@@ -123,7 +123,7 @@ def propose(animals: Animals, new_entries: Sequence[NewEntry], today: date, once
             *odd(after, one, entry),
             *surprising(after, one, entry),
         )
-        told = tuple(replace(found, path=new_entry.path, line=new_entry.line) for found in questions)
+        told = tuple(found._replace(path=new_entry.path, line=new_entry.line) for found in questions)
         result.append(Proposed(one, entry, not one.entries and one.id not in animals.cards, told, new_entry.said))
     asked = (*twins, *(found for one in result for found in one.asked))
     return Proposal(tuple(result), asked, tuple(refused), there)

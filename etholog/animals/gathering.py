@@ -9,7 +9,7 @@ import re
 import time
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from functools import cache
 from pathlib import Path
 from typing import Any, Literal
@@ -194,7 +194,7 @@ def _take_cards(target: Path, names: _Names, source: Source, veil: Veil, found: 
         try:
             there[one.identity] = _take_card(folder, there.get(one.identity), names, source, one, veil, found)
         except Refusal as refusal:
-            found.findings += [replace(what, path=what.path or one.path) for what in refusal.findings]
+            found.findings += [what._replace(path=what.path or one.path) for what in refusal.findings]
 
 
 def _take_card(
@@ -292,7 +292,7 @@ def _take_sessions(target: Path, names: _Names, source: Source, veil: Veil, foun
         try:
             _take_session(folder, identities, names, source, one, veil, found)
         except Refusal as refusal:
-            found.findings += [replace(what, path=what.path or one.path) for what in refusal.findings]
+            found.findings += [what._replace(path=what.path or one.path) for what in refusal.findings]
 
 
 def _take_session(

@@ -6,9 +6,9 @@ that is not in it is unknown, and nothing is borrowed for it from another group.
 
 import csv
 from collections.abc import Iterable
-from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
+from typing import NamedTuple
 
 from etholog.animals.species import genus_of, synonyms
 
@@ -22,8 +22,7 @@ _FAMILIES = {
 _ETHOGRAMS = {"Lycosidae": "wolf-spider", "Salticidae": "jumping-spider"}
 
 
-@dataclass(frozen=True)
-class Group:
+class Group(NamedTuple):
     """What is known of a group. `family` and `ethogram` are '' where unknown; `hairs` is None where nobody told."""
 
     family: str = ""
@@ -62,8 +61,7 @@ def group_of(species: str, ethogram: str = "", family: str = "") -> Group:
     return Group(_FAMILIES.get(ethogram, of), kept, row.hairs if row else None)
 
 
-@dataclass(frozen=True)
-class Fitting:
+class Fitting(NamedTuple):
     """The ethogram that fits some animals: its name ('' where none is known to), and why, in words."""
 
     ethogram: str

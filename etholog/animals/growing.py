@@ -1,9 +1,9 @@
 """Whether a female is adult or growing yet, by what is on record: one answer for `ready` and `plan`."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import date
 from itertools import pairwise
+from typing import NamedTuple
 
 from etholog.animals.attempts import Attempt
 from etholog.animals.card import Card
@@ -18,8 +18,7 @@ GROWING_INTERMOULT = 183
 GROWING_SPAN = 0.5  # of the smallest adult female of her species on record (our own choice)
 
 
-@dataclass(frozen=True)
-class Grown:
+class Grown(NamedTuple):
     """What says that a female is adult, and else what says that she is growing yet; '' where nothing does."""
 
     adult: str = ""

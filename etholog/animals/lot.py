@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from enum import IntEnum
 from itertools import pairwise
+from typing import NamedTuple
 
 from etholog.base.dates import Day
 from etholog.base.language import gettext, gettext_noop, number
@@ -48,8 +49,7 @@ _STATES = {"alive": "alive", "living": "alive", "good": "alive", "dead": "dead",
 CHOICES = f"{', '.join(_WORDS.values())}, with 'dead' or 'bad' before it where they are"
 
 
-@dataclass(frozen=True)
-class Count:
+class Count(NamedTuple):
     """So many at one stage on a date. `state`: 'alive', 'dead' or 'bad' (infertile)."""
 
     on: Day
@@ -79,8 +79,7 @@ def counted(on: Day, words: str, number: float) -> Count | None:
     return Count(on, *what, number) if what else None
 
 
-@dataclass(frozen=True)
-class Left:
+class Left(NamedTuple):
     """So many that left the lot on a date: `placed` with `who` ('' where that is not told), or else raised, each into
     the card of `who`."""
 
@@ -90,8 +89,7 @@ class Left:
     number: float
 
 
-@dataclass(frozen=True)
-class Closing:
+class Closing(NamedTuple):
     """The numbers of a lot, from the first day on which it was counted: `began` = `alive` + `dead` + `placed` +
     `raised` + `missing`. `laid`: whether it began with eggs; `missing` is below 0 where there are more than there can
     be, as where more left than were alive by the last count: nobody is left then."""

@@ -1,9 +1,9 @@
 """When an animal has hardened after a moult, and when its next one may come."""
 
-from dataclasses import dataclass
 from datetime import date, timedelta
 from itertools import pairwise
 from statistics import mean, stdev
+from typing import NamedTuple
 
 from etholog.animals.card import Card
 from etholog.animals.groups import Group
@@ -30,8 +30,7 @@ def hardened_on(card: Card | None, group: Group) -> date | None:
     return moult.on.last + timedelta(days=HARDENED_DAYS) if moult else None
 
 
-@dataclass(frozen=True)
-class NextMoult:
+class NextMoult(NamedTuple):
     """Between which days a female's next moult may come, and by what."""
 
     soonest: date

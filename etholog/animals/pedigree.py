@@ -7,6 +7,7 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from graphlib import CycleError, TopologicalSorter
+from typing import NamedTuple
 
 from etholog.base.language import gettext
 from etholog.base.refusal import Refusal
@@ -63,8 +64,7 @@ def weighed(words: str) -> list[tuple[str, float | None]]:
     return found
 
 
-@dataclass(frozen=True)
-class Kinship:
+class Kinship(NamedTuple):
     """The coefficient of kinship of two animals: what is expected, and between which limits it lies.
 
     The limits hold whichever of the possible parents is the true one; they may be wider than need be where one animal

@@ -1,11 +1,10 @@
 """What speaks for and against putting two animals together: facts, each with its date. The keeper decides."""
 
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from datetime import date
 from itertools import pairwise
 from statistics import mean
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from etholog.animals.attempts import Attempt, attempts, by_female, standing_wish
 from etholog.animals.card import KINDS, Card
@@ -28,8 +27,7 @@ Side = Literal["for", "against", "unknown", "note"]
 HUNGRY_DAYS = 21  # where the window of its group does not say how often it is fed
 
 
-@dataclass(frozen=True)
-class Fact:
+class Fact(NamedTuple):
     """One thing known, or known to be unknown, and which way it speaks."""
 
     side: Side

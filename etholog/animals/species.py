@@ -4,9 +4,9 @@ import csv
 import io
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
+from typing import NamedTuple
 
 from etholog.base import files
 from etholog.base.refusal import Finding, Refusal
@@ -41,8 +41,7 @@ def genus_of(name: str) -> str:
     return parts(name)[0].capitalize()
 
 
-@dataclass(frozen=True)
-class Synonyms:
+class Synonyms(NamedTuple):
     """A table of names, and the one that is accepted for each."""
 
     accepted: Names

@@ -6,10 +6,9 @@ them. English is the language of the sources: it needs no catalogue and no babel
 
 import os
 from collections.abc import Mapping
-from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from etholog.base.language import ENGLISH
 from etholog.base.refusal import Refusal
@@ -21,8 +20,7 @@ FOLDER = Path(__file__).parents[1] / "languages"
 CHECKED_BY = "X-Checked-By"
 
 
-@dataclass(frozen=True)
-class Sentences:
+class Sentences(NamedTuple):
     """A language's sentences by their English ones; each has a text for every plural form that the language has."""
 
     by_english: Mapping[str, tuple[str, ...]]

@@ -2,9 +2,9 @@
 
 import calendar
 import re
-from dataclasses import dataclass
 from datetime import date
 from functools import lru_cache
+from typing import NamedTuple
 
 from etholog.base.refusal import Refusal
 
@@ -12,8 +12,7 @@ FIRST_YEAR, LAST_YEAR = 1900, 2999  # what is reckoned from a day then stays wit
 _WRITTEN = re.compile(r"(\d{4})(?:-(\d{2}))?(?:-(\d{2}))?", re.ASCII)
 
 
-@dataclass(frozen=True)
-class Day:
+class Day(NamedTuple):
     """A date that may be known only to its month (`2026-03`) or year (`2026`): the days `first` to `last` are
     possible."""
 

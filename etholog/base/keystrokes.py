@@ -9,8 +9,7 @@ terminal of its own.
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 ESC = "\x1b"
 PASTE_BEGINS, PASTE_ENDS = "\x1b[200~", "\x1b[201~"
@@ -30,8 +29,7 @@ _KITTY_FLAGS = re.compile(r"\?(\d+)")
 _EVENT_TYPES = 2  # the flag of the protocol: the terminal says press, repeat or release
 
 
-@dataclass(frozen=True)
-class Stroke:
+class Stroke(NamedTuple):
     """Something that the terminal sent, whole: a key or report as its own characters, or the text of a paste.
 
     `held` says whether a key came because it is held down, where the terminal tells; else it is None.

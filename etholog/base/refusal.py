@@ -1,13 +1,12 @@
 """What is wrong with a file or an answer, as data, and the one error that carries it to the user."""
 
-from dataclasses import dataclass
 from pathlib import Path
+from typing import NamedTuple
 
 from etholog.base.language import gettext
 
 
-@dataclass(frozen=True)
-class Finding:
+class Finding(NamedTuple):
     """One thing that is wrong: where (file, line, number of the record), what, and what to do about it.
 
     >>> str(Finding("no key is 'ö'", "choose another", Path("own.toml"), line=12))

@@ -3,8 +3,8 @@
 Version 0.1 let sessions lie in any folder, so one that holds sessions and no `sessions/` is taken for what it is.
 """
 
-from dataclasses import dataclass
 from pathlib import Path
+from typing import NamedTuple
 
 from etholog.base import files
 from etholog.base.refusal import Refusal
@@ -13,8 +13,7 @@ SESSIONS, PARTS = "sessions", ("animals", "ethograms")
 _MARKED = b'"format":"etholog-session/'
 
 
-@dataclass(frozen=True)
-class Workspace:
+class Workspace(NamedTuple):
     """A workspace's own folder, that of its sessions, and what is to be said of how it was found, or ''."""
 
     root: Path

@@ -2,7 +2,6 @@
 
 import argparse
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -126,7 +125,7 @@ def _read(file: Path) -> "tuple[Session | Ethogram | None, list[Finding]]":
         read = session.read(file)
     except Refusal as refusal:
         return None, list(refusal.findings)
-    remarks = [replace(remark, path=file) for remark in read.fold.remarks]
+    remarks = [remark._replace(path=file) for remark in read.fold.remarks]
     return read, [*read.findings, *remarks, *_without_role(file, read.ethogram)]
 
 

@@ -138,7 +138,7 @@ def as_json(value: object) -> str:
 
 def finding_data(found: Finding) -> dict[str, Any]:
     """Return a finding for JSON: what, remedy, and where: path, line, record."""
-    return {**vars(found), "path": None if found.path is None else str(found.path)}
+    return {**found._asdict(), "path": None if found.path is None else str(found.path)}
 
 
 def _plain(value: Any) -> Any:

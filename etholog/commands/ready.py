@@ -51,7 +51,7 @@ def run(args: argparse.Namespace) -> int:
         found = readiness.once_more(she, known, kept, today)
     found += _second_introductions(known, known.genus_of(she))
     if args.json:
-        print(as_json([vars(fact) for fact in found]))
+        print(as_json([fact._asdict() for fact in found]))
     else:
         _print(f"{title}, {today}", found, readiness.beware(filter(None, (args.male, args.female)), known))
     say(*known.findings)

@@ -5,9 +5,9 @@ from this table. Printable keys are named by their place on a QWERTY keyboard, a
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from enum import Enum, Flag, auto
 from itertools import groupby
+from typing import NamedTuple
 
 
 class Act(Enum):
@@ -70,8 +70,7 @@ class Where(Flag):
     ALL = WATCH | AMEND
 
 
-@dataclass(frozen=True)
-class OwnKey:
+class OwnKey(NamedTuple):
     """One row: `keys` are places such as "-" or names such as "backspace"; `short` stands in `?`, '' for what is not
     shown there; `long` in `etholog help keys`. Rows of one `short` are shown as one."""
 

@@ -1,10 +1,9 @@
 """Writes records, and corrects what was recorded: every correction is one more record, so both values stay."""
 
 from collections.abc import Callable, Collection, Mapping
-from dataclasses import dataclass
 from datetime import datetime
 from functools import wraps
-from typing import Any, TypeVar, cast
+from typing import Any, NamedTuple, TypeVar, cast
 
 from etholog.base import system
 from etholog.base.clock import clock_face, seconds_typed
@@ -32,8 +31,7 @@ def in_one_write(do: _Do) -> _Do:
     return cast("_Do", done)
 
 
-@dataclass(frozen=True)
-class Answer:
+class Answer(NamedTuple):
     """What became of a press, in a sentence, and the record that came of it: None where nothing was written."""
 
     text: str

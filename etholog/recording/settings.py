@@ -5,8 +5,8 @@ import json
 import re
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass, fields
 from pathlib import Path
+from typing import NamedTuple
 
 from etholog.base import files
 from etholog.base.refusal import Finding, Refusal
@@ -16,8 +16,7 @@ NAME = "etholog.toml"
 CHOICES = {"hand": ("left", "right"), "theme": ("day", "night", "mono")}
 
 
-@dataclass(frozen=True)
-class Settings:
+class Settings(NamedTuple):
     """What is taken where no option says otherwise; '' where nothing was said. `keyboard` is as `--map` takes it."""
 
     hand: str = ""
@@ -28,7 +27,7 @@ class Settings:
 
     def before(self, other: "Settings") -> "Settings":
         """Return these, and the other's where these say nothing."""
-        return Settings(**{one.name: getattr(self, one.name) or getattr(other, one.name) for one in fields(self)})
+        return Settings(*(own or others for own, others in zip(self, other, strict=True)))
 
 
 def read(workspace: Path) -> tuple[Settings, list[Finding]]:
@@ -54,9 +53,8 @@ def read(workspace: Path) -> tuple[Settings, list[Finding]]:
 
 
 def _fault(name: str, value: object) -> str:
-    names = [one.name for one in fields(Settings)]
-    if name not in names:
-        return f"no setting {name!r}{nearest(name, names)}"
+    if name not in Settings._fields:
+        return f"no setting {name!r}{nearest(name, Settings._fields)}"
     if not isinstance(value, str) or len(value) > 200:
         return 'write it as a text: "..."'
     if name in CHOICES and value not in CHOICES[name]:
@@ -76,7 +74,7 @@ def _beside(session: Path) -> Path:
 
 def keep(session: Path, settings: Settings) -> None:
     """Keep how a session was begun, so that it can be gone on with in the same way. Losing it loses no mark."""
-    said = {one.name: value for one in fields(settings) if (value := getattr(settings, one.name))}
+    said = {name: value for name, value in settings._asdict().items() if value}
     if not said:
         return
     with contextlib.suppress(OSError):

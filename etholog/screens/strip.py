@@ -2,7 +2,7 @@
 
 from bisect import bisect_left
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from etholog.base.clock import clock_face, length_face
 from etholog.recording.lanes import Lane, onset_of
@@ -15,8 +15,7 @@ TICK_WIDTH, TICK_COLUMNS = 8, 12  # what a time on the ruler takes, and how far 
 TICKS_S = (1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 14_400, 28_800, 86_400)
 
 
-@dataclass(frozen=True)
-class Glyphs:
+class Glyphs(NamedTuple):
     """What a trace is drawn with; shapes tell everything, colours only repeat it."""
 
     state: str = "━"

@@ -1,6 +1,7 @@
 """Colours of the watch screen. Actors have colours; every state is told by a word or a shape as well."""
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from etholog.screens.strip import BOXES, Glyphs
 
@@ -32,8 +33,7 @@ THEMES = {
 }
 
 
-@dataclass(frozen=True)
-class Look:
+class Look(NamedTuple):
     """How the screen is to look and behave."""
 
     theme: Theme

@@ -5,12 +5,11 @@ What is due, a card, a label ask this of every session that there is, and of non
 
 from collections.abc import Iterable, Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass
 from datetime import date, datetime
 from functools import cache
 from os import stat_result
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 from etholog import ethogram as ethograms
 from etholog import session
@@ -28,8 +27,7 @@ from etholog.session.file import Copy, Session, counted_once
 FILE = "digests.json"
 
 
-@dataclass(frozen=True)
-class Digest:
+class Digest(NamedTuple):
     """One session, told short; `ethogram` is the one that it was recorded by."""
 
     name: str

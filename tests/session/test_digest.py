@@ -4,7 +4,6 @@ import json
 import os
 import shutil
 from collections.abc import Iterator
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -65,8 +64,8 @@ def test_only_what_is_kept_is_not_read_again(folder: Path) -> None:
 def test_answers_changed_later_are_read(folder: Path) -> None:
     one = digest.read(folder)[0][0]
     assert main(["amend", str(folder / one.name), "--answer", "ended=killed"]) == 0
-    assert digest.read(folder)[0][0] == replace(
-        one, answers={**one.answers, "ended": "he was killed"}, records=one.records + 1
+    assert digest.read(folder)[0][0] == one._replace(
+        answers={**one.answers, "ended": "he was killed"}, records=one.records + 1
     )
 
 

@@ -35,7 +35,9 @@ def csv(frame: pd.DataFrame, types: Mapping[str, str], path: Path, defuse: bool 
     if defuse:
         out.columns = [defused(str(name)) for name in out.columns]
     # With a byte order mark spreadsheets know that it is UTF-8; pandas, R and Frictionless read past it.
-    out.to_csv(path, index=False, encoding="utf-8-sig", lineterminator="\r\n")
+    with path.open("w", encoding="utf-8", newline="") as file:
+        file.write("\ufeff")
+        out.to_csv(file, index=False, lineterminator="\r\n")
 
 
 def workbook(tables: Mapping[str, tuple[pd.DataFrame, dict[str, str]]], about: Mapping[str, str], path: Path) -> None:

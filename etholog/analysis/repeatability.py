@@ -52,25 +52,27 @@ class Profile:
 
 @dataclass(frozen=True)
 class Repeatability:
-    """How repeatable males are. What too few animals can't tell is NaN, and said in `sentence`."""
+    """How repeatable animals are. What too few animals can't tell is NaN, and said in `sentence`."""
 
     males: int
+    """How many animals: males, or those that `by` names."""
     sessions: int
     family: str
     """Of the model with the better likelihood: log-normal or Weibull; normal for what is not censored."""
     value: float
-    """Variance between males, of that between and within, on the scale of log seconds."""
+    """Variance between animals, of that between and within, on the scale of log seconds."""
     low: float
     high: float
     """Limits of 95 %: twice the fall of the log likelihood up to the square of t with males - 1 degrees of freedom."""
     models: pd.DataFrame
     """Index = model; value, low, high, log_likelihood: the same by each model."""
     p: float
-    """Whether males differ at all: the permutation p of `compare` by male; NaN where none of .05 is possible."""
+    """Whether animals differ at all: the permutation p of `compare` by them; NaN where none of .05 is possible."""
     each: pd.DataFrame
-    """Index = male, by name; sessions, typical (the median that the model expects of him), low, high."""
+    """Index = the animal, by name, called as the column of animals; sessions, typical (the median that the model
+    expects of it), low, high."""
     population: float
-    """The median that the model expects of a male in the middle."""
+    """The median that the model expects of an animal in the middle."""
     sentence: str
 
     def _repr_html_(self) -> str:
@@ -93,7 +95,7 @@ def repeatability(
     ----------
     times: one row a session: `latency_s` (seconds), `occurred` (bool), the columns named here. Under half a second
         counts as half a second.
-    by: whose repeatability.
+    by: the column of animals: whose repeatability.
     adjust: columns of numbers (a temperature, the order of his sessions) that are allowed for.
     permutations, seed: of the p, as `compare` has them.
 
@@ -324,7 +326,7 @@ class _Latent:
         typical = np.exp((posterior * levels).sum(axis=1))
         low, high = (np.exp(limit) for limit in _limits(self, len(names), self._places, NEGLIGIBLE))
         told = {"sessions": np.bincount(self.label), "typical": typical, "low": low, "high": high}
-        return pd.DataFrame(told, index=pd.Index(names, name="male")), float(np.exp(self._middle(parameters, r)))
+        return pd.DataFrame(told, index=names), float(np.exp(self._middle(parameters, r)))
 
     def _places(self, r: float) -> Iterator[tuple[Floats, Floats]]:
         """Yield where each animal may stand at a repeatability, as logs, and the weights of these places."""
@@ -385,7 +387,7 @@ class _Linear:
 
         low, high = _limits(self, len(names), places)
         told = {"sessions": np.bincount(self.label), "typical": typical, "low": low, "high": high}
-        return pd.DataFrame(told, index=pd.Index(names, name="male")), middle
+        return pd.DataFrame(told, index=names), middle
 
     def _predicted(self, r: float, own: Floats) -> tuple[float, Floats, Floats]:
         """Return the population's mean, each animal's predicted one and its standard error, in which the error of the
@@ -453,14 +455,15 @@ def frailty(time: Floats, ended: Bools, covariates: Floats, label: Labels, theta
 def _given(
     table: pd.DataFrame, needed: list[str], by: str, adjust: Sequence[str]
 ) -> tuple[pd.DataFrame, Labels, pd.Index, Floats]:
-    """Return the rows in which nothing is missing, each one's male, their names, and the centred covariates."""
+    """Return the rows in which nothing is missing, each one's animal, their names, and the centred covariates."""
     adjust = columns.words(adjust, "adjust")
     table = columns.latencies(table, [by]) if "latency_s" in needed else columns.table(table, *needed, by)
     columns.table(table, *adjust)
     columns.labels(table, by, holes=True)
     table = table.assign(**{name: columns.numbers(table, name) for name in (*adjust, *needed) if name != "occurred"})
     rows = named_rows(table, *needed, by, *adjust).reset_index(drop=True)
-    label, names = pd.factorize(rows[by].astype(object), sort=True)
+    label, names = pd.factorize(rows[by].astype(object).rename(by), sort=True)
+    names = names.rename(by)
     covariates = rows[list(adjust)].to_numpy(dtype=np.float64)
     return rows, label, names, covariates - covariates.mean(axis=0) if len(rows) else covariates
 
@@ -472,7 +475,7 @@ def _p(times: pd.DataFrame, by: str, permutations: int, seed: int) -> float:
 
 
 def _often_watched(label: Labels) -> int:
-    """Return how many males have enough sessions."""
+    """Return how many animals have enough sessions."""
     return int((np.bincount(label, minlength=1) >= SESSIONS_AT_LEAST).sum())
 
 
@@ -486,10 +489,15 @@ def _models(found: dict[str, Profile]) -> pd.DataFrame:
     return pd.DataFrame([vars(one) for one in found.values()], index=pd.Index(found, name="model"))
 
 
+def _called(names: pd.Index) -> str:
+    """Return what the animals are called in a sentence."""
+    return str(names.name) if names.name in OTHER else "animal"
+
+
 def _too_few(label: Labels, names: pd.Index, p: float) -> Repeatability:
-    males = many(_often_watched(label), "male")
+    animals = many(_often_watched(label), _called(names))
     said = (
-        f"Too few to say how repeatable: {males} with {SESSIONS_AT_LEAST} sessions or more,"
+        f"Too few to say how repeatable: {animals} with {SESSIONS_AT_LEAST} sessions or more,"
         f" and it takes {MALES_AT_LEAST}."
     )
     return _nothing(label, names, p, said)
@@ -500,24 +508,34 @@ def _inseparable(rows: pd.DataFrame, by: str) -> bool:
 
 
 def _nothing(label: Labels, names: pd.Index, p: float, said: str) -> Repeatability:
-    nothing = pd.DataFrame(columns=["sessions", "typical", "low", "high"], index=pd.Index([], name="male"), dtype=float)
+    nothing = pd.DataFrame(columns=["sessions", "typical", "low", "high"], index=names[:0], dtype=float)
     return Repeatability(
-        len(names), len(label), "", np.nan, np.nan, np.nan, _models({}), p, nothing, np.nan, f"{said}{_whether(p)}"
+        len(names),
+        len(label),
+        "",
+        np.nan,
+        np.nan,
+        np.nan,
+        _models({}),
+        p,
+        nothing,
+        np.nan,
+        f"{said}{_whether(names, p)}",
     )
 
 
-def _whether(p: float) -> str:
-    return "" if p != p else f" Whether males differ at all: permutation p = {p_number(p)}."
+def _whether(names: pd.Index, p: float) -> str:
+    return "" if p != p else f" Whether {_called(names)}s differ at all: permutation p = {p_number(p)}."
 
 
 def _sentence(best: str, found: dict[str, Profile], names: pd.Index, rows: pd.DataFrame, p: float) -> str:
-    one = found[best]
+    one, animal = found[best], _called(names)
     said = (
         f"Repeatability {one.value:.2f} (95 % limits {one.low:.2f} to {one.high:.2f}), {best}, {len(rows)} sessions of"
-        f" {len(names)} males: that share of the variance lies between males."
+        f" {len(names)} {animal}s: that share of the variance lies between {animal}s."
     )
     rival = {"log-normal": "Weibull", "Weibull": "log-normal"}.get(best)
     if rival and abs(found[rival].value - one.value) > 0.1:
         said += f" The {rival} model says {found[rival].value:.2f}: the shape of the times matters here."
-    said += " With few males the estimate is likely too low, and 0 is common where the truth is not."
-    return said + " It does not say which male is better." + _whether(p)
+    said += f" With few {animal}s the estimate is likely too low, and 0 is common where the truth is not."
+    return said + f" It does not say which {animal} is better." + _whether(names, p)

@@ -14,9 +14,9 @@ ROW_INCHES = 0.22
 def repeatability(
     each: pd.DataFrame, population: float, size: Size = "page", label: str = "seconds"
 ) -> ReproducibleFigure:
-    """Return a picture of what is expected of each male beside the population. By name: it is no ranking.
+    """Return a picture of what is expected of each animal beside the population. By name: it is no ranking.
 
-    A dot for what is expected of him, a line for its 95 % posterior limits, a dashed line for a male in the middle.
+    A dot for what is expected of it, a line for its 95 % posterior limits, a dashed line for one in the middle.
     Where all is above 0 and 10-fold apart, the axis is logarithmic.
 
     Parameters
@@ -43,10 +43,11 @@ def repeatability(
     columns.table(each, "sessions", "typical", "low", "high")
     with rules():
         if not len(each):
-            return nothing(size, "Too few males or sessions to say what to expect of each.")
+            return nothing(size, "Too few animals or sessions to say what to expect of each.")
         figure = plate(size, 0.7 + ROW_INCHES * len(each))
         axes = figure.subplots()
-        places, colour = np.arange(len(each)), ACTORS["male"].colour
+        sex = each.index.name if each.index.name in ("male", "female") else ""
+        places, colour = np.arange(len(each)), ACTORS[sex or "male"].colour
         axes.axvline(population, color=FAINT, linewidth=1.0, linestyle="--", gid="population")
         axes.hlines(places, each["low"], each["high"], color=colour, linewidth=1.6, gid="limits")
         axes.plot(each["typical"], places, "o", color=colour, markersize=5, gid="typical")
@@ -60,5 +61,5 @@ def repeatability(
         axes.tick_params(axis="y", length=0)
         axes.grid(axis="x", color=RULE, linewidth=0.4)
         axes.set_ylim(len(each) - 0.5, -0.5)
-        axes.set_xlabel(plain(f"{label}; dashed: a male in the middle"))
+        axes.set_xlabel(plain(f"{label}; dashed: {f'a {sex}' if sex else 'one'} in the middle"))
         return figure

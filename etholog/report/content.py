@@ -196,8 +196,6 @@ def cell(value: Any) -> Cell:
         return Cell("", "")
     if isinstance(value, str):
         return Cell(value, value)
-    if isinstance(value, pd.Timestamp):
-        return Cell(f"{value:%Y-%m-%d %H:%M}", value.isoformat())
     if hasattr(value, "item"):
         value = value.item()
     if isinstance(value, bool):

@@ -2,10 +2,11 @@
 
 from collections.abc import Iterator
 from itertools import chain
+from typing import Any
 
 from etholog.base.language import gettext, gettext_noop, ngettext
 from etholog.report.behaviour import budget, palps, transitions
-from etholog.report.content import Section, table
+from etholog.report.content import Cell, Section, table
 from etholog.report.latencies import latencies, soon
 from etholog.report.measured import Measured
 from etholog.report.svg import Drawings
@@ -30,10 +31,15 @@ def sections(season: Season, measured: Measured, drawings: Drawings) -> Iterator
 
 def _watched(season: Season) -> Section:
     rows = season.sessions
+    # As the clock there showed it, sorted by the instant: an hour of the clock may come twice.
+    began: list[Any] = [
+        Cell(f"{there:%Y-%m-%d %H:%M}", f"{at.timestamp():015.3f}")
+        for there, at in zip(began_there(rows), rows["began"], strict=True)
+    ]
     unsure = season.bouts[~season.bouts["confident"]].groupby("session", observed=False).size()
     frame = rows.assign(
         session=rows["session"].astype(str),
-        began=began_there(rows),
+        began=began,
         unwatched_s=rows["length_s"] - rows["watched_s"],
         unsure=unsure.reindex(rows["session"]).fillna(0).astype(int).to_numpy(),
     )

@@ -1,5 +1,7 @@
 """Repeatability against R, lme4 and integrals by hand; where animals are too few, words and no number."""
 
+import re
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -7,6 +9,7 @@ from scipy.integrate import quad
 from scipy.special import polygamma
 from scipy.stats import multivariate_normal, norm
 
+from etholog import figures
 from etholog.analysis.repeatability import (
     Family,
     _cut,
@@ -180,6 +183,24 @@ def test_bad_columns_are_refused() -> None:
         repeatability(times(1), adjust=["temperature"])
     with pytest.raises(Refusal, match="is not a number"):
         repeatability(times(1), adjust=["male"])
+
+
+@pytest.mark.parametrize("by", ["female", "lineage"])
+def test_whoever_is_asked_for_is_named(by: str) -> None:
+    random, animal = np.random.default_rng(5), np.repeat([f"A-{at}" for at in range(8)], 4)
+    table = pd.DataFrame({by: animal, "latency_s": 60 * np.exp(random.normal(0, 1, 32)), "occurred": True})
+    table["size"] = table["latency_s"]
+    found = [
+        maker(part, **how, by=by, permutations=99)
+        for part in (table, table.head(8))
+        for maker, how in ((repeatability, {}), (mixed, {"measure": "size"}))
+    ]
+    for one in found:
+        assert one.each.index.name == by
+        assert not re.search(r"\bmales?\b", one.sentence)
+        assert ("female" if by == "female" else "animal") in one.sentence
+    label = figures.repeatability(found[0].each, found[0].population).axes[0].get_xlabel()
+    assert label == f"seconds; dashed: {'a female' if by == 'female' else 'one'} in the middle"
 
 
 def test_males_each_with_his_own_female_have_no_repeatability() -> None:

@@ -1,6 +1,7 @@
 """The report's file: one, whole, always the same bytes, never over what is not its own, and small."""
 
 import os
+import re
 import signal
 import subprocess
 import sys
@@ -150,6 +151,17 @@ def test_the_first_and_last_day_are_those_of_the_clock_on_the_wall(tmp_path: Pat
     text = (tmp_path / "page.html").read_text(encoding="utf-8")
     assert "2 sessions, 2018-11-03 to 2026-01-01" in text
     assert "2018-11-04" not in text and "2025-12-31" not in text
+
+
+def test_sessions_within_the_hour_that_comes_twice_are_sorted_as_they_began(tmp_path: Path) -> None:
+    """Poland's clocks went from 03:00 back to 02:00 on 2026-10-25 (IANA's tz database, Europe/Warsaw)."""
+    (tmp_path / "sessions").mkdir()
+    for name, began in (("a", "2026-10-25T02:30:00.000+02:00"), ("b", "2026-10-25T02:10:00.000+01:00")):
+        write_session(tmp_path / "sessions" / f"{name}.jsonl", marks(), id=name, began=began)
+    report("--season", "--folder", tmp_path, "--out", tmp_path / "page.html")
+    text = (tmp_path / "page.html").read_text(encoding="utf-8")
+    sort = {shown: by for by, shown in re.findall(r'data-sort="([^"]*)"[^>]*>(2026-10-25 02:\d\d)<', text)}
+    assert sort["2026-10-25 02:30"] < sort["2026-10-25 02:10"]
 
 
 def test_a_dollar_in_a_label_is_a_dollar(tmp_path: Path) -> None:

@@ -108,11 +108,12 @@ def _row(one: Attempt, species: str, evenings: Mapping[Any, Mapping[Any, Any]], 
     best = max(known, key=lambda pair: pair[0].evidence)[1] if known else None
     start = (one.taken or one.pairings or one.stored or (Pairing("", "", Day.of(today)),))[-1].on
     end = one.ended_on or one.seen_until(today)
+    sires = one.sires
     return {
         "female": one.female,
         "species": species,
-        "males": ", ".join(one.sires),
-        "sires": len(one.sires),
+        "males": ", ".join(sires),
+        "sires": len(sires),
         "first_on": one.pairings[0].on.text if one.pairings else "",
         "last_on": one.pairings[-1].on.text if one.pairings else "",
         "pairings": len(one.pairings),

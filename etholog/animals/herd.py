@@ -334,7 +334,7 @@ def _as_of(one: Card, day: date) -> Card:
 
 
 def _by_date(pairings: list[Pairing]) -> list[Pairing]:
-    return sorted(pairings, key=lambda pairing: (pairing.on.first, str(pairing.file)))
+    return sorted(pairings, key=lambda pairing: (pairing.on.first, pairing.file.name if pairing.file else ""))
 
 
 def _from_sessions(folder: Path, told: Iterable[Digest], known: Animals) -> list[Pairing]:

@@ -122,6 +122,8 @@ def listed(folder: Path, suffix: str = "") -> tuple[dict[str, os.stat_result], l
 
 def no_file(seen: os.stat_result) -> str | None:
     """Say what something is that is no file; None where it is one."""
+    if stat.S_ISREG(seen.st_mode):  # as nearly all of ten thousand are
+        return None
     return next((what for is_kind, what in _KINDS if is_kind(seen.st_mode)), None)
 
 

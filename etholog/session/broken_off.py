@@ -13,5 +13,5 @@ def broken_off(folder: Path, read: Sequence[Digest] | None = None) -> list[Path]
     that can't be read is not. `read`: the folder's digests, where they were read already."""
     found = digest.read(folder)[0] if read is None else read
     meant = [found[at] for at in fullest(one.as_copy for one in found).values()]
-    latest = sorted(meant, key=lambda one: (one.began, one.name), reverse=True)
-    return [folder / one.name for one in latest if not one.closed]
+    latest = sorted((one for one in meant if not one.closed), key=lambda one: (one.began, one.name), reverse=True)
+    return [folder / one.name for one in latest]

@@ -12,7 +12,7 @@ from etholog.animals.custody import Custody, custody
 from etholog.animals.groups import Group
 from etholog.animals.herd import Animals, Pairing
 from etholog.animals.lot import Stage
-from etholog.animals.moults import HARDENED_DAYS, hardened_on, refused_near_moult
+from etholog.animals.moults import HARDENED_DAYS, hardened_on, next_moult, refused_near_moult
 from etholog.base.language import beside, gettext, gettext_noop, number
 from etholog.ethogram import Aftercare, Ethogram
 from etholog.session.evidence import Evidence
@@ -306,19 +306,29 @@ def _brood(one: Attempt, mine: Window, animals: Animals, card: Card | None) -> I
         )
     elif one.taken:
         yield from _waiting(one, mine, animals, card)
-    elif _may_meet_again(last := one.pairings[-1], animals, card):
-        yield _again(gettext("introduce again?"), last, last.evidence, mine, hardened_on(card, animals.group_of(she)))
+    else:
+        last = one.pairings[-1]
+        yield from _again(gettext("introduce again?"), last, last.evidence, mine, animals, card)
 
 
-def _again(what: str, last: Pairing, evidence: Evidence, mine: Window, hardened: date | None) -> Task:
+def _again(
+    what: str, last: Pairing, evidence: Evidence, mine: Window, animals: Animals, card: Card | None
+) -> Iterator[Task]:
+    """Yield the asking for a further introduction, on days on which `plan` has her between two moults, too."""
+    hardened = hardened_on(card, animals.group_of(last.female))
     soonest, latest = mine.care.again
     first = max(_in(last.on.first, soonest), hardened or date.min)
-    return Task(
+    until = max(_in(last.on.last, latest), _in(first, latest - soonest))
+    if card and hardened:
+        until = min(until, next_moult(card).near_from)
+    if first > until or not _may_meet_again(last, animals, card):
+        return
+    yield Task(
         f"{last.female}/again/{last.on.text}",
         last.female,
         what,
         first,
-        max(_in(last.on.last, latest), _in(first, latest - soonest)),
+        until,
         gettext("{day} with {male}: {evidence}", day=last.on.text, male=last.male, evidence=evidence.words),
         mine.care_source,
     )
@@ -328,9 +338,9 @@ def _waiting(one: Attempt, mine: Window, animals: Animals, card: Card | None) ->
     she = one.female
     last = one.taken[-1]
     best = max(pairing.evidence for pairing in one.taken)
-    if best < Evidence.BOTH_PALPS and _may_meet_again(last, animals, card):
+    if best < Evidence.BOTH_PALPS:
         what = beside("a second introduction? Cup in hand: after a pairing that took, she often attacks")
-        yield _again(what, last, best, mine, hardened_on(card, animals.group_of(she)))
+        yield from _again(what, last, best, mine, animals, card)
     windows = sac_windows(one, mine)
     for at, window_ in enumerate(windows):
         yield from _looking(she, window_, windows[at - 1].closes if at else None, mine, card)

@@ -10,7 +10,7 @@ from subprocess import CompletedProcess
 import pytest
 
 from etholog import animals
-from etholog.animals import care, readiness
+from etholog.animals import availability, care, readiness
 from etholog.animals.attempts import attempts
 from etholog.animals.care import Task
 from etholog.animals.pedigree import Parents
@@ -86,6 +86,29 @@ def test_a_female_that_has_just_moulted_is_not_to_be_paired_again_before_she_has
 ) -> None:
     again = due(tmp_path, "2026-03-02", ("moult", moult), PAIRED)["F again"]
     assert (again.first, again.last) == (first, last)
+
+
+@pytest.mark.parametrize(
+    ("moult", "asked"),
+    [
+        ("2025-06-01", True),
+        ("2025-05-10", True),  # near from 2026-03-11 on: 12 months, less 60 days
+        ("2025-05-01", False),  # near from 2026-03-02 on, and she is not asked for before the 4th
+        ("2025-04-01", False),
+        ("2023-04-01", False),
+    ],
+)
+def test_a_second_introduction_is_asked_for_when_plan_has_her_free(moult: str, asked: bool, tmp_path: Path) -> None:
+    """Both by her interval alone: no meal was refused."""
+    again = due(tmp_path, "2026-03-02", ("moult", moult), PAIRED).get("F again")
+    assert bool(again) == asked
+    known = animals.read(tmp_path)
+    mine = care.window("F-1", known, at_hand(tmp_path))
+    days = (date(2026, 3, 4), date(2026, 3, 15))  # 3 to 14 days after the pairing (common practice, no source)
+    free = availability.free("F-1", replace(known, pairings=[]), mine, {"F-1": []}, *days, rest=14)
+    assert (not free.shut) == asked
+    if again:
+        assert (again.first, again.last) == (free.first, free.last)
 
 
 def test_having_looked_puts_the_next_look_a_week_on(tmp_path: Path) -> None:

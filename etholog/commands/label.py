@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from etholog.base.catalogues import asked
 from etholog.base.language import beside, gettext, gettext_noop, number, speaking, unchecked
 from etholog.base.refusal import Refusal
-from etholog.base.text import many, visible
+from etholog.base.text import many, some_of, visible
 from etholog.commands.output import add_folder, add_language, goes_with, say, tell
 
 if TYPE_CHECKING:
@@ -17,6 +17,11 @@ if TYPE_CHECKING:
 
 SIZE = "63.5x38.1"  # mm
 WINDOWS_SHOWN = 2  # a label is small
+LETTERS_NAMED = 12
+NO_FONT = (
+    "no font on this computer has the letters {letters}: boxes stand in their place, the code holds the name all the"
+    " same. Install a font that has them, or give a name in Latin letters: etholog card OLD renamed NEW"
+)
 # Shown in full, after what to beware of: the label is read by whoever opens the enclosure next.
 CAUTION = gettext_noop("Lid at hand. Don't open or shake.")
 # By the kind of the entry, `{said}` what the keeper wrote with it.
@@ -73,8 +78,11 @@ def _write(args: argparse.Namespace) -> int:
     if args.out:
         from etholog.export import label
 
-        label.write(args.out, labels, label.size_of(args.size or SIZE), args.sheet)
+        lacking = label.write(args.out, labels, label.size_of(args.size or SIZE), args.sheet)
         say(f"{many(len(labels), 'label')} in {args.out}")
+        if lacking:
+            say(NO_FONT.format(letters=visible(some_of(lacking, LETTERS_NAMED))))
+            return 1
     else:
         for at, (shown, _) in enumerate(labels):
             tell(*([""] if at else []), *shown)

@@ -1,5 +1,6 @@
 """A label for the enclosure: who, with whom, when, how sure, and when to look for a sac."""
 
+import logging
 import warnings
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -7,8 +8,9 @@ from functools import cache
 from pathlib import Path
 
 import segno
+from matplotlib import rcParams
 from matplotlib.figure import Figure
-from matplotlib.font_manager import FontProperties
+from matplotlib.font_manager import FontProperties, findfont, findSystemFonts, fontManager, get_font
 from matplotlib.patches import PathPatch, Rectangle
 from matplotlib.path import Path as MplPath
 from matplotlib.textpath import TextToPath
@@ -25,6 +27,7 @@ CUT_MM = 5.0  # of a page's edge that printers leave white
 A4, LETTER = (210.0, 297.0), (215.9, 279.4)
 
 Label = tuple[Sequence[str], str]  # its lines, and what its code holds
+Letter = tuple[str, str]  # and its weight
 
 
 @dataclass(frozen=True)
@@ -52,6 +55,8 @@ SIZES = tuple(SHEETS)
 LONGEST_LINE = 200
 LEADING = 1.2  # from line to line, in heights of type
 _POINT_MM = 0.3528
+# That a font has no bold face is no news to a keeper.
+logging.getLogger("matplotlib.font_manager").setLevel(logging.ERROR)
 
 
 def size_of(text: str) -> tuple[float, float]:
@@ -156,12 +161,12 @@ def _fitting(lines: Sequence[str], room: float, height: float) -> list[tuple[str
 
 
 def _width(text: str, points: float, weight: str = "normal") -> float:
-    return _width_of_a_point(text, weight) * points
+    return _width_of_a_point(text, weight, tuple(rcParams["font.family"])) * points
 
 
 @cache  # each size of type is tried with the same words
-def _width_of_a_point(text: str, weight: str) -> float:
-    face = FontProperties(size=1, weight=weight)
+def _width_of_a_point(text: str, weight: str, families: Sequence[str]) -> float:
+    face = FontProperties(family=families, size=1, weight=weight)
     return float(TextToPath().get_text_width_height_descent(text, face, ismath=False)[0]) * _POINT_MM
 
 
@@ -186,9 +191,43 @@ def _broken(word: str, room: float, points: float, weight: str) -> list[str]:
     return parts
 
 
-def write(path: Path, labels: Sequence[Label], size: tuple[float, float], sheet: bool = False) -> None:
-    """Write labels: PDF takes many, a page each, or many on a page (`sheet`); SVG and PNG one. Raises Refusal
-    otherwise."""
+def families(letters: set[Letter]) -> tuple[list[str], str]:
+    """Return the fonts for these letters, matplotlib's own first and then installed ones that have what it lacks; and
+    the letters that none of them has."""
+    found = list(rcParams["font.family"])
+    lacking = letters - _drawn(found, letters)
+    names = set()
+    # Not from matplotlib's own list, which doesn't know a font that was installed since.
+    for path in findSystemFonts() if lacking else ():
+        if any(_holds(path, letter) for letter, _ in lacking):
+            fontManager.addfont(path)
+            names.add(get_font(path).family_name)
+    drawn = {name: _drawn([name], lacking) for name in sorted(names)}
+    while drawn and (most := max((own & lacking for own in drawn.values()), key=len)):
+        found.append(next(name for name, own in drawn.items() if own & lacking == most))
+        lacking -= most
+    return found, "".join(sorted({letter for letter, _ in lacking}))
+
+
+def _drawn(family: Sequence[str], letters: set[Letter]) -> set[Letter]:
+    """Return which of the letters a family draws."""
+    faces = {weight: findfont(FontProperties(family=family, weight=weight)) for _, weight in letters}
+    return {(letter, weight) for letter, weight in letters if _holds(faces[weight], letter)}
+
+
+def _holds(path: str, letter: str) -> bool:
+    """Tell whether a font has a letter; one that can't be read has none, nor has one of boxes for all letters."""
+    try:
+        font = get_font(path)
+    except (OSError, RuntimeError):
+        return False
+    boxes = "lastresort" in font.family_name.replace(" ", "").casefold()
+    return not boxes and bool(font.get_char_index(ord(letter)))
+
+
+def write(path: Path, labels: Sequence[Label], size: tuple[float, float], sheet: bool = False) -> str:
+    """Write labels, and return the letters for which no font is installed: boxes stand in their place. PDF takes many
+    labels, a page each, or many on a page (`sheet`); SVG and PNG one. Raises Refusal otherwise."""
     kind = path.suffix.lower()
     if kind not in files.PICTURES:
         raise Refusal(
@@ -200,9 +239,15 @@ def write(path: Path, labels: Sequence[Label], size: tuple[float, float], sheet:
         raise Refusal(f"{path}: a sheet of labels is written as .pdf")
     from matplotlib import rc_context
 
-    settings = rc_context({"svg.hashsalt": "etholog", "pdf.fonttype": 42})
+    letters = {
+        (letter, "normal" if at else "bold")
+        for lines, _ in labels
+        for at, line in enumerate(lines)
+        for letter in "".join(drawable(line, LONGEST_LINE).split())
+    }
+    fonts, lacking = families(letters)
+    settings = rc_context({"svg.hashsalt": "etholog", "pdf.fonttype": 42, "font.family": fonts})
     with settings, warnings.catch_warnings(), replacing(path) as file:
-        # A letter that the font lacks is drawn as a box; that is told by the label.
         warnings.filterwarnings("ignore", message="Glyph .* missing from font")
         if kind == ".pdf":
             from matplotlib.backends.backend_pdf import PdfPages  # what no picture needs
@@ -213,3 +258,4 @@ def write(path: Path, labels: Sequence[Label], size: tuple[float, float], sheet:
         else:
             metadata = {"Date": None} if kind == ".svg" else {}
             figure(*labels[0], size).savefig(file, format=kind[1:], dpi=600, metadata=metadata)
+    return lacking

@@ -1,17 +1,21 @@
 """The label, looked at as a printer and a phone would: read back from the file that was written."""
 
 import io
+import os
 import re
+import shutil
 import subprocess
 from collections.abc import Callable
 from pathlib import Path
 from subprocess import CompletedProcess
 
+import matplotlib
 import numpy as np
 import pypdf
 import pytest
 import zxingcpp
 from matplotlib import image
+from matplotlib.font_manager import FontProperties, findfont, get_font
 
 from etholog.base.refusal import Refusal
 from etholog.export import label
@@ -122,6 +126,45 @@ def test_a_sheet_holds_many_and_each_code_is_read_back(size: str, tmp_path: Path
         assert 0 <= left < right <= width and 0 <= top < foot <= height
     assert of.left * 2 + of.across * width + (of.across - 1) * of.gap == pytest.approx(of.page[0], abs=0.3)
     assert of.top * 2 + of.down * height <= of.page[1] + 0.1
+
+
+# A letter of STIX, which comes with matplotlib; its own DejaVu Sans lacks it.
+RARE = "\N{CIRCLED LATIN CAPITAL LETTER B}"
+
+
+def test_a_letter_that_an_installed_font_has_is_printed(etholog: Run, tmp_path: Path) -> None:
+    """matplotlib keeps a list of the fonts that it found once; one that was installed since is found too."""
+    fonts = tmp_path / "share" / "fonts"
+    fonts.mkdir(parents=True)
+    shutil.copy(Path(matplotlib.get_data_path()) / "fonts" / "ttf" / "STIXGeneral.ttf", fonts)
+    assert ord(RARE) not in get_font(findfont(FontProperties())).get_charmap()
+    write_card(tmp_path, f"F-{RARE}", ("sex", "2020", "female"))
+    done = etholog(
+        "label", f"F-{RARE}", "-o", "a.pdf", cwd=tmp_path, env=os.environ | {"XDG_DATA_HOME": str(fonts.parent)}
+    )
+    assert (done.returncode, done.stderr) == (0, "1 label in a.pdf\n")
+    used = {str(font["/BaseFont"]) for font in _fonts(pypdf.PdfReader(tmp_path / "a.pdf"))}
+    assert len(used) == 3  # DejaVu Sans, the same in bold, and the other one
+    assert not any("LastResort" in name for name in used)
+
+
+def _fonts(book: pypdf.PdfReader) -> list[pypdf.generic.DictionaryObject]:
+    return [font.get_object() for font in book.pages[0]["/Resources"]["/Font"].values()]
+
+
+@pytest.mark.parametrize("letter", ["\N{CJK UNIFIED IDEOGRAPH-7EA2}", "\N{LINEAR A SIGN AB001}"])
+def test_letters_without_a_font_are_told_of(letter: str, etholog: Run, tmp_path: Path) -> None:
+    """Which fonts there are is judged by fontconfig."""
+    need("fc-list")
+    found = subprocess.run(["fc-list", f":charset={ord(letter):x}"], capture_output=True, text=True, check=True).stdout
+    write_card(tmp_path, f"F-{letter}", ("sex", "2020", "female"))
+    done = etholog("label", f"F-{letter}", "-o", "a.png", cwd=tmp_path)
+    told = f"no font on this computer has the letters {letter}: boxes stand in their place"
+    assert (done.returncode, told in done.stderr) == ((0, False) if found else (1, True))
+    assert done.stderr.count("\n") == (1 if found else 2)
+    picture = image.imread(tmp_path / "a.png")
+    (code,) = zxingcpp.read_barcodes((picture[:, :, 0] * 255).astype(np.uint8))
+    assert code.text == f"F-{letter}"
 
 
 def test_a_sheet_is_a_pdf(said: Run) -> None:

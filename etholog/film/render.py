@@ -6,7 +6,8 @@ read; the result gets its name when it is whole.
 """
 
 import os
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from fractions import Fraction
 from math import ceil
@@ -24,6 +25,7 @@ from etholog.film.subtitles import ffmetadata, subrip
 SAMPLES_PER_S = 48_000
 COPIED = ("aac", "mp3", "ac3")  # what both containers hold as it is
 CAPTIONS = {".mp4": "mov_text", ".mkv": "srt"}  # what each container holds
+NO_PLACE = "incorrect codec parameters"  # so ffmpeg says that a container can't hold what is copied into it
 
 
 @dataclass(frozen=True)
@@ -211,11 +213,12 @@ class _Renderer:
             self._keys[cut.clip] = {round(s * self._rate): at for s, at in key_frames(source)}
         packets = self._keys[cut.clip]
         seek, key = self._found(source, cut.first)
-        self._run(
-            number, "-ss", seek, "-copyts", "-i", ffmpeg.named(source.path), "-map", "0:v:0", "-c", "copy",
-            "-frames:v", str(packets[cut.end] - packets[cut.first]), "-output_ts_offset", f"{-key:.6f}",
-            "-video_track_timescale", str(_ticks(self._rate)), f"{number}.mov",
-        )  # fmt: skip
+        with _held(f"{source.path}: pictures of its kind can't be copied: leave --quick out"):
+            self._run(
+                number, "-ss", seek, "-copyts", "-i", ffmpeg.named(source.path), "-map", "0:v:0", "-c", "copy",
+                "-frames:v", str(packets[cut.end] - packets[cut.first]), "-output_ts_offset", f"{-key:.6f}",
+                "-video_track_timescale", str(_ticks(self._rate)), f"{number}.mov",
+            )  # fmt: skip
         at, span = cut.first / self._rate, (cut.end - cut.first) / self._rate
         if self._copies_sound:
             sound = (
@@ -281,7 +284,19 @@ class _Renderer:
         maps += ["-map_metadata", str(count), "-map_chapters", str(count)]
         if job.out.suffix.lower() == ".mp4":
             maps += ["-movflags", "+faststart", "-video_track_timescale", str(_ticks(self._rate))]
-        ffmpeg.run([*inputs, *maps, f"film{job.out.suffix.lower()}"], lambda _: None, self._folder)
+        with _held(f"{job.out}: no .mp4 holds copied pictures of this kind: name an .mkv, or leave --quick out"):
+            ffmpeg.run([*inputs, *maps, f"film{job.out.suffix.lower()}"], lambda _: None, self._folder)
+
+
+@contextmanager
+def _held(otherwise: str) -> Iterator[None]:
+    """Say in our own words that a container can't hold what is copied into it."""
+    try:
+        yield
+    except Refusal as error:
+        if NO_PLACE not in str(error):
+            raise
+        raise Refusal(otherwise) from None
 
 
 def _ticks(rate: Fraction) -> int:

@@ -247,6 +247,23 @@ def test_films_of_other_shapes_keep_theirs(tmp_path: Path, etholog: Run) -> None
     assert numbers(back)[split:] == frames_of(listed, (0, 375))[split:]
 
 
+@pytest.mark.parametrize(
+    ("name", "codec", "remedy"),
+    [
+        ("film.webm", "libvpx", "film.webm: pictures of its kind can't be copied: leave --quick out"),
+        ("film.mkv", "ffv1", "out.mp4: no .mp4 holds copied pictures of this kind: name an .mkv, or leave --quick out"),
+    ],
+)
+def test_pictures_that_no_copy_can_hold_are_told_in_a_line(
+    tmp_path: Path, etholog: Run, name: str, codec: str, remedy: str
+) -> None:
+    path = filmed(tmp_path, numbered(tmp_path / name, 30, sound=False, more=("-c:v", codec)))
+    done = etholog("film", "make", path, *CHOICE, "--quick", "-o", tmp_path / "out.mp4")
+    assert (done.returncode, done.stderr.count("\n")) == (2, 1), done.stderr
+    assert done.stderr.endswith(f"{remedy}\n")
+    assert not (tmp_path / "out.mp4").exists()
+
+
 @pytest.mark.parametrize("name", ["film.mp4", "film.mkv"])
 def test_quick_cuts_copy_whole_groups_of_pictures(tmp_path: Path, etholog: Run, name: str) -> None:
     film = numbered(tmp_path / name, 30)  # a key frame each 50 frames

@@ -86,7 +86,7 @@ def read(path: Path) -> Reading:
         whole = [line.removesuffix(b"\r") for line in whole]
     if _fault(torn.removesuffix(b"\r")) is None:
         whole, torn = [*whole, torn.removesuffix(b"\r")], b""  # only the newline was lost
-    _begins(path, whole[0] if whole else b"")
+    _begins(path, whole[0] if whole else torn)
     bodies = _all_sound(whole)
     findings: list[Finding] = []
     if bodies is None:
@@ -172,6 +172,10 @@ def _begins(path: Path, line: bytes) -> None:
     if line.startswith(UTF_16):
         what = gettext("an editor has saved it as UTF-16, which is not read")
         raise Refusal(Finding(what, gettext("save it there as UTF-8: nothing of it is lost"), path, 1))
+    before, alone, after = line.partition(b"\r")
+    if alone and after and _fault(before) is None:
+        what = gettext("its lines end with CR alone, as on old Macs, which is not read")
+        raise Refusal(Finding(what, gettext("save it with LF line ends (Unix): nothing of it is lost"), path, 1))
     if _fault(line) is not None or number(line) != 0:
         what = gettext("not a journal of etholog (no sound first line)")
         raise Refusal(Finding(what, gettext("take it out of this folder"), path, 1))

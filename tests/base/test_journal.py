@@ -318,6 +318,19 @@ def test_a_journal_saved_as_utf_16_is_refused_with_the_way_back(tmp_path: Path, 
             reads(path)
 
 
+@pytest.mark.parametrize("end", [b"", b"\n", b"\r\n"])
+def test_a_journal_with_line_ends_of_old_macs_is_refused_with_the_way_back(tmp_path: Path, end: bytes) -> None:
+    path = tmp_path / "a.jsonl"
+    data = written(path, 3)
+    path.write_bytes(data.replace(b"\n", b"\r") + end)
+    for reads in (journal.read, journal.first, Journal.open):
+        with pytest.raises(Refusal, match=r"CR alone, as on old Macs, which is not read; save it with LF line ends"):
+            reads(path)
+    assert path.read_bytes() == data.replace(b"\n", b"\r") + end
+    path.write_bytes(path.read_bytes().replace(b"\r", b"\n").rstrip(b"\n") + b"\n")  # as that editor does
+    assert path.read_bytes() == data
+
+
 @pytest.mark.parametrize("lost", [1, 2])
 def test_a_cut_within_cr_lf_costs_nothing(tmp_path: Path, lost: int) -> None:
     path = tmp_path / "a.jsonl"

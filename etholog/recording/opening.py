@@ -30,6 +30,8 @@ from etholog.recording.replay import replay
 from etholog.recording.taps import Tap
 from etholog.session.question import Question
 
+MADE = date(2026, 1, 1)  # before any version of this program: a clock that shows an earlier day is wrong
+
 
 @dataclass
 class NewSession:
@@ -135,17 +137,32 @@ class NewSession:
     @property
     def asked(self) -> list[str]:
         """What is to be asked about these two, and what their cards fill in, a line each."""
-        return [*self.doubts, *self._filled()]
+        today = system.wall_now().date()
+        return [*self._clock(today), *self.doubts, *self._filled(today)]
+
+    def _clock(self, today: date) -> Iterator[str]:
+        """Ask about a day that can't be: the first line keeps it, and no correction changes that line."""
+        male, female = (self.said.get(who, "") for who in ("male", "female"))
+        cards = [card for name in (male, female) if name and (card := self.animals.find(name))]
+        last = max((entry.on.first for card in cards for entry in card.entries), default=MADE)
+        if today < max(MADE, last):
+            why = "etholog was made" if today < MADE else f"what their cards tell of {last}"
+            her, him = naming.quoted(female or "FEMALE"), naming.quoted(male or "MALE")
+            yield (
+                f"? This computer's clock says {today}, before {why}: is its battery dead? The session keeps that day"
+                " for good: set the clock first, or afterwards write the true one:"
+                f" etholog card {her} paired {him} --on DAY"
+            )
 
     @property
     def before(self) -> list[str]:
         """The last sessions of these two, a line each."""
         return list(self.earlier.of(self.said.get("male", ""), self.said.get("female", "")))
 
-    def _filled(self) -> Iterator[str]:
+    def _filled(self, today: date) -> Iterator[str]:
         """Say what the cards fill in, so that a wrong date is seen before the clock."""
         what = {question.name: question.what for question in self.questions}
-        known = self.on_cards(system.wall_now().date())
+        known = self.on_cards(today)
         if known:
             yield "from the cards: " + "; ".join(f"{what[name]}: {value}" for name, value in known.items())
 

@@ -9,16 +9,21 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
+from subprocess import CompletedProcess
 
 import pytest
 
 from etholog import session
 from tests.conftest import need
+from tests.make import CardLine, write_card
 from tests.screens.terminal import ETHOGRAM, WATCH, Terminal, codes, gone, the_file
 
 pytestmark = [pytest.mark.slow, pytest.mark.skipif(sys.platform != "linux", reason="these ways to fail are Linux's")]
+
+
+Run = Callable[..., CompletedProcess[str]]
 
 
 def whole(folder: Path, *expected: str) -> None:
@@ -147,19 +152,46 @@ def test_a_real_disk_that_is_full_until_room_is_made(tmp_path: Path) -> None:
         subprocess.run(["umount", str(sessions)], check=True)
 
 
-def test_a_wall_clock_that_is_set_back_an_hour_and_on_a_day_bends_nothing(tmp_path: Path) -> None:
+def faked() -> dict[str, str]:
     need("faketime")
     libraries = sorted(Path("/usr/lib").glob("**/faketime/libfaketime.so.1"))
     if not libraries:
         pytest.skip("libfaketime lies elsewhere here")
+    return {"LD_PRELOAD": str(libraries[0]), "FAKETIME_DONT_FAKE_MONOTONIC": "1"}
+
+
+@pytest.mark.parametrize(
+    ("clock", "told", "asked"),
+    [
+        ("1970-01-02", (), "before etholog was made"),
+        ("2026-08-01", (("meal", "2026-10-20"),), "before what their cards tell of 2026-10-20"),
+        ("2026-10-20", (("meal", "2026-10-20"),), ""),
+    ],
+)
+def test_a_clock_that_was_lost_is_asked_about_and_the_true_day_counts_once_it_is_told(
+    clock: str, told: tuple[CardLine, ...], asked: str, tmp_path: Path, etholog: Run
+) -> None:
+    write_card(tmp_path, "F-Umbra", ("sex", "2020", "female"), ("species", "2020", "Brachypelma smithi"), *told)
+    write_card(tmp_path, "M-Basalt", ("sex", "2020", "male"))
+    with Terminal(*WATCH, cwd=tmp_path, rows=60, columns=120, **faked(), FAKETIME=f"@{clock} 20:00:00") as terminal:
+        shown = " ".join(terminal.until("Enter starts the clock").split())
+        assert (f"clock says {clock}, {asked}" in shown) == bool(asked) == ("battery" in shown)
+        terminal.start()
+        terminal.end()
+        assert terminal.wait() == 0
+    assert session.read(the_file(tmp_path)).began.date().isoformat() == clock
+    if not asked:
+        return
+    (write,) = re.findall(r"etholog (card F-Umbra paired M-Basalt --on) DAY", shown)
+    assert etholog(*write.split(), "2026-10-25", cwd=tmp_path).returncode == 0
+    tasks = etholog("due", "F-Umbra", "--today", "2026-11-01", "--json", cwd=tmp_path).stdout
+    assert {task["first"] for task in json.loads(tasks) if "/sac/" in task["key"]} >= {"2027-01-23"}  # 90 days
+
+
+def test_a_wall_clock_that_is_set_back_an_hour_and_on_a_day_bends_nothing(tmp_path: Path) -> None:
     wall = tmp_path / "wall"
     wall.write_text("+0")
-    environment = {
-        "LD_PRELOAD": str(libraries[0]),
-        "FAKETIME_TIMESTAMP_FILE": str(wall),
-        "FAKETIME_CACHE_DURATION": "1",
-        "FAKETIME_DONT_FAKE_MONOTONIC": "1",
-    }
+    environment = faked() | {"FAKETIME_TIMESTAMP_FILE": str(wall), "FAKETIME_CACHE_DURATION": "1"}
     with Terminal(*WATCH, cwd=tmp_path, **environment) as terminal:
         terminal.start()
         began = time.monotonic()

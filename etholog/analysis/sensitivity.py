@@ -11,15 +11,15 @@ from etholog.base.language import gettext, ngettext, ngettext_noop
 from etholog.base.text import p_number
 
 AS_SHOWN = "as shown"
-KEPT, CENSORED = "kept at risk out of sight", "censored from there"
+KEPT_UNSEEN, CENSORED_UNSEEN = "kept at risk out of sight", "censored from there"
 UNSEEN = {
-    CENSORED: ngettext_noop(
+    CENSORED_UNSEEN: ngettext_noop(
         "{n} session has a gap or an animal out of sight in the time. Kept at risk out of sight, as here: {here}."
         " Censored from there: {otherwise}.",
         "{n} sessions have a gap or an animal out of sight in the time. Kept at risk out of sight, as here: {here}."
         " Censored from there: {otherwise}.",
     ),
-    KEPT: ngettext_noop(
+    KEPT_UNSEEN: ngettext_noop(
         "{n} session has a gap or an animal out of sight in the time. Censored from there, as here: {here}. Kept at"
         " risk out of sight: {otherwise}.",
         "{n} sessions have a gap or an animal out of sight in the time. Censored from there, as here: {here}. Kept at"
@@ -90,7 +90,7 @@ def _cases(times: pd.DataFrame, otherwise: pd.DataFrame | None) -> Iterator[tupl
     touched = int(times.attrs.get("touched", 0))
     yield AS_SHOWN, len(times), times
     if otherwise is not None and touched:
-        yield CENSORED if kept_on else KEPT, touched, otherwise
+        yield CENSORED_UNSEEN if kept_on else KEPT_UNSEEN, touched, otherwise
     ended = by_the_keeper(times)
     if ended.any():
         longest = float(times["latency_s"].max())

@@ -3,7 +3,7 @@
 import argparse
 import math
 import sys
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from etholog.base.refusal import Refusal
 from etholog.base.text import many
@@ -65,11 +65,32 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print each session's latency, or the groups of `--by`; 1 where a file could not be read."""
+    grouped = not args.rows and (args.by is not None or args.within is not None or args.cox is not None)
+    _check(args, grouped)
+    from etholog import season
+
+    read = _read_by_engine(args) if args.engine else season.read(args.folder)
+    if args.interval is None and not args.since and not args.to and read.ethograms:
+        args.interval = next((i.name for kept in read.ethograms.values() for i in kept.interval), None)
+    times = _times(args, read, args.unseen)
+    if args.spans:
+        from etholog.commands.spans import spans_of
+
+        return spans_of(read, times, args)
+    if args.json or grouped:
+        _by_group(args, read, times)
+    else:
+        _by_session(args, times)
+    say(*read.findings)
+    return 1 if read.findings else 0
+
+
+def _check(args: argparse.Namespace, grouped: bool) -> None:
+    """Refuse what can't be meant together."""
     if args.permutations < 1:
         raise Refusal(f"--permutations {args.permutations}: must be 1 or more")
     if args.first is not None and not args.first > 0:
         raise Refusal(f"--first {args.first:g}: give a time over 0, in minutes")
-    grouped = not args.rows and (args.by is not None or args.within is not None or args.cox is not None)
     for option, said in (("--first", args.first), ("--cluster", args.cluster)):
         if said is not None and not (grouped or args.json):
             raise Refusal(f"{option} is about groups of sessions: add --by male, or another column, and no --rows")
@@ -77,81 +98,92 @@ def run(args: argparse.Namespace) -> int:
         raise Refusal("--spans is of all sessions together: leave out --by, --within, --cox and --rows")
     if args.spans and args.engine:
         raise Refusal("--spans needs every bout, and an engine picks few: leave out one of the two")
-    from etholog import season
-    from etholog.analysis.compare import check_columns, compare
+
+
+def _times(args: argparse.Namespace, read: "Season", unseen: Literal["keep", "censor"]) -> "pd.DataFrame":
+    """Return the latencies that are asked for; `unseen`: what becomes of time in gaps and out of sight."""
     from etholog.analysis.latency import latency
-    from etholog.analysis.sentences import latency as sentences
-    from etholog.commands.spans import spans_of
 
-    read = _read_by_engine(args) if args.engine else season.read(args.folder)
-    if args.interval is None and not args.since and not args.to and read.ethograms:
-        args.interval = next((i.name for kept in read.ethograms.values() for i in kept.interval), None)
     asked = {"since": args.since, "to": args.to, "competing": args.competing, "ends": args.ends}
-    times = latency(read, args.interval, unseen=args.unseen, **asked)
-    if args.spans:
-        return spans_of(read, times, args)
-    by = args.by or "male"
-    if args.json or grouped:
-        first = None if args.first is None else 60 * args.first
-        how = (args.permutations, args.seed, args.cluster)
-        found = compare(times, by, args.within, *how, first)
-        plain = sentences.of_groups(found, times.attrs["label"])
-        if not args.json:
-            lead(plain)
-            if not sys.stdout.isatty():
-                table(found.table.reset_index())
-                return _end(read)
-            if not args.more and not _asked_for_more(args):
-                _short(times, found)
-                _left_out(times)
-                return _end(read)
-        from etholog.analysis.sensitivity import sensitivity
-        from etholog.commands.spans import offered
+    return latency(read, args.interval, unseen=unseen, **asked)
 
-        otherwise = None
-        if times.attrs["touched"]:
-            otherwise = latency(read, args.interval, unseen="censor" if args.unseen == "keep" else "keep", **asked)
-        cases = sensitivity(times, by, found.within or "none", *how, otherwise, found)
-        came, cox, change, apart = None, None, None, None
-        strata = None if args.within == "none" else args.within
-        if args.competing or args.ends:
-            from etholog.analysis.incidence import first_ends
-            from etholog.analysis.rivals import rivals
 
-            came = first_ends(times, by)
-            apart = rivals(times, by, found.within or "none", seed=args.seed)
-        if args.cox is not None:
-            from etholog.analysis.hazard import hazards
-            from etholog.analysis.proportional import proportional
+def _by_session(args: argparse.Namespace, times: "pd.DataFrame") -> None:
+    from etholog.analysis.compare import check_columns
+    from etholog.analysis.sentences import latency as sentences
 
-            cox = hazards(times, args.cox or by, strata, args.cluster)
-            change = proportional(times, args.cox or by, strata)
-        if args.json:
-            every = _everything(times, found, cases, came, cox, change) | {"plain": plain}
-            print(as_json(every if apart is None else every | {"rivals": apart}))
-        else:
-            show(times, found, cases, came, cox, change)
-            if not args.engine and (more := offered(read, times)):
-                print(more)
-            if apart is not None:
-                print("\nDo groups differ in what comes? Gray's test: how many come to it; log-rank: how fast.")
-                table(_apart(apart))
+    check_columns(times, args.by or "male", args.within, args.cluster)
+    lead(sentences.of_sessions(times))
+    shown = times
+    if sys.stdout.isatty():
+        shown = _whole(times) if args.more else _rows(times).tail(SHOWN)
+    table(shown)
+    if sys.stdout.isatty():
+        _left_out(times)
+        cut = len(times) > len(shown)
+        tell(
+            *([f"The last {SHOWN} of {len(times)} sessions."] if cut else []),
+            f"To compare groups: --by male. {'All, and everything' if cut else 'Everything'} that is known of each"
+            " session: --more.",
+        )
+
+
+def _by_group(args: argparse.Namespace, read: "Season", times: "pd.DataFrame") -> None:
+    from etholog.analysis.compare import compare
+    from etholog.analysis.sentences import latency as sentences
+
+    first = None if args.first is None else 60 * args.first
+    found = compare(times, args.by or "male", args.within, args.permutations, args.seed, args.cluster, first)
+    plain = sentences.of_groups(found, times.attrs["label"])
+    if args.json:
+        _in_full(args, read, times, found, plain)
+        return
+    lead(plain)
+    if not sys.stdout.isatty():
+        table(found.table.reset_index())
+    elif args.more or _asked_for_more(args):
+        _in_full(args, read, times, found, plain)
     else:
-        check_columns(times, by, args.within, args.cluster)
-        lead(sentences.of_sessions(times))
-        shown = times
-        if sys.stdout.isatty():
-            shown = _whole(times) if args.more else _rows(times).tail(SHOWN)
-        table(shown)
-        if sys.stdout.isatty():
-            _left_out(times)
-            cut = len(times) > len(shown)
-            tell(
-                *([f"The last {SHOWN} of {len(times)} sessions."] if cut else []),
-                f"To compare groups: --by male. {'All, and everything' if cut else 'Everything'} that is known of each"
-                " session: --more.",
-            )
-    return _end(read)
+        _short(times, found)
+        _left_out(times)
+
+
+def _in_full(
+    args: argparse.Namespace, read: "Season", times: "pd.DataFrame", found: "Comparison", plain: list[str]
+) -> None:
+    """Print all that can be said of groups, as asked for."""
+    from etholog.analysis.sensitivity import sensitivity
+    from etholog.commands.spans import offered
+
+    otherwise = None
+    if times.attrs["touched"]:
+        otherwise = _times(args, read, "censor" if args.unseen == "keep" else "keep")
+    within, how = found.within or "none", (args.permutations, args.seed, args.cluster)
+    cases = sensitivity(times, found.by, within, *how, otherwise, found)
+    came, cox, change, apart = None, None, None, None
+    if args.competing or args.ends:
+        from etholog.analysis.incidence import first_ends
+        from etholog.analysis.rivals import rivals
+
+        came = first_ends(times, found.by)
+        apart = rivals(times, found.by, within, seed=args.seed)
+    if args.cox is not None:
+        from etholog.analysis.hazard import hazards
+        from etholog.analysis.proportional import proportional
+
+        strata = None if args.within == "none" else args.within
+        cox = hazards(times, args.cox or found.by, strata, args.cluster)
+        change = proportional(times, args.cox or found.by, strata)
+    if args.json:
+        every = _everything(times, found, cases, came, cox, change) | {"plain": plain}
+        print(as_json(every if apart is None else every | {"rivals": apart}))
+        return
+    show(times, found, cases, came, cox, change)
+    if not args.engine and (more := offered(read, times)):
+        print(more)
+    if apart is not None:
+        print("\nDo groups differ in what comes? Gray's test: how many come to it; log-rank: how fast.")
+        table(_apart(apart))
 
 
 def _read_by_engine(args: argparse.Namespace) -> "Season":
@@ -161,11 +193,6 @@ def _read_by_engine(args: argparse.Namespace) -> "Season":
     if args.interval is None and not args.since and not args.to:
         raise Refusal("--engine needs to know which latency: name an interval, or --to a behaviour")
     return engine.deciding(args.folder, args.interval, since=args.since, to=args.to, ends=args.ends)
-
-
-def _end(read: "Season") -> int:
-    say(*read.findings)
-    return 1 if read.findings else 0
 
 
 def _asked_for_more(args: argparse.Namespace) -> bool:

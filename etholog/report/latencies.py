@@ -24,7 +24,7 @@ METHOD = gettext_noop(
     " which every curve is known; the log-rank test by permutation."
 )
 MOST_PAIRS = 30  # the least p first
-CENSORED = gettext_noop(
+HOW_CENSORED = gettext_noop(
     "A session that ended without it is neither dropped nor called zero: its time counts"
     " as censored where the watching ended (Martin & Bateson, Measuring Behaviour)."
 )
@@ -95,7 +95,7 @@ def _section(
         _latency_answer(times),
         pictures,
         [_by_male(found, name), *_each_two(found, name)],
-        gettext(METHOD, horizon=span(1000 * found.horizon_s)) + " " + gettext(CENSORED),
+        gettext(METHOD, horizon=span(1000 * found.horizon_s)) + " " + gettext(HOW_CENSORED),
         "Kaplan & Meier 1958; Kalbfleisch & Prentice 1980; Mantel 1966; Peto & Peto 1972; Heimann & Neuhaus 1998"
         + ("; Aalen & Johansen 1978." if rivals else "."),
         [found.sentence, *otherwise, *_left_out(times)],
@@ -131,7 +131,7 @@ def soon(season: Season, measured: Measured) -> Iterator[Section]:
                     {"what": gettext_noop("time"), "seconds": gettext_noop("seconds"), "came": gettext_noop("it came")},
                 )
             ],
-            method=gettext(CENSORED),
+            method=gettext(HOW_CENSORED),
             source="Martin & Bateson, Measuring Behaviour.",
             unsaid=gettext("How soon he would be with another female, or on another evening."),
         )

@@ -121,13 +121,13 @@ def test_sessions_that_the_keeper_ended_at_worst_and_at_best() -> None:
     found = sensitivity.sensitivity(times, "male", otherwise=other).set_index("case")
     assert found.loc[sensitivity.AS_SHOWN, ["concerned", "occurred"]].tolist() == [28, 22]
     assert found.loc[sensitivity.AS_SHOWN, "p"] == compare(times, "male").permutation_p
-    assert found.loc[sensitivity.CENSORED, "occurred"] == other["occurred"].sum()
-    assert found.loc[sensitivity.CENSORED, "p"] == compare(other, "male").permutation_p
+    assert found.loc[sensitivity.CENSORED_UNSEEN, "occurred"] == other["occurred"].sum()
+    assert found.loc[sensitivity.CENSORED_UNSEEN, "p"] == compare(other, "male").permutation_p
     still = int((kept & ~times["occurred"]).sum())
     assert found.loc[sensitivity.NEVER, ["concerned", "occurred"]].tolist() == [still, 22]
     assert found.loc[sensitivity.AT_ONCE, "occurred"] == 22 + still
     back = sensitivity.sensitivity(other, "male", otherwise=times)["case"].tolist()
-    assert back[:2] == [sensitivity.AS_SHOWN, sensitivity.KEPT]
+    assert back[:2] == [sensitivity.AS_SHOWN, sensitivity.KEPT_UNSEEN]
 
 
 @pytest.mark.parametrize("policy", ["keep", "censor"])

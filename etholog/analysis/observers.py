@@ -23,6 +23,9 @@ from etholog.season import Season
 Floats = NDArray[np.float64]
 
 LIMITS_LEAST = 5  # sessions
+NEITHER_MOST = (
+    0.25  # of sessions in which neither saw it: beyond, limits made for a normal spread hold in 15 to 92 of 100
+)
 
 
 @dataclass(frozen=True)
@@ -37,7 +40,8 @@ class Observers:
     difference: the mean of second less first; low, high: its 95 % limits of agreement; low_from, low_to, high_from,
     high_to: the 95 % limits of these, for differences that are about normal; difference_from, difference_to: those of
     the mean. icc, icc_low, icc_high: ICC(2,1) with its limits (Shrout & Fleiss 1979), of observers and sessions drawn
-    at random."""
+    at random. Neither the limits of limits nor those of the ICC where neither observer saw it in more than a quarter of
+    the sessions."""
     kappa: float
     """Cohen's kappa over all time units of all sessions."""
     kappa_low: float
@@ -199,12 +203,10 @@ def _behaviours(pairs: Sequence[tuple[Season, Season]]) -> pd.DataFrame:
         what = next(one[name][0] for pair in totals for one in pair if name in one)
         found = icc(both)
         row = {"what": what, "sessions": len(both), **limits_over_sessions(both[:, 1] - both[:, 0])}
-        enough = len(both) >= LIMITS_LEAST
-        rows[name] = row | {
-            "icc": found["2,1"],
-            "icc_low": found["low"] if enough else np.nan,
-            "icc_high": found["high"] if enough else np.nan,
-        }
+        row |= {"icc": found["2,1"], "icc_low": found["low"], "icc_high": found["high"]}
+        if len(both) < LIMITS_LEAST or (both == 0).all(axis=1).mean() > NEITHER_MOST:
+            row |= dict.fromkeys(("low_from", "low_to", "high_from", "high_to", "icc_low", "icc_high"), np.nan)
+        rows[name] = row
     table = pd.DataFrame.from_dict(rows, orient="index")
     table.index.name = "behaviour"
     return table

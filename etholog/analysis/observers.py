@@ -23,9 +23,8 @@ from etholog.season import Season
 Floats = NDArray[np.float64]
 
 LIMITS_LEAST = 5  # sessions
-NEITHER_MOST = (
-    0.25  # of sessions in which neither saw it: beyond, limits made for a normal spread hold in 15 to 92 of 100
-)
+# Sessions in which neither saw it: of half or more of them, limits made for a normal spread hold in 15 to 92 of 100.
+NEITHER_MOST = 0.25
 
 
 @dataclass(frozen=True)

@@ -257,6 +257,8 @@ def _table(
     tested: Tested, by: str, groups: list[tuple[survival.Floats, survival.Bools]], horizon: float
 ) -> pd.DataFrame:
     frame, plan, label = tested.frame, tested.plan, tested.rows.label
+    mates = {f"{name}s": frame[name].where(named(frame[name])) for name in OTHER if name in frame and name != by}
+    met = {name: column.groupby(label, observed=True).nunique() for name, column in mates.items()}
     out = []
     for g, (time, occurred) in enumerate(groups):
         own = label == g
@@ -269,10 +271,8 @@ def _table(
             **(_quantiles(time, occurred) if alone else _weighed(time, occurred, frame[own], plan.unit_of[own])),
             "mean_s": mean,
             "mean_se_s": se if alone else np.nan,
+            **{name: int(counts[g]) for name, counts in met.items()},
         }
-        for animals in OTHER:
-            if animals in frame.columns and animals != by:
-                row[f"{animals}s"] = designs.how_many(frame[animals][own])
         why = row.pop("why")
         out.append({**row, "why": why})
     return pd.DataFrame(out, index=pd.Index(tested.names, name=by))
@@ -283,8 +283,8 @@ def _quantiles(time: survival.Floats, occurred: survival.Bools) -> dict[str, obj
     curve = survival.kaplan_meier(time, occurred)
     found: dict[str, object] = {}
     limited = len(time) >= survival.LIMITS_LEAST
-    for name, q in QUANTILES.items():
-        value, low, high = survival.quantile(curve, q)
+    reached = survival.quantiles(curve, QUANTILES.values())
+    for (name, q), (value, low, high) in zip(QUANTILES.items(), reached, strict=True):
         if name == "q25" and (1 - q) ** len(time) > TAIL:
             low = 0.0  # so few sessions may all miss the first quarter
         found[f"{name}_s"] = value

@@ -3,7 +3,7 @@
 statsmodels has the curve but no pointwise limits and no restricted mean; it is the reference in the tests.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -72,21 +72,25 @@ def quantile(curve: pd.DataFrame, q: float = 0.5) -> tuple[float, float, float]:
     Where the curve is flat at just that share, the middle of the flat, as R's survfit has it. The interval inverts
     the pointwise limits (Brookmeyer & Crowley 1982, with the log-log transform).
     """
-    left = 1 - q
-    slack = 1e-9  # a share of exactly one half may come out as 0.5000000001
+    return quantiles(curve, [q])[0]
+
+
+def quantiles(curve: pd.DataFrame, of: Iterable[float]) -> list[tuple[float, float, float]]:
+    """Return several quantiles of one curve, each as `quantile` has it."""
     at = curve.index.to_numpy(dtype=float)
+    share, low, high = (curve[name].to_numpy(dtype=float) for name in ("share", "low", "high"))
+    return [(_reached(at, share, 1 - q), _reached(at, low, 1 - q), _reached(at, high, 1 - q)) for q in of]
 
-    def first(share: NDArray[np.float64]) -> float:
-        low = np.flatnonzero(share <= left + slack)
-        if not len(low):
-            return np.nan
-        below = np.flatnonzero(share < share[low[0]] - slack)
-        if abs(share[low[0]] - left) < slack and len(below):
-            return float(at[low[0]] + at[below[0]]) / 2
-        return float(at[low[0]])
 
-    share, low, high = (first(curve[name].to_numpy(dtype=float)) for name in ("share", "low", "high"))
-    return share, low, high
+def _reached(at: Floats, share: Floats, left: float) -> float:
+    slack = 1e-9  # a share of exactly one half may come out as 0.5000000001
+    low = np.flatnonzero(share <= left + slack)
+    if not len(low):
+        return np.nan
+    below = np.flatnonzero(share < share[low[0]] - slack)
+    if abs(share[low[0]] - left) < slack and len(below):
+        return float(at[low[0]] + at[below[0]]) / 2
+    return float(at[low[0]])
 
 
 def restricted_mean(time: Floats, occurred: Bools, horizon: float) -> tuple[float, float]:

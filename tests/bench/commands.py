@@ -26,8 +26,8 @@ COMMANDS = {
     "ready": ("ready", MALE, FEMALE, *TODAY),
     "outcome": ("outcome", *TODAY),
     "plan": ("plan", "--species", "Brachypelma smithi", *TODAY),
-    "latency": ("latency", "drumming", "--rows"),
-    "latency of males": ("latency", "drumming", "--by", "male"),
+    "latency": ("latency", "courtship", "--rows"),
+    "latency of males": ("latency", "courtship", "--by", "male"),
     "duration": ("duration",),
     "transition": ("transition",),
     "export": ("export", "tables"),
@@ -39,7 +39,8 @@ COMMANDS = {
 
 # A process begins with the peak of the one that it was forked from, so it is started from a small one.
 SMALL = (
-    "import os, sys; from resource import *; pid = os.spawnv(os.P_NOWAIT, sys.argv[1], sys.argv[1:]); os.wait();"
+    "import os, sys; from resource import *; pid = os.spawnv(os.P_NOWAIT, sys.argv[1], sys.argv[1:]);"
+    "assert os.waitstatus_to_exitcode(os.wait()[1]) in (0, 1);"  # 1: done, with findings
     "used = getrusage(RUSAGE_CHILDREN); print(used.ru_utime + used.ru_stime, used.ru_maxrss, file=sys.stderr)"
 )
 

@@ -44,8 +44,9 @@ class Comparison:
     """Index = group. n, occurred, median_s with its limits, mean_s within the first `horizon_s` seconds and its
     standard error mean_se_s, q25_s and q75_s with their limits, the number of males or females that it rests on,
     and why: for what reason there are no limits, or what they do not hold for. Where groups are neither males nor
-    females and one has several sessions of one male, the median is that of males weighed alike (see
-    `analysis.crossed`), and there are no quartiles; of a male or a female, each session counts for itself."""
+    females and an animal came twice to one, the median is that of males weighed alike, with limits in which both vary
+    (see `analysis.crossed`); quartiles have no limits then, and there are none where a male came twice. Of a male or
+    a female, each session counts for itself."""
     horizon_s: float
     """The time to which means reach: given, or the longest to which every curve is known."""
     statistic: float
@@ -257,18 +258,19 @@ def _table(
     tested: Tested, by: str, groups: list[tuple[survival.Floats, survival.Bools]], horizon: float
 ) -> pd.DataFrame:
     frame, plan, label = tested.frame, tested.plan, tested.rows.label
+    weighed_by = plan.unit_of if plan.unit != "female" or "male" not in frame else designs.numbers(frame["male"])
     mates = {f"{name}s": frame[name].where(named(frame[name])) for name in OTHER if name in frame and name != by}
     met = {name: column.groupby(label, observed=True).nunique() for name, column in mates.items()}
     out = []
     for g, (time, occurred) in enumerate(groups):
         own = label == g
-        alone = len(np.unique(plan.unit_of[own])) == len(time)
+        alone = len(np.unique(weighed_by[own])) == len(time) and designs.alone(frame[own], by)
         known = survival.known_to(time, occurred, horizon)
         mean, se = survival.restricted_mean(time, occurred, horizon) if known else (np.nan, np.nan)
         row: dict[str, object] = {
             "n": len(time),
             "occurred": int(occurred.sum()),
-            **(_quantiles(time, occurred) if alone else _weighed(time, occurred, frame[own], plan.unit_of[own])),
+            **(_quantiles(time, occurred) if alone else _weighed(time, occurred, frame[own], weighed_by[own])),
             "mean_s": mean,
             "mean_se_s": se if alone else np.nan,
             **{name: int(counts[g]) for name, counts in met.items()},
@@ -296,12 +298,16 @@ def _quantiles(time: survival.Floats, occurred: survival.Bools) -> dict[str, obj
 def _weighed(
     time: survival.Floats, occurred: survival.Bools, rows: pd.DataFrame, unit: permutation.Ints
 ) -> dict[str, object]:
-    """Return the median of animals weighed alike, with limits in which they and their mates vary; no quartiles."""
+    """Return the median of animals weighed alike, with limits in which they and their mates vary; quartiles without
+    limits, and none where an animal came twice."""
     mates = np.full(len(rows), -1)
     if "female" in rows.columns:
         mates = pd.factorize(rows["female"].where(named(rows["female"])).astype(object))[0]
     found = crossed.median(time, occurred, crossed.crossing(pd.factorize(unit)[0], mates))
-    missing = {f"{name}{end}_s": np.nan for name in QUANTILES for end in ("", "_low", "_high")}
+    missing: dict[str, object] = {f"{name}{end}_s": np.nan for name in QUANTILES for end in ("", "_low", "_high")}
+    if len(np.unique(unit)) == len(unit):  # each weighs as much as any other
+        plain = _quantiles(time, occurred)
+        missing |= {f"{name}_s": plain[f"{name}_s"] for name in QUANTILES}
     median = {"median_s": found.value, "median_low_s": found.low, "median_high_s": found.high}
     return missing | median | {"why": f"no limits: {found.why}" if found.why else found.note}
 

@@ -40,14 +40,13 @@ class Design:
 
 def design(rows: pd.DataFrame, by: str, within: str | None, cluster: str | None) -> Design:
     """Return how the groups of `by` are to be compared. `within`, `cluster`: as the user has it; None to choose."""
-    unit = cluster or ("male" if "male" in rows.columns and by not in OTHER else None)
+    unit = cluster or (None if by in OTHER else _unit(rows, by))
     unit_of = np.arange(len(rows))
     if unit in rows.columns and unit != by:
         unit_of = numbers(rows[unit])
     if len(np.unique(unit_of)) == len(rows):
         unit = None
-    group = pd.factorize(rows[by].astype(object))[0]
-    fixed = not (pd.DataFrame({"unit": unit_of, "group": group}).groupby("unit")["group"].nunique() > 1).any()
+    fixed = _belongs(rows[by], unit_of)
     kind: Literal["each animal", "whole animals", "within animals"] = (
         "each animal" if unit is None else "whole animals" if fixed else "within animals"
     )
@@ -61,12 +60,30 @@ def design(rows: pd.DataFrame, by: str, within: str | None, cluster: str | None)
     return Design(kind, unit, unit_of, strata)
 
 
+def _unit(rows: pd.DataFrame, by: str) -> str | None:
+    """Return the animals whose sessions belong together: of those that come again and to whom the groups belong the
+    rarer ones; where they belong to none, the males."""
+    owners = [name for name in recurring(rows) if _belongs(rows[by], numbers(rows[name]))]
+    males = "male" if "male" in rows.columns else None
+    return min(owners, key=lambda name: len(set(rows[name])), default=males)
+
+
+def _belongs(group: pd.Series, unit_of: NDArray[np.intp]) -> bool:
+    """Return whether all sessions of each animal are in one group."""
+    number = pd.Series(pd.factorize(group.astype(object))[0])
+    return not (number.groupby(unit_of).nunique() > 1).any()
+
+
 def alone(rows: pd.DataFrame, by: str | None) -> bool:
-    """Return whether the sessions of a group of `by` count each for itself: the group is one animal, or no male came
-    twice. Else limits that take them for so many males are too narrow."""
-    if by in OTHER or "male" not in rows.columns:
-        return True
-    return not rows.loc[named(rows["male"]), "male"].duplicated().any()
+    """Return whether the sessions of a group of `by` count each for itself: the group is one animal, or none came
+    twice. Else limits that take them for so many animals are too narrow."""
+    return by in OTHER or not recurring(rows)
+
+
+def recurring(rows: pd.DataFrame) -> list[str]:
+    """Return the columns of animals in which one comes twice."""
+    sexes = [name for name in OTHER if name in rows.columns]
+    return [name for name in sexes if rows.loc[named(rows[name]), name].duplicated().any()]
 
 
 def numbers(column: pd.Series) -> NDArray[np.intp]:

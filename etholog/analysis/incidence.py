@@ -11,8 +11,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from etholog.analysis import columns, survival
-from etholog.analysis.design import OTHER, named_rows, numbers
-from etholog.analysis.design import named as of_known
+from etholog.analysis.design import OTHER, named_rows, numbers, recurring
 from etholog.analysis.distribution import normal_quantile, t_quantile
 from etholog.base.refusal import Refusal
 from etholog.session.latency import CENSORED, OCCURRED
@@ -78,7 +77,7 @@ def incidence(times: pd.DataFrame, cause: str, cluster: str | Sequence[str] | No
     left = risk.at_risk - risk.events
     # Where the last at risk all end there is nothing left that could vary: statsmodels divides by nought there.
     spread = np.divide(risk.events, risk.at_risk * left, out=np.zeros_like(left), where=left > 0)
-    animals = 0 if cluster is None and _recurring(times) else fewest
+    animals = 0 if cluster is None and recurring(times) else fewest
     shares, limited = {}, {}
     for one in causes:
         own = (named == one).to_numpy(dtype=bool)
@@ -103,12 +102,6 @@ def incidence(times: pd.DataFrame, cause: str, cluster: str | Sequence[str] | No
 def of_sexes(times: pd.DataFrame, cause: str) -> pd.DataFrame:
     """Return `incidence` with errors in which males and females vary, where `times` names them."""
     return incidence(times, cause, [name for name in OTHER if name in times.columns])
-
-
-def _recurring(rows: pd.DataFrame) -> list[str]:
-    """Return the columns of animals in which one comes twice."""
-    sexes = [name for name in ("male", "female") if name in rows.columns]
-    return [name for name in sexes if rows.loc[of_known(rows[name]), name].duplicated().any()]
 
 
 def _of_animals(time: Floats, ended: Bools, own: Bools, units: Sequence[NDArray[np.intp]]) -> Floats:

@@ -43,7 +43,7 @@ def survival(times: pd.DataFrame, by: str | None = None, size: Size = "page") ->
     """Return a picture of how many are still waiting: Kaplan & Meier's curve (1958).
 
     Bands are pointwise log-log limits of 95 %, where the group has four sessions or more and each counts for itself
-    (several sessions of one male are not as many males); upright ticks are censored sessions, and beneath each time
+    (several sessions of one animal are not as many animals); upright ticks are censored sessions, and beneath each time
     stands how many were still at risk. Up to three groups share a panel; more have one each, with the others in grey
     behind.
 

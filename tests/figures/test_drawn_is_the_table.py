@@ -421,7 +421,7 @@ def test_a_curve_without_limits_says_why(season: Season) -> None:
     # That uncertainty is shown, or said to be missing: Pocock, Clayton & Altman 2002, Lancet 359:1686.
     times = etholog.latency(season, "courtship")
     assert figures.survival(times).get_supxlabel() == "No limits: an animal is in it more than once."
-    alone = times.drop_duplicates("male")
+    alone = times.drop_duplicates("male").drop_duplicates("female")
     assert figures.survival(alone.iloc[:3]).get_supxlabel() == "No limits: under 4 have been watched."
     assert found(limited := figures.survival(alone), "limits:all") and limited.get_supxlabel() == ""
 

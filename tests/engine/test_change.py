@@ -167,7 +167,7 @@ def said_of(ask: Callable[[], Any]) -> Any:
 
 def named(season: Season) -> Season:
     """A season whose findings name files, not folders."""
-    told = [replace(one, path=Path(one.path.name)) for one in season.findings if one.path]
+    told = [one._replace(path=Path(one.path.name)) for one in season.findings if one.path]
     return replace(season, findings=told)
 
 

@@ -258,9 +258,9 @@ def _table(
     tested: Tested, by: str, groups: list[tuple[survival.Floats, survival.Bools]], horizon: float
 ) -> pd.DataFrame:
     frame, plan, label = tested.frame, tested.plan, tested.rows.label
-    weighed_by = plan.unit_of if plan.unit != "female" or "male" not in frame else designs.numbers(frame["male"])
-    mates = {f"{name}s": frame[name].where(named(frame[name])) for name in OTHER if name in frame and name != by}
-    met = {name: column.groupby(label, observed=True).nunique() for name, column in mates.items()}
+    his = plan.unit == "female" and "male" in frame  # medians weigh males alike, whoever is permuted
+    weighed_by = designs.numbers(frame["male"]) if his else plan.unit_of
+    met = {f"{name}s": designs.how_many_each(frame[name], label) for name in OTHER if name in frame and name != by}
     out = []
     for g, (time, occurred) in enumerate(groups):
         own = label == g

@@ -1,7 +1,7 @@
 """What may be permuted: it follows from who met whom, and from whether the groups belong to the animals."""
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 import pandas as pd
@@ -63,9 +63,8 @@ def design(rows: pd.DataFrame, by: str, within: str | None, cluster: str | None)
 def _unit(rows: pd.DataFrame, by: str) -> str | None:
     """Return the animals whose sessions belong together: of those that come again and to whom the groups belong the
     rarer ones; where they belong to none, the males."""
-    owners = [name for name in recurring(rows) if _belongs(rows[by], numbers(rows[name]))]
-    males = "male" if "male" in rows.columns else None
-    return min(owners, key=lambda name: len(set(rows[name])), default=males)
+    owners = {name: how_many(rows[name]) for name in recurring(rows) if _belongs(rows[by], numbers(rows[name]))}
+    return min(owners, key=owners.__getitem__, default="male" if "male" in rows.columns else None)
 
 
 def _belongs(group: pd.Series, unit_of: NDArray[np.intp]) -> bool:
@@ -111,6 +110,11 @@ def named_rows(rows: pd.DataFrame, *columns: str | None) -> pd.DataFrame:
 def how_many(column: pd.Series) -> int:
     """Return how many animals a column names; those that it does not name may be any."""
     return int(column[named(column)].nunique())
+
+
+def how_many_each(column: pd.Series, group: NDArray[np.integer[Any]]) -> pd.Series:
+    """Return how many animals a column names in each group, by its number."""
+    return column.where(named(column)).groupby(group, observed=True).nunique()
 
 
 def met(rows: pd.DataFrame) -> pd.DataFrame | None:

@@ -28,13 +28,13 @@ BESIDE = (".torn", ".rescue", ".taken", ".changed")
 # Names that Windows keeps for devices, whatever their ending (Microsoft, "Naming Files, Paths, and Namespaces").
 _DEVICES = {"con", "prn", "aux", "nul", *(f"{port}{n}" for port in ("com", "lpt") for n in "123456789¹²³")}
 
-_KINDS = (
-    (stat.S_ISFIFO, gettext_noop("is a pipe")),
-    (stat.S_ISSOCK, gettext_noop("is a socket")),
-    (stat.S_ISCHR, gettext_noop("is a device")),
-    (stat.S_ISBLK, gettext_noop("is a device")),
-    (stat.S_ISDIR, gettext_noop("is a folder")),
-)
+_KINDS = {
+    stat.S_IFIFO: gettext_noop("is a pipe"),
+    stat.S_IFSOCK: gettext_noop("is a socket"),
+    stat.S_IFCHR: gettext_noop("is a device"),
+    stat.S_IFBLK: gettext_noop("is a device"),
+    stat.S_IFDIR: gettext_noop("is a folder"),
+}
 
 
 def remedy(error: OSError) -> str:
@@ -122,9 +122,7 @@ def listed(folder: Path, suffix: str = "") -> tuple[dict[str, os.stat_result], l
 
 def no_file(seen: os.stat_result) -> str | None:
     """Say what something is that is no file; None where it is one."""
-    if stat.S_ISREG(seen.st_mode):  # as nearly all of ten thousand are
-        return None
-    return next((what for is_kind, what in _KINDS if is_kind(seen.st_mode)), None)
+    return _KINDS.get(stat.S_IFMT(seen.st_mode))
 
 
 def _odd(seen: os.stat_result) -> str | None:

@@ -15,7 +15,7 @@ from etholog.analysis.latency import latency
 from etholog.analysis.lineage import everybody, lineage
 from etholog.analysis.lots import lots
 from etholog.analysis.transition import transition
-from etholog.base import files, journal
+from etholog.base import files
 from etholog.base.refusal import Refusal
 from etholog.ethogram import Ethogram
 from etholog.season import Season, began_there, store
@@ -81,7 +81,7 @@ def _again(season: Season) -> Iterator[Session]:
         for path in own:
             with suppress(Refusal):
                 copies.append(session.read(path))
-        for name, at in journal.fullest((one.id, len(one.records)) for one in copies).items():
+        for name, at in session.fullest(one.as_copy for one in copies).items():
             left.remove(name)
             yield copies[at]
     if left:

@@ -12,6 +12,7 @@ from etholog.ethogram import Behaviour
 from etholog.recording import moving
 from etholog.recording.live import Live
 from etholog.session import closing, drafts
+from etholog.session.folding import last_close
 
 NOTE_LENGTH = 10_000
 WALL_EVERY_S = 60
@@ -197,15 +198,13 @@ class Corrector:
     @property
     def outcome(self) -> dict[str, Scalar]:
         """The answers about the end, as they stand now."""
-        closes = (record["outcome"] for record in reversed(self.live.records) if record["do"] == "close")
-        return dict(next(closes, {}))
+        return dict(last_close(self.live.records).get("outcome", {}))
 
     def answer(self, answers: Mapping[str, Scalar]) -> None:
         """Keep answers about the end, at the time at which it ended; None takes one away."""
         outcome = closing.changed(self.outcome, answers)
         if outcome != self.outcome:
-            ended = next(record["t"] for record in reversed(self.live.records) if record["do"] == "close")
-            self._append(drafts.close(ended, outcome))
+            self._append(drafts.close(last_close(self.live.records)["t"], outcome))
 
     # ------------------------------------------------------------ within
 

@@ -14,7 +14,7 @@ from etholog.base.language import gettext, gettext_noop
 from etholog.base.refusal import Finding, Refusal
 from etholog.ethogram import Ethogram, from_plain, with_roles
 from etholog.session.closing import is_accident
-from etholog.session.folding import Fold, fold
+from etholog.session.folding import Fold, fold, last_close
 
 # What holds a file to its format (`record`, and pydantic) is imported when one is read: a list of what is due, taken
 # from what was kept, needs none of it.
@@ -59,7 +59,7 @@ class Session:
     @property
     def is_accident(self) -> bool:
         """Whether it was begun by mistake: it counts for nothing."""
-        return is_accident(self.fold.outcome)
+        return is_accident(last_close(self.records).get("outcome", {}))  # nothing is folded to ask it
 
     @property
     def mistake(self) -> Finding:

@@ -1,6 +1,6 @@
 """From records to bouts: corrections applied, chains kept, what makes no sense told and never raised. Pure."""
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 from operator import itemgetter
@@ -216,6 +216,11 @@ def undone(records: Iterable[Mapping[str, Any]]) -> set[int]:
     return gone
 
 
+def last_close(records: Sequence[Mapping[str, Any]]) -> Mapping[str, Any]:
+    """Return the close that counts, which is the last; nothing where there is none."""
+    return next((record for record in reversed(records) if record["do"] == "close"), {})
+
+
 def corrected(records: Iterable[Mapping[str, Any]]) -> tuple[list[Mapping[str, Any]], list[Finding]]:
     """Apply undo, move, recode, doubt, and the reasons of gaps.
 
@@ -273,7 +278,7 @@ def fold(ethogram: Ethogram, records: Iterable[Mapping[str, Any]]) -> Fold:
             marks += do == "mark"
             folding.take(record)
     last = lasting[-1]["t"] if lasting else 0
-    close: Mapping[str, Any] = next((record for record in reversed(records) if record["do"] == "close"), {})
+    close = last_close(records)
     if close:
         end = max(close["t"], last)
     else:

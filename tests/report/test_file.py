@@ -142,24 +142,25 @@ def test_a_large_season_has_small_strips_and_says_what_it_leaves_out(tmp_path: P
     assert page.html(table, found, whole=True).count('class="strip"') == 41
 
 
+def page_of_sessions_begun(folder: Path, *instants: str) -> str:
+    """Return the season's page of sessions that differ in nothing but when they began."""
+    (folder / "sessions").mkdir()
+    for name, began in zip("ab", instants, strict=True):
+        write_session(folder / "sessions" / f"{name}.jsonl", marks(), id=name, began=began)
+    report("--season", "--folder", folder, "--out", folder / "page.html")
+    return (folder / "page.html").read_text(encoding="utf-8")
+
+
 def test_the_first_and_last_day_are_those_of_the_clock_on_the_wall(tmp_path: Path) -> None:
-    (tmp_path / "sessions").mkdir()
     # 23:59 in Sao Paulo is the next day in UTC; a minute past midnight in Warsaw the day before.
-    for name, began in (("a", "2018-11-03T23:59:00.000-03:00"), ("b", "2026-01-01T00:01:00.000+01:00")):
-        write_session(tmp_path / "sessions" / f"{name}.jsonl", marks(), id=name, began=began)
-    report("--season", "--folder", tmp_path, "--out", tmp_path / "page.html")
-    text = (tmp_path / "page.html").read_text(encoding="utf-8")
+    text = page_of_sessions_begun(tmp_path, "2018-11-03T23:59:00.000-03:00", "2026-01-01T00:01:00.000+01:00")
     assert "2 sessions, 2018-11-03 to 2026-01-01" in text
     assert "2018-11-04" not in text and "2025-12-31" not in text
 
 
 def test_sessions_within_the_hour_that_comes_twice_are_sorted_as_they_began(tmp_path: Path) -> None:
     """Poland's clocks went from 03:00 back to 02:00 on 2026-10-25 (IANA's tz database, Europe/Warsaw)."""
-    (tmp_path / "sessions").mkdir()
-    for name, began in (("a", "2026-10-25T02:30:00.000+02:00"), ("b", "2026-10-25T02:10:00.000+01:00")):
-        write_session(tmp_path / "sessions" / f"{name}.jsonl", marks(), id=name, began=began)
-    report("--season", "--folder", tmp_path, "--out", tmp_path / "page.html")
-    text = (tmp_path / "page.html").read_text(encoding="utf-8")
+    text = page_of_sessions_begun(tmp_path, "2026-10-25T02:30:00.000+02:00", "2026-10-25T02:10:00.000+01:00")
     sort = {shown: by for by, shown in re.findall(r'data-sort="([^"]*)"[^>]*>(2026-10-25 02:\d\d)<', text)}
     assert sort["2026-10-25 02:30"] < sort["2026-10-25 02:10"]
 

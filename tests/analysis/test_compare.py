@@ -414,14 +414,14 @@ def test_whole_females_are_permuted_where_the_groups_are_theirs() -> None:
 
 
 def test_limits_of_a_median_let_the_females_vary_where_no_male_came_twice() -> None:
-    generator = np.random.default_rng(1)
+    generator = np.random.default_rng(3)
     many = generator.exponential(100, 400_000) / np.exp(generator.normal(0, 1, 400_000))
     true = np.median(many)
-    tables = [compare(_of_few_females(generator, 4, hers=False), "light", permutations=9).table for _ in range(40)]
+    tables = [compare(_of_few_females(generator, 4, hers=False), "light", permutations=9).table for _ in range(60)]
     limits = pd.concat(tables)
     above = limits["median_high_s"].fillna(np.inf)  # not reached
     held = ((limits["median_low_s"] <= true) & (true <= above)).mean()
-    assert held > 0.88  # .74 of independent sessions
+    assert held > 0.92  # .73 of independent sessions
 
 
 def test_males_each_with_his_own_female_cannot_be_told_from_them() -> None:

@@ -205,7 +205,7 @@ def test(
     label, names = pd.factorize(frame[by].astype(object), sort=True)
     time, occurred = frame["latency_s"].to_numpy(dtype=float), frame["occurred"].to_numpy(dtype=bool)
     strata = [_strata(frame, one) for one in plan.strata]
-    tried = [Rows(time, occurred, label.astype(np.intp), stratum, plan.unit_of) for stratum in strata]
+    tried = [Rows(time, occurred, label.astype(np.intp), stratum, plan.units) for stratum in strata]
     lacks = (not len(frame), len(names) < 2, not occurred.any())
     if any(lacks):
         nobody = logrank.log_rank(time[:0], occurred[:0], label[:0], strata[0][:0])
@@ -328,8 +328,8 @@ def _test_said(tested: Tested, by: str) -> list[str]:
     if permuted.usable and tested.met is not None:
         said.append(gettext(AT_RANDOM[by]))
     if plan.kind == "whole animals":
-        least = int(pd.Series(rows.unit).groupby(rows.label).nunique().min())
-        said.append(gettext("Whole {unit}s are permuted, not their sessions.", unit=unit))
+        least = int(pd.Series(plan.unit_of).groupby(rows.label).nunique().min())
+        said.append(designs.whole_said(plan))
         if permuted.usable and least < ANIMALS_LEAST:
             said.append(
                 gettext(

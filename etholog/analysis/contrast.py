@@ -4,7 +4,7 @@ All four are a ratio of two sums over sessions, so one method serves them: a per
 whole animals, where the groups belong to them), and a ratio with limits (see `analysis.ratio`).
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 from typing import Any, Literal, get_args
 
@@ -178,7 +178,7 @@ def compared(
         second = (label[both] == other).astype(np.intp)
         tested = NOTHING
         if np.isfinite(found.p):
-            part = designs.Design(plan.kind, plan.unit, plan.unit_of[both], plan.strata)
+            part = replace(plan, units=tuple(unit[both] for unit in plan.units))
             tested = _permuted(above[both], below[both], second, stratum[both], part, permutations, seed)
         sums = above[both], below[both]
         if plan.kind == "each animal":
@@ -238,8 +238,7 @@ def _permuted(
         if (total := below[own].sum()) > 0:
             score[own] = above[own] - above[own].sum() / total * below[own]
     if plan.kind == "whole animals":
-        _, first, place = np.unique(plan.unit_of, return_index=True, return_inverse=True)
-        score, label, stratum = np.bincount(place, score).astype(np.float64), label[first], stratum[first] * 0
+        return welch.whole_animals(score, label, plan.units, shuffles, seed)
     if np.bincount(label).min() < welch.LEAST or (plan.kind == "within animals" and not stratum.any()):
         return NOTHING
     return permutation.permute(welch.statistic(score, label), label, stratum, shuffles, seed)
@@ -269,7 +268,7 @@ def _sentence(
         if within is None and by in OTHER:
             said += f" It assumes that {OTHER[by]}s were met at random."
     if plan.kind == "whole animals":
-        said += f" Whole {plan.unit}s are permuted, not their sessions."
+        said += f" {designs.whole_said(plan)}"
     if plan.kind != "each animal":
         said += f" Ratio: of the typical {plan.unit}, the geometric mean of {plan.unit}s' own."
     if spread > 1:

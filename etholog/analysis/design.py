@@ -28,24 +28,27 @@ class Design:
 
     kind: 'each animal' (the groups are animals, or no animal comes twice: sessions are permuted), 'whole animals' (the
     groups belong to the animal) or 'within animals' (an animal was in several groups). unit: the column of the animals
-    whose sessions belong together. unit_of: their numbers by row. strata: the columns to compare within, the best
-    first; None is all together.
+    whose sessions belong together. units: their numbers by row; where groups belong to males and females who both come
+    again, those of both, of `unit` first. strata: the columns to compare within, the best first; None is all together.
     """
 
     kind: Literal["each animal", "whole animals", "within animals"]
     unit: str | None
-    unit_of: NDArray[np.intp]
+    units: tuple[NDArray[np.intp], ...]
     strata: tuple[str | None, ...]
+
+    @property
+    def unit_of(self) -> NDArray[np.intp]:
+        """The numbers of `unit`, by row."""
+        return self.units[0]
 
 
 def design(rows: pd.DataFrame, by: str, within: str | None, cluster: str | None) -> Design:
     """Return how the groups of `by` are to be compared. `within`, `cluster`: as the user has it; None to choose."""
-    unit = cluster or (None if by in OTHER else _unit(rows, by))
-    unit_of = np.arange(len(rows))
-    if unit in rows.columns and unit != by:
-        unit_of = numbers(rows[unit])
-    if len(np.unique(unit_of)) == len(rows):
-        unit = None
+    found = [cluster] if cluster else [] if by in OTHER else _units(rows, by)
+    units = tuple(numbers(rows[name]) for name in found if name in rows.columns and name != by)
+    unit_of = units[0] if units else np.arange(len(rows))
+    unit = found[0] if len(np.unique(unit_of)) < len(rows) else None
     fixed = _belongs(rows[by], unit_of)
     kind: Literal["each animal", "whole animals", "within animals"] = (
         "each animal" if unit is None else "whole animals" if fixed else "within animals"
@@ -57,14 +60,15 @@ def design(rows: pd.DataFrame, by: str, within: str | None, cluster: str | None)
         strata = (best,) if kind == "within animals" else (best, None)
     else:
         strata = (None,)
-    return Design(kind, unit, unit_of, strata)
+    return Design(kind, unit, units or (unit_of,), strata)
 
 
-def _unit(rows: pd.DataFrame, by: str) -> str | None:
-    """Return the animals whose sessions belong together: of those that come again and to whom the groups belong the
-    rarer ones; where they belong to none, the males."""
-    owners = {name: how_many(rows[name]) for name in recurring(rows) if _belongs(rows[by], numbers(rows[name]))}
-    return min(owners, key=owners.__getitem__, default="male" if "male" in rows.columns else None)
+def _units(rows: pd.DataFrame, by: str) -> list[str]:
+    """Return the columns of the animals whose sessions belong together: those that come again and to whom the groups
+    belong, the rarer ones first; where they belong to none, the males."""
+    owners = [name for name in recurring(rows) if _belongs(rows[by], numbers(rows[name]))]
+    counts = {name: how_many(rows[name]) for name in owners}
+    return sorted(counts, key=counts.__getitem__) or ["male"]
 
 
 def _belongs(group: pd.Series, unit_of: NDArray[np.intp]) -> bool:
@@ -115,6 +119,13 @@ def how_many(column: pd.Series) -> int:
 def how_many_each(column: pd.Series, group: NDArray[np.integer[Any]]) -> pd.Series:
     """Return how many animals a column names in each group, by its number."""
     return column.where(named(column)).groupby(group, observed=True).nunique()
+
+
+def whole_said(plan: Design) -> str:
+    """Say which whole animals are permuted."""
+    if len(plan.units) > 1:
+        return gettext("Whole males are permuted, then whole females, and the larger p counts.")
+    return gettext("Whole {unit}s are permuted, not their sessions.", unit=gettext(str(plan.unit)))
 
 
 def met(rows: pd.DataFrame) -> pd.DataFrame | None:

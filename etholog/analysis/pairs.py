@@ -44,18 +44,19 @@ _WORK = 40_000_000  # rows shuffled for all pairs together
 
 @dataclass(frozen=True)
 class Rows:
-    """The sessions to be compared, as arrays (n,): time, occurred, label (the group, 0 .. k-1), stratum, and unit, the
-    animal whose sessions belong together."""
+    """The sessions to be compared, as arrays (n,): time, occurred, label (the group, 0 .. k-1), stratum, and units, the
+    animals whose sessions belong together, of one sex or of both."""
 
     time: Floats
     occurred: Bools
     label: Ints
     stratum: Ints
-    unit: Ints
+    units: tuple[Ints, ...]
 
     def of(self, which: NDArray[np.bool_]) -> "Rows":
         """Return some of the rows."""
-        return Rows(self.time[which], self.occurred[which], self.label[which], self.stratum[which], self.unit[which])
+        units = tuple(unit[which] for unit in self.units)
+        return Rows(self.time[which], self.occurred[which], self.label[which], self.stratum[which], units)
 
     def __len__(self) -> int:
         return len(self.time)
@@ -165,14 +166,10 @@ def _test(rows: Rows, second: Ints, whole: bool, shuffles: int, seed: int) -> pe
 
 def whole_animals(rows: Rows, group: Ints, shuffles: int, seed: int) -> permutation.Permuted:
     """Permute whole animals between groups that belong to them, by each one's sum of log-rank scores."""
-    units, place = np.unique(rows.unit, return_inverse=True)
-    own = np.zeros(len(units), dtype=np.intp)
-    own[place] = group
-    if not rows.occurred.any() or np.bincount(own).min() < welch.LEAST:
+    if not rows.occurred.any():
         return permutation.NOTHING
     scores = logrank.scores(rows.time, rows.occurred, rows.stratum)
-    summed = np.bincount(place, weights=scores).astype(np.float64)
-    return permutation.permute(welch.statistic(summed, own), own, np.zeros(len(own), dtype=np.intp), shuffles, seed)
+    return welch.whole_animals(scores, group, rows.units, shuffles, seed)
 
 
 def _difference(a: Rows, b: Rows, difference: float, horizon: float) -> tuple[float, float]:

@@ -4,8 +4,8 @@ scipy's `permutation_test` shuffles only balanced blocks of one row a cell, and 
 the reference in the tests where it applies.
 """
 
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from itertools import combinations
 from math import comb, factorial, prod
@@ -59,6 +59,14 @@ class Permuted:
 
 
 NOTHING = Permuted(np.nan, 0, False, np.nan, 0.0)
+
+
+def largest(found: Iterable[Permuted]) -> Permuted:
+    """Return the one with the largest p; nothing where any has none."""
+    every = list(found)
+    if any(np.isnan(one.p) for one in every):
+        return NOTHING
+    return replace(max(every, key=lambda one: one.p), smallest_p=max(one.smallest_p for one in every))
 
 
 def permute(statistic: Statistic, labels: Labels, stratum: Labels, shuffles: int = SHUFFLES, seed: int = 0) -> Permuted:

@@ -63,9 +63,9 @@ def rivals(
     plan = designs.design(rows, by, within, None)
     strata = strata or (plan.strata[0] if plan.kind == "within animals" else None)
     stratum = pd.factorize(rows[strata].astype(object))[0] if strata else np.zeros(len(rows), dtype=np.intp)
-    labels = _relabelled(plan, group, stratum, shuffles, seed)
+    relabelled = _relabelled(plan, group, stratum, shuffles, seed)
     if by in designs.OTHER and not strata and designs.OTHER[by] in rows.columns and designs.paired(rows, by):
-        labels = labels[:0]  # males and females can't be told apart
+        relabelled = []  # males and females can't be told apart
     causes = [OCCURRED, *sorted({end for end in ends if end not in CENSORED} - {OCCURRED}, key=str)]
     out = []
     for one in causes:
@@ -77,7 +77,8 @@ def rivals(
         if len(names) > 1 and row["count"]:
             row["gray"] = gray(time, cause, group, stratum)
         if np.isfinite(row["gray"]):
-            row["gray_p"] = _p(row["gray"], np.nan_to_num([gray(time, cause, own, stratum) for own in labels]))
+            every = [np.nan_to_num([gray(time, cause, own, stratum) for own in labels]) for labels in relabelled]
+            row["gray_p"] = float(np.max([_p(row["gray"], one) for one in every] or [np.nan]))
         out.append(row)
     return pd.DataFrame(out)[["end", "count", "gray", "gray_p", "log_rank", "log_rank_p", "df"]]
 
@@ -91,16 +92,20 @@ def _p(observed: float, every: Floats) -> float:
     return float((every >= observed - slack).mean())
 
 
-def _relabelled(plan: designs.Design, group: Labels, stratum: Labels, shuffles: int, seed: int) -> Labels:
-    """Return labellings (b, n), the groups' own among them: of whole animals where each belongs to one, else within
-    strata; every one there is, if they are few. None where sessions of one animal would be taken for as many."""
-    if plan.kind == "whole animals":
-        _, at, animal = np.unique(plan.unit_of, return_index=True, return_inverse=True)
-        first = group[at].astype(np.intp)
-        return permutation.labellings(first, np.zeros_like(first), shuffles, seed)[:, animal].astype(np.intp)
+def _relabelled(plan: designs.Design, group: Labels, stratum: Labels, shuffles: int, seed: int) -> list[Labels]:
+    """Return labellings (b, n), the groups' own among them: of whole animals where each belongs to one (where groups
+    belong to both sexes, one array for each), else within strata; every one there is, if they are few. None where
+    sessions of one animal would be taken for as many."""
     if plan.kind == "within animals" and not stratum.any():
-        return np.zeros((0, len(group)), dtype=np.intp)
-    return permutation.labellings(group, stratum, shuffles, seed).astype(np.intp)
+        return []
+    if plan.kind != "whole animals":
+        return [permutation.labellings(group, stratum, shuffles, seed).astype(np.intp)]
+    out = []
+    for unit in plan.units:
+        _, at, animal = np.unique(unit, return_index=True, return_inverse=True)
+        first = group[at].astype(np.intp)
+        out.append(permutation.labellings(first, np.zeros_like(first), shuffles, seed)[:, animal].astype(np.intp))
+    return out
 
 
 def gray(time: Floats, cause: NDArray[np.integer], group: Labels, stratum: Labels | None = None) -> float:

@@ -5,12 +5,32 @@ animals. With sessions permuted, as though each were an animal of its own, 12 to
 species came out 'significant' in simulations.
 """
 
+from collections.abc import Iterable
+
 import numpy as np
 
-from etholog.analysis.permutation import Floats, Ints, Kernel, Labels, Statistic
+from etholog.analysis.permutation import NOTHING, Floats, Ints, Kernel, Labels, Permuted, Statistic, largest, permute
 
 _NONE = 1e-8  # a variance, of values up to 1, under which there is none: sums are rounded to 9 digits
 LEAST = 2  # animals in each group: of one, nothing says how much such animals differ
+
+
+def whole_animals(scores: Floats, group: Ints, units: Iterable[Ints], shuffles: int, seed: int) -> Permuted:
+    """Permute whole animals between groups (n,) that belong to them, by each one's sum of scores (n,).
+
+    units: the animals' numbers by row; of males and of females where groups belong to both. Each alone takes the others
+    for alike, so that p is too small where they differ: the larger one counts.
+    """
+    return largest(_permuted(scores, group, unit, shuffles, seed) for unit in units)
+
+
+def _permuted(scores: Floats, group: Ints, unit: Ints, shuffles: int, seed: int) -> Permuted:
+    _, first, place = np.unique(unit, return_index=True, return_inverse=True)
+    own = group[first].astype(np.intp)
+    if np.bincount(own).min() < LEAST:
+        return NOTHING
+    summed = np.bincount(place, weights=scores).astype(np.float64)
+    return permute(statistic(summed, own), own, np.zeros_like(own), shuffles, seed)
 
 
 def statistic(summed: Floats, group: Ints) -> Statistic:

@@ -107,3 +107,19 @@ def test_few_males_have_no_p() -> None:
     assert rivals(few, "kind", shuffles=99)[["gray_p", "log_rank_p"]].isna().all(axis=None)
     with pytest.raises(Refusal, match="did you mean 'kind'"):
         rivals(few, "kinds")
+
+
+def test_the_larger_p_counts_where_groups_belong_to_males_and_females_both() -> None:
+    generator = np.random.default_rng(5)
+    male = np.repeat(np.arange(10), 3)
+    female = 2 * generator.integers(0, 5, 30) + male % 2
+    times = pd.DataFrame({"latency_s": generator.exponential(100, 30).round(1) + 1, "room": male % 2})
+    times["ended_by"] = generator.choice(["occurred", "killed"], 30)
+    times["occurred"] = times["ended_by"] == "occurred"
+    times = times.assign(male=[f"M-{n}" for n in male], female=[f"F-{n}" for n in female])
+    both, by_males, by_females = (
+        rivals(times.drop(columns=left), "room", shuffles=199)[["gray_p", "log_rank_p"]]
+        for left in ([], ["female"], ["male"])
+    )
+    assert (both == np.maximum(by_males, by_females)).all(axis=None)
+    assert (by_males != by_females).any(axis=None)

@@ -5,6 +5,7 @@ the reference in the tests.
 """
 
 from collections.abc import Sequence
+from itertools import product
 
 import numpy as np
 import pandas as pd
@@ -19,7 +20,6 @@ from etholog.session.latency import CENSORED, OCCURRED
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
-_CELLS = 2_000_000  # numbers held at once
 _ROUNDING = 1e-9  # a share of all may come out as 0.9999999999, with an error and limits made of rounding
 
 
@@ -34,7 +34,7 @@ def incidence(times: pd.DataFrame, cause: str, cluster: str | Sequence[str] | No
     times: one row a session: `latency_s` (seconds, 0 or more), and the column `cause`.
     cause: the column that says what came (missing: censored).
     cluster: the column of the animals whose rows resemble each other, or two, such as male and female (not given: each
-        row counts for itself). The errors are then what their rows together change (`influence`), of two columns
+        row counts for itself). The errors are then what their rows together change (`changed_squares`), of two columns
         two-way (Cameron, Gelbach & Miller 2011), where that is more.
 
     Returns
@@ -72,8 +72,6 @@ def incidence(times: pd.DataFrame, cause: str, cluster: str | Sequence[str] | No
     fewest = min((len(np.unique(unit)) for unit in units), default=len(times))
     ended = named.notna().to_numpy()
     risk = survival.risk_table(time, ended)
-    free = np.cumprod(1 - risk.events / risk.at_risk)
-    before = np.concatenate([[1.0], free[:-1]])  # the share in which nothing had come just before
     left = risk.at_risk - risk.events
     # Where the last at risk all end there is nothing left that could vary: statsmodels divides by nought there.
     spread = np.divide(risk.events, risk.at_risk * left, out=np.zeros_like(left), where=left > 0)
@@ -81,8 +79,7 @@ def incidence(times: pd.DataFrame, cause: str, cluster: str | Sequence[str] | No
     shares, limited = {}, {}
     for one in causes:
         own = (named == one).to_numpy(dtype=bool)
-        count = np.bincount(np.searchsorted(risk.time, time[own]), minlength=len(risk.time)).astype(float)
-        share = np.cumsum(before * count / risk.at_risk)
+        before, count, share = _course(risk, time[own])
         share[share > 1 - _ROUNDING] = 1.0
         step = before * count / risk.at_risk**2
         variance = share**2 * np.cumsum(spread) - 2 * share * np.cumsum(share * spread) + np.cumsum(share**2 * spread)
@@ -97,6 +94,14 @@ def incidence(times: pd.DataFrame, cause: str, cluster: str | Sequence[str] | No
     found = pd.DataFrame(shares, index=pd.Index(risk.time, name="time_s"))
     found.attrs = {"times": tuple(np.sort(time).tolist()), "animals": animals, "limits": limited}
     return found
+
+
+def _course(risk: survival.RiskTable, own: Floats) -> tuple[Floats, Floats, Floats]:
+    """Return at each time of an end: the share in which nothing had come just before, how many ends of one kind there
+    are, which came at the times `own`, and their cumulative incidence."""
+    count = np.bincount(np.searchsorted(risk.time, own), minlength=len(risk.time)).astype(float)
+    before = np.concatenate([[1.0], np.cumprod(1 - risk.events / risk.at_risk)[:-1]])
+    return before, count, np.cumsum(before * count / risk.at_risk)
 
 
 def of_sexes(times: pd.DataFrame, cause: str) -> pd.DataFrame:
@@ -116,51 +121,46 @@ def _of_animals(time: Floats, ended: Bools, own: Bools, units: Sequence[NDArray[
 
 def _squares(time: Floats, ended: Bools, own: Bools, unit: NDArray[np.intp]) -> Floats:
     """Return g / (g - 1) times the sum of the squares of what the rows of each of g animals change."""
-    _, unit = np.unique(unit, return_inverse=True)
-    many = int(unit.max()) + 1
-    wide = max(1, _CELLS // len(time))
-    total = sum((influence(time, ended, own, unit, at, at + wide) ** 2).sum(axis=1) for at in range(0, many, wide))
-    return np.asarray(total * many / max(1, many - 1), dtype=np.float64)
+    many = len(np.unique(unit))
+    return changed_squares(time, ended, own, unit) * many / max(1, many - 1)
 
 
-def influence(
-    time: Floats, ended: Bools, own: Bools, unit: NDArray[np.intp], first: int = 0, stop: int | None = None
-) -> Floats:
-    """Return by how much each animal's rows together change the share of one end: its derivative by their weight, the
-    infinitesimal jackknife (as R's survfit has it: Therneau, survival; Lin & Wei 1989 for Cox's model).
+def changed_squares(time: Floats, ended: Bools, own: Bools, unit: NDArray[np.intp]) -> Floats:
+    """Return, at each distinct time of an end, the sum of the squares of what each animal's rows together change of the
+    share of one end: its derivative by their weight, the infinitesimal jackknife (as R's survfit has it: Therneau,
+    survival; Lin & Wei 1989 for Cox's model).
+
+    What a row changes is the same at each time for all that wait still; of one that is gone it is a line in the share,
+    `level - slope * share`. So sums of their products, brought up to date as rows go, give the squares of all animals.
 
     Parameters
     ----------
-    time: of each row. ended: which came to an end, `own` to this one. unit: the number of its animal, from 0. first,
-        stop: of the animals with these numbers alone.
-
-    Returns
-    -------
-    A row for each distinct time of an end, a column for each animal.
+    time: of each row. ended: which came to an end, `own` to this one. unit: the number of its animal.
     """
     risk = survival.risk_table(time, ended)
-    stop = int(unit.max()) + 1 if stop is None else min(stop, int(unit.max()) + 1)
-    many, wide = stop - first, len(risk.time) + 1
-    within = (unit >= first) & (unit < stop)
-
-    def counted(rows: Bools, place: NDArray[np.intp]) -> Floats:
-        rows = rows & within
-        cells = np.bincount(place[rows] * many + unit[rows] - first, minlength=wide * many)
-        return cells.reshape(wide, many)[:-1].astype(np.float64)
-
-    place, every = np.searchsorted(risk.time, time), np.ones(len(time), dtype=bool)
-    ends, owns = counted(ended, place), counted(own, place)
-    gone = counted(every, np.searchsorted(risk.time, time, side="right"))
-    still = np.bincount(unit[within] - first, minlength=many) - np.cumsum(gone, axis=0)
-    at_risk, events = risk.at_risk[:, None], risk.events[:, None]
-    count = np.bincount(place[own], minlength=len(risk.time))[:, None]
-    free = np.cumprod(1 - events / at_risk, axis=0)
-    before = np.concatenate([[[1.0]], free[:-1]])
-    share = np.cumsum(before * count / at_risk, axis=0)
-    left = np.broadcast_to(at_risk - events, ends.shape)
-    came = np.divide(ends - still * events / at_risk, left, out=np.zeros_like(ends), where=left > 0)
-    sooner = np.cumsum(came * share, axis=0) - share * np.cumsum(came, axis=0)
-    return np.asarray(np.cumsum(before * (owns - still * count / at_risk) / at_risk, axis=0) + sooner)
+    before, count, share = _course(risk, time[own])
+    left = risk.at_risk - risk.events
+    each = np.divide(1, left, out=np.zeros_like(left), where=left > 0)
+    hazard = risk.events / risk.at_risk * each
+    level = -np.cumsum(before * count / risk.at_risk**2 + hazard * share)
+    slope = -np.cumsum(hazard)
+    waits = level - slope * share
+    # The last time at which each row was at risk; those that were at risk at none change nothing.
+    gone = np.searchsorted(risk.time, time, side="right") - 1
+    order = np.lexsort((gone, unit))
+    order = order[gone[order] >= 0]
+    at, _, of, rows = gone[order], *np.unique(unit[order], return_inverse=True, return_counts=True)
+    own_level = level[at] + own[order] * before[at] / risk.at_risk[at] + ended[order] * share[at] * each[at]
+    step = np.array([own_level, slope[at] + ended[order] * each[at], -np.ones(len(at))])
+    now = np.cumsum(step, axis=1)
+    now -= (now - step)[:, (np.cumsum(rows) - rows)[of]]  # each animal's own sums, from its first row on
+    now[2] += rows[of]  # how many of its rows wait still
+    was = now - step
+    total, of_sum = waits**2 * (rows**2).sum(), (1.0, -share, waits)
+    for one, other in product(range(3), repeat=2):
+        moved = np.bincount(at, now[one] * now[other] - was[one] * was[other], minlength=len(share))
+        total = total + of_sum[one] * of_sum[other] * np.cumsum(moved)
+    return np.asarray(total, dtype=np.float64)
 
 
 def first_ends(times: pd.DataFrame, by: str | None = None) -> pd.DataFrame:

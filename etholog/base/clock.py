@@ -47,15 +47,25 @@ def seconds_face(seconds: float) -> str:
     return f"-{shown}" if round(seconds) < 0 else shown
 
 
+STEPS_S = (1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 14_400, 28_800, 86_400)
+
+
+def round_step(least: float) -> int:
+    """Return the shortest round length of time in seconds that is `least` seconds or more; a day is the longest.
+
+    >>> round_step(23.75), round_step(1e9)
+    (30, 86400)
+    """
+    return next((step for step in STEPS_S if step >= least), STEPS_S[-1])
+
+
 def round_times(end: float, most: int) -> list[float]:
     """Return round times in seconds from 0 to `end`, at most `most` steps of them.
 
     >>> round_times(95, 4)
     [0.0, 30.0, 60.0, 90.0]
     """
-    steps = (5, 10, 15, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 14_400, 28_800)
-    step = next((step for step in steps if end / step <= most), 86_400)
-    return [float(at) for at in range(0, int(end) + 1, step)]
+    return [float(at) for at in range(0, int(end) + 1, round_step(end / most))]
 
 
 def seconds_typed(text: str) -> float | None:

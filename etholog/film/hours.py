@@ -5,12 +5,12 @@ from typing import Any
 
 import numpy as np
 
-from etholog.base.clock import fine_face
+from etholog.base.clock import fine_face, round_step
 from etholog.film.activity import PER_S
 from etholog.film.stretches import DISTURBED, REASONS, Stretch, Trace, strength
 
 CELLS = 60  # in a line
-STEPS_S = (1, 5, 10, 30, 60)  # that a cell may last
+LONGEST_S = 60  # that a cell may last
 NOTHING, SHARES, SPOILT = "·", "▂▄▆█", "░"
 
 
@@ -20,7 +20,7 @@ def lines(stretches: Sequence[Stretch], seconds: float) -> list[str]:
     >>> lines([Stretch(6.0, 8.0, 2.0, 0.5, 0.5, "quick movement")], 20.0)
     ['0:00:00  ······██············']
     """
-    step = next((s for s in STEPS_S if seconds <= s * CELLS), STEPS_S[-1])
+    step = min(round_step(seconds / CELLS), LONGEST_S)
     count = max(1, -(-int(seconds) // step))
     cells = [NOTHING] * count
     for disturbed in (True, False):  # what moves is drawn over what only spoilt the picture

@@ -4,7 +4,7 @@ from bisect import bisect_left
 from collections.abc import Iterable, Iterator, Sequence
 from typing import NamedTuple
 
-from etholog.base.clock import clock_face, length_face
+from etholog.base.clock import clock_face, length_face, round_step
 from etholog.recording.lanes import Lane, onset_of
 from etholog.session.folding import Bout, Span
 from etholog.session.log import SIGNED
@@ -12,7 +12,6 @@ from etholog.session.log import SIGNED
 MS_PER_COLUMN = 2000
 KEY_WIDTH, LABEL_WIDTH, TOTALS_WIDTH = 3, 17, 13
 TICK_WIDTH, TICK_COLUMNS = 8, 12  # what a time on the ruler takes, and how far apart two are at least
-TICKS_S = (1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 14_400, 28_800, 86_400)
 
 
 class Glyphs(NamedTuple):
@@ -105,7 +104,7 @@ def ruler(now: int, columns: int, scale: int, signs: Iterable[tuple[int, str]] =
     left = now // scale - columns + 1
     cells = [" "] * columns
     at_column = {t // scale - left: sign for t, sign in signs}
-    apart = next((tick for tick in TICKS_S if tick * 1000 >= TICK_COLUMNS * scale), TICKS_S[-1]) * 1000
+    apart = round_step(TICK_COLUMNS * scale / 1000) * 1000
     for tick in range(max(0, left * scale // apart), now // apart + 1):
         at = tick * apart // scale - left
         room = range(at, at + TICK_WIDTH)

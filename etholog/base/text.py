@@ -76,6 +76,19 @@ def percent(share: float) -> str:
     return f"{number(100 * share, '.1f' if 0 < share < 0.1 else '.0f')} %"
 
 
+def short_number(value: float) -> str:
+    """Return a number with as many digits as a reader can use.
+
+    >>> short_number(1234.56), short_number(0.01234), short_number(0.0), short_number(0.00001)
+    ('1,234.6', '0.012', '0', '<0.0001')
+    """
+    if value == 0:
+        return "0"  # and never -0
+    if 0 < value < 0.0001:
+        return f"<{number(0.0001, '.4f')}"
+    return number(value, ",.1f" if abs(value) >= 1 else ".2g")
+
+
 def p_number(p: float) -> str:
     """Return a p with four decimals, one that is smaller still with two digits: no p is 0.
 

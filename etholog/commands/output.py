@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any, TextIO
 
 from etholog.base import files
 from etholog.base.refusal import Finding, Refusal
-from etholog.base.text import many, p_number, percent, portable, unsafe, visible
+from etholog.base.text import many, p_number, percent, portable, short_number, unsafe, visible
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -317,12 +317,6 @@ def portable_table(frame: "pd.DataFrame") -> "pd.DataFrame":
     return out
 
 
-def _number(value: float) -> str:
-    if abs(value) >= 1 or value == 0:
-        return f"{value:,.1f}"
-    return "<0.0001" if 0 < value < 0.0001 else f"{value:.2g}"
-
-
 def p_value(p: float) -> str:
     """Return a p as people read it: `p = 0.0123`, or that there is none."""
     return "no p" if math.isnan(p) else f"p = {p_number(p)}"
@@ -345,7 +339,7 @@ def shares(share: float, low: float = math.nan, high: float = math.nan) -> str:
 def _cells(row: Iterable[Any], missing: str) -> Iterable[str]:
     for value in row:
         if isinstance(value, float):
-            yield _number(value) if math.isfinite(value) else missing
+            yield short_number(value) if math.isfinite(value) else missing
         elif value is None or value != value:
             yield missing
         elif isinstance(value, bool):

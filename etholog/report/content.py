@@ -7,9 +7,8 @@ from typing import Any, Protocol
 
 import pandas as pd
 
-from etholog.base.language import gettext
-from etholog.base.language import number as number_
-from etholog.base.text import readable
+from etholog.base.language import gettext, number
+from etholog.base.text import readable, short_number
 
 LONGEST_TEXT = 1000
 
@@ -176,7 +175,7 @@ def table(frame: pd.DataFrame, caption: str, heads: Mapping[str, str], most: int
     ['5', '']
     """
     if len(frame) > most:
-        of = {"some": most, "all": number_(len(frame), ","), "command": rest}
+        of = {"some": most, "all": number(len(frame), ","), "command": rest}
         shown_ = gettext("Shown: the first {some} of {all} rows; all of them: {command}.", **of) if rest else ""
         caption += " " + (shown_ or gettext("Shown: the first {some} of {all} rows.", **of))
     kept = frame[list(heads)].head(most)
@@ -201,22 +200,7 @@ def cell(value: Any) -> Cell:
     if isinstance(value, bool):
         return Cell(gettext("yes") if value else gettext("no"), str(int(value)))
     if isinstance(value, int):
-        return Cell(number_(value, ","), str(value))
+        return Cell(number(value, ","), str(value))
     if isinstance(value, float):
-        return Cell(number(value), repr(value))
+        return Cell(short_number(value) if math.isfinite(value) else "", repr(value))
     return Cell(str(value), str(value))
-
-
-def number(value: float) -> str:
-    """Return a number with as many digits as a reader can use.
-
-    >>> number(1234.56), number(0.01234), number(0.0), number(0.00001)
-    ('1,234.6', '0.012', '0', '<0.0001')
-    """
-    if not math.isfinite(value):
-        return ""
-    if value == 0:
-        return "0"
-    if abs(value) < 1:
-        return f"<{number_(0.0001, '.4f')}" if 0 < value < 0.0001 else number_(value, ".2g")
-    return number_(value, ",.1f")

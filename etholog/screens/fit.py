@@ -1,6 +1,5 @@
 """Words on a narrow screen: a shorter way to say it, or whole words and an ellipsis; no word is ever broken."""
 
-import textwrap
 from collections.abc import Iterable
 
 from rich.cells import cell_len, chop_cells
@@ -27,12 +26,16 @@ def packed(parts: Iterable[str], width: int) -> str:
     return "\n".join(lines)
 
 
-def wrapped(text: str, width: int) -> str:
-    """Return text with its lines broken between words where they are wider than `width` columns.
+def wrapped(text: str, width: int, indent: int = 0) -> str:
+    """Return text with its lines broken between words where they are wider than `width` columns; what goes on stands
+    `indent` columns in.
 
     >>> print(wrapped(" now: walks 0:12, drums 0:03", 16))
      now: walks
     0:12, drums 0:03
+    >>> print(wrapped("F-Umbra  feed: few and small", 20, 9))
+    F-Umbra  feed: few
+             and small
     """
     lines = []
     for line in text.split("\n"):
@@ -40,25 +43,14 @@ def wrapped(text: str, width: int) -> str:
             lines.append(line)
             continue
         first, *words = line.split(" ")
-        lines.append(first)
+        lines += chop_cells(first, width) or [""]
         for word in words:
             longer = f"{lines[-1]} {word}"
             if cell_len(longer) <= width:
                 lines[-1] = longer
-            else:
-                lines += chop_cells(word, width)  # one word that alone is too long is broken
+            else:  # one word that alone is too long is broken
+                lines += [" " * indent + part for part in chop_cells(word, max(1, width - indent))]
     return "\n".join(lines)
-
-
-def hung(text: str, width: int, indent: int) -> str:
-    """Return text broken between words, what goes on standing `indent` columns in.
-
-    >>> print(hung("F-Umbra  feed: few and small", 20, 9))
-    F-Umbra  feed: few
-             and small
-    """
-    room = max(width, indent + 1)
-    return textwrap.fill(text, room, subsequent_indent=" " * indent, break_long_words=False, break_on_hyphens=False)
 
 
 def shortened(text: str, width: int) -> str:

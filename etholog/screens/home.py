@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from datetime import date
 from typing import NamedTuple
 
+from rich.cells import cell_len
 from textual import events
 from textual.app import ComposeResult
 from textual.containers import Horizontal, Vertical
@@ -12,12 +13,13 @@ from textual.widgets import Static
 from etholog.animals import Animals
 from etholog.animals.care import Task
 from etholog.base.text import visible, visible_lines
-from etholog.screens.fit import hung
+from etholog.screens.fit import wrapped
 from etholog.screens.themed import ThemedApp
 from etholog.screens.themes import Look
 
 SESSIONS_SHOWN = 6
-AROUND_DUE = 6  # the lines above and below what is due: edges, the folder, a head, blanks
+AROUND_DUE = 5  # the lines above and below what is due: edges, a head, blanks
+NAME_WIDTH = 10  # of the animals before what is due
 WIDE = 84  # columns from which on the commands stand beside their keys
 
 
@@ -93,15 +95,8 @@ class Home(ThemedApp):
 
     def compose(self) -> ComposeResult:
         """Lay the desk out."""
-        if self._unended:
-            last, more = self._unended[0], len(self._unended) - 1
-            others = f" ({more} more: etholog check)" if more else ""
-            yield Static(visible(f"g goes on with {last}, which was broken off{others}"), id="broken", markup=False)
-        yield Static(f"etholog  {self._today}   {visible(self._animals.folder.resolve().name)}", markup=False)
-        if self._alarms:
-            yield Static(visible_lines(self._alarms), id="alarms", markup=False)
-        if self._said:
-            yield Static(visible(self._said), id="said", markup=False)
+        for name in self._above:
+            yield Static(id=name, markup=False)
         if NEW in self.ways:
             yield Static("\nThis folder is not a workspace yet.", markup=False)
             yield Static(id="ways", markup=False)
@@ -114,6 +109,19 @@ class Home(ThemedApp):
                 yield Static("\nLAST SESSIONS", classes="head", markup=False)
                 yield Static(id="sessions", markup=False)
         yield Static(id="ways", markup=False)
+
+    @property
+    def _above(self) -> dict[str, str]:
+        """What stands above the rest, by its name here; what says nothing is left out."""
+        last, more = next(iter(self._unended), ""), len(self._unended) - 1
+        others = f" ({more} more: etholog check)" if more > 0 else ""
+        said = {
+            "broken": visible(f"g goes on with {last}, which was broken off{others}") if last else "",
+            "folder": f"etholog  {self._today}   {visible(self._animals.folder.resolve().name)}",
+            "alarms": visible_lines(self._alarms),
+            "said": visible(self._said),
+        }
+        return {name: text for name, text in said.items() if text}
 
     def on_resize(self, event: events.Resize) -> None:
         """Fit the words to the window: with less room the commands go first, no word is broken."""
@@ -131,9 +139,12 @@ class Home(ThemedApp):
             two = width >= 2 * wide - 2
             shown = [f"{a:<{wide}}{b}".rstrip() for a, b in pairs] if two else rows
         self.query_one("#ways", Static).update(visible_lines(shown))
+        above = {name: wrapped(text, width) for name, text in self._above.items()}
+        for name, text in above.items():
+            self.query_one(f"#{name}", Static).update(text)
         if NEW in self.ways:
             return
-        room = event.size.height - len(shown) - len(self._alarms) - bool(self._unended) - bool(self._said) - AROUND_DUE
+        room = event.size.height - len(shown) - sum(text.count("\n") + 1 for text in above.values()) - AROUND_DUE
         self.query_one("#tasks", Static).update(self._due(3 * width // 5 - 2, room))
         self.query_one("#sessions", Static).update(self._sessions(2 * width // 5, room))
 
@@ -154,11 +165,13 @@ class Home(ThemedApp):
         lines: list[str] = []
         for at, task in enumerate(self._now):
             late = f", overdue since {task.last}" if task.last < self._today else ""
-            row = hung(visible(f"{task.animal:<10} {task.what}{late}"), width, 11).split("\n")
+            name = visible(task.animal)
+            row = f"{name}{' ' * (NAME_WIDTH - cell_len(name))} {visible(task.what)}{late}"
+            row_lines = wrapped(row, width, NAME_WIDTH + 1).split("\n")
             left = len(self._now) - at
-            if lines and len(lines) + len(row) > room - (left > 1):
+            if lines and len(lines) + len(row_lines) > room - (left > 1):
                 return "\n".join([*lines, f"... and {left} more"])
-            lines += row
+            lines += row_lines
         if not lines and not self._animals.known():
             return "no animals yet: press a"
         return "\n".join(lines) or "nothing today"
@@ -169,7 +182,7 @@ class Home(ThemedApp):
         lines: list[str] = []
         for p in reversed(met):
             said = f"{p.on.text} {p.male} x {p.female}", f"  {p.evidence.words}"
-            row = [part for line in said for part in hung(visible(line), width, 2).split("\n")]
+            row = [part for line in said for part in wrapped(visible(line), width, 2).split("\n")]
             if lines and len(lines) + len(row) > room:
                 break
             lines += row

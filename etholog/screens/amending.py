@@ -21,12 +21,12 @@ from etholog.screens.closing import ClosingForm
 from etholog.screens.fit import first_fitting, shortened
 from etholog.screens.keys_panel import KeysPanel
 from etholog.screens.line import Line
-from etholog.screens.sheet import Sheet, ink, line_of
+from etholog.screens.sheet import Sheet, ink, line_of, written
 from etholog.screens.strip import KEY_WIDTH, LABEL_WIDTH, axis
 from etholog.screens.themed import ThemedApp
 from etholog.screens.themes import Look
 
-ABOVE, BELOW = 2, 3  # lines around the strip
+ABOVE = 2  # lines above the strip
 SCALES = (500, 1000, 2000, 5000, 10_000, 30_000, 60_000)
 LINE_HINTS = (
     "a note, -12 or +3 to move the mark, @2:30 to go there; Enter, or Esc",
@@ -178,21 +178,25 @@ class Amending(Screen[bool], inherit_bindings=False):
     def _lines(self, width: int, height: int) -> list[Strip]:
         """Return all of the screen but what is typed."""
         amender, chart, live = self.amender, self._chart, self.amender.live
-        strip = chart.lines(width, height - ABOVE - BELOW)
         mark = amender.in_hand()
         ways = (amender.with_undo(self._answer), amender.with_undo_key(self._answer), self._answer)
         last = "" if self.query_one(Line).display else first_fitting(width, *(f" {visible(way)}" for way in ways))
-        self._line_at = ABOVE + len(strip) + BELOW - 1
+        hand = f" in hand: {live.told(mark['n']) if mark is not None else 'nothing, no mark before this'}"
+        below = [
+            line_of(shortened(visible(hand), width), width, self._ink),
+            *written(visible(self._questions()), width, self._alarm),
+            line_of(shortened(visible(last), width), width, self._faint),
+        ]
+        strip = chart.lines(width, height - ABOVE - len(below))
+        self._line_at = ABOVE + len(strip) + len(below) - 1
         above = (
             f" {clock_face(amender.cursor)} of {clock_face(amender.end)}  {self._pair}  ? keys, Esc leaves",
             axis(chart.right, chart.room, chart.scale, self.look.glyphs, live.signs, amender.cursor),
         )
-        hand = f" in hand: {live.told(mark['n']) if mark is not None else 'nothing, no mark before this'}"
-        below = ((hand, self._ink), (self._questions(), self._alarm), (last, self._faint))
         return [
             *(line_of(shortened(visible(text), width), width, self._ink) for text in above),
             *strip,
-            *(line_of(shortened(visible(text), width), width, style) for text, style in below),
+            *below,
         ]
 
     def _questions(self) -> str:

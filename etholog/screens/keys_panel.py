@@ -24,7 +24,8 @@ class KeysPanel(Static):
         words = [*key_words(recorder.layout), *own_words(self._where, recorder.keyboard)]
         told = definitions(recorder.ethogram, recorder.layout, recorder.keyboard, recorder.hand)
         table = key_table(words, width).split("\n")
-        tables = ["\n".join(table[at : at + height]) for at in range(0, len(table), max(1, height))]
+        rows = height if len(table) <= height else max(1, height - 1)  # of several pages each has a foot
+        tables = ["\n".join(table[at : at + rows]) for at in range(0, len(table), rows)]
         shown = [*tables, *pages(told, width, max(1, height - 1))]
         if self.display:
             self._page += 1
@@ -33,7 +34,7 @@ class KeysPanel(Static):
         self.display = self._page < len(shown)
         if self.display:
             more = "? turns the page" if self._page + 1 < len(shown) else "? goes back"
-            foot = f"\n{more} ({self._page + 1} of {len(shown)})" if self._page else ""
+            foot = f"\n{more} ({self._page + 1} of {len(shown)})" if self._page or len(tables) > 1 else ""
             self.update(shown[self._page] + foot)
 
     def hide(self) -> None:

@@ -8,7 +8,10 @@ from etholog import session
 from etholog.base.refusal import Refusal
 from etholog.recording.amender import Amender
 from etholog.recording.opening import reopen
+from etholog.screens.amending import AmendApp
+from etholog.screens.themes import THEMES, Look
 from tests.make import press, recorder
+from tests.screens.captures import seen, text
 from tests.screens.terminal import Terminal
 
 # By the left hand: r she raises, d drums, g taps, v clasp, x left palp, n she strikes, w she answers.
@@ -201,6 +204,30 @@ def test_two_do_not_amend_one_session(closed: Path) -> None:
     assert isinstance(amender, Amender)
     with pytest.raises(Refusal, match="another etholog"):
         reopen(closed, "left")
+    amender.journal.close()
+
+
+@pytest.mark.slow
+async def test_in_a_narrow_window_questions_stand_whole_and_the_keys_tell_of_their_next_page(tmp_path: Path) -> None:
+    live = recorder(tmp_path)
+    press(live, *"dz")  # he probes outside of any clasp
+    live.close(120)
+    assert live.journal.close()
+    amender, pair, _ = reopen(live.journal.path, "left")
+    app = AmendApp(amender, Look(THEMES["day"]), pair)
+    async with app.run_test(size=(60, 20)) as pilot:
+        await pilot.pause()
+        asked = amender.live.folding.remarks[0].what
+        assert len(asked) > len("outside any 'clasp'")
+        assert asked in " ".join(text(seen(pilot)).split())
+        pages = []
+        for _ in range(3):
+            await pilot.press("question_mark")
+            await pilot.pause()
+            pages.append(text(seen(pilot)))
+        assert all(f"? turns the page ({number} of " in page for number, page in enumerate(pages, 1))
+        listed = [line.strip() for page in pages for line in page.splitlines()]
+        assert "Esc leave" in listed
     amender.journal.close()
 
 

@@ -25,6 +25,7 @@ from etholog.base.workspace import workspace
 from etholog.commands import main
 from etholog.commands.recording import look_of
 from etholog.ethogram import at_hand
+from etholog.recording.opening import pair_of
 from etholog.screens.home import CARD, FEED, PLAN, READY, Home, Way
 from etholog.screens.themed import ThemedApp
 from etholog.screens.themes import Look
@@ -96,7 +97,7 @@ def _desk() -> int:
 
 def _pair_of(path: Path) -> str:
     header = session.header(path)
-    return f"{header['male'] or 'male'} x {header['female'] or 'female'} of {header['began']:%Y-%m-%d %H:%M}"
+    return f"{pair_of(header)} of {header['began']:%Y-%m-%d %H:%M}"
 
 
 def _command(way: Way, look: Look, known: Animals) -> bool:

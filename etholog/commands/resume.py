@@ -20,7 +20,7 @@ from etholog.ethogram import Hand
 from etholog.recording.arrivals import Arrival, Arrivals
 from etholog.recording.begun import Begun
 from etholog.recording.keyboard import Keyboard
-from etholog.recording.opening import resume
+from etholog.recording.opening import pair_of, resume
 from etholog.recording.recorder import Recorder
 from etholog.recording.replay import LINE_BEGINS, rehearse
 from etholog.recording.taps import LateTaps
@@ -90,7 +90,7 @@ def _gone_on(args: argparse.Namespace, recorder: Recorder) -> int:
 
         with Console(system.Keys()) as console:
             return recording.plainly(recorder, console, args.bell)
-    return recording.record(args, recorder=recorder, pair=args.file.stem)
+    return recording.record(args, recorder=recorder, pair=pair_of(session.header(args.file)))
 
 
 def _last_broken_off(folder: Path) -> Path:

@@ -70,7 +70,7 @@ class NewSession:
     @property
     def pair(self) -> str:
         """Both animals, in words."""
-        return f"{self.said.get('male') or 'male'} x {self.said.get('female') or 'female'}"
+        return pair_of(self.said)
 
     @property
     def kinds(self) -> list[tuple[str, str]]:
@@ -239,6 +239,15 @@ class NewSession:
         return Recorder(journal, kept, self.hand, began, clock_at, keyboard=self.keyboard)
 
 
+def pair_of(about: Mapping[str, Any]) -> str:
+    """Return both animals in words, of a session's header or of what was said before one.
+
+    >>> pair_of({"male": "M-Flint", "female": ""})
+    'M-Flint x female'
+    """
+    return f"{about.get('male') or 'male'} x {about.get('female') or 'female'}"
+
+
 def _topics(cautions: Iterable[str]) -> set[str]:
     """Return what cautions are about, such as 'hairs': the word before the colon of each."""
     return {words[-1].casefold() for one in cautions if (words := one.partition(":")[0].split())}
@@ -361,6 +370,6 @@ def reopen(path: Path, hand: Hand, keyboard: Keyboard = QWERTY_KEYBOARD) -> tupl
     live = Live(known.ethogram, known.records, known.fold.end)
     return (
         Amender(journal, live, hand, keyboard),
-        f"{known.header['male']} x {known.header['female']}",
+        pair_of(known.header),
         [str(finding) for finding in reading.findings],
     )

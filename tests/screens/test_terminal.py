@@ -138,17 +138,18 @@ def test_a_closed_window_leaves_a_session_that_can_be_resumed(tmp_path: Path) ->
 
 
 def test_a_session_that_was_killed_goes_on_with_the_time_away_as_a_gap(tmp_path: Path) -> None:
+    the_pair = "M-Basalt x F-Umbra"
     with Terminal(*WATCH, cwd=tmp_path) as terminal:
         terminal.start()
         terminal.type("d")
-        terminal.until("now: palpal drumming")
+        assert f"  {the_pair}  " in terminal.until("now: palpal drumming")
         terminal.kill(signal.SIGKILL)
         terminal.wait()
     with the_file(tmp_path).open("ab") as file:
         file.write(b'{"n":2,"do":"ma')  # a power cut tears a line
     time.sleep(1.2)
     with Terminal("resume", str(the_file(tmp_path)), cwd=tmp_path) as terminal:
-        terminal.until("nothing runs")
+        assert f"  {the_pair}  " in terminal.until("nothing runs"), "it is not called as before"
         terminal.end()
         assert terminal.wait() == 0
         assert "torn off" in terminal.raw.decode()

@@ -60,8 +60,7 @@ def begin(args: argparse.Namespace, new: NewSession) -> int:
         journal.append(drafts.film([plain(clip, args.folder) for clip in shown.clips]))
         kind = StretchRecorder if starts else FilmRecorder
         recorder = kind(journal, Live(kept), clock, hand=args.hand, began=began, keyboard=new.keyboard)
-        pair = f"{more['male'] or 'male'} x {more['female'] or 'female'}"
-        return _record(args, recorder, pair, of is None, film, clock, starts)
+        return _record(args, recorder, opening.pair_of(more), of is None, film, clock, starts)
 
 
 def resume(args: argparse.Namespace, keyboard: Keyboard) -> int:
@@ -84,7 +83,7 @@ def resume(args: argparse.Namespace, keyboard: Keyboard) -> int:
         if live.folding.gap is not None:
             recorder.back(system.now())
         second = "record_of" in known.header
-        return _record(args, recorder, args.file.stem, not second, film, clock)
+        return _record(args, recorder, opening.pair_of(known.header), not second, film, clock)
 
 
 def _record(

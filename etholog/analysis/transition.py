@@ -91,13 +91,14 @@ class Transitions:
 
     def long(self) -> pd.DataFrame:
         """Return one row for each transition that was seen: first, next, count, probability, expected, residual,
-        p_holm, few (expected under 5), and p_shuffled and p_shuffled_holm where there are shuffles."""
+        p_holm (NaN where `few`, since it means little there), few (expected under 5), and p_shuffled and
+        p_shuffled_holm where there are shuffles."""
         parts = {
             "count": self.counts,
             "probability": self.probabilities,
             "expected": self.expected,
             "residual": self.residuals,
-            "p_holm": self.p_holm,
+            "p_holm": self.p_holm.mask(self.small),
             "few": self.small,
         }
         if self.p_shuffled is not None and self.p_shuffled_holm is not None:

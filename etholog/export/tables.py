@@ -209,8 +209,7 @@ def _transitions(season: Season) -> pd.DataFrame:
     for whose in (None, "male", "female"):
         part = transition(season, actor=whose).long()
         part.insert(0, "whose", whose or "all")
-        # A p that means little is not told; one that a double can't hold is no 0.
-        part["p_holm"] = part["p_holm"].clip(lower=SMALLEST_P).mask(part["few"].astype(bool))
+        part["p_holm"] = part["p_holm"].clip(lower=SMALLEST_P)  # one that a double can't hold is no 0
         parts.append(part)
     return _joined(parts, list(parts[0].columns))
 

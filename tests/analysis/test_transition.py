@@ -187,3 +187,11 @@ def test_an_impossible_transition_that_was_counted_is_refused() -> None:
     counts = table("1 9/8 0", "AB")
     with pytest.raises(Refusal, match="impossible transition"):
         transitions(counts, diagonal(counts))
+
+
+def test_where_few_were_expected_the_rows_have_no_p() -> None:
+    # Cochran's rule, from memory: a residual means little where fewer than 5 were expected.
+    counts = table("0 40 1/38 0 2/1 2 0", "ABC")
+    rows = transitions(counts, diagonal(counts)).long()
+    assert rows["few"].any()
+    assert rows["p_holm"].isna().tolist() == rows["few"].tolist()

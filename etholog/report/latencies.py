@@ -9,6 +9,7 @@ from etholog.analysis.compare import Comparison, compare
 from etholog.analysis.incidence import of_sexes
 from etholog.analysis.latency import latency
 from etholog.analysis.sensitivity import sensitivity, sentences
+from etholog.analysis.sentences.latency import of_sessions
 from etholog.base.language import gettext, gettext_noop, ngettext
 from etholog.base.text import in_words
 from etholog.report import drawing
@@ -92,7 +93,7 @@ def _section(
     return Section(
         f"latency-{name}",
         _question(times),
-        _latency_answer(times),
+        of_sessions(times)[0],
         pictures,
         [_by_male(found, name), *_each_two(found, name)],
         gettext(METHOD, horizon=span(1000 * found.horizon_s)) + " " + gettext(HOW_CENSORED),
@@ -148,28 +149,6 @@ def _first_ends(season: Season, name: str) -> pd.DataFrame | None:
     shares = of_sexes(times.assign(end=times["ended_by"].astype(str).map(told)), "end")
     # What is asked for first, so that its line looks alike in every picture of the page.
     return shares[sorted(shares.columns, key=lambda name: name not in ("it came", "se_it came"))]
-
-
-def _latency_answer(times: pd.DataFrame) -> str:
-    from etholog.analysis.survival import kaplan_meier, quantile
-
-    came, all_of_them = int(times["occurred"].sum()), len(times)
-    time, occurred = times["latency_s"].to_numpy(dtype=float), times["occurred"].to_numpy(dtype=bool)
-    median, _, _ = quantile(kaplan_meier(time, occurred))
-    if median != median:
-        return ngettext(
-            "It came in {came} of {n} session: in too few to say by when half of all would have shown it.",
-            "It came in {came} of {n} sessions: in too few to say by when half of all would have shown it.",
-            all_of_them,
-            came=came,
-        )
-    return ngettext(
-        "It came in {came} of {n} session, in half of all within {median}.",
-        "It came in {came} of {n} sessions, in half of all within {median}.",
-        all_of_them,
-        came=came,
-        median=span(1000 * median),
-    )
 
 
 def _compared(season: Season, name: str, times: pd.DataFrame) -> tuple[Comparison, list[str]]:

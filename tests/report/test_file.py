@@ -142,6 +142,14 @@ def test_a_large_season_has_small_strips_and_says_what_it_leaves_out(tmp_path: P
     assert page.html(table, found, whole=True).count('class="strip"') == 41
 
 
+def test_the_summary_and_the_section_say_one_thing_of_how_long_it_took(three_page: Path) -> None:
+    text = three_page.read_text(encoding="utf-8")
+    said = re.search(r"From her silk to his first display: [^<]*", text)
+    assert said is not None
+    assert text.count(said[0]) == 2
+    assert "in half of all within" not in text  # of three sessions nobody can say that
+
+
 def page_of_sessions_begun(folder: Path, *instants: str) -> str:
     """Return the season's page of sessions that differ in nothing but when they began."""
     (folder / "sessions").mkdir()

@@ -90,3 +90,9 @@ def test_an_insertion_says_of_which_palp_its_share_is() -> None:
     row = {"behaviour": "insertion", "qualifier": "left"}
     assert duration.with_side(row, {"insertion": "insertion"}) == "insertion, left"
     assert duration.with_side(row | {"qualifier": None}, {"insertion": "insertion"}) == "insertion"
+
+
+def test_one_group_alone_is_not_set_against_itself(season: Season) -> None:
+    one = replace(season, sessions=season.sessions.assign(place="shelf"))
+    said = duration.of_season(one, etholog.duration(one, by="place"), "place", one.labels)
+    assert said == ["There is one group alone: nothing to compare."]

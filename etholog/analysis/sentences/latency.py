@@ -7,7 +7,7 @@ import pandas as pd
 from etholog.analysis.compare import Comparison
 from etholog.analysis.design import how_many
 from etholog.analysis.permutation import ALPHA
-from etholog.analysis.sentences.parts import capital, chance, least_to_most
+from etholog.analysis.sentences.parts import ONE_GROUP, capital, chance, least_to_most
 from etholog.analysis.survival import kaplan_meier, quantile
 from etholog.base.language import gettext, gettext_noop, ngettext
 from etholog.session.summary import seconds
@@ -30,7 +30,6 @@ ENDS = (
 )
 NO_HALF = "It came in fewer than half of the sessions watched so long: {names}."
 NO_TIME = "{label}: in no group did it come in half of the sessions."
-ONE = "There is one group alone: nothing to compare."
 PAIR = "Each two tested by themselves, these differ: {pairs}."
 
 
@@ -80,7 +79,7 @@ def _times(groups: pd.DataFrame, label: str) -> list[str]:
 
 def _chance(found: Comparison) -> list[str]:
     if len(found.table) < 2:
-        return [ONE]
+        return [ONE_GROUP]
     sessions = least_to_most(int(found.table["n"].min()), int(found.table["n"].max()), "session")
     p = found.permutation_p
     said = [chance(p, found.smallest_p, sessions)]

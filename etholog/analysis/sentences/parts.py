@@ -13,6 +13,7 @@ SELDOM = (
     "Chance alone seldom gives such differences, {often} (p = {p:.2g}): the groups are not all alike. It does not say"
     " which differ."
 )
+ONE_GROUP = "There is one group alone: nothing to compare."
 TOO_FEW = "With {sessions} each, nobody can tell from these whether they differ by more than chance."
 
 

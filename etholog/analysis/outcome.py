@@ -40,7 +40,8 @@ def outcomes(season: Season, today: date) -> pd.DataFrame:
 
     Returns
     -------
-    female, species, males (those that may be the sire), sires (how many), first_on, last_on, pairings (0: a further
+    female, species, males (those that may be the sire and have a name), sires (how many, with those without one),
+    first_on, last_on, pairings (0: a further
     sac without a further pairing, which is no attempt of its own: none of them may have taken); watched
     (whether a session of it was), evidence (rung of the ladder, 0 to 7; NaN unknown), courted, latency_s (of the
     evening with the best evidence), insertions, insertion_s, palps; may_have_taken, end ('sac', 'moult', 'died',
@@ -112,7 +113,7 @@ def _row(one: Attempt, species: str, evenings: Mapping[Any, Mapping[Any, Any]], 
     return {
         "female": one.female,
         "species": species,
-        "males": ", ".join(sires),
+        "males": ", ".join(filter(None, sires)),
         "sires": len(sires),
         "first_on": one.pairings[0].on.text if one.pairings else "",
         "last_on": one.pairings[-1].on.text if one.pairings else "",
@@ -144,9 +145,9 @@ def _row(one: Attempt, species: str, evenings: Mapping[Any, Mapping[Any, Any]], 
 
 
 def _of_known(evenings: Sequence[Mapping[Any, Any]], measure: str, of: Callable[[Sequence[float]], float]) -> float:
-    """Return the sum, or the largest, over the evenings on which it is known; none on none, NaN where none knows."""
+    """Return the sum, or the largest, over the evenings on which it is known; NaN where none knows, or none was."""
     known = [evening[measure] for evening in evenings if evening[measure] == evening[measure]]
-    return float(of(known)) if known else float("nan") if evenings else 0.0
+    return float(of(known)) if known else float("nan")
 
 
 def _attempts(

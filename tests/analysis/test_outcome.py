@@ -467,3 +467,11 @@ def test_the_command_says_how_few_there_are(repository: Path, etholog: Callable[
     assert done.returncode == 0, done.stderr
     assert "8 attempts in which sperm may have been transferred, 3 of them still open" in done.stderr
     assert "4 measures of the evening were tried" in done.stderr
+
+
+def test_of_a_pairing_that_nobody_watched_no_insertions_are_counted(tmp_path: Path) -> None:
+    write_card(tmp_path, "F-1", ("sex", "2020-01-01", "female"), ("paired", "2026-03-05", "M-1"))
+    (tmp_path / "sessions").mkdir()
+    found = outcome.outcomes(etholog.read(tmp_path), date(2026, 5, 9)).iloc[0]
+    assert not found["watched"]
+    assert found[["insertions", "insertion_s", "palps"]].isna().all()

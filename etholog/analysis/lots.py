@@ -38,6 +38,6 @@ def _row(animals: Animals, one: Attempt) -> tuple[object, ...]:
     if sums:
         numbers = [sums.began, sums.laid, sums.alive, sums.dead, sums.placed, sums.raised, sums.missing]
     return (
-        one.lot_id, one.female, ";".join(one.sires), animals.species_of(one.female), *dates,
+        one.lot_id, one.female, ";".join(one.sire_words), animals.species_of(one.female), *dates,
         warm[-1].number if warm else None, *numbers, one.rests_on,
     )  # fmt: skip

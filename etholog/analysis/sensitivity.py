@@ -5,10 +5,12 @@ from collections.abc import Iterator
 import pandas as pd
 
 from etholog.analysis.compare import Comparison, check_columns, test
+from etholog.analysis.design import named_rows
 from etholog.analysis.ending import by_the_keeper
 from etholog.analysis.permutation import Permuted
 from etholog.base.language import gettext, ngettext, ngettext_noop
 from etholog.base.text import p_number
+from etholog.session.latency import UNSEEN as OUT_OF_SIGHT
 
 AS_SHOWN = "as shown"
 KEPT_UNSEEN, CENSORED_UNSEEN = "kept at risk out of sight", "censored from there"
@@ -64,8 +66,9 @@ def sensitivity(
     >>> etholog.sensitivity(times, "male", permutations=200)[["case", "concerned"]].to_dict("list")["concerned"]
     [28, 6, 6]
     """
-    times = check_columns(times, by, within, cluster)
-    otherwise = None if otherwise is None else check_columns(otherwise, by, within, cluster)
+    times = named_rows(check_columns(times, by, within, cluster), by, within)
+    if otherwise is not None:
+        otherwise = named_rows(check_columns(otherwise, by, within, cluster), by, within)
     rows = []
     for case, concerned, these in _cases(times, otherwise):
         tested = None if shown is None or case != AS_SHOWN else _permuted(shown)
@@ -86,11 +89,13 @@ def _permuted(shown: Comparison) -> Permuted:
 
 
 def _cases(times: pd.DataFrame, otherwise: pd.DataFrame | None) -> Iterator[tuple[str, int, pd.DataFrame]]:
-    kept_on = times.attrs.get("unseen", "keep") == "keep"
-    touched = int(times.attrs.get("touched", 0))
     yield AS_SHOWN, len(times), times
-    if otherwise is not None and touched:
-        yield CENSORED_UNSEEN if kept_on else KEPT_UNSEEN, touched, otherwise
+    kept_on = times.attrs.get("unseen", "keep") == "keep"
+    censored = otherwise if kept_on else times
+    if otherwise is not None and censored is not None and "ended_by" in censored:
+        touched = int(censored["ended_by"].eq(OUT_OF_SIGHT).sum())
+        if touched:
+            yield CENSORED_UNSEEN if kept_on else KEPT_UNSEEN, touched, otherwise
     ended = by_the_keeper(times)
     if ended.any():
         longest = float(times["latency_s"].max())

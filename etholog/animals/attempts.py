@@ -8,7 +8,7 @@ from typing import Literal
 
 from etholog.animals.card import SAC_NAMED, Entry
 from etholog.animals.custody import custody
-from etholog.animals.herd import Animals, Pairing
+from etholog.animals.herd import Animals, Pairing, called
 from etholog.animals.lot import Count, Left, Lot, Stage, counted, stage_of
 from etholog.base.dates import Day
 from etholog.base.language import gettext
@@ -109,6 +109,11 @@ class Attempt:
     def sires(self) -> tuple[str, ...]:
         """The males that may be the sire; more than one means that nobody knows which."""
         return tuple(dict.fromkeys(met.male for met in (*self.stored, *self.pairings) if met.may_have_taken))
+
+    @property
+    def sire_words(self) -> tuple[str, ...]:
+        """The same in words: one that nobody named is unknown."""
+        return tuple(called(name) for name in self.sires)
 
     @cached_property
     def lot(self) -> Lot:
@@ -288,7 +293,7 @@ def _doubts(one: Attempt, animals: Animals) -> Iterator[str]:
                     moult=moult.on.text, pairing=pairing.on.text,
                 )  # fmt: skip
     if len(one.sires) > 1:
-        yield gettext("sire unsure: {names}", names=gettext(" or ").join(one.sires))
+        yield gettext("sire unsure: {names}", names=gettext(" or ").join(one.sire_words))
     for a, b, lost in one.lot.lost:
         if lost < 0:
             yield gettext(

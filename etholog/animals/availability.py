@@ -172,7 +172,7 @@ def _hers(span: _Span, animals: Animals, card: Card | None, mine: Window | None,
         span.close(
             gettext(
                 "with {males} on {day}: another male would make the sire unsure",
-                males=gettext(" and ").join(last.sires),
+                males=gettext(" and ").join(last.sire_words),
                 day=last.taken[-1].on.text,
             )
         )

@@ -10,7 +10,7 @@ from etholog.animals.card import Card, Entry
 from etholog.animals.cautions import on_label
 from etholog.animals.custody import Custody, custody
 from etholog.animals.groups import Group
-from etholog.animals.herd import Animals, Pairing
+from etholog.animals.herd import Animals, Pairing, called
 from etholog.animals.lot import Stage
 from etholog.animals.moults import HARDENED_DAYS, hardened_on, next_moult, refused_near_moult
 from etholog.base.language import beside, gettext, gettext_noop, number
@@ -248,7 +248,7 @@ def _planned(female: str, animals: Animals, tries: Sequence[Attempt]) -> Iterato
         yield Task(
             f"{female}/planned/{last.male}/{last.on.text}",
             female,
-            gettext("pair her again with {male}, as you chose", male=last.male),
+            gettext("pair her again with {male}, as you chose", male=called(last.male)),
             max(on.first, hardened),
             max(on.last, hardened),
             gettext("your answer after {last}{away}", last=last.on.text, away=away),
@@ -329,7 +329,7 @@ def _again(
         what,
         first,
         until,
-        gettext("{day} with {male}: {evidence}", day=last.on.text, male=last.male, evidence=evidence.words),
+        gettext("{day} with {male}: {evidence}", day=last.on.text, male=called(last.male), evidence=evidence.words),
         mine.care_source,
     )
 

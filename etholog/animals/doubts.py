@@ -10,7 +10,7 @@ from etholog.animals.attempts import Attempt, attempts, by_female, of_sac
 from etholog.animals.card import KINDS, NO_EVENT, OF_THE_SAC, SAC_NAMED, Card, Entry
 from etholog.animals.conflicts import conflicts
 from etholog.animals.custody import custody, shares
-from etholog.animals.herd import Animals
+from etholog.animals.herd import Animals, called
 from etholog.animals.lot import CHOICES, split_of, stage_of
 from etholog.animals.naming import file_of, label, quoted
 from etholog.animals.pedigree import weighed
@@ -215,7 +215,10 @@ def surprising(animals: Animals, card: Card, entry: Entry) -> Iterator[Finding]:
         laid = [one for one in attempts(animals, dams[0][0]) if one.sac and not born.on.before(one.sac.on)]
         may = laid[-1].sires if laid else ()
         if len(may) > 1 and not {who for who, _ in animals.possible(entry.words)} >= set(may):
-            yield Finding(f"before that sac {dams[0][0]} was with {' and '.join(may)}", f"write: {' or '.join(may)}")
+            yield Finding(
+                f"before that sac {dams[0][0]} was with {' and '.join(map(called, may))}",
+                f"write: {' or '.join(map(called, may))}",
+            )
 
 
 def _circles(animals: Animals) -> Iterator[Finding]:

@@ -139,7 +139,7 @@ def _raised(after: Animals, animals: Animals, cards: dict[str, Card], proposed: 
     for new_entry, dam, told in [one for one in proposed if one[2].kind == "raised"]:
         of = lot_at(after, after.cards[dam.id], told)
         entries = {"species": after.species_of(dam.id), "form": after.cards[dam.id].fact("form"), "dam": dam.id}
-        entries["sire"] = " or ".join(of.sires) if of else ""
+        entries["sire"] = " or ".join(of.sire_words) if of and any(of.sires) else ""
         for kind, words in entries.items():
             one = cards.get(animals.id_of(told.words)) or _card(animals, told.words)
             if not words or one.all(kind):

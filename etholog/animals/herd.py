@@ -29,6 +29,11 @@ from etholog.session.evidence import Evidence
 AHEAD_DAYS = 7
 
 
+def called(name: str) -> str:
+    """Return what an animal is called, in words: one that nobody named in its session is unknown."""
+    return name or gettext("unknown")
+
+
 @dataclass(frozen=True)
 class Pairing:
     """One introduction: from a session's file, or from a card's `paired` where there was none."""
@@ -47,8 +52,8 @@ class Pairing:
     answers: Mapping[str, Scalar] = field(default_factory=dict, hash=False)
 
     def mate_of(self, who: str) -> str:
-        """Return with whom one of the two was, by the ids that they have now."""
-        return self.female if self.male == who else self.male
+        """Return with whom one of the two was, by the ids that they have now, in words."""
+        return called(self.female if self.male == who else self.male)
 
     @property
     def came_of_it(self) -> list[str]:

@@ -59,7 +59,7 @@ def _attempt(one: Attempt, who: str) -> Iterator[str]:
         yield f"{one.female}: {waits}, {one.ended_on.text}" if one.ended_on else f"{one.female}: {waits}"
         return
     others = [male for male in one.sires if male != who]
-    sire = f"; the sire may be {' or '.join(one.sires)}" if others and who in one.sires else ""
+    sire = f"; the sire may be {' or '.join(one.sire_words)}" if others and who in one.sires else ""
     yield f"{one.female}: sac {one.sac.on.text}, which rests on {one.rests_on}{sire}"
     for kind, entry in (("eaten", one.eaten), ("pulled", one.pulled), ("opened", one.opened)):
         if entry:

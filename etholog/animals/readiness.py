@@ -13,7 +13,7 @@ from etholog.animals.cautions import cautions, poison_centre
 from etholog.animals.custody import custody
 from etholog.animals.groups import Group
 from etholog.animals.growing import grown
-from etholog.animals.herd import Animals, Pairing
+from etholog.animals.herd import Animals, Pairing, called
 from etholog.animals.moults import OWN_INTERMOULTS, hardened_on, next_moult, refused_near_moult
 from etholog.animals.pedigree import UNKNOWN, Parents, ancestors, back, common, generations, kinship
 from etholog.base.dates import Day, between
@@ -244,7 +244,7 @@ def hers(female: str, animals: Animals, known: Sequence[Ethogram], now: Day) -> 
         yield from _measured(card, now)
     told = [pairing for pairing in animals.pairings_of(female) if pairing.female == who and pairing.female_after]
     if told:
-        yield Fact("note", f"{who}: {told[-1].female_after} after {told[-1].on.text} with {told[-1].male}")
+        yield Fact("note", f"{who}: {told[-1].female_after} after {told[-1].on.text} with {called(told[-1].male)}")
     now_open = tries[-1] if tries else None
     moults = card.all("moult") if card else []
     if now_open and (now_open.end != "moult") and not (moults and _ended_before(now_open, moults[-1].on)):
@@ -296,7 +296,9 @@ def _moults(card: Card, tries: Sequence[Attempt], group: Group, now: Day) -> Ite
 def _this_intermoult(who: str, one: Attempt) -> Iterator[Fact]:
     for pairing in (*one.stored, *one.pairings):
         then = "".join(f"; {said}" for said in pairing.came_of_it)
-        yield Fact("note", f"{who}: paired {pairing.on.text} with {pairing.male}: {pairing.evidence.words}{then}")
+        yield Fact(
+            "note", f"{who}: paired {pairing.on.text} with {called(pairing.male)}: {pairing.evidence.words}{then}"
+        )
     if one.sac and one.guarding:
         yield Fact("against", f"{who}: guards a sac since {one.sac.on.text}")
     if one.sac:
@@ -318,7 +320,7 @@ def _together(male: str, female: str, animals: Animals) -> Iterator[Fact]:
     him, her = animals.id_of(male), animals.id_of(female)
     tries = attempts(animals, female)
     if tries and not tries[-1].moult:
-        others = [name for name in tries[-1].sires if name != him]
+        others = [called(name) for name in tries[-1].sires if name != him]
         if others:
             yield Fact("against", f"{' and '.join(others)} before him in this intermoult: nobody will know the sire")
     met = [pairing for pairing in animals.pairings_of(her) if pairing.male == him]

@@ -61,9 +61,9 @@ def sections(
 def _parents(of: Attempt) -> Iterator[str]:
     yield f"dam: {of.female}"
     if len(of.sires) > 1:
-        yield f"sire: {' or '.join(of.sires)}, nobody knows which"
+        yield f"sire: {' or '.join(of.sire_words)}, nobody knows which"
     else:
-        yield f"sire: {of.sires[0] if of.sires else 'unknown'}"
+        yield f"sire: {of.sire_words[0] if of.sires else 'unknown'}"
     yield f"rests on {of.rests_on}"
 
 

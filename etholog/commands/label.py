@@ -97,7 +97,7 @@ def lot_lines(known: "Animals", name: str) -> Iterator[str]:
     of = young.lot(known, name)
     yield of.lot_id
     yield known.species_of(name) or gettext("species not on record")
-    yield gettext("dam {dam}; sire {sires}", dam=of.female, sires=_either(of.sires))
+    yield gettext("dam {dam}; sire {sires}", dam=of.female, sires=_either(of.sire_words))
     for said, entry in (("laid", of.sac), ("pulled", of.pulled), ("opened", of.opened)):
         if entry:
             words = f", {entry.words}" if entry.words else ""
@@ -147,12 +147,12 @@ def lines(known: "Animals", name: str, kept: "list[Ethogram]") -> Iterator[str]:
             yield said or gettext("sac laid {laid}", laid=laid)
         if now.sac_alone:
             yield gettext("rests on {evidence}", evidence=now.rests_on)
-        yield gettext("sire: {sires}", sires=_either(now.sires))
+        yield gettext("sire: {sires}", sires=_either(now.sire_words))
         if now.lot.words:
             yield now.lot.words
     else:
         met = now.taken or now.pairings
-        males = gettext(" and ").join(dict.fromkeys(p.male for p in met))
+        males = gettext(" and ").join(dict.fromkeys(p.mate_of(now.female) for p in met))
         yield gettext("with {males}, last {day}", males=males, day=met[-1].on.text)
         rests = gettext("sperm may have been transferred: {evidence}", evidence=now.rests_on)
         yield rests if now.taken else now.best.words

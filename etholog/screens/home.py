@@ -181,7 +181,7 @@ class Home(ThemedApp):
         met = [pairing for pairing in self._animals.pairings if pairing.file][-SESSIONS_SHOWN:]
         lines: list[str] = []
         for p in reversed(met):
-            said = f"{p.on.text} {p.male} x {p.female}", f"  {p.evidence.words}"
+            said = f"{p.on.text} {p.mate_of(p.female)} x {p.mate_of(p.male)}", f"  {p.evidence.words}"
             row = [part for line in said for part in wrapped(visible(line), width, 2).split("\n")]
             if lines and len(lines) + len(row) > room:
                 break

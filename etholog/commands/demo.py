@@ -1,8 +1,10 @@
 """`etholog demo`: a minute with an invented pairing, keyed through the recorder of a live one, and its season."""
 
 import argparse
+import shlex
 import shutil
 import sys
+import sysconfig
 import tempfile
 from collections.abc import Iterator
 from pathlib import Path
@@ -84,10 +86,19 @@ def run(args: argparse.Namespace) -> int:
     _season(workspace, pairing, with_curve=shown)
     say(
         "What next, with your own animals (delete the demo's folder when you like):",
-        "  etholog new spiders          a folder for your animals; then: cd spiders",
+        _new_folder(),
         "  etholog watch --male YOUR-MALE --female YOUR-FEMALE",
     )
     return 0
+
+
+def _new_folder() -> str:
+    """Say how a folder is made; where the shell does not find `etholog` yet, also how it will."""
+    activate = Path(sysconfig.get_path("scripts"), "activate")
+    if shutil.which("etholog") is not None or not activate.is_file():
+        return "  etholog new spiders          a folder for your animals; then: cd spiders"
+    here = activate.relative_to(Path.cwd()) if activate.is_relative_to(Path.cwd()) else activate
+    return f"  . {shlex.quote(str(here))} && etholog new spiders && cd spiders"
 
 
 def _say(line: str) -> None:

@@ -1,8 +1,10 @@
 """The demo, from end to end, and the invented season that it stands beside."""
 
+import os
 import subprocess
 import sys
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from subprocess import CompletedProcess
 
@@ -38,12 +40,26 @@ def test_the_demo_is_a_page_and_says_that_it_is_invented(
     assert str(page) in done.stdout
 
 
+# Whoever runs it by its path, as README's first line does, has a shell that does not find the short name.
+@pytest.mark.skipif(not Path(sys.prefix, "bin", "activate").is_file(), reason="needs a venv, and a POSIX shell")
+def test_the_next_commands_work_as_they_are_typed(tmp_path: Path) -> None:
+    path = "/usr/bin:/bin"
+    shell = partial(subprocess.run, cwd=tmp_path, capture_output=True, text=True, timeout=120, check=False)
+    demo = shell([Path(sys.prefix, "bin", "etholog"), "demo"], env={"PATH": path, "TMPDIR": str(tmp_path)})
+    said = demo.stderr.partition("What next")[2].splitlines()[1:]
+    typed = [line.strip().split("   ")[0] for line in said if "watch" not in line]
+    done = shell(["/bin/sh", "-e", "-c", "\n".join(typed)], env={"PATH": path})
+    assert done.returncode == 0, (typed, done.stderr)
+    assert (tmp_path / "spiders" / "sessions").is_dir()
+
+
 PASTED, TAPPED = "\x1b[200~dd\x1b[201~", "\x1b[<0;5;8M"  # as xterm sends a paste, and a button pressed on a lane
 
 
 @pytest.mark.parametrize("skip", ["d", PASTED, TAPPED], ids=["key", "paste", "tap"])
 def test_on_a_terminal_the_strip_plays_and_any_key_skips(skip: str, tmp_path: Path) -> None:
-    with Terminal("demo", cwd=tmp_path, rows=60, TMPDIR=str(tmp_path)) as terminal:
+    path = f"{Path(sys.prefix, 'bin')}:{os.environ['PATH']}"
+    with Terminal("demo", cwd=tmp_path, rows=60, TMPDIR=str(tmp_path), PATH=path) as terminal:
         shown = terminal.until("any key skips")
         assert "no display for" not in shown
         terminal.until("on her silk      │")

@@ -312,8 +312,10 @@ def renaming(animals: "Animals", one: Card, entry: Entry) -> Finding | None:
     now = animals.id_of(entry.words)
     if now == one.id:
         raise Refusal(f"{one.id} has that name already; nothing was written")
-    if now not in animals.known():
-        return None
+    known = animals.known()
+    if now not in known:
+        there = one.id in known or one.entries
+        return None if there else Finding(f"{one.id} is new: no card and no session has that name to be changed")
     if now != entry.words:
         raise Refusal(f"{entry.words!r} is an earlier name of {now}; write {now}, or another name; nothing was written")
     sexes = {animals.sex_of(one.id), animals.sex_of(now)}

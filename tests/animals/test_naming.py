@@ -54,6 +54,14 @@ def test_a_renaming_reaches_sessions_and_cards_and_can_be_taken_back(
     assert set(season.read(tmp_path).sessions["male"]) == {"M-Anton", "M-Antn"}
 
 
+def test_who_is_not_there_is_renamed_only_with_a_question(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    where = ("--folder", str(tmp_path))
+    assert main(["card", "M-Antn", "renamed", "M-Anton", *where]) == 1
+    assert "M-Antn is new: no card and no session has that name" in capsys.readouterr().err
+    assert main(["card", "M-Anton", "meal", "large", *where]) == 0
+    assert main(["card", "M-Anton", "renamed", "M-Antonio", *where]) == 0
+
+
 def test_two_that_met_or_are_of_two_sexes_are_never_one(tmp_path: Path) -> None:
     where = ("--folder", str(workspace(tmp_path)))
     for words in (("M-Anton", "renamed", "F-Umbra"), ("F-Umbra", "renamed", "M-Antn")):

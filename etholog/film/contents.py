@@ -11,7 +11,8 @@ DEEP = 3  # folders below the workspace that are looked through
 
 
 def found_again(clips: Sequence[Clip], workspace: Path) -> tuple[list[Clip], list[str]]:
-    """Return the clips, each with the file that holds its film now, and a line for each that was found elsewhere.
+    """Return the clips, each with the file that holds its film now, and a line for each that was found elsewhere, or
+    is no longer what was aligned: one that was still being written then is longer now.
 
     Looked for in the workspace and in the folder where it was. By its contents where the journal holds them; else by
     its exact length, where one file alone has that.
@@ -19,6 +20,11 @@ def found_again(clips: Sequence[Clip], workspace: Path) -> tuple[list[Clip], lis
     out, told = [], []
     for clip in clips:
         if clip.path.is_file():
+            if clip.contents and not same_film(clip, clip.path):
+                told.append(
+                    f"{clip.path.name} has changed since it was aligned; of it only the first {clip.seconds:.1f} s are"
+                    " taken: align it anew"
+                )
             out.append(clip)
             continue
         here = [path for path in _near(clip, workspace) if same_film(clip, path)]

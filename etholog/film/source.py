@@ -58,7 +58,9 @@ def probe(path: Path) -> Source:
     video = next((found for found in _VIDEO.finditer(told) if _ATTACHED not in found[0]), None)
     length = re.search(r"^  Duration: (\d+):(\d\d):(\d\d\.\d+), start: (-?\d+\.\d+)", told, re.M)
     if video is None or length is None:
-        raise Refusal(f"{path}: is not a film that ffmpeg can read; name a film file")
+        raise Refusal(
+            f"{path}: is not a film that ffmpeg can read; name a film file, or wait until it is written to its end"
+        )
     nominal = re.search(r"([\d.]+)(k?) tbr", video[0])
     mean = re.search(r"([\d.]+) fps", video[0])
     if nominal is None:

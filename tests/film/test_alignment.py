@@ -83,6 +83,19 @@ def test_files_of_one_recording_are_one_film(tmp_path: Path, etholog: Run) -> No
     assert [clip.begins for clip in clips] == [500.0, 2_500.0]
 
 
+def test_a_film_that_was_aligned_while_it_was_written_is_said_to_have_grown(tmp_path: Path, etholog: Run) -> None:
+    whole, film = numbered(tmp_path / "whole.ts", 30), tmp_path / "film.ts"
+    film.write_bytes(whole.read_bytes()[: whole.stat().st_size // 2])
+    made = recorded(tmp_path, *COURTED, end=25_000, ethogram="terrestrial")
+    assert etholog("film", "align", made.path, film, "--seen", "1").returncode == 0
+    cuts = partial(etholog, "film", "cuts", made.path)
+    assert "has changed" not in cuts().stderr
+    film.write_bytes(whole.read_bytes())
+    assert "film.ts has changed since it was aligned; of it only the first" in cuts().stderr
+    assert etholog("film", "align", made.path, film, "--seen", "1").returncode == 0
+    assert "has changed" not in cuts().stderr
+
+
 def test_what_is_replaced_is_said_and_what_is_forgotten_is_gone(tmp_path: Path, etholog: Run) -> None:
     films = [numbered(tmp_path / "a.mp4", 2), numbered(tmp_path / "b.mp4", 3)]
     made = recorded(tmp_path, ("sync", 1_000, {}), end=12_000)

@@ -25,10 +25,6 @@ NOTHING = (
     gettext_noop("Only one group: nothing to compare."),
     gettext_noop("The behaviour never occurred: nothing to compare."),
 )
-AT_RANDOM = {
-    "male": gettext_noop("It assumes that females were met at random."),
-    "female": gettext_noop("It assumes that males were met at random."),
-}
 ANIMALS_LEAST = 4  # in each group; with fewer, more variation among them can pass for a difference
 
 
@@ -326,7 +322,7 @@ def _test_said(tested: Tested, by: str) -> list[str]:
         return [gettext("No p: it takes two {unit}s or more in each group.", unit=unit)]
     said = [_p_said(permuted)]
     if permuted.usable and tested.met is not None:
-        said.append(gettext(AT_RANDOM[by]))
+        said += designs.at_random_said(by, tested.within)
     if plan.kind == "whole animals":
         least = int(pd.Series(plan.unit_of).groupby(rows.label).nunique().min())
         said.append(designs.whole_said(plan))
@@ -346,7 +342,7 @@ def _p_said(permuted: permutation.Permuted) -> str:
     p, smallest = p_number(permuted.p), number(permuted.smallest_p, ".2g")
     orders = number(permuted.labellings, ",")
     if not permuted.usable:
-        return gettext("No p: the smallest that this design could give is {smallest}.", smallest=smallest)
+        return designs.smallest_said(permuted.smallest_p)
     if permuted.exact:
         return gettext(
             "Permutation p = {p}, exact over {orders} labellings; the smallest that this design could give is"

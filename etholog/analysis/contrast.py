@@ -261,12 +261,11 @@ def _sentence(
     elif not np.isfinite(found.p):
         said += " No p: it takes two sessions or animals in each group."
     elif not found.usable:
-        said += f" No p: the smallest that this design could give is {found.smallest_p:.2g}."
+        said += f" {designs.smallest_said(found.smallest_p)}"
     else:
         kind = f"exact over {found.labellings:,} labellings" if found.exact else f"from {found.labellings:,} shuffles"
         said += f" Permutation p = {p_number(found.p)}, {kind}{f', within {within}' if within else ''}."
-        if within is None and by in OTHER:
-            said += f" It assumes that {OTHER[by]}s were met at random."
+        said += "".join(f" {one}" for one in designs.at_random_said(by, within))
     if plan.kind == "whole animals":
         said += f" {designs.whole_said(plan)}"
     if plan.kind != "each animal":

@@ -8,7 +8,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from etholog.analysis import crossed
-from etholog.base.language import gettext, gettext_noop
+from etholog.base.language import gettext, gettext_noop, number
 
 OTHER = {"male": "female", "female": "male"}
 PAIRED = {
@@ -18,6 +18,10 @@ PAIRED = {
     "female": gettext_noop(
         "No p: half of the females or more met mostly one male each, so that males and females can't be told apart."
     ),
+}
+AT_RANDOM = {
+    "male": gettext_noop("It assumes that females were met at random."),
+    "female": gettext_noop("It assumes that males were met at random."),
 }
 NONE = "none"  # as a stratum: none at all, where one would be chosen
 
@@ -126,6 +130,16 @@ def whole_said(plan: Design) -> str:
     if len(plan.units) > 1:
         return gettext("Whole males are permuted, then whole females, and the larger p counts.")
     return gettext("Whole {unit}s are permuted, not their sessions.", unit=gettext(str(plan.unit)))
+
+
+def smallest_said(smallest_p: float) -> str:
+    """Say that there is no p, since the design could give none that says anything."""
+    return gettext("No p: the smallest that this design could give is {smallest}.", smallest=number(smallest_p, ".2g"))
+
+
+def at_random_said(by: str, within: str | None) -> list[str]:
+    """Say what a p between males, or between females, assumes where it is not within those whom they met."""
+    return [gettext(AT_RANDOM[by])] if by in OTHER and within != OTHER[by] else []
 
 
 def met(rows: pd.DataFrame) -> pd.DataFrame | None:

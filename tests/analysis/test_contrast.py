@@ -159,3 +159,13 @@ def test_old_names_of_columns_are_still_there() -> None:
     ):
         assert table[new].notna().any()
         np.testing.assert_array_equal(table[old], table[new])
+
+
+@pytest.mark.parametrize("within", [None, "none", "observer", "female"])
+def test_what_is_assumed_of_females_is_said_as_compare_says_it(within: str | None) -> None:
+    season = etholog.read("examples/season")
+    compared = etholog.compare(etholog.latency(season, "courtship"), "male", within, permutations=99)
+    contrasted = etholog.contrast(season, "drumming", "male", "count", within, permutations=99)
+    assert compared.usable and np.isfinite(contrasted.p)
+    said = ["assumes that females were met at random" in one.sentence for one in (compared, contrasted)]
+    assert said == [contrasted.within != "female"] * 2

@@ -4,6 +4,7 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, ValidationError
 
+from etholog.recording.taps import WORDS
 from etholog.session.drafts import TAP_ID
 
 LONGEST = 8192  # bytes of a message
@@ -58,7 +59,7 @@ class Tapped(_Exact):
     wall: Clock
     clock: Annotated[tuple[Clock, Clock, Clock] | None, Field(strict=False)] = None
     what: Annotated[str, Field(max_length=200)] = ""
-    act: Literal["", "undo", "earlier", "other", "doubt", "away", "rescue", "note"] = ""
+    act: Annotated[str, Field(pattern=f"^({'|'.join(WORDS)})?$")] = ""
     of: Id | Annotated[int, Field(ge=0, le=10**9)] | None = None
     text: Annotated[str, Field(max_length=NOTE_LONGEST)] = ""
 

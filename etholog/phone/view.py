@@ -4,8 +4,10 @@ from collections.abc import Mapping
 from typing import Any
 
 from etholog.base.text import visible
+from etholog.phone.messages import NOTE_LONGEST
 from etholog.recording.lanes import Lane, Lanes
 from etholog.recording.recorder import Recorder
+from etholog.recording.taps import WORDS
 from etholog.session.folding import Bout
 
 TRACE_MS = 180_000  # so much of the past a lane shows
@@ -23,6 +25,8 @@ def welcome(recorder: Recorder, lanes: Lanes, about: Mapping[str, Any]) -> dict[
         "do": "welcome",
         "session": recorder.journal.path.stem,
         "trace": TRACE_MS,
+        "acts": WORDS,
+        "note": NOTE_LONGEST,
         "rescue": [visible(line) for line in recorder.rescue_lines],
         "lanes": [_about(lane, taps[lane.behaviour.code]) for lane in lanes.lanes if lane.keys],
         **about,

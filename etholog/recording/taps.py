@@ -10,20 +10,14 @@ from typing import Any
 
 from etholog.base import files, journal
 from etholog.base.refusal import Refusal
-from etholog.ethogram.own_keys import Act
+from etholog.ethogram.own_keys import OWN_KEYS, Act, Where
 from etholog.session.drafts import TAP_ID
 
-ACTS = {act.name.lower(): act for act in (Act.UNDO, Act.EARLIER, Act.OTHER, Act.DOUBT, Act.AWAY, Act.RESCUE)}
 NOTE = "note"
+ACTS = {act.name.lower(): act for act in (Act.UNDO, Act.EARLIER, Act.OTHER, Act.DOUBT, Act.AWAY, Act.RESCUE)}
 WORDS = {
-    "undo": "take back",
-    "earlier": "a second earlier",
-    "other": "it was another",
-    "doubt": "unsure",
-    "away": "nobody watches",
-    "rescue": "RESCUE",
-    NOTE: "note",
-}
+    name: key.short for name, act in ACTS.items() for key in OWN_KEYS if key.act is act and key.where & Where.STRIP
+} | {NOTE: "note"}
 
 
 @dataclass(frozen=True)

@@ -15,8 +15,10 @@ from playwright.async_api import Browser, Page, async_playwright, expect
 from etholog import session
 from etholog.base import system
 from etholog.phone.address import new_seat
+from etholog.phone.messages import NOTE_LONGEST
 from etholog.phone.server import Phone
 from etholog.recording.recorder import Recorder
+from etholog.recording.taps import WORDS
 from etholog.screens.themes import THEMES
 from tests.conftest import need
 from tests.make import luminance, reread
@@ -171,6 +173,9 @@ async def test_taps_swipes_and_corrections(tmp_path: Path) -> None:
         served(on) as phone,
         opened(browser, phone, "small") as (page, noted),
     ):
+        for act, word in WORDS.items():
+            await expect(page.locator(f"#{act}")).to_contain_text(word)
+        assert await page.locator("#text").get_attribute("maxlength") == str(NOTE_LONGEST)
         order = [await one.get_attribute("data-code") for one in await page.locator(".lane").all()]
         await lane(page, "introduced").tap()
         await lane(page, "walking").tap()

@@ -8,6 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from etholog.phone import messages
+from etholog.recording.taps import WORDS
 
 UUID = "0b9b8c1e-3c57-4f0a-9d5e-111111111111"
 GOOD: dict[str, dict[str, Any]] = {
@@ -34,6 +35,11 @@ def test_what_the_page_says_is_let_in_and_one_member_more_or_less_is_not(do: str
     optional = {"clock", "act", "of", "text"}
     for name in good.keys() - optional:
         assert messages.read(json.dumps({other: value for other, value in good.items() if other != name})) is None, name
+
+
+@pytest.mark.parametrize("act", [*WORDS, "", "undo undo", "undo\n", "close"])
+def test_what_a_tap_may_do_is_what_the_recorder_knows(act: str) -> None:
+    assert (messages.read(json.dumps(GOOD["tap"] | {"act": act})) is not None) == (act in ("", *WORDS))
 
 
 @given(st.text() | st.binary().map(lambda some: some.decode("latin-1")))

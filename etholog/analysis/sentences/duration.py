@@ -28,7 +28,7 @@ WHETHER = " Whether that is more than chance: etholog duration --compare share -
 
 GROUPS = "{label}: from {low} in {least} to {high} in {most} ({what})."
 MEASURES = {
-    "rate": "{:.1f} per hour", "share": "{:.1%} of the time", "bout": "{:.1f} s", "count": "{:.1f} a session",
+    "rate": "{:.1f} per hour", "share": "{} of the time", "bout": "{:.1f} s", "count": "{:.1f} a session",
 }  # fmt: skip
 WHAT = {"rate": "while in sight", "share": "of the time watched", "bout": "the mean bout", "count": "bouts or events"}
 BALANCE = (
@@ -46,10 +46,12 @@ def of_contrast(found: Contrast, label: str) -> list[str]:
         return [NOTHING.format(label=capital(label))]
     ordered = groups["value"].sort_values(kind="stable")
     (low, least), (high, most) = ((name, float(ordered[name])) for name in (ordered.index[0], ordered.index[-1]))
-    shown = MEASURES[found.measure].format
+    low_shown, high_shown = (
+        MEASURES[found.measure].format(percent(value) if found.measure == "share" else value) for value in (least, most)
+    )
     sessions = least_to_most(int(groups["sessions"].min()), int(groups["sessions"].max()), "session")
     first = GROUPS.format(
-        label=capital(label), low=shown(least), least=low, high=shown(most), most=high,
+        label=capital(label), low=low_shown, least=low, high=high_shown, most=high,
         what=WHAT[found.measure],
     )  # fmt: skip
     return [first, chance(found.p, found.smallest_p, sessions)]

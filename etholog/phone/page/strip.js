@@ -311,8 +311,7 @@ function inHand() { // the mark that a correction is for: what it is called ther
 
 const laneOf = (what) => welcome.lanes.find((lane) => lane.taps.some(([own]) => own === what));
 function words(tap) {
-  if (tap.act) return { undo: "taking back", earlier: "1 s earlier", other: "it was another", doubt: "unsure",
-    away: "nobody watches", rescue: "RESCUE", note: "a note" }[tap.act];
+  if (tap.act) return welcome.acts[tap.act];
   const lane = laneOf(tap.what), side = lane?.taps.find(([own]) => own === tap.what)?.[1];
   return lane ? lane.label + (side ? " " + side : "") : tap.what;
 }
@@ -428,6 +427,8 @@ function dress(left = remembered("hand", null) === "left") {
   $("hand").textContent = left ? "buttons to the right" : "buttons to the left";
   $("hand").hidden = $("thumb").hidden = $("stage").hidden = false;
   $("pair").textContent = welcome.pair;
+  $("text").maxLength = welcome.note;
+  for (const [act, word] of Object.entries(welcome.acts)) if (act !== "rescue") $(act).textContent = word;
 }
 
 // Puts the lanes in their order: those of the running stage first where they do not all fit. Only a load, a turn of the
@@ -530,7 +531,7 @@ function show() {
   $("stage").classList.toggle("moved", Boolean(moved));
   const since = gapSince();
   $("away").classList.toggle("on", since !== null);
-  $("away").textContent = since === null ? "nobody watches" : "watch again";
+  $("away").textContent = since === null ? welcome.acts.away : "watch again";
   $("other").classList.toggle("on", picks !== null);
   const [top] = undoable();
   $("undo").setAttribute("aria-label", top ? `take back: ${top[1]}` : "take back");

@@ -7,10 +7,11 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from etholog.base.clock import LATER_MS
+
 Ints = NDArray[np.integer[Any]]
 
 BLOCK = 1 << 17  # rows
-SESSION = 10**11  # ms: ten times the longest session that is read
 
 
 def codes(column: pd.Series) -> Ints:
@@ -33,8 +34,8 @@ def begins(place: Ints) -> NDArray[np.bool_]:
 
 
 def instants(place: Ints, seconds: NDArray[np.float64]) -> NDArray[np.int64]:
-    """Return times of sessions in milliseconds on one axis, on which each session has a stretch of `SESSION`."""
+    """Return times of sessions in milliseconds on one axis, on which each session has a stretch of `LATER_MS`."""
     ms = seconds * 1000
     out: NDArray[np.int64] = np.rint(ms, out=ms).astype(np.int64)
-    out += place.astype(np.int64) * SESSION
+    out += place.astype(np.int64) * LATER_MS
     return out

@@ -8,11 +8,12 @@ from numpy.typing import NDArray
 
 from etholog.analysis import columns, crossed, renamed
 from etholog.analysis import design as designs
-from etholog.analysis.blocks import SESSION, blocks, codes, instants
+from etholog.analysis.blocks import blocks, codes, instants
 from etholog.analysis.bout import join
 from etholog.analysis.crossed import Estimate
 from etholog.analysis.latency import is_
 from etholog.analysis.sequence import groups, in_order
+from etholog.base.clock import LATER_MS
 from etholog.season import Season
 
 Floats = NDArray[np.float64]
@@ -325,6 +326,6 @@ def in_sight(season: Season) -> dict[str, Floats]:
     seen = {}
     for actor in ("male", "female", "pair"):
         hidden = _hidden(season, actor)
-        lost = np.bincount(hidden.start // SESSION, weights=(hidden.end - hidden.start) / 1000, minlength=len(watched))
+        lost = np.bincount(hidden.start // LATER_MS, weights=(hidden.end - hidden.start) / 1000, minlength=len(watched))
         seen[actor] = np.clip(watched - lost, 0.0, None).astype(np.float64)
     return seen

@@ -16,7 +16,7 @@ from etholog.analysis import columns, crossed
 from etholog.analysis.covariate import permute_within
 from etholog.analysis.incidence import by_time, of_sexes
 from etholog.analysis.latency import courtship, of_role
-from etholog.analysis.permutation import Permuted
+from etholog.analysis.permutation import NOTHING, Permuted
 from etholog.animals import Pairing
 from etholog.animals.attempts import Attempt, by_female
 from etholog.animals.lot import Stage
@@ -27,7 +27,6 @@ from etholog.session.evidence import Evidence
 
 ANIMALS = ("males", "female")
 MEASURES = ("insertion_s", "insertions", "palps", "latency_s")
-NOTHING = Permuted(np.nan, 0, False, np.nan, 0.0)
 
 
 def outcomes(season: Season, today: date) -> pd.DataFrame:

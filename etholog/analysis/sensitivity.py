@@ -7,7 +7,7 @@ import pandas as pd
 from etholog.analysis.compare import Comparison, check_columns, test
 from etholog.analysis.design import named_rows
 from etholog.analysis.ending import by_the_keeper
-from etholog.analysis.permutation import Permuted
+from etholog.analysis.permutation import SHUFFLES, Permuted
 from etholog.base.language import gettext, ngettext, ngettext_noop
 from etholog.base.text import p_number
 from etholog.session.latency import UNSEEN as OUT_OF_SIGHT
@@ -35,7 +35,7 @@ def sensitivity(
     times: pd.DataFrame,
     by: str,
     within: str | None = None,
-    permutations: int = 10_000,
+    permutations: int = SHUFFLES,
     seed: int = 0,
     cluster: str | None = None,
     otherwise: pd.DataFrame | None = None,

@@ -11,6 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from etholog.analysis.permutation import SHUFFLES
+
 Codes = NDArray[np.integer]
 Floats = NDArray[np.float64]
 
@@ -34,7 +36,7 @@ class Shuffled:
 
 
 def within(
-    runs: Sequence[Codes], k: int, impossible: NDArray[np.bool_], shuffles: int = 10_000, seed: int = 0
+    runs: Sequence[Codes], k: int, impossible: NDArray[np.bool_], shuffles: int = SHUFFLES, seed: int = 0
 ) -> Shuffled:
     """Shuffle each sequence of codes 0 .. k-1 and count again. `impossible` (k, k): which (down) can't be followed by
     which (across); none of these may be in the sequences."""

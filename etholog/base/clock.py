@@ -47,6 +47,9 @@ def seconds_face(seconds: float) -> str:
     return f"-{shown}" if round(seconds) < 0 else shown
 
 
+LONGEST_MS = 10**10  # that a record's time may be: 115 days
+LATER_MS = 10 * LONGEST_MS  # later than any session's end
+
 STEPS_S = (1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 14_400, 28_800, 86_400)
 
 

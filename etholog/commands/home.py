@@ -26,7 +26,7 @@ from etholog.commands import main
 from etholog.commands.recording import look_of
 from etholog.ethogram import at_hand
 from etholog.recording.opening import pair_of
-from etholog.screens.home import CARD, FEED, PLAN, READY, Home, Way
+from etholog.screens.home import CARD, FEED, NO_ANIMALS, PLAN, READY, Home, Way
 from etholog.screens.themed import ThemedApp
 from etholog.screens.themes import Look
 from etholog.session.question import NotUnderstood
@@ -185,7 +185,7 @@ def _feed(look: Look, known: Animals, today: date) -> str:
 
     rows = [(name, _last_meal(known, name)) for name in _here(known)]
     meals = _shown(Feeding(look, today.isoformat(), rows, KINDS["meal"].choices, give, take_back)) or 0
-    return f"{many(meals, 'meal')} written" if rows else "no animals yet: press a"
+    return f"{many(meals, 'meal')} written" if rows else NO_ANIMALS
 
 
 def _plan(look: Look, known: Animals, today: date) -> str:

@@ -13,7 +13,9 @@ from etholog.commands.output import (
     add_folder,
     add_json,
     add_more,
+    add_permutations,
     as_json,
+    check_permutations,
     lead,
     limits,
     say,
@@ -50,8 +52,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--cluster", metavar="COLUMN", help="sessions of one of these belong together (default: male)")
     parser.add_argument("--cox", nargs="*", metavar="COLUMN", help="Cox's model of these columns (default: --by)")
     parser.add_argument("--spans", action="store_true", help="onsets that nobody saw, as spans of time (Turnbull)")
-    parser.add_argument("--permutations", type=int, default=10_000, metavar="N", help="shuffles, where not exact")
-    parser.add_argument("--seed", type=int, default=0)
+    add_permutations(parser)
     add_folder(parser, SESSIONS_TOO)
     parser.add_argument("--engine", choices=("duckdb",), help="of what `export DIR --by-month` wrote: in little memory")
     add_more(parser)
@@ -87,8 +88,7 @@ def run(args: argparse.Namespace) -> int:
 
 def _check(args: argparse.Namespace, grouped: bool) -> None:
     """Refuse what can't be meant together."""
-    if args.permutations < 1:
-        raise Refusal(f"--permutations {args.permutations}: must be 1 or more")
+    check_permutations(args)
     if args.first is not None and not args.first > 0:
         raise Refusal(f"--first {args.first:g}: give a time over 0, in minutes")
     for option, said in (("--first", args.first), ("--cluster", args.cluster)):

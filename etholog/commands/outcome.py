@@ -210,6 +210,7 @@ def _compared(evening: "pd.DataFrame") -> str:
 
 
 def _sentence(attempts: "pd.DataFrame", evening: "pd.DataFrame") -> str:
+    from etholog.analysis.sentences.outcome import UNPROVEN
     from etholog.session.evidence import Evidence
 
     taken = attempts[attempts["may_have_taken"]]
@@ -221,8 +222,8 @@ def _sentence(attempts: "pd.DataFrame", evening: "pd.DataFrame") -> str:
     return (
         f"{many(len(taken), 'attempt')} in which sperm may have been transferred, {len(taken) - len(closed)} of them"
         f" still open (each counts for as long as it has waited); {sacs} gave a sac{alone}. Shares from the sac on:"
-        f" what had come by the day that is named. 4 measures of the evening were tried on {tried}"
-        f"{_compared(evening)} A sac does not prove a transfer, and its absence does not rule one out."
+        f" what had come by the day that is named. {len(evening)} measures of the evening were tried on {tried}"
+        f"{_compared(evening)} {UNPROVEN}"
     )
 
 

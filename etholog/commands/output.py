@@ -29,6 +29,21 @@ def add_json(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--json", action="store_true", help="print every number at full precision, as JSON")
 
 
+SHUFFLES = 10_000  # as `analysis.permutation` has it, which --help need not load
+
+
+def add_permutations(parser: argparse.ArgumentParser) -> None:
+    """Give a command its `--permutations` and `--seed`."""
+    parser.add_argument("--permutations", type=int, default=SHUFFLES, metavar="N", help="shuffles, where not exact")
+    parser.add_argument("--seed", type=int, default=0)
+
+
+def check_permutations(args: argparse.Namespace) -> None:
+    """Refuse a `--permutations` of none, before the work."""
+    if args.permutations < 1:
+        raise Refusal(f"--permutations {args.permutations}: must be 1 or more")
+
+
 THE_WORKSPACE, SESSIONS_TOO = "the workspace", "workspace or folder of sessions"
 
 

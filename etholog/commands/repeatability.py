@@ -9,7 +9,9 @@ from etholog.commands.output import (
     SESSIONS_TOO,
     add_folder,
     add_json,
+    add_permutations,
     as_json,
+    check_permutations,
     draw,
     picture_file,
     say,
@@ -33,8 +35,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
         "--adjust", nargs="+", default=[], metavar="COLUMN", help="allow for these; order: his nth session"
     )
     parser.add_argument("--draw", type=picture_file, metavar="FILE", help="draw what is expected of each male")
-    parser.add_argument("--permutations", type=int, default=10_000, metavar="N", help="shuffles, where not exact")
-    parser.add_argument("--seed", type=int, default=0)
+    add_permutations(parser)
     add_folder(parser, SESSIONS_TOO)
     add_json(parser)
     parser.epilog = (
@@ -45,8 +46,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print the repeatability and what is expected of each male; 1 where a file could not be read."""
-    if args.permutations < 1:
-        raise Refusal(f"--permutations {args.permutations}: must be 1 or more")
+    check_permutations(args)
     if bool(args.interval) == bool(args.total):
         raise Refusal("name an interval, such as courtship, or --total CODE: one of the two")
     from etholog import season as season_

@@ -8,6 +8,7 @@ from etholog.base.refusal import Refusal
 from etholog.base.text import in_words
 from etholog.commands.output import (
     SESSIONS_TOO,
+    SHUFFLES,
     add_folder,
     add_json,
     add_more,
@@ -72,7 +73,7 @@ def run(args: argparse.Namespace) -> int:
     read = season.read(args.folder)
     if args.follows is not None:
         check_names(read, args.follows)
-        args.shuffles = args.shuffles or 10_000
+        args.shuffles = args.shuffles or SHUFFLES
     how = {"actor": args.actor, "repeats": args.repeats, "longest_pause_s": args.longest_pause}
     more = {"answer": args.answer, "within_s": args.within, "lag": args.lag}
     more |= {"shuffles": args.shuffles, "seed": args.seed}

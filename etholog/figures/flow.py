@@ -20,7 +20,7 @@ from etholog.analysis.transition import Edge, Transitions
 from etholog.base.colours import FAINT, INK, RULE
 from etholog.base.language import gettext, number
 from etholog.figures.style import ACTORS, ReproducibleFigure, Size, bars, filled, label, nothing, plain, plate, rules
-from etholog.figures.transitions import in_order
+from etholog.figures.transitions import NO_TRANSITIONS, in_order
 
 LEAST, MOST = 16.0, 130.0  # areas of nodes, in square points
 THIN, THICK = 0.6, 3.4  # points of an arrow's width, from no share to all
@@ -72,7 +72,7 @@ def flow(
     with rules():
         codes = in_order(found, stages or {})
         if not codes:
-            return nothing(size, gettext("Nothing followed anything: there are no transitions."))
+            return nothing(size, gettext(NO_TRANSITIONS))
         wide, k = size == "page", len(codes)
         row = 0.24 if wide else 0.17
         figure = plate(size, (1.15 if wide else 0.5) + row * k)

@@ -9,7 +9,7 @@ from matplotlib.colors import BoundaryNorm, ListedColormap
 from etholog.analysis import columns
 from etholog.analysis.transition import Transitions
 from etholog.base.colours import GAP, INK, RULE
-from etholog.base.language import gettext
+from etholog.base.language import gettext, gettext_noop
 from etholog.ethogram import STAGES
 from etholog.figures.style import ReproducibleFigure, Size, bars, label, nothing, plate, rules
 
@@ -18,6 +18,7 @@ from etholog.figures.style import ReproducibleFigure, Size, bars, label, nothing
 # that. Brewer's purple to orange, which colour-blind people tell apart, and which no actor has.
 STEPS = (-4.0, -2.0, 2.0, 4.0)
 SCALE = ("#5e3c99", "#b2abd2", GAP, "#fdb863", "#e66101")
+NO_TRANSITIONS = gettext_noop("Nothing followed anything: there are no transitions.")
 
 
 def transitions(
@@ -56,7 +57,7 @@ def transitions(
     with rules():
         codes = in_order(found, stages or {})
         if not codes:
-            return nothing(size, gettext("Nothing followed anything: there are no transitions."))
+            return nothing(size, gettext(NO_TRANSITIONS))
         k = len(codes)
         wide = size == "page"
         figure = plate(size, (1.3 if wide else 1.1) + k * (0.27 if wide else 0.15))

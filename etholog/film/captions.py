@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from etholog.base import files
-from etholog.base.clock import clock_face
+from etholog.base.clock import LATER_MS, clock_face
 from etholog.base.language import gettext, gettext_noop
 from etholog.base.refusal import Refusal
 from etholog.base.text import nearest
@@ -23,7 +23,6 @@ UNSURE = gettext_noop("(unsure)")
 BEFORE = gettext_noop("before")
 # Whose it is, where the label does not say so.
 WHOSE = {"male": gettext_noop("Male: {what}."), "female": gettext_noop("Female: {what}.")}
-EVER = 10**10  # later than any session's end, in milliseconds
 
 
 class Cue(NamedTuple):
@@ -165,7 +164,7 @@ def chapters(bouts: Sequence[Bout], ethogram: Ethogram, cuts: CutList, words: Wo
     begun = _lasting([(t, stage) for t, stage in stages if stage])
     found: list[Cue] = []
     for (onset, stage), following in zip_longest(begun, begun[1:]):
-        shown = list(cuts.shown(onset, following[0] if following else EVER))
+        shown = list(cuts.shown(onset, following[0] if following else LATER_MS))
         if shown:
             # A chapter begins where the one before it ends, whatever was cut between.
             title = words.chapters.get(stage) or _capital(gettext(stage))

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Literal
 
 from etholog.base import files
+from etholog.recording.corrector import NOTE_LENGTH
 
 What = Literal["note", "outcome", "form"]
 
@@ -43,7 +44,7 @@ class Begun:
             kept = json.loads(files.read(self.path))
             if kept["what"] != what:
                 return {}
-            return {str(name): str(text)[:10_000] for name, text in kept["typed"].items()}
+            return {str(name): str(text)[:NOTE_LENGTH] for name, text in kept["typed"].items()}
         except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
             return {}
 

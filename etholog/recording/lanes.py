@@ -3,11 +3,10 @@
 from bisect import insort
 from dataclasses import dataclass, field
 
+from etholog.base.clock import LATER_MS
 from etholog.ethogram import Behaviour, Ethogram, Press
 from etholog.recording.live import Live
 from etholog.session.folding import Bout, Span
-
-FOREVER = 10**11  # milliseconds: later than any session's end
 
 
 @dataclass(eq=False)
@@ -64,7 +63,7 @@ class Lanes:
         self._seen = len(folding.bouts)
         for lane in self.lanes:
             lane.running.clear()
-        self.gaps = [*folding.gaps, *([folding.gap._replace(offset=FOREVER)] if folding.gap else [])]
+        self.gaps = [*folding.gaps, *([folding.gap._replace(offset=LATER_MS)] if folding.gap else [])]
         for bout in folding.running.values():
             self._lane(bout).running.append(bout)
 

@@ -303,7 +303,7 @@ def _free_name(folder: Path, name: str) -> str:
     return free
 
 
-LONGEST_S = 100 * 86_400  # a record's time is at most 10^10 ms, 115 days
+LONGEST_S = 100 * 86_400  # a record's time is at most `clock.LONGEST_MS`, 115 days
 
 
 def resume(

@@ -6,9 +6,10 @@ from rich.segment import Segment
 from rich.style import Style
 from textual.strip import Strip
 
+from etholog.base.clock import LATER_MS
 from etholog.base.text import visible
 from etholog.ethogram import ACTORS
-from etholog.recording.lanes import FOREVER, Lane, Lanes
+from etholog.recording.lanes import Lane, Lanes
 from etholog.recording.live import Live
 from etholog.screens.fit import shortened
 from etholog.screens.sheet import ink
@@ -100,7 +101,7 @@ class Chart:
     def _traced(self, lane: Lane, style: Style) -> list[Segment]:
         gaps, end = self._lanes.gaps, self._live.end
         if end is not None:
-            gaps = [*gaps, Span(-FOREVER, 0, ""), Span(end + 1, FOREVER, "")]
+            gaps = [*gaps, Span(-LATER_MS, 0, ""), Span(end + 1, LATER_MS, "")]
         body = trace(lane, self.right, self.room, self._look.glyphs, self.scale, gaps)
         if not self._with_cursor:
             return [Segment(body, style)]

@@ -20,6 +20,7 @@ from etholog.screens.themes import Look
 SESSIONS_SHOWN = 6
 AROUND_DUE = 5  # the lines above and below what is due: edges, a head, blanks
 NAME_WIDTH = 10  # of the animals before what is due
+NO_ANIMALS = "no animals yet: press a"
 WIDE = 84  # columns from which on the commands stand beside their keys
 
 
@@ -173,7 +174,7 @@ class Home(ThemedApp):
                 return "\n".join([*lines, f"... and {left} more"])
             lines += row_lines
         if not lines and not self._animals.known():
-            return "no animals yet: press a"
+            return NO_ANIMALS
         return "\n".join(lines) or "nothing today"
 
     def _sessions(self, width: int, room: int) -> str:

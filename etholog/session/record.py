@@ -11,12 +11,13 @@ from pydantic import AwareDatetime, BeforeValidator, ConfigDict, Field, TypeAdap
 from typing_extensions import TypedDict  # before Python 3.12, pydantic takes no other
 
 from etholog.base import journal
+from etholog.base.clock import LONGEST_MS
 from etholog.base.journal import Scalar
 from etholog.base.language import gettext
 from etholog.base.refusal import Finding
 from etholog.session.drafts import TAP_ID
 
-Ms = Annotated[int, Field(ge=0, le=10**10)]
+Ms = Annotated[int, Field(ge=0, le=LONGEST_MS)]
 Number = Annotated[int, Field(ge=0)]
 Word = Annotated[str, Field(max_length=200)]
 Name = Annotated[str, Field(min_length=1, max_length=200)]

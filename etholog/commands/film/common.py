@@ -61,8 +61,13 @@ def add_choice(verb: argparse.ArgumentParser) -> None:
         help="keep what was marked (marks; so it is where there is a session), what a search of the film finds "
         "(stretches; so it is for a film alone), or both",
     )
-    choice.add_argument("--angle", metavar="FILM", help="of two films of the same minutes, take the one of this name")
+    add_angle(choice)
     add_search(verb)
+
+
+def add_angle(verb: "argparse.ArgumentParser | argparse._ArgumentGroup") -> None:
+    """Give a verb its `--angle`."""
+    verb.add_argument("--angle", metavar="FILM", help="of two films of the same minutes, take the one of this name")
 
 
 def add_search(verb: argparse.ArgumentParser) -> None:

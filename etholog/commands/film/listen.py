@@ -17,6 +17,7 @@ from etholog.base.text import many, nearest, visible
 from etholog.commands import recording
 from etholog.commands.film.anchors import anchor
 from etholog.commands.film.common import (
+    add_angle,
     add_session,
     aligned,
     bar,
@@ -67,7 +68,7 @@ def configure(verb: argparse.ArgumentParser) -> None:
     verb.add_argument(
         "--more", type=float, default=1.0, metavar="N", help="above 1 finds more bursts, below 1 fewer (1)"
     )
-    verb.add_argument("--angle", metavar="FILM", help="of two films of the same minutes, take the one of this name")
+    add_angle(verb)
     verb.add_argument("--trace", type=Path, metavar="FILE", help="draw the onset strength: .svg, .png or .pdf")
     verb.add_argument(
         "--take",

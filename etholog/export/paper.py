@@ -124,12 +124,13 @@ def expected(interval: str, found: Comparison) -> pd.DataFrame:
 
 def methods(season: Season, times: pd.DataFrame, found: Comparison, seed: int) -> tuple[str, list[str]]:
     """Return the methods of what was really done, in Markdown with citations, and the keys that are cited."""
-    about, label = times.attrs, str(times.attrs["label"])
+    about, label, sessions = times.attrs, str(times.attrs["label"]), season.sessions
+    ethograms = sorted(set(sessions["ethogram"].astype(str)))
     unseen = "kept at risk" if about.get("unseen", "keep") == "keep" else "censored from there on"
     parts = [
-        f"We recorded {many(len(season.sessions), 'session')} of {many(how_many(times['male']), 'male')} and"
-        f" {many(how_many(times['female']), 'female')} continuously, all occurrences of a focal pair [@altmann1974], by"
-        f" the ethogram {', '.join(sorted(set(season.sessions['ethogram'].astype(str))))}.",
+        f"We recorded {many(len(sessions), 'session')} of {many(how_many(sessions['male']), 'male')} and"
+        f" {many(how_many(sessions['female']), 'female')} continuously, all occurrences of a focal pair [@altmann1974],"
+        f" by the ethogram{'s' * (len(ethograms) > 1)} {', '.join(ethograms)}.",
         f"{label[:1].upper()}{label[1:]} was measured in {many(len(times), 'session')}; it occurred in"
         f" {int(times['occurred'].sum())}, and the others are right-censored at the end of watching. Gaps, in which"
         f" nobody watched, do not count; time out of sight was {unseen}.",

@@ -12,8 +12,11 @@ from pypdf import PdfReader
 
 from etholog import __version__, season
 from etholog.analysis import logrank
+from etholog.analysis.compare import compare
+from etholog.analysis.latency import latency
 from etholog.base.refusal import Refusal
 from etholog.export import folder
+from etholog.export.paper import methods
 from etholog.season import Season
 from tests.make import marks, terrestrial_1, write_session
 
@@ -119,6 +122,13 @@ def test_the_methods_tell_what_was_done_with_its_sources(kit: Path, known: Seaso
     assert "the smaller of its ranks in two statistics" in told  # of more than two males
     assert "Pairs of males" not in told  # none of them has a p
     assert "within females" in told and "seed 0" in told and "10,000 random labellings" in told
+
+
+def test_the_methods_count_every_animal_that_was_recorded(known: Season) -> None:
+    times = latency(known, "courtship").head(3)
+    text, _ = methods(known, times, compare(times, "male"), 0)
+    assert "We recorded 28 sessions of 6 males and 8 females continuously" in text
+    assert "was measured in 3 sessions" in text
 
 
 def test_figures_are_a_column_wide(kit: Path) -> None:

@@ -94,7 +94,7 @@ def power(
 
     Raises
     ------
-    Refusal: for numbers that no season can have, and where the past never showed the behaviour.
+    Refusal: for numbers that no season can have, and where the behaviour came in under 4 of the past sessions.
 
     >>> import etholog
     >>> found = etholog.power(median_s=300, males=[6], sessions=[3], like=[0.3], seasons=20)
@@ -139,8 +139,9 @@ def _curve(times: pd.DataFrame | None, median_s: float | None) -> tuple[Callable
             raise Refusal(f"median {median_s:g} s: a number of seconds above 0")
         return lambda share: -np.log1p(-share) * median_s / log(2), 3 * median_s
     time, occurred = times["latency_s"].to_numpy(dtype=np.float64), times["occurred"].to_numpy(dtype=bool)
-    if not occurred.any():
-        raise Refusal("the behaviour never came in these sessions: give a median in seconds")
+    if occurred.sum() < survival.LIMITS_LEAST:
+        many = f"under {survival.LIMITS_LEAST}" if occurred.any() else "none"
+        raise Refusal(f"the behaviour came in {many} of these sessions: give a median in seconds")
     curve = survival.kaplan_meier(time, occurred)
     came = 1 - curve["share"].to_numpy(dtype=np.float64)
     at = np.append(curve.index.to_numpy(dtype=np.float64), np.inf)

@@ -17,10 +17,11 @@ if TYPE_CHECKING:
 def spans_of(season: "Season", times: "pd.DataFrame", args: argparse.Namespace) -> int:
     """Print the estimates from spans; 1 where a file could not be read."""
     from etholog.analysis.interval_censored import turnbull, unseen_onsets, weibull
+    from etholog.analysis.survival import LIMITS_LEAST
 
     spans = unseen_onsets(season, times)
     curve = turnbull(spans)
-    fitted = weibull(spans) if spans["occurred"].any() else None
+    fitted = weibull(spans) if spans["occurred"].sum() >= LIMITS_LEAST else None
     words = _sentence(spans, fitted)
     if args.json:
         print(as_json({"turnbull": curve, "sessions": spans, "sentence": words}))

@@ -15,6 +15,7 @@ import etholog as e
 from etholog.analysis.interval_censored import turnbull, unseen_onsets, weibull
 from etholog.analysis.survival import kaplan_meier
 from etholog.base.refusal import Refusal
+from etholog.commands import main
 from tests.analysis.published import published
 from tests.make import marks, terrestrial_1, write_session
 
@@ -142,3 +143,14 @@ def test_the_invented_set_is_what_its_script_makes(repository: Path, tmp_path: P
 def records(file: Path) -> list[dict[str, object]]:
     lines = [json.loads(line) for line in file.read_text(encoding="utf-8").splitlines()]
     return [{name: value for name, value in line.items() if name != "crc"} for line in lines]
+
+
+def test_three_onsets_are_too_few_for_a_model(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (tmp_path / "sessions").mkdir()
+    said = []
+    for number in range(1, 5):
+        made = marks((1000, "walking", "onset"), (3000 + 1700 * number, "drumming", "onset"))
+        write_session(tmp_path / "sessions" / f"{number}.jsonl", made, id=f"{number}")
+        main(["latency", "--to", "drumming", "--spans", "--folder", str(tmp_path)])
+        said.append("Weibull" in "".join(capsys.readouterr()))
+    assert said == [False, False, False, True]

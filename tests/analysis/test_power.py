@@ -91,9 +91,16 @@ def test_from_past_sessions_as_many_come_as_came() -> None:
         ("ratio 1", {"median_s": 60, "ratio": 1}),
         ("median -3", {"median_s": -3}),
         ("watching for 0", {"median_s": 60, "watch_s": 0}),
-        ("never came", {"times": pd.DataFrame({"latency_s": [5.0], "occurred": [False]})}),
+        ("came in none", {"times": pd.DataFrame({"latency_s": [5.0], "occurred": [False]})}),
     ],
 )
 def test_numbers_that_no_season_has(words: str, given: dict[str, object]) -> None:
     with pytest.raises(Refusal, match=words):
         power(**given)
+
+
+@pytest.mark.parametrize(("came", "said"), [(0, "none"), (1, "under 4"), (3, "under 4")])
+def test_a_season_in_which_it_hardly_came_is_nothing_to_plan_from(came: int, said: str) -> None:
+    times = pd.DataFrame({"latency_s": [60.0, 70.0, 80.0, 90.0], "occurred": [True] * came + [False] * (4 - came)})
+    with pytest.raises(Refusal, match=f"came in {said} of these sessions: give a median"):
+        power(times, males=[4], sessions=[2], like=[0.1], seasons=2)

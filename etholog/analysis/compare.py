@@ -147,6 +147,7 @@ def compare(
                 groups=len(names),
                 by=gettext(by),
             ),
+            *_left_out(len(times) - len(tested.frame)),
             *([gettext("Compared within {column}.", column=gettext(tested.within))] if tested.within else []),
             *_test_said(tested, by),
         ]
@@ -306,6 +307,18 @@ def _weighed(
         missing |= {f"{name}_s": plain[f"{name}_s"] for name in QUANTILES}
     median = {"median_s": found.value, "median_low_s": found.low, "median_high_s": found.high}
     return missing | median | {"why": f"no limits: {found.why}" if found.why else found.note}
+
+
+def _left_out(count: int) -> list[str]:
+    if not count:
+        return []
+    return [
+        ngettext(
+            "{n} session is left out, as what groups are made by is not known of it.",
+            "{n} sessions are left out, as what groups are made by is not known of them.",
+            count,
+        )
+    ]
 
 
 def _test_said(tested: Tested, by: str) -> list[str]:

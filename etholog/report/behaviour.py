@@ -11,7 +11,8 @@ from etholog.analysis.duration import duration
 from etholog.analysis.latency import of_role
 from etholog.analysis.sentences.duration import with_side
 from etholog.analysis.sentences.parts import capital
-from etholog.analysis.transition import SEEN, Transitions, transition
+from etholog.analysis.sentences.transition import NONE, OFTEN, SHOWN
+from etholog.analysis.transition import Transitions, transition
 from etholog.base.language import gettext, gettext_noop, ngettext
 from etholog.base.text import in_words, percent
 from etholog.report import drawing
@@ -214,9 +215,12 @@ def transitions(season: Season, measured: Measured, drawings: Drawings) -> Itera
 
 
 def _transition_answer(found: Transitions, long: pd.DataFrame) -> str:
-    often = long[long["count"] >= SEEN].sort_values(["few", "residual"], ascending=[True, False]).head(3)
+    """Return what surely comes more often than chance, as `etholog transition` has it. `long`: its rows, in words."""
+    codes = found.long()
+    sure = [bool(found.certain.at[first, after]) for first, after in zip(codes["first"], codes["next"], strict=True)]
+    often = long[pd.Series(sure, index=long.index) & (long["residual"] > 0)].head(SHOWN)
     if not len(often):
-        return gettext("Of {count} kinds of transition none came three times or more.", count=len(long))
+        return gettext(NONE)
     told = [
         gettext(
             "{next} after {first} ({count} times, {share} of what followed)",
@@ -227,4 +231,4 @@ def _transition_answer(found: Transitions, long: pd.DataFrame) -> str:
         )
         for row in often.to_dict("records")
     ]
-    return gettext("What stands out most: {pairs}.", pairs="; ".join(told))
+    return gettext(OFTEN, pairs="; ".join(told))

@@ -96,3 +96,10 @@ def test_one_group_alone_is_not_set_against_itself(season: Season) -> None:
     one = replace(season, sessions=season.sessions.assign(place="shelf"))
     said = duration.of_season(one, etholog.duration(one, by="place"), "place", one.labels)
     assert said == ["There is one group alone: nothing to compare."]
+
+
+def test_less_than_1_by_chance_is_not_about_that(season: Season) -> None:
+    one = etholog.transition(season).long().head(1).assign(expected=0.4, count=1)
+    first, after = one.loc[0, ["first", "next"]]
+    said = transition.of_one(one, 1, 0.1, {})[0]
+    assert said.casefold() == f"{after} after {first}: 1 of 1 times; chance: less than 1."

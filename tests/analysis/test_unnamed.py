@@ -51,6 +51,7 @@ def test_measures_are_those_of_the_named_alone(times: pd.DataFrame) -> None:
         assert mixed(table, "warmth", permutations=99).males == 9
         assert hazards(table, "warmth", permutations=99).clusters == 9
         assert len(compare(table, "male", permutations=99).table) == 9
+        assert ("4 sessions are left out" in compare(table, "male", permutations=99).sentence) == (table is times)
         assert rivals(table, "male", shuffles=19)["count"].iloc[0] == known["occurred"].sum()
         assert sorted(set(first_ends(table, "male")["male"])) == MALES
     one, other = (proportional(table, "warmth", "male") for table in (times, known))

@@ -16,6 +16,8 @@ from subprocess import CompletedProcess
 import pytest
 
 from etholog import season, session
+from etholog.analysis.sentences import transition as transition_sentences
+from etholog.analysis.transition import transition
 from etholog.report import page, svg
 from tests.make import ETHOGRAM, marks, write_session
 from tests.report.conftest import SEASON, SESSION, report
@@ -148,6 +150,26 @@ def test_the_summary_and_the_section_say_one_thing_of_how_long_it_took(three_pag
     assert said is not None
     assert text.count(said[0]) == 2
     assert "in half of all within" not in text  # of three sessions nobody can say that
+
+
+def test_the_page_and_the_command_name_the_same_successions(season_page: Path) -> None:
+    known = season.read(SEASON)
+    told = transition_sentences.of_season(known, transition(known), known.labels)[0]
+    text = season_page.read_text(encoding="utf-8")
+    answer = re.search(r"More often than chance would have it: [^<]*", text)
+    assert answer is not None
+    successions = r"([a-z ]+ after [a-z ]+) \("
+    assert re.findall(successions, answer[0]) == re.findall(successions, told) != []
+
+
+def test_what_came_a_few_times_is_no_more_often_than_chance(tmp_path: Path) -> None:
+    (tmp_path / "sessions").mkdir()
+    for name in "ab":
+        made = marks((1000, "walking", "onset"), (2000, "drumming", "onset"), (3000, "touch", None))
+        write_session(tmp_path / "sessions" / f"{name}.jsonl", made, id=name)
+    found, _ = season.sessions_in(tmp_path / "sessions")
+    html = page.html(season.of(tmp_path, found), found)
+    assert "No succession surely comes more often than chance would have it." in html
 
 
 def page_of_sessions_begun(folder: Path, *instants: str) -> str:

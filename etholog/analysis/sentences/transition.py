@@ -10,6 +10,7 @@ from etholog.analysis import sequence
 from etholog.analysis.design import how_many
 from etholog.analysis.sentences.parts import capital, chances
 from etholog.analysis.transition import Transitions
+from etholog.base.language import gettext_noop
 from etholog.base.text import many
 from etholog.season import Season
 
@@ -17,11 +18,11 @@ SHOWN = 3
 
 NOTHING = "Nothing followed anything: there is nothing to count."
 NO_ANSWER = "Nothing was answered within that time."
-OFTEN = "More often than chance would have it: {pairs}."
-PAIR = "{next} after {first} ({count} of {of} times; chance: about {expected})"
+OFTEN = gettext_noop("More often than chance would have it: {pairs}.")
+PAIR = "{next} after {first} ({count} of {of} times; chance: {expected})"
 PLAIN = "Most often: {pairs}."
 BARE = "{next} after {first} ({count} of {of} times)"
-NONE = "No succession surely comes more often than chance would have it."
+NONE = gettext_noop("No succession surely comes more often than chance would have it.")
 RESTS = "They are {sessions} of {males}: what one male often does can pass for a rule; --each male shows each of them."
 
 
@@ -48,7 +49,7 @@ def of_season(season: Season, found: Transitions, labels: Mapping[str, str]) -> 
     return [first, RESTS.format(sessions=many(len(sessions), "session"), males=males)]
 
 
-FOLLOWS = "{next} after {first}: {count} of {of} times; chance: about {expected}."
+FOLLOWS = "{next} after {first}: {count} of {of} times; chance: {expected}."
 SELDOM = "Shuffled within each session, chance alone gives as much {often} (p = {p:.2g})."
 
 
@@ -66,5 +67,5 @@ def _pair(template: str, row: Mapping[Any, Any], totals: pd.Series, labels: Mapp
     return template.format(
         first=labels.get(str(row["first"]), str(row["first"])), next=labels.get(str(row["next"]), str(row["next"])),
         count=row["count"], of=totals[row["first"]],
-        expected=f"{expected:.0f}" if isinstance(expected, float) and expected >= 1 else "less than 1",
+        expected=f"about {expected:.0f}" if isinstance(expected, float) and expected >= 1 else "less than 1",
     )  # fmt: skip

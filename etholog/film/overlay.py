@@ -7,6 +7,7 @@ that move, so that ffmpeg draws it all by itself. Pure: text out.
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from unicodedata import east_asian_width
 
 from etholog.base.clock import clock_face, fine_face
 from etholog.base.colours import ACTORS
@@ -19,7 +20,10 @@ from etholog.session.folding import Bout
 PAPER, INK, RULE = "#f7f4ec", "#222222", "#cfc9ba"
 WINDOW_S = 60.0  # so much of the past is on the paper
 MOST_LANES = 10
+SIDE = 20  # pixels left free on each side of a caption
+NARROW = 0.6  # of a letter that is not wide, in widths of one that is: more than any but the widest take
 
+# The encoding -1 has libass lay each caption out by its own letters, from the right where they are written so.
 _HEAD = """[Script Info]
 ScriptType: v4.00+
 PlayResX: {width}
@@ -30,7 +34,8 @@ ScaledBorderAndShadow: yes
 [V4+ Styles]
 Format: Name, Fontname, Fontsize, PrimaryColour, SecondaryColour, OutlineColour, BackColour, Bold, Italic, Underline, \
 StrikeOut, ScaleX, ScaleY, Spacing, Angle, BorderStyle, Outline, Shadow, Alignment, MarginL, MarginR, MarginV, Encoding
-Style: Caption,Sans,{size},&HFFFFFF,&HFFFFFF,&H000000,&H000000,0,0,0,0,100,100,0,0,1,{outline},0,2,20,20,{margin},1
+Style: Caption,Sans,{size},&HFFFFFF,&HFFFFFF,&H000000,&H000000,0,0,0,0,100,100,0,0,1,{outline},0,2,{side},{side},\
+{margin},-1
 Style: Strip,Sans,{small},&H222222,&H222222,&H000000,&H000000,0,0,0,0,100,100,0,0,1,0,0,7,0,0,0,1
 
 [Events]
@@ -79,16 +84,37 @@ def paper(width: int, height: int, ethogram: Ethogram, cuts: CutList, bouts: Seq
 def script(size: tuple[int, int], captions: Sequence[Cue], rate: Fraction, strip: Iterator[str], below: int) -> str:
     """Return the whole ASS script for a film of this size with a strip of `below` rows under it."""
     width, height = size
+    letter = max(14, height // 20)
     head = _HEAD.format(
         width=width,
         height=height + below,
-        size=max(14, height // 20),
+        size=letter,
+        side=SIDE,
         small=max(11, height // 42),
         outline=max(1, height // 360),
         margin=below + height // 30,
     )
-    lines = [_line(cue.first, cue.end, rate, "Caption", unmarked(cue.text, r"\N")) for cue in captions]
+    room = (width - 2 * SIDE) / letter
+    shown = [(cue, unmarked(_broken(cue.text, room), r"\N")) for cue in captions]
+    lines = [_line(cue.first, cue.end, rate, "Caption", text) for cue, text in shown]
     return head + "\n".join([*strip, *lines]) + "\n"
+
+
+def _broken(text: str, room: float) -> str:
+    """Return a caption broken between wide letters (Unicode Standard Annex 11), so that no line has more of them than
+    `room`: libass breaks between words alone, and such writing has no spaces.
+
+    >>> _broken("two words 放入雄蛛。", 8)
+    'two words 放入\\n雄蛛。'
+    """
+    done, width = "", 0.0
+    for sign in text:
+        wide = east_asian_width(sign) in ("W", "F")
+        if wide and sign.isalpha() and width + 1 > room:
+            done, width = f"{done}\n", 0.0
+        width = 0.0 if sign == "\n" else width + (1 if wide else NARROW)
+        done += sign
+    return done
 
 
 def strip(paper: Paper, cuts: CutList, bouts: Sequence[Bout], pair: str) -> Iterator[str]:

@@ -314,6 +314,32 @@ def test_burned_captions_and_the_strip_come_with_their_frames(tmp_path: Path, et
         assert (loud > 40) == on, (frame, loud)
 
 
+def test_a_burned_caption_without_spaces_is_broken_and_one_from_the_right_ends_at_the_left(
+    tmp_path: Path, etholog: Run
+) -> None:
+    black = tmp_path / "black.mp4"
+    ffmpeg("-f", "lavfi", "-i", f"color=black:rate=25:size={WIDTH}x{HEIGHT}:duration=30", f"file:{black}")
+    path = filmed(tmp_path, black)
+
+    def drawn_in(words: str) -> dict[int, int]:
+        """The columns of the first caption in which anything is drawn, each with how many pixels of it are light."""
+        (tmp_path / "words.toml").write_text(f'[captions]\nwalking = "{words}"\n', encoding="utf-8")
+        options = (*CHOICE, "--keep", "walking", "--burn", "--words", tmp_path / "words.toml")
+        drawn = tmp_path / f"{len(words)}.mkv"
+        assert etholog("film", "make", path, *options, "-o", drawn).returncode == 0
+        one = ("-ss", "1.5", "-i", f"file:{drawn}", "-frames:v", "1", "-f", "rawvideo", "-pix_fmt", "gray", "-")
+        picture = ffmpeg(*one)
+        lit = {at: sum(pixel > 100 for pixel in picture[at::WIDTH]) for at in range(WIDTH)}
+        return {at: count for at, count in lit.items() if count}
+
+    wide = list(drawn_in("雄" * 40))  # a font that lacks the letter draws as wide a box
+    assert 15 < wide[0] < wide[-1] < WIDTH - 15
+    # Unicode Standard Annex 9: stops that end a sentence in Arabic letters stand left of them. Alefs are tall.
+    _, *columns, _ = drawn_in("ااااا.....").values()
+    middle = len(columns) // 2
+    assert max(columns[:middle]) < max(columns[middle:]) // 2, columns
+
+
 def test_mute_takes_the_sound_away(tmp_path: Path, etholog: Run) -> None:
     path = filmed(tmp_path, numbered(tmp_path / "film.mp4", 30))
     for words in ((), ("--quick",)):

@@ -1,6 +1,5 @@
 """A label for the enclosure: who, with whom, when, how sure, and when to look for a sac."""
 
-import logging
 import warnings
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -10,7 +9,7 @@ from pathlib import Path
 import segno
 from matplotlib import rcParams
 from matplotlib.figure import Figure
-from matplotlib.font_manager import FontProperties, findfont, findSystemFonts, fontManager, get_font
+from matplotlib.font_manager import FontProperties
 from matplotlib.patches import PathPatch, Rectangle
 from matplotlib.path import Path as MplPath
 from matplotlib.textpath import TextToPath
@@ -19,6 +18,7 @@ from etholog.base import files
 from etholog.base.atomic import replacing
 from etholog.base.refusal import Refusal
 from etholog.base.text import drawable
+from etholog.fonts import families
 
 MM = 1 / 25.4
 MARGIN_MM = 2.0
@@ -27,7 +27,6 @@ CUT_MM = 5.0  # of a page's edge that printers leave white
 A4, LETTER = (210.0, 297.0), (215.9, 279.4)
 
 Label = tuple[Sequence[str], str]  # its lines, and what its code holds
-Letter = tuple[str, str]  # and its weight
 
 
 @dataclass(frozen=True)
@@ -55,8 +54,6 @@ SIZES = tuple(SHEETS)
 LONGEST_LINE = 200
 LEADING = 1.2  # from line to line, in heights of type
 _POINT_MM = 0.3528
-# That a font has no bold face is no news to a keeper.
-logging.getLogger("matplotlib.font_manager").setLevel(logging.ERROR)
 
 
 def size_of(text: str) -> tuple[float, float]:
@@ -189,40 +186,6 @@ def _broken(word: str, room: float, points: float, weight: str) -> list[str]:
             parts.append("")
         parts[-1] += letter
     return parts
-
-
-def families(letters: set[Letter]) -> tuple[list[str], str]:
-    """Return the fonts for these letters, matplotlib's own first and then installed ones that have what it lacks; and
-    the letters that none of them has."""
-    found = list(rcParams["font.family"])
-    lacking = letters - _drawn(found, letters)
-    names = set()
-    # Not from matplotlib's own list, which doesn't know a font that was installed since.
-    for path in findSystemFonts() if lacking else ():
-        if any(_holds(path, letter) for letter, _ in lacking):
-            fontManager.addfont(path)
-            names.add(get_font(path).family_name)
-    drawn = {name: _drawn([name], lacking) for name in sorted(names)}
-    while drawn and (most := max((own & lacking for own in drawn.values()), key=len)):
-        found.append(next(name for name, own in drawn.items() if own & lacking == most))
-        lacking -= most
-    return found, "".join(sorted({letter for letter, _ in lacking}))
-
-
-def _drawn(family: Sequence[str], letters: set[Letter]) -> set[Letter]:
-    """Return which of the letters a family draws."""
-    faces = {weight: findfont(FontProperties(family=family, weight=weight)) for _, weight in letters}
-    return {(letter, weight) for letter, weight in letters if _holds(faces[weight], letter)}
-
-
-def _holds(path: str, letter: str) -> bool:
-    """Tell whether a font has a letter; one that can't be read has none, nor has one of boxes for all letters."""
-    try:
-        font = get_font(path)
-    except (OSError, RuntimeError):
-        return False
-    boxes = "lastresort" in font.family_name.replace(" ", "").casefold()
-    return not boxes and bool(font.get_char_index(ord(letter)))
 
 
 def write(path: Path, labels: Sequence[Label], size: tuple[float, float], sheet: bool = False) -> str:

@@ -7,6 +7,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
+from unicodedata import bidirectional
 
 import matplotlib
 import numpy as np
@@ -16,6 +17,7 @@ from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
 from matplotlib.patches import PathPatch
 from matplotlib.path import Path as Path_
+from matplotlib.text import Text
 from matplotlib.ticker import ScalarFormatter
 from numpy.typing import ArrayLike
 
@@ -26,12 +28,14 @@ from etholog.base.clock import round_times, seconds_face
 from etholog.base.colours import FAINT, GAP, GAP_LINES, GROUND, INK, tint
 from etholog.base.language import ENGLISH, current, digits, gettext
 from etholog.base.text import drawable, in_words
+from etholog.fonts import families
 from etholog.season import Season
 
 Size = Literal["column", "page"]
 # Inches: 89 and 183 mm, one and two columns of most journals (common practice, no source).
 WIDTH: dict[Size, float] = {"column": 3.5, "page": 7.2}
 
+LEFT_TO_RIGHT = "\u200e"  # the mark of Unicode Standard Annex 9: nothing is seen of it
 LONGEST = 48  # characters that are drawn of a text: more leave a figure no room, and a million take minutes
 
 
@@ -123,13 +127,14 @@ class ReproducibleFigure(Figure):
         page that has its own fonts."""
         kind = options.get("format") or (Path(fname).suffix[1:] if isinstance(fname, str | Path) else "png")
         with rules(), warnings.catch_warnings():
-            # A letter that the font lacks is drawn as a box; that is told by the picture.
+            # A letter that no font has is drawn as a box; that is told by the picture.
             warnings.filterwarnings("ignore", message="Glyph .* missing from font")
             if letters:
                 matplotlib.rcParams["svg.fonttype"] = "none"
             options["metadata"] = _SILENT.get(kind.lower(), {}) | (options.get("metadata") or {})
             self._name_safely()
             self._write_numbers()
+            self._find_letters()
             super().savefig(fname, **options)
 
     def content(self, kind: str, **options: Any) -> bytes:
@@ -174,6 +179,19 @@ class ReproducibleFigure(Figure):
             for axis in (axes.xaxis, axes.yaxis):
                 if type(axis.get_major_formatter()) is ScalarFormatter:
                     axis.set_major_formatter(SpokenNumbers())
+
+    def _find_letters(self) -> None:
+        """Draw letters that our font lacks in an installed one that has them."""
+        texts = self.findobj(Text)
+        letters = {
+            (letter, "bold" if text.get_fontweight() == "bold" else "normal")
+            for text in texts
+            for letter in "".join(text.get_text().split())
+        }
+        found, _ = families(letters)
+        if found != matplotlib.rcParams["font.family"]:
+            for text in texts:
+                text.set_fontfamily(found)
 
     def _name_safely(self) -> None:
         """An SVG keeps the artists' names, and no XML can hold a control character."""
@@ -254,8 +272,10 @@ def label(code: str, named: Mapping[str, str] | None) -> str:
 
 def plain(text: str, longest: int = LONGEST) -> str:
     """Return what somebody typed as matplotlib may draw it: one line, not too long, no controls, no mathematics in
-    dollars."""
-    return drawable(text, longest).replace("$", r"\$")
+    dollars. What is written from right to left turns none of the words and numbers round that follow it."""
+    shown = drawable(text, longest).replace("$", r"\$")
+    turned = not shown.isascii() and any(bidirectional(letter) in ("R", "AL") for letter in shown)
+    return f"{LEFT_TO_RIGHT}{shown}{LEFT_TO_RIGHT}" if turned else shown
 
 
 def title(times: pd.DataFrame) -> str:

@@ -1,12 +1,16 @@
 """Figures as files: the same bytes, fonts inside, readable in grey, and the pictures that they were when looked at."""
 
 import os
+import re
+import shutil
 import subprocess
 import sys
 from collections.abc import Callable
 from pathlib import Path
 
+import matplotlib
 import numpy as np
+import pypdf
 import pytest
 from matplotlib.colors import to_rgb
 from matplotlib.testing.compare import compare_images
@@ -55,8 +59,6 @@ def test_bytes_are_the_same_in_every_process_and_pyplot_stays_out(repository: Pa
 
 
 def test_the_users_own_settings_change_nothing(season: Season) -> None:
-    import matplotlib
-
     times = etholog.latency(season, "courtship")
     plain = figures.survival(times, by="male").content("svg")
     with matplotlib.rc_context({"font.size": 30, "axes.facecolor": "red", "svg.fonttype": "none"}):
@@ -75,6 +77,38 @@ def test_fonts_are_in_the_files(season: Season, tmp_path: Path) -> None:
     svg = (tmp_path / "a.svg").read_text()
     assert "<text" not in svg  # letters are outlines, so no font is asked for
     assert "<dc:date>" not in svg
+
+
+def test_a_letter_that_our_font_lacks_is_drawn_in_an_installed_one_that_has_it(tmp_path: Path) -> None:
+    fonts = tmp_path / "share" / "fonts"
+    fonts.mkdir(parents=True)
+    shutil.copy(Path(matplotlib.get_data_path()) / "fonts" / "ttf" / "STIXGeneral.ttf", fonts)
+    # STIX, which comes with matplotlib, has a letter in a circle that its DejaVu Sans lacks.
+    draw = """
+from etholog import figures
+with figures.style.rules():
+    figure = figures.style.plate("column", 1)
+    figure.subplots().set_yticks([0, 1], ["M-Flint", "M-\\N{CIRCLED LATIN CAPITAL LETTER B}"])
+figure.savefig("a.pdf")
+"""
+    script = [sys.executable, "-c", draw]
+    subprocess.run(script, cwd=tmp_path, check=True, env=os.environ | {"XDG_DATA_HOME": str(fonts.parent)})
+    (page,) = pypdf.PdfReader(tmp_path / "a.pdf").pages
+    used = {str(font.get_object()["/BaseFont"]) for font in page["/Resources"]["/Font"].values()}  # type: ignore[index]
+    assert len(used) == 2
+    assert any("DejaVuSans" in name for name in used)
+
+
+def test_a_name_written_from_right_to_left_turns_no_number_round() -> None:
+    """Unicode Standard Annex 9: a line that begins so would be laid out so, and '4 of 5' read as '5 of 4'."""
+
+    def last_glyphs(name: str) -> list[str]:
+        with figures.style.rules():
+            figure = figures.style.plate("column", 1)
+            figure.text(0, 0, f"{figures.style.plain(name)}: 4 of 5")
+        return re.findall(r'<use xlink:href="#(\S+)"', figure.content("svg").decode())[-len(": 4 of 5") :]
+
+    assert last_glyphs("كهرمان") == last_glyphs("M-Amber")
 
 
 def test_colours_are_okabe_and_itos_and_each_is_said_again_in_grey() -> None:

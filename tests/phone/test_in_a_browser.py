@@ -6,6 +6,7 @@ import shutil
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from pathlib import Path
+from random import Random
 from typing import Any
 
 import pytest
@@ -14,9 +15,12 @@ from playwright.async_api import Browser, Page, async_playwright, expect
 
 from etholog import session
 from etholog.base import system
+from etholog.base.clock import clock_face, length_face
+from etholog.phone import view
 from etholog.phone.address import new_seat
 from etholog.phone.messages import NOTE_LONGEST
 from etholog.phone.server import Phone
+from etholog.recording.lanes import Lanes
 from etholog.recording.recorder import Recorder
 from etholog.recording.taps import WORDS
 from etholog.screens.themes import THEMES
@@ -123,6 +127,12 @@ def lane(page: Page, what: str) -> Any:
 
 def taps(on: Recorder) -> list[Any]:
     return [record for record in session.read(on.journal.path).records if record["do"] == "tap"]
+
+
+def followed(on: Recorder) -> Lanes:
+    lanes = Lanes(on.ethogram, on.layout)
+    lanes.follow(on.live)
+    return lanes
 
 
 async def until_recorded(on: Recorder, count: int, seconds: float = 30) -> list[Any]:
@@ -294,6 +304,32 @@ async def test_what_is_taken_back_without_a_network_is_gone_at_once(tmp_path: Pa
     assert [record["key"] for record in taps(on)] == ["raises", "answers", "undo", "undo", "away", "still", "away"]
     assert on.live.folding.gap is not None
     assert [bout.code for bout in reread(on).fold.bouts] == ["still"]
+
+
+async def test_without_a_network_the_page_writes_times_and_keeps_chains_as_the_recorder_does(tmp_path: Path) -> None:
+    on = live_recorder(tmp_path)
+    random = Random(7)
+    async with over_a_network(on) as (page, _, network):
+        times = [0, 499, 500, 501, 1500, 2500, 59_499, 59_500, 60_500, 3_599_500, 3_600_500, 86_400_000]
+        assert await page.evaluate("times => times.map(length)", times) == [length_face(ms) for ms in times]
+        assert await page.evaluate("times => times.map(face)", times) == [clock_face(ms) for ms in times]
+        every = await page.evaluate("welcome.lanes.flatMap(lane => lane.taps.map(([what]) => what))")
+        for rounds in range(1, 4):
+            network.cut()
+            await expect(page.locator("#link")).to_have_text(re.compile("NO LAPTOP"), timeout=10_000)
+            for _ in range(40):
+                await page.evaluate("what => laneTapped(what, performance.now())", random.choice(every))
+            shown = await page.evaluate(
+                "Object.fromEntries([...predicted()].map(([code, { count, running }]) =>"
+                " [code, [count, running.map(bout => bout[3]).sort()]]))"
+            )
+            network.mend()
+            await until_recorded(on, 40 * rounds)
+            await ready(page)
+            lanes = view.now(on, followed(on), on.t(system.now()), "")["lanes"]
+            assert shown == {
+                code: [count, sorted(side for *_, side in running)] for code, (count, _, running, _) in lanes.items()
+            }
 
 
 async def test_delay_jitter_and_loss_shift_nothing_and_a_cut_loses_nothing(tmp_path: Path) -> None:

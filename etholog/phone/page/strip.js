@@ -483,9 +483,9 @@ const face = (ms) => {
   const s = Math.floor(Math.max(0, ms) / 1000), two = (n) => String(n).padStart(2, "0");
   return `${Math.floor(s / 3600)}:${two(Math.floor(s / 60) % 60)}:${two(s % 60)}`;
 };
-const length = (ms) => {
-  const s = Math.round(Math.max(0, ms) / 1000), two = (n) => String(n).padStart(2, "0");
-  return s >= 3600 ? `${Math.floor(s / 3600)}:${two(Math.floor(s / 60) % 60)}:${two(s % 60)}` : `${Math.floor(s / 60)}:${two(s % 60)}`;
+const length = (ms) => { // to the nearest second, a half to the even one, as the laptop rounds
+  const exact = Math.max(0, ms) / 1000, s = exact % 1 === 0.5 ? 2 * Math.round(exact / 2) : Math.round(exact);
+  return s >= 3600 ? face(1000 * s) : `${Math.floor(s / 60)}:${String(s % 60).padStart(2, "0")}`;
 };
 const now = () => state ? state.t + performance.now() - stateAt : 0;
 

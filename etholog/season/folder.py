@@ -61,7 +61,10 @@ class Season:
 
     @cached_property
     def animals(self) -> Animals:
-        """The cards beside the sessions, and the pairings that both know of; read when first asked for."""
+        """The cards beside the sessions, and the pairings that both know of; read when first asked for. Raises Refusal
+        where there can be none: what was exported by month holds no cards, and no evidence of a transfer."""
+        if store.is_store(self.folder):
+            raise Refusal(Finding("holds no cards", "name the workspace that it was exported from", self.folder))
         sessions = _sessions_of(self.folder)
         return animals_.read(root_of(sessions), sessions)
 

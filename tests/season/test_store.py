@@ -7,6 +7,7 @@ import signal
 import subprocess
 import sys
 from collections.abc import Callable
+from datetime import date
 from pathlib import Path
 from subprocess import CompletedProcess
 from typing import Any
@@ -53,6 +54,14 @@ def test_it_is_read_back_as_it_was(sessions: Path, tmp_path: Path) -> None:
     assert len(sizes) > 6
     assert max(sizes) <= SMALL
     same(sessions, to)
+
+
+def test_it_holds_no_cards_and_so_nothing_of_what_came_of_pairings(sessions: Path, tmp_path: Path) -> None:
+    store.write(sessions, tmp_path / "large", SMALL)
+    read = library.read(tmp_path / "large")
+    for ask in (lambda: library.outcomes(read, date(2026, 11, 20)), lambda: read.cards):
+        with pytest.raises(Refusal, match="holds no cards; name the workspace that it was exported from"):
+            ask()
 
 
 @pytest.mark.slow

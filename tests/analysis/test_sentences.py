@@ -103,3 +103,9 @@ def test_less_than_1_by_chance_is_not_about_that(season: Season) -> None:
     first, after = one.loc[0, ["first", "next"]]
     said = transition.of_one(one, 1, 0.1, {})[0]
     assert said.casefold() == f"{after} after {first}: 1 of 1 times; chance: less than 1."
+
+
+def test_what_never_came_is_not_compared(season: Season) -> None:
+    few = replace(season, bouts=season.bouts[season.bouts["behaviour"] != "strike"])
+    never = etholog.contrast(few, "strike", "male", permutations=99)
+    assert duration.of_contrast(never, "strikes") == ["Strikes: it never came, so there is nothing to compare."]

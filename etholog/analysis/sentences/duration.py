@@ -37,6 +37,7 @@ BALANCE = (
 )
 NO_INSERTION = "No insertion with a known palp was recorded."
 NOTHING = "{label}: fewer than two groups have it, so there is nothing to compare."
+NEVER = "{label}: it never came, so there is nothing to compare."
 
 
 def of_contrast(found: Contrast, label: str) -> list[str]:
@@ -44,6 +45,8 @@ def of_contrast(found: Contrast, label: str) -> list[str]:
     groups = found.table[found.table["value"].notna()]
     if len(groups) < 2:
         return [NOTHING.format(label=capital(label))]
+    if not groups["above"].any():
+        return [NEVER.format(label=capital(label))]
     ordered = groups["value"].sort_values(kind="stable")
     (low, least), (high, most) = ((name, float(ordered[name])) for name in (ordered.index[0], ordered.index[-1]))
     low_shown, high_shown = (

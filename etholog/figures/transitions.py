@@ -17,6 +17,7 @@ from etholog.figures.style import ReproducibleFigure, Size, bars, label, nothing
 # cut at 2 and 4 as by Meyer, Zeileis & Hornik 2006, J. Stat. Softw. 17(3)): how strong a shade is says no more than
 # that. Brewer's purple to orange, which colour-blind people tell apart, and which no actor has.
 STEPS = (-4.0, -2.0, 2.0, 4.0)
+USUAL = 16  # letters of a label, for which there is room
 SCALE = ("#5e3c99", "#b2abd2", GAP, "#fdb863", "#e66101")
 NO_TRANSITIONS = gettext_noop("Nothing followed anything: there are no transitions.")
 
@@ -60,7 +61,11 @@ def transitions(
             return nothing(size, gettext(NO_TRANSITIONS))
         k = len(codes)
         wide = size == "page"
-        figure = plate(size, (1.3 if wide else 1.1) + k * (0.27 if wide else 0.15))
+        named_all = [label(code, named) for code in codes]
+        # The labels stand over the cells; few of these are higher than many, or nothing would be left of them.
+        long = max(0, max(map(len, named_all)) - USUAL)
+        high = 1.3 + k * 0.27 + long * 0.04 if wide else 1.1 + max(k, 6) * 0.15 + long * 0.065
+        figure = plate(size, high)
         axes = figure.subplots()
         values = found.residuals.loc[codes, codes].to_numpy(dtype=float)
         most = max(1.5 * STEPS[-1], float(np.nanmax(np.abs(values)))) if np.isfinite(values).any() else 1.5 * STEPS[-1]
@@ -69,7 +74,6 @@ def transitions(
             norm=BoundaryNorm([-most, *STEPS, most], len(SCALE)), edgecolors=RULE, linewidth=0.4, gid="residuals",
         )  # fmt: skip
         _cells(axes, found, codes, 7 if wide else 5)
-        named_all = [label(code, named) for code in codes]
         axes.set_xticks(
             np.arange(k) + 0.5,
             named_all,

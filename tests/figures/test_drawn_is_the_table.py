@@ -218,6 +218,19 @@ def test_the_budget_is_the_table_of_durations(season: Season) -> None:
     assert bars[lanes.index("palpal drumming")] == pytest.approx(100 * amber)
 
 
+@pytest.mark.parametrize("letters", [5, 15, 30])
+@pytest.mark.parametrize("size", ["column", "page"])
+@pytest.mark.parametrize("count", [2, 3, 8])
+def test_few_transitions_and_long_labels_leave_cells(count: int, size: Literal["column", "page"], letters: int) -> None:
+    codes = [f"{letter * letters}" for letter in "abcdefgh"[:count]]
+    counts = pd.DataFrame(1, index=codes, columns=codes)
+    figure = figures.transitions(etholog.transitions(counts), size=size)
+    figure.content("svg")  # where nothing was left, matplotlib would warn, which is an error here
+    assert (
+        figure.axes[0].get_position().height * figure.get_size_inches()[1] / count > 0.069
+    )  # inches: a number of 5 points
+
+
 def test_the_heat_map_is_the_table_of_residuals_with_the_counts_in_it(season: Season) -> None:
     result = etholog.transition(season, actor="male")
     figure = figures.transitions(result)

@@ -139,6 +139,18 @@ def first(path: Path) -> bytes:
     return line[:-_TAIL]
 
 
+def is_held(path: Path) -> bool:
+    """Tell whether somebody writes into a journal right now."""
+    try:
+        descriptor = os.open(path, system.APPEND | getattr(os, "O_NONBLOCK", 0))
+    except OSError:
+        return False
+    try:
+        return not system.lock(descriptor)
+    finally:
+        os.close(descriptor)
+
+
 def repeated(body: bytes) -> str | None:
     """Return the name of a member that stands twice in one object of a body; None where each is there once.
 

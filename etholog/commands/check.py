@@ -145,7 +145,7 @@ def _unended(sessions: "Sequence[tuple[Path, Copy, bool]]") -> Iterator[Finding]
                     f"etholog show prints each; etholog amend {counts} adds what is missing; then take this one away"
                 )
                 yield Finding(what, remedy, file)
-        elif not closed:
+        elif not closed and not journal.is_held(file):
             yield Finding("was broken off, not ended", f"go on with it, or end it: etholog resume {file}", file)
 
 

@@ -2,6 +2,8 @@
 
 from pathlib import Path
 
+import pytest
+
 from etholog import animals
 from etholog.base.journal import Journal
 from etholog.commands import main
@@ -23,3 +25,16 @@ def test_only_a_session_that_can_be_read_can_be_gone_on_with(tmp_path: Path) -> 
     assert broken_off(folder) == animals.read(tmp_path).broken_off == [folder / "b.jsonl"]
     for name in "cdef":
         assert main(["check", str(folder / f"{name}.jsonl")]) == 1
+
+
+def test_what_is_being_recorded_is_not_broken_off(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    folder = tmp_path / "sessions"
+    folder.mkdir()
+    write_session(folder / "b.jsonl", RECORDS[:-1])
+    journal, _ = Journal.open(folder / "b.jsonl")
+    assert main(["check", str(tmp_path)]) == 0
+    assert broken_off(folder) == []
+    assert journal.close()
+    assert main(["check", str(tmp_path)]) == 1
+    assert "was broken off" in capsys.readouterr().out
+    assert broken_off(folder) == [folder / "b.jsonl"]

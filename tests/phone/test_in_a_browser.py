@@ -317,14 +317,14 @@ async def test_without_a_network_the_page_writes_times_and_keeps_chains_as_the_r
         for rounds in range(1, 4):
             network.cut()
             await expect(page.locator("#link")).to_have_text(re.compile("NO LAPTOP"), timeout=10_000)
-            for _ in range(40):
+            for _ in range(120):
                 await page.evaluate("what => laneTapped(what, performance.now())", random.choice(every))
             shown = await page.evaluate(
                 "Object.fromEntries([...predicted()].map(([code, { count, running }]) =>"
                 " [code, [count, running.map(bout => bout[3]).sort()]]))"
             )
             network.mend()
-            await until_recorded(on, 40 * rounds)
+            await until_recorded(on, 120 * rounds)
             await ready(page)
             lanes = view.now(on, followed(on), on.t(system.now()), "")["lanes"]
             assert shown == {

@@ -12,13 +12,21 @@ from collections.abc import Callable
 from decimal import Decimal
 from pathlib import Path
 from subprocess import CompletedProcess
+from typing import get_args
 
 import pytest
 
 import etholog as library
 from etholog import __version__, animals
+from etholog.analysis.contrast import Measure
 from etholog.analysis.observers import observers
 from etholog.analysis.plan import plan
+from etholog.animals.entering import Slashes
+from etholog.commands.film import listen
+from etholog.commands.film.common import add_choice
+from etholog.film.cuts import CutOptions
+from etholog.film.strokes import BAND
+from etholog.session.latency import Unseen
 from tests.make import unmeasured
 
 Run = Callable[..., CompletedProcess[str]]
@@ -60,6 +68,37 @@ def test_what_is_not_typed_is_what_the_function_has_by_itself(
     assert typed == {
         option: list(has[name]) if isinstance(has[name], tuple) else has[name] for option, name in options.items()
     }
+
+
+@pytest.mark.parametrize(
+    ("command", "option", "taken"),
+    [
+        ("latency", "--unseen", Unseen),
+        ("duration", "--compare", Measure),
+        ("card", "--slashes", Slashes),
+        ("gather", "--slashes", Slashes),
+    ],
+)
+def test_what_can_be_chosen_is_what_the_function_takes(command: str, option: str, taken: object) -> None:
+    parser = argparse.ArgumentParser()
+    importlib.import_module(f"etholog.commands.{command}").configure(parser)
+    (choices,) = (one.choices for one in parser._actions if option in one.option_strings)
+    assert choices == get_args(taken)
+
+
+def test_what_a_film_command_has_by_itself_is_what_cuts_and_strokes_have() -> None:
+    of_cuts, of_sound = argparse.ArgumentParser(), argparse.ArgumentParser()
+    add_choice(of_cuts)
+    listen.configure(of_sound)
+    cuts, asked = CutOptions(), of_cuts.parse_args([])
+    assert (asked.before, asked.after, asked.join, asked.waits) == (
+        cuts.before_s,
+        cuts.after_s,
+        cuts.join_s,
+        cuts.speed,
+    )
+    low, high = of_sound.get_default("band").split(",")
+    assert (float(low), float(high)) == BAND
 
 
 def test_alone_without_a_terminal_it_prints_the_short_help(etholog: Run) -> None:

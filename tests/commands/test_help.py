@@ -3,7 +3,7 @@
 import re
 import subprocess
 from collections.abc import Callable
-from dataclasses import fields
+from dataclasses import MISSING, fields
 from pathlib import Path
 from subprocess import CompletedProcess
 
@@ -36,6 +36,15 @@ def test_the_page_of_files_names_every_kind_of_line_and_table(etholog: Run, repo
         assert re.search(rf"\b{kind}\b", page), kind
     tables = [one.name for one in fields(ethogram.Ethogram) if f"[[{one.name}]]" in page]
     assert tables == ["behaviour", "interval", "prompt", "limit", "aftercare"]
+
+
+@pytest.mark.parametrize("part", [ethogram.Behaviour, ethogram.Interval, ethogram.Prompt])
+def test_the_page_of_files_names_what_each_table_of_an_ethogram_needs(part: type, etholog: Run) -> None:
+    page = " ".join(etholog("help", "files").stdout.split())
+    (told,) = re.findall(rf"`\[\[{part.__name__.lower()}\]\]` \(([^)]*)\)", page)
+    named = set(re.split(r", | or ", told))
+    assert named <= {one.name for one in fields(part)}
+    assert named >= {one.name for one in fields(part) if one.default is MISSING and one.default_factory is MISSING}
 
 
 def test_the_kinds_of_entries_are_told_where_the_page_says(etholog: Run) -> None:

@@ -253,8 +253,8 @@ def _too_few(who: Crossing, males: int) -> str:
     if who.males == 1:
         return "one male"
     if who.males < males:
-        return f"{who.males} of {males} males"
-    return f"{who.females} of {FEWEST_FEMALES} females" if 1 < who.females < FEWEST_FEMALES else ""
+        return f"{who.males} males, and it takes {males}"
+    return f"{who.females} females, and it takes {FEWEST_FEMALES}" if 1 < who.females < FEWEST_FEMALES else ""
 
 
 def _note(who: Crossing, apart: bool) -> str:

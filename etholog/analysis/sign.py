@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from etholog.analysis import columns, crossed
 from etholog.animals.attempts import by_female
+from etholog.base.text import many
 from etholog.season import Season
 
 
@@ -110,7 +111,7 @@ def _limits(signs: pd.Series, rows: pd.DataFrame) -> tuple[NDArray[np.float64], 
     female = pd.factorize(attempts["female"])[0]
     females = len(np.unique(female))
     if females < crossed.FEWEST_FEMALES:
-        return np.full((len(signs), 2), np.nan), f"{females} of {crossed.FEWEST_FEMALES} females"
+        return np.full((len(signs), 2), np.nan), f"{many(females, 'female')}, and it takes {crossed.FEWEST_FEMALES}"
     nobody = np.full(len(female), -1)  # a sign has no male
     showed = [attempts["attempt"].isin(rows.loc[rows["sign"] == sign, "attempt"]).to_numpy() for sign in signs]
     limits = [crossed.share_limits(came, nobody, female) for came in showed]

@@ -343,7 +343,7 @@ def test_groups_of_males_permute_whole_males(courtship: pd.DataFrame) -> None:
     assert "Permutation p" not in found.sentence
     assert found.table["median_low_s"].isna().all()
     assert found.table["mean_se_s"].isna().all()
-    assert found.table["why"].tolist() == ["no limits: 4 of 5 males", "no limits: 2 of 5 males"]
+    assert found.table["why"].tolist() == ["no limits: 4 males, and it takes 5", "no limits: 2 males, and it takes 5"]
     assert found.pairs[["p", "difference_low_s", "first_sooner_low"]].isna().all().all()
 
 

@@ -107,13 +107,17 @@ def test_males_weigh_alike_however_many_bouts_they_have() -> None:
 
 def test_too_few_animals_have_no_limits_and_the_row_says_why() -> None:
     time, ended, male, female = bouts()
-    for males, females, why in ((1, 5, "one male"), (4, 5, "4 of 5 males"), (6, 3, "3 of 4 females")):
+    for males, females, why in (
+        (1, 5, "one male"),
+        (4, 5, "4 males, and it takes 5"),
+        (6, 3, "3 females, and it takes 4"),
+    ):
         found = crossed.median(time, ended, crossing(male % males, female % females))
         assert np.isnan([found.low, found.high]).all()
         assert found.why == why
     above, below, male, female = sessions()
-    assert crossed.ratio(above, below, male % 3, female, "log").why == "3 of 4 males"
-    assert crossed.typical(above, below, male % 3, female).why == "3 of 4 males"
+    assert crossed.ratio(above, below, male % 3, female, "log").why == "3 males, and it takes 4"
+    assert crossed.typical(above, below, male % 3, female).why == "3 males, and it takes 4"
     assert crossed.ratio(above * 0, below, male, female, "log").why == "it never came"
     assert crossed.ratio(below, below, male, female, "logit").why == "it took all the time"
 

@@ -351,13 +351,13 @@ def test_shares_of_signs_have_limits_from_four_females_on() -> None:
     came = [True, True, True, False]
     (row,) = signs(attempts_with(came, ["F-1", "F-2", "F-3", "F-4"])).to_dict("records")
     np.testing.assert_allclose((row["sacs_low"], row["sacs_high"]), proportion_confint(9 / 4, 3, method="wilson"))
-    assert (row["of_none"], row["limits"]) == (0, "without a sac: 0 of 4 females")
+    assert (row["of_none"], row["limits"]) == (0, "without a sac: 0 females, and it takes 4")
     # Two attempts of each female that are alike are worth no more than one.
     (twice,) = signs(attempts_with(came * 2, ["F-1", "F-2", "F-3", "F-4"] * 2)).to_dict("records")
     np.testing.assert_allclose((twice["sacs_low"], twice["sacs_high"]), (row["sacs_low"], row["sacs_high"]))
     (few,) = signs(attempts_with(came * 2, ["F-1", "F-2", "F-3", "F-1"] * 2, "moult")).to_dict("records")
     assert np.isnan([few["none_low"], few["none_high"]]).all()
-    assert few["limits"] == "before a sac: 0 of 4 females; without a sac: 3 of 4 females"
+    assert few["limits"] == "before a sac: 0 females, and it takes 4; without a sac: 3 females, and it takes 4"
 
 
 @pytest.mark.parametrize("size", ["column", "page"])

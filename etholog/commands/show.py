@@ -12,7 +12,7 @@ from etholog.base.refusal import Finding
 from etholog.base.text import visible
 from etholog.base.workspace import workspace_of
 from etholog.commands.output import Part, add_json, as_json, columns_of, finding_data, picture, say, tell
-from etholog.screens.fit import shortened
+from etholog.screens.fit import padded, shortened
 
 if TYPE_CHECKING:
     from etholog.animals import naming
@@ -158,7 +158,7 @@ def strip(read: "Session", width: int, glyphs: "Glyphs") -> Iterator[list[Part]]
         if not bouts:
             continue
         lane = Lane(behaviour, "", bouts, [], sum(bout.offset - bout.onset for bout in bouts))
-        label = shortened(visible(behaviour.label), LABEL_WIDTH).ljust(LABEL_WIDTH)
+        label = padded(shortened(visible(behaviour.label), LABEL_WIDTH), LABEL_WIDTH)
         body = trace(lane, (columns - 1) * scale, columns, glyphs, scale)
         actor = behaviour.actor
         yield [

@@ -11,7 +11,7 @@ from etholog.base.text import visible
 from etholog.ethogram import ACTORS
 from etholog.recording.lanes import Lane, Lanes
 from etholog.recording.live import Live
-from etholog.screens.fit import shortened
+from etholog.screens.fit import padded, shortened
 from etholog.screens.sheet import ink
 from etholog.screens.strip import (
     KEY_WIDTH,
@@ -86,7 +86,7 @@ class Chart:
         style, frame = self._styles[lane.behaviour.actor], self._look.glyphs.frame
         runs = bool(lane.running)
         strong = style + Style(bold=True, reverse=True) if runs else style + Style(bold=True)
-        label = shortened(visible(lane.behaviour.words), LABEL_WIDTH).ljust(LABEL_WIDTH)
+        label = padded(shortened(visible(lane.behaviour.words), LABEL_WIDTH), LABEL_WIDTH)
         return Strip(
             [
                 Segment(lane.keys[:2].ljust(KEY_WIDTH - 1) + " ", strong),

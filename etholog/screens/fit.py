@@ -53,6 +53,15 @@ def wrapped(text: str, width: int, indent: int = 0) -> str:
     return "\n".join(lines)
 
 
+def padded(text: str, width: int) -> str:
+    """Return text with blanks behind it, so that it takes `width` columns.
+
+    >>> padded("walks", 7) + "|", padded("\N{CJK UNIFIED IDEOGRAPH-8D70}", 7) + "|"
+    ('walks  |', '\N{CJK UNIFIED IDEOGRAPH-8D70}     |')
+    """
+    return text + " " * (width - cell_len(text))
+
+
 def shortened(text: str, width: int) -> str:
     """Return as many whole words as fit into `width` columns, with an ellipsis where some had to go.
 

@@ -4,7 +4,6 @@ from collections.abc import Sequence
 from datetime import date
 from typing import NamedTuple
 
-from rich.cells import cell_len
 from textual import events
 from textual.app import ComposeResult
 from textual.containers import Horizontal, Vertical
@@ -13,7 +12,7 @@ from textual.widgets import Static
 from etholog.animals import Animals
 from etholog.animals.care import Task
 from etholog.base.text import visible, visible_lines
-from etholog.screens.fit import wrapped
+from etholog.screens.fit import padded, wrapped
 from etholog.screens.themed import ThemedApp
 from etholog.screens.themes import Look
 
@@ -167,7 +166,7 @@ class Home(ThemedApp):
         for at, task in enumerate(self._now):
             late = f", overdue since {task.last}" if task.last < self._today else ""
             name = visible(task.animal)
-            row = f"{name}{' ' * (NAME_WIDTH - cell_len(name))} {visible(task.what)}{late}"
+            row = f"{padded(name, NAME_WIDTH)} {visible(task.what)}{late}"
             row_lines = wrapped(row, width, NAME_WIDTH + 1).split("\n")
             left = len(self._now) - at
             if lines and len(lines) + len(row_lines) > room - (left > 1):

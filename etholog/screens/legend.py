@@ -1,12 +1,14 @@
 """What `?` shows, page by page: the keys, then what each behaviour of the ethogram is."""
 
-import textwrap
 from collections.abc import Mapping
+
+from rich.cells import cell_len
 
 from etholog.base.text import visible
 from etholog.ethogram import Ethogram, Hand, Press, recoded_from
 from etholog.ethogram.own_keys import Act, Where, place_of, rows
 from etholog.recording.keyboard import Keyboard
+from etholog.screens.fit import padded, wrapped
 
 
 def key_words(layout: Mapping[str, Press]) -> list[str]:
@@ -24,10 +26,10 @@ def own_words(where: Where, keyboard: Keyboard) -> list[str]:
 
 def key_table(words: list[str], width: int) -> str:
     """Return keys with what they mean, in as many columns as fit into `width`."""
-    widest = max(map(len, words)) + 2
+    widest = max(map(cell_len, words)) + 2
     columns = max(1, width // widest)
     height = -(-len(words) // columns)
-    return "\n".join("".join(word.ljust(widest) for word in words[row::height]).rstrip() for row in range(height))
+    return "\n".join("".join(padded(word, widest) for word in words[row::height]).rstrip() for row in range(height))
 
 
 def definitions(ethogram: Ethogram, layout: Mapping[str, Press], keyboard: Keyboard, hand: Hand) -> list[str]:
@@ -48,7 +50,7 @@ def pages(paragraphs: list[str], width: int, height: int) -> list[str]:
     """Return paragraphs, wrapped between words to `width`, in pages of at most `height` lines."""
     found: list[list[str]] = [[]]
     for paragraph in paragraphs:
-        lines = textwrap.wrap(paragraph, max(width, 20), subsequent_indent="   ", break_on_hyphens=False)
+        lines = wrapped(paragraph, max(width, 20), 3).split("\n")
         if found[-1] and len(found[-1]) + len(lines) > height:
             found.append([])
         found[-1] += lines

@@ -2,13 +2,14 @@
 
 from collections.abc import Sequence
 
+from rich.cells import cell_len
 from rich.style import Style
 from rich.text import Text
 from textual import events
 from textual.widgets import Static
 
 from etholog.base.text import visible
-from etholog.screens.fit import shortened
+from etholog.screens.fit import padded, shortened
 
 STEPS = {"up": -1, "down": 1}
 
@@ -55,9 +56,9 @@ class Roster(Static):
         height, width = max(1, self.size.height), max(1, self.size.width)
         first = min(max(0, self.at - height // 2), max(0, len(self.rows) - height))
         shown = Text()
-        wide = min(max((len(visible(name)) for name, _ in self.rows), default=0), 24)
+        wide = min(max((cell_len(visible(name)) for name, _ in self.rows), default=0), 24)
         for at, (name, known) in enumerate(self.rows[first : first + height], first):
-            line = f"{'>' if at == self.at else ' '} {visible(name):<{wide}}  {visible(known)}"
+            line = f"{'>' if at == self.at else ' '} {padded(visible(name), wide)}  {visible(known)}"
             shown.append(shortened(line, width), Style(reverse=True) if at == self.at else Style())
             shown.append("\n")
         self.update(shown)

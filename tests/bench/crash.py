@@ -235,6 +235,7 @@ def one_round(seed: int, folder: Path) -> Round:
 
 LANE = re.compile(r"^(\S{1,2}) .*│ +(\d+)(?: +\d+:\d\d)? *$")
 RUNS = re.compile(r"^ (?:now: (.+?)|(NOBODY WATCHES).*) *$")
+OFFERED = re.compile(rb"(\d+) keys? w(?:as|ere) pressed")
 SHORT_TIME = re.compile(r" \d+(?::\d\d)+(?=,|$)| \d+ s(?=,|$)")
 
 
@@ -268,7 +269,7 @@ def resumed(folder: Path, file: Path, state: Path, oracle: Oracle, figures: Coun
             terminal.read(0.05)
             shown = terminal.screen()
             if "Enter takes all in" in shown and "nothing runs" not in shown:
-                figures["keys that resume offered"] += int(re.findall(rb"(\d+) keys were pressed", terminal.raw)[-1])
+                figures["keys that resume offered"] += int(OFFERED.findall(terminal.raw)[-1])
                 terminal.type("\r")
                 shown = terminal.until("nothing runs", PATIENCE_S)
             if time.monotonic() > end:

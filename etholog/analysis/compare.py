@@ -17,7 +17,6 @@ from etholog.base.language import gettext, gettext_noop, ngettext, number
 from etholog.base.refusal import Refusal
 from etholog.base.text import p_number
 
-PAIRED_AT_MOST = 25  # groups: beyond, a table of pairs is read by nobody
 QUANTILES = {"median": 0.5, "q25": 0.25, "q75": 0.75}
 TAIL = 0.025
 NOTHING = (
@@ -151,14 +150,14 @@ def compare(
             *([gettext("Compared within {column}.", column=gettext(tested.within))] if tested.within else []),
             *_test_said(tested, by),
         ]
-        if len(names) <= PAIRED_AT_MOST:
+        if len(names) <= designs.PAIRED_AT_MOST:
             pairs = pairs_of(
                 rows, names, horizon, named=horizon_s is not None, whole=plan.kind == "whole animals",
                 alone=plan.kind == "each animal", within=tested.within,
                 no_p=designs.no_p_of(by) if tested.paired else "", shuffles=permutations, seed=seed,
             )  # fmt: skip
         else:
-            said.append(gettext("{groups} groups are too many to set each two beside each other.", groups=len(names)))
+            said.append(designs.too_many_said(len(names)))
         said += [*confounded(tested.frame, by), *_animals(tested.frame, table)]
     return Comparison(
         by, tested.within, table, horizon, rank.statistic, rank.df, rank.p, permuted.p, permuted.labellings,

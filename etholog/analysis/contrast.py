@@ -30,7 +30,6 @@ Ints = NDArray[np.integer[Any]]
 Measure = Literal["rate", "share", "bout", "count"]
 
 UNITS = {"rate": "per hour in sight", "share": "of the time watched", "bout": "s a bout", "count": "a session"}
-PAIRED_AT_MOST = 40  # groups
 
 
 @dataclass(frozen=True)
@@ -172,7 +171,8 @@ def compared(
     if (mates := OTHER.get(plan.unit or "")) in frame.columns:
         mate = designs.numbers(frame[mates])
     rows = []
-    couples = list(combinations(range(len(names)), 2)) if len(names) <= PAIRED_AT_MOST else []
+    too_many = len(names) > designs.PAIRED_AT_MOST
+    couples = [] if too_many else list(combinations(range(len(names)), 2))
     for one, other in couples:
         both = (label == one) | (label == other)
         second = (label[both] == other).astype(np.intp)
@@ -191,6 +191,8 @@ def compared(
         rows.append(row | {"why": beside.why})
     p = found.p if found.usable else np.nan
     said = _sentence(measure, what, by, chosen, found, spread, plan, alike)
+    if too_many:
+        said += f" {designs.too_many_said(len(names))}"
     return Contrast(
         measure, table, _pairs_table(rows), chosen, p, found.labellings, found.exact, found.smallest_p, spread, said
     )

@@ -23,6 +23,7 @@ AT_RANDOM = {
     "male": gettext_noop("It assumes that females were met at random."),
     "female": gettext_noop("It assumes that males were met at random."),
 }
+PAIRED_AT_MOST = 25  # groups: beyond, a table of pairs is read by nobody
 NONE = "none"  # as a stratum: none at all, where one would be chosen
 
 
@@ -140,6 +141,11 @@ def smallest_said(smallest_p: float) -> str:
 def at_random_said(by: str, within: str | None) -> list[str]:
     """Say what a p between males, or between females, assumes where it is not within those whom they met."""
     return [gettext(AT_RANDOM[by])] if by in OTHER and within != OTHER[by] else []
+
+
+def too_many_said(groups: int) -> str:
+    """Say why there is no table of pairs."""
+    return gettext("{groups} groups are too many to set each two beside each other.", groups=groups)
 
 
 def met(rows: pd.DataFrame) -> pd.DataFrame | None:

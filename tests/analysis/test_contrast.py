@@ -4,12 +4,13 @@ from itertools import combinations
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 import pytest
 from scipy import stats
 
 import etholog
 from etholog import Refusal
-from etholog.analysis.contrast import dispersion
+from etholog.analysis.contrast import compared, dispersion
 from etholog.analysis.ratio import of_animals, of_sessions, within_animals
 from tests.analysis.test_season_measures import close, season_of
 
@@ -169,3 +170,17 @@ def test_what_is_assumed_of_females_is_said_as_compare_says_it(within: str | Non
     assert compared.usable and np.isfinite(contrasted.p)
     said = ["assumes that females were met at random" in one.sentence for one in (compared, contrasted)]
     assert said == [contrasted.within != "female"] * 2
+
+
+def test_of_many_groups_each_two_are_not_set_beside_each_other_and_it_is_said() -> None:
+    males = [f"M-{n}" for n in range(26)]
+    frame = pd.DataFrame({"male": males * 3, "female": np.repeat(["F-1", "F-2", "F-3"], 26)})
+    label, one = np.tile(np.arange(26), 3), np.ones(78)
+    contrasted = compared(frame, one, one, label, males, "male", "count", permutations=9)
+    times = frame.assign(latency_s=np.arange(78.0), occurred=True)
+    for found in (contrasted, etholog.compare(times, "male", permutations=9)):
+        assert found.pairs.empty and "26 groups are too many to set each two beside each other" in found.sentence
+    few = frame["male"].isin(males[:25])
+    assert len(etholog.compare(times[few], "male", permutations=9).pairs) == 300
+    rest = compared(frame[few], one[few], one[few], label[few], males[:25], "male", "count", permutations=9)
+    assert len(rest.pairs) == 300 and "too many" not in rest.sentence

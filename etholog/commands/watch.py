@@ -23,11 +23,9 @@ from etholog.session.question import Question
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Give the command its arguments."""
-    parser.add_argument("--male", default="", metavar="ID", help="his name or id")
-    parser.add_argument("--female", default="", metavar="ID", help="her name or id")
-    parser.add_argument("--species", default="", help="their species")
-    parser.add_argument("--place", default="", help="where it takes place")
-    parser.add_argument("--observer", default="", help="who watches")
+    for asked in (*PAIR, *SETTING):
+        metavar = "ID" if asked in PAIR else None
+        parser.add_argument(f"--{asked.name}", default="", metavar=metavar, help=asked.what)
     parser.add_argument(
         "--ethogram", default="", metavar="NAME", help="name or file (default: the one that fits their species)"
     )

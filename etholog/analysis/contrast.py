@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from etholog.analysis import columns, permutation, ratio, welch
 from etholog.analysis import design as designs
 from etholog.analysis.design import OTHER
-from etholog.analysis.duration import in_sight
+from etholog.analysis.duration import asked_of, in_sight
 from etholog.analysis.latency import check_names, named
 from etholog.analysis.multiplicity import holm
 from etholog.analysis.permutation import NOTHING, Permuted
@@ -215,13 +215,14 @@ def _sums(season: Season, behaviour: str, measure: Measure) -> tuple[Floats, Flo
     many = len(season.sessions)
     place = bouts["session"].cat.codes.to_numpy()
     count = np.bincount(place, minlength=many).astype(np.float64)
-    watched = season.sessions["watched_s"].to_numpy(dtype=float)
+    asked = asked_of(season, *behaviour.split(":", 1))
+    watched = np.where(asked | (count > 0), season.sessions["watched_s"].to_numpy(dtype=float), 0.0)
     if measure == "count":
         return count, (watched > 0).astype(np.float64)
     if measure == "rate":
         actors = bouts["actor"].astype(str).unique()
         seen = in_sight(season).get(actors[0] if len(actors) == 1 else "", watched)
-        return count, np.asarray(seen / 3600, dtype=np.float64)
+        return count, np.asarray(np.minimum(seen, watched) / 3600, dtype=np.float64)
     if not (bouts["kind"] == "state").all():
         raise Refusal(f"{behaviour} is an event, which has no duration; compare its rate or its count")
     total = np.bincount(place, weights=bouts["duration_s"].to_numpy(dtype=float), minlength=many)

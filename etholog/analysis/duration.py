@@ -11,7 +11,7 @@ from etholog.analysis import design as designs
 from etholog.analysis.blocks import blocks, codes, instants
 from etholog.analysis.bout import join
 from etholog.analysis.crossed import Estimate
-from etholog.analysis.latency import is_
+from etholog.analysis.latency import ethograms_with, is_
 from etholog.analysis.sequence import groups, in_order
 from etholog.base.clock import LATER_MS
 from etholog.season import Season
@@ -44,7 +44,8 @@ def duration(season: Season, by: str | None = None, join_s: float | None = None,
     -------
     DataFrame
         actor, behaviour, qualifier, kind: which. sessions: in how many it came. count: its bouts or events. cut:
-        bouts whose end was not seen. total_s, share: seconds, and their share of the seconds watched. share_in_sight:
+        bouts whose end was not seen. total_s, share: seconds, and their share of the seconds watched, in the sessions
+        whose ethogram has the behaviour, as all that follows. share_in_sight:
         of the seconds in which its actor was watched and in sight, the share in which it went on. per_hour: all of
         them by all hours in which its actor was watched and in sight. typical_per_hour: the same of the typical male,
         the geometric mean of males' own rates with half an event added to each. median_s: of one bout of a male taken
@@ -84,23 +85,24 @@ def duration(season: Season, by: str | None = None, join_s: float | None = None,
     seen, unseen = in_sight(season), _out_of_sight(season, bouts, kinds, kind_of)
     hours = np.array([seen.get(actor, watched) / 3600 for actor, *_ in kinds]).reshape(len(kinds), len(sessions)).T
     male, female = animals(season)
+    asked = [asked_of(season, code, choice) for _, code, choice, _ in kinds]
     rows = []
     for value, name in enumerate(names):
-        inside = np.flatnonzero(group == value)
-        count, total = per.bouts[inside], per.total[inside]
-        his, hers = male[inside], female[inside]
         for at, (actor, code, choice, kind) in enumerate(kinds):
-            came = count[:, at] > 0
+            inside = np.flatnonzero((group == value) & (asked[at] | (per.bouts[:, at] > 0)))
+            count, total = per.bouts[inside, at], per.total[inside, at]
+            his, hers = male[inside], female[inside]
+            came = count > 0
             if not came.any():
                 continue
             row: dict[str, Any] = {} if by is None else {by: name}
             row |= {"actor": actor, "behaviour": code, "qualifier": choice, "kind": kind}
-            row |= {"sessions": int(came.sum()), "count": int(count[:, at].sum())}
+            row |= {"sessions": int(came.sum()), "count": int(count.sum())}
             row["cut"] = int(per.cut[inside, at].sum())
-            time = count[:, at].astype(np.float64), hours[inside, at], his, hers
+            time = count.astype(np.float64), hours[inside, at], his, hers
             found = {"per_hour": crossed.ratio(*time, "log"), "typical": crossed.typical(*time)}
             if kind == "state":
-                on, in_view = total[:, at].sum(), hours[inside, at].sum() * 3600
+                on, in_view = total.sum(), hours[inside, at].sum() * 3600
                 row |= {"total_s": float(on), "share": _part(on, watched[inside].sum())}
                 row["share_in_sight"] = _part(max(0.0, on - unseen[inside, at].sum()), in_view)
                 own = order[ends[value * len(kinds) + at] : ends[value * len(kinds) + at + 1]]
@@ -108,10 +110,15 @@ def duration(season: Season, by: str | None = None, join_s: float | None = None,
                 place[inside[came]] = np.arange(int(came.sum()))
                 who = crossed.crossing(his[came], hers[came]).at(place[per.place[own]])
                 found["median"] = crossed.median(length[own], whole[own], who)
-                found["share"] = crossed.ratio(total[:, at], watched[inside], his, hers, "logit")
+                found["share"] = crossed.ratio(total, watched[inside], his, hers, "logit")
             rows.append(row | _limits(found))
     whole_table = pd.DataFrame(rows, columns=[*([by] if by else []), *_COLUMNS])
     return renamed.with_old_names(whole_table, renamed.DURATION)
+
+
+def asked_of(season: Season, behaviour: str, choice: str | None = None) -> NDArray[np.bool_]:
+    """Return in which sessions a behaviour, or one value of its qualifier, could be recorded."""
+    return np.asarray(season.sessions["ethogram"].isin(ethograms_with(season, behaviour, choice)))
 
 
 def animals(season: Season) -> tuple[Ints, Ints]:

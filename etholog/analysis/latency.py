@@ -203,6 +203,13 @@ def known_names(season: Season) -> list[str]:
     return known_marks(b for kept in season.ethograms.values() for b in kept.behaviour)
 
 
+def ethograms_with(season: Season, behaviour: str, choice: str | None = None) -> list[str]:
+    """Return the names of the ethograms that have a behaviour, or that value of its qualifier; in the sessions of
+    others nobody looked for it."""
+    name = behaviour if choice is None else f"{behaviour}:{choice}"
+    return [of for of, kept in season.ethograms.items() if name in known_marks(kept.behaviour)]
+
+
 def check_names(season: Season, names: Sequence[str]) -> None:
     """Raise Refusal, with the nearest names, for a behaviour that no ethogram of the season knows."""
     _some_session(season)

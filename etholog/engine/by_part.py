@@ -7,11 +7,13 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from etholog.analysis import columns, sequence
 from etholog.analysis.design import named
 from etholog.analysis.duration import time_shares
+from etholog.analysis.latency import ethograms_with
 from etholog.analysis.transition import REPEATED, Transitions, pooled, transitions
 from etholog.ethogram import ACTORS
 from etholog.season import Season, of, of_rows, store
@@ -82,30 +84,52 @@ def time_budget(folder: Path | str, by: str = "male", across: Across = map) -> p
     Refusal: where no season for an engine is there, or it has no such column.
     """
     keys = [by, "actor", "behaviour", "qualifier", "kind"]
-    columns.table(without_bouts(store.opened(Path(folder))).sessions, columns.word(by, "by"))
+    whole = without_bouts(store.opened(Path(folder)))
+    columns.table(whole.sessions, columns.word(by, "by"))
     sums = [_sums(of(Path(folder), []), keys), *across(partial(_budget, keys=keys), parts(folder))]
     held, watched = zip(*sums, strict=True)
-    found: pd.DataFrame = pd.concat(held).groupby(level=keys, dropna=False).sum().reset_index()
-    total = found[by].map(pd.concat(watched).groupby(level=0).sum())
+    each: pd.DataFrame = pd.concat(held).groupby(level=[*keys, "ethogram"], dropna=False).sum().reset_index()
+    asked = {which: ethograms_with(whole, *which) for which in set(_which(each))}
+    inside = np.array(
+        [of in asked[which] for which, of in zip(_which(each), each["ethogram"], strict=True)], dtype=bool
+    )
+    each.loc[inside, "watched_s"] = 0.0  # they are among all that were watched
+    found = each.drop(columns="ethogram").groupby(keys, dropna=False, as_index=False).sum()
+    seconds = pd.concat(watched).groupby(level=[0, 1]).sum()
+    total = found.pop("watched_s") + [
+        sum(seconds.get((value, of), 0.0) for of in asked[which])
+        for value, which in zip(found[by], _which(found), strict=True)
+    ]
     found.loc[found["kind"] != "state", "total_s"] = float("nan")
     found["share"] = (found["total_s"] / total).where(total > 0)
     return found
 
 
+def _which(rows: pd.DataFrame) -> list[tuple[str, str | None]]:
+    """Return the behaviour of each row, and its qualifier."""
+    return list(
+        zip(rows["behaviour"], rows["qualifier"].astype(object).where(rows["qualifier"].notna(), None), strict=True)
+    )
+
+
 def _budget(part: Part, keys: list[str]) -> tuple[pd.DataFrame, pd.Series]:
-    """Return the sums of one part, and the seconds watched for each value of the column."""
+    """Return the sums of one part."""
     return _sums(part.season(), keys)
 
 
 def _sums(one: Season, keys: list[str]) -> tuple[pd.DataFrame, pd.Series]:
+    """Return what is added up of each behaviour, for each value of the column and each ethogram, with the seconds
+    watched of the sessions in which it came; and the seconds watched of all sessions of these."""
     by = keys[0]
-    told = one.sessions.reindex(columns=["session", by, "watched_s"])  # where no session counts it may lack the column
-    known = told[named(told[by])].astype({"session": object, by: object})
+    wanted = dict.fromkeys(["session", by, "ethogram", "watched_s"])
+    told = one.sessions.reindex(columns=list(wanted))  # where no session counts it may lack the column
+    known = told[named(told[by])].astype(dict.fromkeys(("session", by, "ethogram"), object))
     shares = time_shares(one).astype(dict.fromkeys(("session", *keys[1:]), object)).merge(known, on="session")
-    sums = shares.groupby(keys, dropna=False).agg(
-        sessions=("session", "size"), count=("count", "sum"), cut=("cut", "sum"), total_s=("total_s", "sum")
-    )
-    return sums, known.groupby(by)["watched_s"].sum()
+    sums = shares.groupby([*keys, "ethogram"], dropna=False).agg(
+        sessions=("session", "size"), count=("count", "sum"), cut=("cut", "sum"), total_s=("total_s", "sum"),
+        watched_s=("watched_s", "sum"),
+    )  # fmt: skip
+    return sums, known.groupby([by, "ethogram"])["watched_s"].sum()
 
 
 def transition(

@@ -73,6 +73,25 @@ def test_each_session_is_measured_by_the_interval_of_its_own_ethogram(tmp_path: 
     assert spans[["lower_s", "upper_s"]].to_numpy().tolist() == [[2.0, 2.0], [7.0, 7.0]]
 
 
+def test_time_in_which_nobody_looked_for_a_behaviour_is_no_time_without_it(tmp_path: Path) -> None:
+    without = small_ethogram().plain()
+    without["behaviour"] = [one for one in without["behaviour"] if one["code"] not in ("walking", "touch")]
+    short = from_plain(without | {"name": "short"})
+    made = marks((0, "walking", "onset"), (6_000, "drumming", "onset"), (7_000, "touch", None))
+    write_session(tmp_path / "a.jsonl", [*made, close(10_000)], male="M-1")
+    write_session(tmp_path / "b.jsonl", [*marks((0, "drumming", "onset")), close(10_000)], short, male="M-2")
+    write_session(tmp_path / "c.jsonl", [close(10_000)], male="M-2")
+    season = etholog.read(tmp_path)
+    found = duration(season).set_index("behaviour")
+    assert found["share"].dropna().round(3).to_dict() == {"walking": 0.3, "drumming": 0.467}  # of 20 s, and of 30
+    assert found.loc["touch", "per_hour"] == pytest.approx(3600 / 20)
+    touches, walks = (
+        etholog.contrast(season, *asked).table for asked in (("touch", "male"), ("walking", "male", "share"))
+    )
+    assert touches["below"].tolist() == pytest.approx([10 / 3600] * 2)
+    assert walks["below"].tolist() == [10.0, 10.0]
+
+
 def test_onsets_that_nobody_saw_are_those_of_the_sessions_own_ethogram(tmp_path: Path) -> None:
     def kept(name: str, code: str) -> Ethogram:
         asked = {"name": "display", "label": "to his display", "to": [code]}

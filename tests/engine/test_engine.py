@@ -117,6 +117,31 @@ def test_what_follows_what(large: Path, known: Season, actor: str | None, repeat
     assert (ours.df, ours.sentence) == (theirs.df, theirs.sentence)
 
 
+@pytest.mark.parametrize("last", [3, 4])
+def test_a_budget_of_the_sessions_whose_ethogram_has_the_behaviour(tmp_path: Path, last: int) -> None:
+    """Another ethogram lacks one; the newest of a name lacks what an earlier one had."""
+    sessions = tmp_path / "sessions"
+    sessions.mkdir()
+    fewer = ETHOGRAM.plain()
+    fewer["behaviour"] = [one for one in fewer["behaviour"] if one["code"] not in ("touch", "probing")]
+    other = from_plain(fewer | {"name": "other"})
+    made = marks((1_000, "probing", "onset"), (4_000, "probing", "offset"), (5_000, "touch", None))
+    none = marks((9_000, "drumming", None))
+    kinds = (
+        (3, ETHOGRAM, made),
+        (4, other, none),
+        (5, from_plain(fewer | {"version": "9"}), none),
+        (6, ETHOGRAM, none),
+    )
+    for month, kept, said in kinds[:last]:
+        write_session(sessions / f"s{month}.jsonl", said, kept, began=f"2026-0{month}-03T21:15:00.000+02:00")
+    store.write(sessions, tmp_path / "large", 5)
+    ours = engine.time_budget(tmp_path / "large").set_index("behaviour")["share"]
+    theirs = library.duration(library.read(sessions), "male").set_index("behaviour")["share"]
+    assert ours["probing"] == pytest.approx(theirs["probing"])
+    assert theirs["probing"] > 3 / 30
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("by", ["male", "female", "light"])
 def test_the_time_budget(large: Path, known: Season, by: str) -> None:

@@ -88,8 +88,9 @@ def duration(season: Season, by: str | None = None, join_s: float | None = None,
     asked = [asked_of(season, code, choice) for _, code, choice, _ in kinds]
     rows = []
     for value, name in enumerate(names):
+        own = np.flatnonzero(group == value)
         for at, (actor, code, choice, kind) in enumerate(kinds):
-            inside = np.flatnonzero((group == value) & (asked[at] | (per.bouts[:, at] > 0)))
+            inside = own[asked[at][own] | (per.bouts[own, at] > 0)]
             count, total = per.bouts[inside, at], per.total[inside, at]
             his, hers = male[inside], female[inside]
             came = count > 0
@@ -105,11 +106,11 @@ def duration(season: Season, by: str | None = None, join_s: float | None = None,
                 on, in_view = total.sum(), hours[inside, at].sum() * 3600
                 row |= {"total_s": float(on), "share": _part(on, watched[inside].sum())}
                 row["share_in_sight"] = _part(max(0.0, on - unseen[inside, at].sum()), in_view)
-                own = order[ends[value * len(kinds) + at] : ends[value * len(kinds) + at + 1]]
+                its = order[ends[value * len(kinds) + at] : ends[value * len(kinds) + at + 1]]
                 place = np.zeros(len(sessions), dtype=np.intp)
                 place[inside[came]] = np.arange(int(came.sum()))
-                who = crossed.crossing(his[came], hers[came]).at(place[per.place[own]])
-                found["median"] = crossed.median(length[own], whole[own], who)
+                who = crossed.crossing(his[came], hers[came]).at(place[per.place[its]])
+                found["median"] = crossed.median(length[its], whole[its], who)
                 found["share"] = crossed.ratio(total, watched[inside], his, hers, "logit")
             rows.append(row | _limits(found))
     whole_table = pd.DataFrame(rows, columns=[*([by] if by else []), *_COLUMNS])

@@ -1,5 +1,6 @@
 """Latency, duration and transition on recorded sessions: invented ones, small enough to count by hand."""
 
+import json
 from pathlib import Path
 from typing import Any
 
@@ -10,9 +11,11 @@ import pytest
 import etholog
 from etholog.analysis import chain, survival
 from etholog.analysis.duration import duration
+from etholog.analysis.sentences.duration import of_season as shares_of
 from etholog.analysis.sentences.transition import of_season
 from etholog.analysis.transition import transition, transition_each
 from etholog.base.refusal import Refusal
+from etholog.commands import main
 from etholog.ethogram import Ethogram, from_plain
 from etholog.season import Season
 from tests.make import marks, small_ethogram, write_session
@@ -71,6 +74,23 @@ def test_each_session_is_measured_by_the_interval_of_its_own_ethogram(tmp_path: 
     # As spans and in a picture too: in b the drumming at 3 s is none of its latency's.
     spans = etholog.unseen_onsets(season, times)
     assert spans[["lower_s", "upper_s"]].to_numpy().tolist() == [[2.0, 2.0], [7.0, 7.0]]
+
+
+def test_a_group_in_which_nobody_looked_for_it_is_not_the_one_with_least_of_it(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    without = small_ethogram().plain()
+    without["behaviour"] = [one for one in without["behaviour"] if one["code"] != "walking"]
+    short = from_plain(without | {"name": "short"})
+    write_session(tmp_path / "a.jsonl", [*marks((0, "walking", "onset")), close(10_000)], male="M-1")
+    write_session(tmp_path / "b.jsonl", [*marks((4_000, "walking", "onset")), close(10_000)], male="M-2")
+    write_session(tmp_path / "c.jsonl", [close(10_000)], short, male="M-3")
+    season = etholog.read(tmp_path)
+    [said] = shares_of(season, duration(season, "male"), "male", {})
+    assert "from 60 % of the time (M-2)" in said, said
+    main(["repeatability", "--total", "walking", "--folder", str(tmp_path), "--json", "--permutations", "9"])
+    told = json.loads(capsys.readouterr().out)
+    assert (told["males"], told["sessions"]) == (2, 2)
 
 
 def test_time_in_which_nobody_looked_for_a_behaviour_is_no_time_without_it(tmp_path: Path) -> None:

@@ -7,6 +7,7 @@ import pandas as pd
 
 from etholog.analysis.contrast import Contrast
 from etholog.analysis.design import how_many, named_rows
+from etholog.analysis.duration import asked_of
 from etholog.analysis.sentences.parts import ONE_GROUP, capital, chance, least_to_most
 from etholog.base.language import gettext, gettext_noop, ngettext
 from etholog.base.text import in_words, many, percent
@@ -96,11 +97,11 @@ def of_season(season: Season, found: pd.DataFrame, by: str | None, labels: Mappi
 
 
 def _apart(season: Season, states: pd.DataFrame, by: str, labels: Mapping[str, str]) -> list[str]:
-    counts = named_rows(season.sessions, by)[by].value_counts()
+    code = states.groupby("behaviour", observed=True)["total_s"].sum().sort_values().index[-1]
+    counts = named_rows(season.sessions[asked_of(season, str(code))], by)[by].value_counts()
     counts = counts[counts > 0]
     if len(counts) < 2:
         return [ONE_GROUP] * len(counts)
-    code = states.groupby("behaviour", observed=True)["total_s"].sum().sort_values().index[-1]
     own = (
         states[states["behaviour"] == code]
         .groupby(by, observed=True)["share"]

@@ -256,17 +256,18 @@ def _table(
     frame, plan, label = tested.frame, tested.plan, tested.rows.label
     his = plan.unit == "female" and "male" in frame  # medians weigh males alike, whoever is permuted
     weighed_by = designs.numbers(frame["male"]) if his else plan.unit_of
-    met = {f"{name}s": designs.how_many_each(frame[name], label) for name in OTHER if name in frame and name != by}
+    who = frame[[name for name in OTHER if name in frame]]  # of many columns each choice of rows takes its time
+    met = {f"{name}s": designs.how_many_each(who[name], label) for name in who if name != by}
     out = []
     for g, (time, occurred) in enumerate(groups):
         own = label == g
-        alone = len(np.unique(weighed_by[own])) == len(time) and designs.alone(frame[own], by)
+        alone = len(np.unique(weighed_by[own])) == len(time) and designs.alone(who[own], by)
         known = survival.known_to(time, occurred, horizon)
         mean, se = survival.restricted_mean(time, occurred, horizon) if known else (np.nan, np.nan)
         row: dict[str, object] = {
             "n": len(time),
             "occurred": int(occurred.sum()),
-            **(_quantiles(time, occurred) if alone else _weighed(time, occurred, frame[own], weighed_by[own])),
+            **(_quantiles(time, occurred) if alone else _weighed(time, occurred, who[own], weighed_by[own])),
             "mean_s": mean,
             "mean_se_s": se if alone else np.nan,
             **{name: int(counts[g]) for name, counts in met.items()},

@@ -2,6 +2,7 @@
 
 import logging
 from collections.abc import Sequence
+from functools import cache
 
 from matplotlib import rcParams
 from matplotlib.font_manager import FontProperties, findfont, findSystemFonts, fontManager, get_font
@@ -35,6 +36,7 @@ def _drawn(family: Sequence[str], letters: set[Letter]) -> set[Letter]:
     return {(letter, weight) for letter, weight in letters if _holds(faces[weight], letter)}
 
 
+@cache  # the figures of a report have many letters in common, and to open a font takes its time
 def _holds(path: str, letter: str) -> bool:
     """Tell whether a font has a letter; one that can't be read has none, nor has one of boxes for all letters."""
     try:

@@ -216,7 +216,7 @@ def _sums(season: Season, behaviour: str, measure: Measure) -> tuple[Floats, Flo
     place = bouts["session"].cat.codes.to_numpy()
     count = np.bincount(place, minlength=many).astype(np.float64)
     asked = asked_of(season, *behaviour.split(":", 1))
-    watched = np.where(asked | (count > 0), season.sessions["watched_s"].to_numpy(dtype=float), 0.0)
+    watched = np.where(asked, season.sessions["watched_s"].to_numpy(dtype=float), 0.0)
     if measure == "count":
         return count, (watched > 0).astype(np.float64)
     if measure == "rate":

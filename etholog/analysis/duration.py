@@ -11,7 +11,7 @@ from etholog.analysis import design as designs
 from etholog.analysis.blocks import blocks, codes, instants
 from etholog.analysis.bout import join
 from etholog.analysis.crossed import Estimate
-from etholog.analysis.latency import ethograms_with, is_
+from etholog.analysis.latency import ethograms_with, is_, named
 from etholog.analysis.sequence import groups, in_order
 from etholog.base.clock import LATER_MS
 from etholog.season import Season
@@ -90,7 +90,7 @@ def duration(season: Season, by: str | None = None, join_s: float | None = None,
     for value, name in enumerate(names):
         own = np.flatnonzero(group == value)
         for at, (actor, code, choice, kind) in enumerate(kinds):
-            inside = own[asked[at][own] | (per.bouts[own, at] > 0)]
+            inside = own[asked[at][own]]
             count, total = per.bouts[inside, at], per.total[inside, at]
             his, hers = male[inside], female[inside]
             came = count > 0
@@ -118,8 +118,14 @@ def duration(season: Season, by: str | None = None, join_s: float | None = None,
 
 
 def asked_of(season: Season, behaviour: str, choice: str | None = None) -> NDArray[np.bool_]:
-    """Return in which sessions a behaviour, or one value of its qualifier, could be recorded."""
-    return np.asarray(season.sessions["ethogram"].isin(ethograms_with(season, behaviour, choice)))
+    """Return in which sessions a behaviour, or one value of its qualifier, could be recorded: those whose ethogram has
+    it, and those in which it came (an earlier version of the ethogram had it)."""
+    of = ethograms_with(season, behaviour, choice)
+    asked = season.sessions["ethogram"].isin(of).to_numpy(copy=True)
+    if not asked.all():
+        name = behaviour if choice is None else f"{behaviour}:{choice}"
+        asked[codes(season.bouts["session"])[named(season.bouts, [name])]] = True
+    return np.asarray(asked)
 
 
 def animals(season: Season) -> tuple[Ints, Ints]:

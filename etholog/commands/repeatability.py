@@ -87,7 +87,7 @@ def _found(season: "Season", args: argparse.Namespace) -> "Repeatability":
     seconds = bouts.groupby("session", observed=False)["duration_s"].sum()
     rows = _ordered(season.sessions, season)
     rows = rows.assign(total_s=rows["session"].map(seconds).astype(float).fillna(0.0))
-    rows = rows[asked_of(season, *args.total.split(":", 1)) | (rows["total_s"] > 0)]
+    rows = rows[asked_of(season, *args.total.split(":", 1))]
     return mixed(rows, "total_s", adjust=args.adjust, permutations=args.permutations, seed=args.seed)
 
 
